@@ -1,0 +1,1 @@
+"""Data tables with their sources; read them with :mod:`importlib.resources`."""

@@ -1,0 +1,1 @@
+"""Surfaces and sessions on disk: one HDF5 file a session, written once."""

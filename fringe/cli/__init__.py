@@ -1,0 +1,100 @@
+"""The command line: `fringe COMMAND`. One thin module a command, loaded only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import json
+import sys
+from collections.abc import Sequence
+
+import click
+
+from fringe.errors import FringeError
+
+# name: (module, one line of help). The line stands here so that `fringe --help`
+# loads no command; a test holds it against the command's own help.
+COMMANDS = {
+    "read": ("fringe.cli.read", "Read the fringes in a photograph."),
+    "synth": ("fringe.cli.synth", "Render a photograph of fringes with known truth."),
+    "lamps": ("fringe.cli.lamps", "List the lamps and their wavelengths."),
+    "surface": ("fringe.cli.surface", "Make a surface to keep a record of."),
+    "log": ("fringe.cli.log", "Log a visit to the bench: photographs, readings, remarks."),
+    "progress": ("fringe.cli.progress", "Show a surface's visits, verdicts and next step."),
+    "demo": ("fringe.cli.demo", "Run the shipped example from first contact to matched pair."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Name the commands in the order of the job."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        command = importlib.import_module(COMMANDS[cmd_name][0]).command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+def _print_version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    if value and not ctx.resilient_parsing:
+        from importlib.metadata import version
+
+        click.echo(f"fringe {version('fringe')}")
+        ctx.exit()
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--version",
+    is_flag=True,
+    expose_value=False,
+    is_eager=True,
+    callback=_print_version,
+    help="Print the version and stop.",
+)
+def cli() -> None:
+    """Read contact fringes between a work and its plate, decide, and keep the record."""
+
+
+def main(args: Sequence[str] | None = None) -> None:
+    """Run the command line; every foreseen error is one line and exit status 2."""
+    words = list(sys.argv[1:] if args is None else args)
+    try:
+        # click's own handling prints usage as well; one clear line is easier at the bench
+        code = cli.main(words, prog_name="fringe", standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        sys.exit(2)
+    except click.ClickException as error:
+        _fail(_with_hint(error), words)
+    except FringeError as error:
+        _fail(str(error), words)
+    except (click.Abort, KeyboardInterrupt):
+        _fail("stopped before the end; nothing was written", words, code=130)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _with_hint(error: click.ClickException) -> str:
+    message = error.format_message()
+    context = getattr(error, "ctx", None)
+    if context is not None:
+        message += f" (see `{context.command_path} --help`)"
+    return message
+
+
+def _fail(message: str, words: list[str], code: int = 2) -> None:
+    line = " ".join(message.split())
+    if "--json" in words:
+        click.echo(json.dumps({"error": line}))
+    click.echo(f"fringe: {line}", err=True)
+    sys.exit(code)

@@ -1,0 +1,1 @@
+"""Decisions: uncertainty, tolerance, verdict, progress, next step."""

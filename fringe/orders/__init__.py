@@ -1,0 +1,1 @@
+"""From a clean picture to the gap: fringe orders, surface form and covariance."""

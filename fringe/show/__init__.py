@@ -1,0 +1,1 @@
+"""Figures and reports. Functions return figures; saving is the caller's."""

@@ -1,0 +1,1 @@
+"""Rendered photographs of contact fringes with known truth."""

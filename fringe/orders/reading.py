@@ -1,0 +1,150 @@
+"""What a reading of fringes returns: frozen values, with uncertainty and reasons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.photo.ellipse import Edge
+
+
+@dataclass(frozen=True)
+class Quality:
+    """How far the photograph supports the reading.
+
+    Attributes
+    ----------
+    contrast : float
+        Median fringe contrast over what was used, 0 to 1.
+    used_fraction : float
+        Share of the aperture (or of the field, without an edge) that was used.
+    residual : float
+        Root mean square of what the fit leaves, as a share of the fringe amplitude.
+    warnings : tuple of str
+        Each names its reason; empty when there is nothing to say.
+    """
+
+    contrast: float
+    used_fraction: float
+    residual: float
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class FormFit:
+    """Fitted gap over the unit disc, as at normal view.
+
+    Attributes
+    ----------
+    terms : tuple of (int, int)
+        Zernike indices (n, m), m < 0 for sines; unit peak at the rim (unnormalised).
+    values : ndarray, shape (T,)
+        Coefficients [fringe]. The sign is that of the reading's sense; for sense `unknown`
+        it is such that the power is not negative.
+    covariance : ndarray, shape (T, T)
+        Covariance of the coefficients [fringe^2], fit and edge together.
+    """
+
+    terms: tuple[tuple[int, int], ...]
+    values: NDArray[np.float64]
+    covariance: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class RingFit:
+    """Rings fitted about their own centre: r^2 = intercept + step * order.
+
+    Attributes
+    ----------
+    cx, cy : float
+        Centre of the rings [px].
+    step_px2, step_u95_px2 : float
+        Growth of r^2 a ring and its 95 % half-width [px^2].
+    intercept_px2 : float
+        r^2 at order zero [px^2]; positive when the contact is pressed flat.
+    orders, radii_px : ndarray, shape (K,)
+        Order and radius of each dark ring that was found.
+    """
+
+    cx: float
+    cy: float
+    step_px2: float
+    step_u95_px2: float
+    intercept_px2: float
+    orders: NDArray[np.float64]
+    radii_px: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading of contact fringes; lengths in the units of their names.
+
+    `None` stands where a quantity does not apply. Power is over `edge`, as at normal
+    view, positive when the contact is at the centre; its magnitude when the sense is
+    unknown. The names are those of `fringe read --json`.
+    """
+
+    wavelength_nm: float
+    quality: Quality
+    power_fringes: float | None = None
+    power_u95_fringes: float | None = None
+    sense: str = "unknown"
+    sense_source: str | None = None
+    tilt_fringes: float | None = None
+    astigmatism_fringes: float | None = None
+    irregularity_fringes: float | None = None
+    symmetric_irregularity_fringes: float | None = None
+    rms_irregularity_fringes: float | None = None
+    iso10110: str | None = None
+    rings: int | None = None
+    ring_step_px2: float | None = None
+    ring_step_u95_px2: float | None = None
+    effective_radius_mm: float | None = None
+    radius_difference_mm: float | None = None
+    radius_difference_u95_mm: float | None = None
+    edge: Edge | None = None
+    edge_source: str | None = None
+    form: FormFit | None = field(default=None, repr=False)
+    ring_fit: RingFit | None = field(default=None, repr=False)
+    # standard uncertainties [fringe] of power by contribution: `fit`, `edge`, `view`, ...
+    power_u_parts: dict[str, float] = field(default_factory=dict, repr=False)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the keys and values that `fringe read --json` prints."""
+        edge = self.edge
+        values: dict[str, Any] = {
+            name: getattr(self, name)
+            for name in (
+                "power_fringes",
+                "power_u95_fringes",
+                "sense",
+                "sense_source",
+                "wavelength_nm",
+                "tilt_fringes",
+                "astigmatism_fringes",
+                "irregularity_fringes",
+                "symmetric_irregularity_fringes",
+                "rms_irregularity_fringes",
+                "iso10110",
+                "rings",
+                "ring_step_px2",
+                "ring_step_u95_px2",
+                "effective_radius_mm",
+                "radius_difference_mm",
+                "radius_difference_u95_mm",
+            )
+        }
+        values["edge"] = edge and {
+            "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
+        }  # fmt: skip
+        values["edge_source"] = self.edge_source
+        values["quality"] = {
+            "contrast": self.quality.contrast,
+            "used_fraction": self.quality.used_fraction,
+            "residual": self.quality.residual,
+            "warnings": list(self.quality.warnings),
+        }
+        return values

@@ -1,0 +1,359 @@
+"""Form over the unit disc: Zernike terms and the quantities of ISO 10110-5.
+
+Zernike terms here are unnormalised: R_n^|m|(rho) cos(m theta) for m >= 0 and sin(|m| theta)
+for m < 0, with R = 1 at the rim. theta runs from +u toward +v.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING
+
+from fringe.errors import BadInput
+from fringe.optics.iso10110 import FormCode, iso10110_text, parse_iso10110
+from fringe.optics.spheres import sphere_form
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
+
+__all__ = [
+    "FormCode",
+    "FormQuantities",
+    "disc_grid",
+    "form_quantities",
+    "form_quantities_of_map",
+    "fringe_index",
+    "iso10110_text",
+    "noll_index",
+    "noll_term",
+    "osa_index",
+    "parse_iso10110",
+    "radial_coefficients",
+    "zernike",
+    "zernike_gradient",
+    "zernike_matrix",
+    "zernike_terms",
+]
+
+Term = tuple[int, int]
+
+
+@cache
+def radial_coefficients(n: int, m: int) -> tuple[float, ...]:
+    """Coefficients of R_n^|m| / rho^|m| in powers of rho^2, lowest first.
+
+    Born & Wolf, Principles of Optics, section 9.2.1 (formula from memory).
+    """
+    m = abs(m)
+    if n < m or (n - m) % 2:
+        raise BadInput(f"there is no Zernike term n={n}, m={m}: n - |m| is even and not negative")
+    half, low = (n + m) // 2, (n - m) // 2
+    fact = math.factorial
+    falling = [
+        (-1) ** k * fact(n - k) / (fact(k) * fact(half - k) * fact(low - k)) for k in range(low + 1)
+    ]
+    return tuple(reversed(falling))
+
+
+def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
+    """One Zernike term, unnormalised.
+
+    Parameters
+    ----------
+    n, m : int
+        Radial degree and azimuthal frequency; m < 0 for sines.
+    u, v : array_like, one shape
+        Points on the aperture, 1 at its rim.
+
+    Returns
+    -------
+    ndarray, shape of `u`
+    """
+    import numpy as np
+
+    z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
+    rho2 = z.real**2 + z.imag**2
+    radial = np.polynomial.polynomial.polyval(rho2, radial_coefficients(n, m))
+    turn = z ** abs(m)  # rho^|m| exp(i |m| theta): no angle needed, smooth at the centre
+    return np.asarray(radial * (turn.real if m >= 0 else turn.imag))
+
+
+def zernike_gradient(
+    n: int, m: int, u: ArrayLike, v: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Derivatives of one Zernike term along u and v; shapes of `u`."""
+    import numpy as np
+    from numpy.polynomial import polynomial
+
+    z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
+    rho2 = z.real**2 + z.imag**2
+    coefficients = radial_coefficients(n, m)
+    radial = polynomial.polyval(rho2, coefficients)
+    slope = 2 * polynomial.polyval(rho2, polynomial.polyder(coefficients))
+    k = abs(m)
+    turn = z**k
+    turn_u = k * z ** (k - 1) if k else np.zeros_like(z)
+    pick = np.real if m >= 0 else np.imag
+    du = slope * z.real * pick(turn) + radial * pick(turn_u)
+    dv = slope * z.imag * pick(turn) + radial * pick(1j * turn_u)
+    return np.asarray(du), np.asarray(dv)
+
+
+def zernike_matrix(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
+    """Zernike terms side by side, shape (..., T) for `u` of shape (...)."""
+    import numpy as np
+
+    shape = np.broadcast_shapes(np.shape(u), np.shape(v))
+    if not terms:
+        return np.zeros((*shape, 0))
+    return np.stack([zernike(n, m, u, v) for n, m in terms], axis=-1)
+
+
+def zernike_terms(max_n: int) -> tuple[Term, ...]:
+    """All terms (n, m) up to degree `max_n`, by n and then m."""
+    return tuple((n, m) for n in range(max_n + 1) for m in range(-n, n + 1, 2))
+
+
+def osa_index(n: int, m: int) -> int:
+    """OSA/ANSI index of (n, m), from 0."""
+    return (n * (n + 2) + m) // 2
+
+
+def noll_index(n: int, m: int) -> int:
+    """Noll's index of (n, m), from 1; Noll, J. Opt. Soc. Am. 66 (1976) 207."""
+    k = abs(m)
+    first = n * (n + 1) // 2 + k
+    if m > 0:
+        odd = 0 if n % 4 in (0, 1) else 1
+    elif m < 0:
+        odd = 0 if n % 4 in (2, 3) else 1
+    else:
+        odd = 1
+    return first + odd
+
+
+def noll_term(j: int) -> Term:
+    """(n, m) of Noll's index j."""
+    if j < 1:
+        raise BadInput(f"Noll's index counts from 1, not {j}")
+    n = (math.isqrt(8 * j - 7) - 1) // 2
+    return next((n, m) for m in range(-n, n + 1, 2) if noll_index(n, m) == j)
+
+
+def fringe_index(n: int, m: int) -> int:
+    """Index of (n, m) in the order often called `fringe`, from 1 (formula from memory)."""
+    k = abs(m)
+    return (1 + (n + k) // 2) ** 2 - 2 * k + (1 if m < 0 else 0)
+
+
+@dataclass(frozen=True)
+class FormQuantities:
+    """Form of a surface in the quantities of ISO 10110-5, all in the unit of the map.
+
+    Attributes
+    ----------
+    power : float
+        Best-fit sphere, rim minus centre; signed.
+    tilt : float
+        Slope of the best-fit plane, edge to centre along its direction.
+    astigmatism_pv : float
+        Peak to valley of the astigmatism rho^2 cos 2(theta - theta_0).
+    irregularity_pv : float
+        Peak to valley once plane and sphere are taken out (B).
+    symmetric_irregularity_pv : float
+        Peak to valley of the rotationally symmetric part of that (C).
+    rms_irregularity : float
+        Root mean square once plane and sphere are taken out (RMSi).
+    rms_total : float
+        Root mean square once the plane is taken out (RMSt).
+    rms_asymmetry : float
+        Root mean square of what is neither plane, sphere nor rotationally symmetric (RMSa).
+    """
+
+    power: float
+    tilt: float
+    astigmatism_pv: float
+    irregularity_pv: float
+    symmetric_irregularity_pv: float
+    rms_irregularity: float
+    rms_total: float = 0.0
+    rms_asymmetry: float = 0.0
+
+
+def disc_grid(
+    rings: int = 64, spokes: int = 128
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Polar points that cover the unit disc, its centre and its rim, with weights of area.
+
+    Returns
+    -------
+    u, v, weight : ndarray, shape (rings + 1, spokes)
+        Weights sum to one and integrate polynomials in rho^2 almost exactly (trapezoid ends
+        are corrected by Gauss-Lobatto nodes in rho^2).
+    """
+    import numpy as np
+
+    nodes, weights = _lobatto(rings + 1)
+    rho = np.sqrt((nodes + 1) / 2)[:, None]
+    theta = (2 * np.pi / spokes * np.arange(spokes))[None, :]
+    weight = np.repeat(weights[:, None] / 2 / spokes, spokes, axis=1)
+    return rho * np.cos(theta), rho * np.sin(theta), weight
+
+
+@cache
+def _lobatto(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gauss-Lobatto nodes and weights on [-1, 1] (Abramowitz & Stegun 25.4.32, from memory)."""
+    import numpy as np
+    from numpy.polynomial import legendre
+
+    series = np.zeros(count)
+    series[-1] = 1.0
+    inner = np.real(legendre.legroots(legendre.legder(series)))
+    nodes = np.concatenate([[-1.0], np.sort(inner), [1.0]])
+    weights = 2 / (count * (count - 1) * legendre.legval(nodes, series) ** 2)
+    return nodes, weights
+
+
+def form_quantities(
+    terms: Sequence[Term],
+    values: Sequence[float] | NDArray[np.float64],
+    radius_mm: float | None = None,
+    diameter_mm: float | None = None,
+) -> FormQuantities:
+    """Quantities of a form given by Zernike coefficients, over the whole disc.
+
+    Parameters
+    ----------
+    terms : sequence of (int, int), length T
+        Zernike indices (n, m).
+    values : sequence of float, length T
+        Unnormalised coefficients, any unit.
+    radius_mm, diameter_mm : float, optional
+        Take out the exact shape of a sphere of this radius over this aperture instead of
+        rho^2 [mm].
+
+    Returns
+    -------
+    FormQuantities
+        In the unit of `values`.
+    """
+    import numpy as np
+
+    coefficients = np.asarray(values, dtype=float)
+    if coefficients.shape != (len(terms),):
+        raise BadInput(f"{len(terms)} Zernike terms need as many values, not {coefficients.size}")
+    u, v, weight = disc_grid()
+    surface = zernike_matrix(terms, u, v) @ coefficients
+    fit = _fit_plane_sphere(u, v, surface, weight, radius_mm, diameter_mm)
+    symmetric = np.broadcast_to(fit.rest.mean(axis=1, keepdims=True), surface.shape)
+    return _quantities(fit, symmetric, weight)
+
+
+def form_quantities_of_map(
+    u: ArrayLike,
+    v: ArrayLike,
+    surface: ArrayLike,
+    radius_mm: float | None = None,
+    diameter_mm: float | None = None,
+    bins: int = 32,
+) -> FormQuantities:
+    """Quantities of a form given at points of the disc, each standing for the same area.
+
+    Parameters
+    ----------
+    u, v, surface : array_like, one shape
+        Points on the aperture and the height (or gap) there; points that are not finite, or
+        lie outside the disc, are left out.
+    radius_mm, diameter_mm : float, optional
+        As for `form_quantities`.
+    bins : int
+        Rings of equal area over which the rotationally symmetric part is averaged.
+
+    Returns
+    -------
+    FormQuantities
+        In the unit of `surface`. Noise of the map goes into every peak to valley.
+
+    Raises
+    ------
+    BadInput
+        If fewer than 6 points are left.
+    """
+    import numpy as np
+
+    uu, vv, ss = (np.asarray(x, dtype=float).ravel() for x in (u, v, surface))
+    keep = np.isfinite(ss) & (uu**2 + vv**2 <= 1 + 1e-12)
+    uu, vv, ss = uu[keep], vv[keep], ss[keep]
+    if ss.size < 6:
+        raise BadInput(f"the form of a surface needs 6 points or more, not {ss.size}")
+    weight = np.full(ss.shape, 1 / ss.size)
+    fit = _fit_plane_sphere(uu, vv, ss, weight, radius_mm, diameter_mm)
+    index = np.minimum(((uu**2 + vv**2) * bins).astype(int), bins - 1)
+    count = np.bincount(index, minlength=bins)
+    mean = np.bincount(index, weights=fit.rest, minlength=bins) / np.maximum(count, 1)
+    return _quantities(fit, mean[index], weight)
+
+
+@dataclass(frozen=True)
+class _PlaneSphere:
+    """Least-squares plane and sphere of a surface, and what they leave."""
+
+    power: float
+    tilt: float
+    astigmatism_pv: float
+    rms_total: float
+    rest: NDArray[np.float64]
+
+
+def _fit_plane_sphere(
+    u: NDArray[np.float64],
+    v: NDArray[np.float64],
+    surface: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    radius_mm: float | None,
+    diameter_mm: float | None,
+) -> _PlaneSphere:
+    import numpy as np
+
+    sphere = sphere_form(u, v, radius_mm, diameter_mm)
+    columns = [np.ones_like(u), u, v, sphere, zernike(2, 2, u, v), zernike(2, -2, u, v)]
+    design = np.stack([column.ravel() for column in columns], axis=-1)
+    root = np.sqrt(weight.ravel())
+    base, full = design[:, :4], design
+    flat = surface.ravel()
+    solve = np.linalg.lstsq
+    coefficients = solve(base * root[:, None], flat * root, rcond=None)[0]
+    astigmatism = solve(full * root[:, None], flat * root, rcond=None)[0][4:]
+    plane = solve(base[:, :3] * root[:, None], flat * root, rcond=None)[0]
+    level = flat - base[:, :3] @ plane
+    return _PlaneSphere(
+        power=float(coefficients[3]),
+        tilt=float(np.hypot(coefficients[1], coefficients[2])),
+        astigmatism_pv=2 * float(np.hypot(*astigmatism)),
+        rms_total=float(np.sqrt(weight.ravel() @ level**2)),
+        rest=(flat - base @ coefficients).reshape(surface.shape),
+    )
+
+
+def _quantities(
+    fit: _PlaneSphere, symmetric: NDArray[np.float64], weight: NDArray[np.float64]
+) -> FormQuantities:
+    import numpy as np
+
+    def rms(values: NDArray[np.float64]) -> float:
+        return float(np.sqrt(np.sum(weight * values**2)))
+
+    return FormQuantities(
+        power=fit.power,
+        tilt=fit.tilt,
+        astigmatism_pv=fit.astigmatism_pv,
+        irregularity_pv=float(np.ptp(fit.rest)),
+        symmetric_irregularity_pv=float(np.ptp(symmetric)),
+        rms_irregularity=rms(fit.rest),
+        rms_total=fit.rms_total,
+        rms_asymmetry=rms(fit.rest - symmetric),
+    )

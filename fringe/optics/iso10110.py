@@ -1,0 +1,137 @@
+"""The form tolerance code of ISO 10110-5, `3/ A(B/C)`: written and read.
+
+The 2015 edition prefers nanometres and allows fringe spacings if the wavelength is stated;
+so a code in fringes always carries its wavelength here, and one without is refused.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from fringe.errors import BadInput
+
+_NUMBER = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)"
+_CODE = re.compile(
+    rf"""^\s*3\s*/\s*
+        (?P<A>{_NUMBER}|[-–—])\s*(?P<Anm>nm)?\s*
+        (?:\(\s*(?P<B>{_NUMBER}|[-–—])\s*(?P<Bnm>nm)?\s*
+           (?:/\s*(?P<C>{_NUMBER}|[-–—])\s*(?P<Cnm>nm)?\s*)?\))?\s*(?P<rest>.*)$""",
+    re.VERBOSE,
+)
+_RMS = re.compile(rf"^RMS\s*(?P<kind>[tia])\s*<\s*(?P<value>{_NUMBER})\s*(?P<nm>nm)?$")
+_WAVE = re.compile(rf"^(?:λ|lambda|wavelength)\s*=\s*(?P<value>{_NUMBER})\s*(?P<unit>nm|um|µm|μm)$")
+
+
+@dataclass(frozen=True)
+class FormCode:
+    """A form tolerance as read from its code; `None` where the code is silent or says `-`.
+
+    Attributes
+    ----------
+    power_nm, irregularity_nm, symmetric_irregularity_nm : float or None
+        A, B and C as heights of the surface [nm].
+    rms_total_nm, rms_irregularity_nm, rms_asymmetry_nm : float or None
+        RMSt, RMSi and RMSa as heights of the surface [nm].
+    wavelength_nm : float or None
+        Wavelength that the code states [nm].
+    """
+
+    power_nm: float | None
+    irregularity_nm: float | None = None
+    symmetric_irregularity_nm: float | None = None
+    rms_total_nm: float | None = None
+    rms_irregularity_nm: float | None = None
+    rms_asymmetry_nm: float | None = None
+    wavelength_nm: float | None = None
+
+
+def iso10110_text(
+    power: float | None,
+    irregularity: float | None,
+    symmetric: float | None,
+    wavelength_nm: float,
+) -> str:
+    """Write a form in fringes as its code, with the wavelength.
+
+    Parameters
+    ----------
+    power, irregularity, symmetric : float or None
+        A, B and C [fringe]; the sign of the power is not part of the code.
+    wavelength_nm : float
+        Wavelength of the fringes [nm].
+
+    Returns
+    -------
+    str
+        For example ``3/ 2.0(0.30/0.10); λ = 589.3 nm``.
+    """
+    if not 0 < wavelength_nm < math.inf:
+        raise BadInput("a form in fringes needs its wavelength")
+    text = "3/ " + ("-" if power is None else f"{abs(power):.1f}")
+    if irregularity is not None or symmetric is not None:
+        inner = "-" if irregularity is None else f"{irregularity:.2f}"
+        if symmetric is not None:
+            inner += f"/{symmetric:.2f}"
+        text += f"({inner})"
+    return f"{text}; λ = {wavelength_nm:.1f} nm"
+
+
+def parse_iso10110(text: str, wavelength_nm: float | None = None) -> FormCode:
+    """Read a form tolerance code.
+
+    Parameters
+    ----------
+    text : str
+        For example ``3/ 2(1/0.5); λ = 632.8 nm``, ``3/ - (1); RMSa < 0.1; λ = 546 nm`` or
+        ``3/ 633 nm(316 nm/158 nm)``.
+    wavelength_nm : float, optional
+        Wavelength of the fringes where the code itself states none [nm].
+
+    Returns
+    -------
+    FormCode
+
+    Raises
+    ------
+    BadInput
+        If it is no such code, or a number in fringes has no wavelength.
+    """
+    match = _CODE.match(text)
+    if match is None:
+        raise BadInput(f"{text!r} is no form code; write it as 3/ A(B/C); λ = 546.1 nm")
+    rms: dict[str, tuple[str, str | None]] = {}
+    for clause in filter(None, (part.strip() for part in re.split(r"[;]", match["rest"]))):
+        if found := _RMS.match(clause):
+            rms[found["kind"]] = (found["value"], found["nm"])
+        elif found := _WAVE.match(clause):
+            wavelength_nm = _number(found["value"]) * (1 if found["unit"] == "nm" else 1000)
+        else:
+            raise BadInput(f"{text!r}: cannot read {clause!r}; as in 3/ A(B/C); λ = 546.1 nm")
+    # one `nm` anywhere in A(B/C) makes the whole of it nanometres
+    nm = match["Anm"] or match["Bnm"] or match["Cnm"]
+    entries = [
+        (match["A"], nm), (match["B"], nm), (match["C"], nm),
+        *(rms.get(kind, (None, None)) for kind in "tia"),
+    ]  # fmt: skip
+    heights = [_height_nm(value, unit, wavelength_nm, text) for value, unit in entries]
+    return FormCode(*heights, wavelength_nm)
+
+
+def _height_nm(
+    value: str | None, unit: str | None, wavelength_nm: float | None, text: str
+) -> float | None:
+    if value is None or value in "-–—":
+        return None
+    if unit:
+        return _number(value)
+    if wavelength_nm is None:
+        raise BadInput(
+            f"{text!r} is in fringes but states no wavelength; add `; λ = 546.1 nm` (or write nm)"
+        )
+    return _number(value) * wavelength_nm / 2
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", "."))

@@ -1,0 +1,80 @@
+"""Oblique and near views of the gap: 2 h cos(theta) = m lambda, theta in the air gap.
+
+A gap read as if at normal view is too small by cos(theta): divide by it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from fringe.errors import BadInput
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
+
+
+def cos_view(
+    u: ArrayLike,
+    v: ArrayLike,
+    semi_diameter_mm: float | None = None,
+    camera_distance_mm: float | None = None,
+    tilt_cos: float = 1.0,
+    direction_deg: float = 0.0,
+) -> NDArray[np.float64]:
+    """Cosine of the angle of view in the gap, at each point of a nearly flat gap.
+
+    The plate is taken as plane parallel, so the angle in the gap is that outside it.
+
+    Parameters
+    ----------
+    u, v : array_like, one shape
+        Points on the aperture, 1 at its rim.
+    semi_diameter_mm : float, optional
+        Semi-diameter of the aperture; needed with a camera distance [mm].
+    camera_distance_mm : float, optional
+        From the middle of the aperture to the camera's pupil; None for a far camera [mm].
+    tilt_cos : float
+        Cosine of the angle between the line to the camera and the axis (B/A of an oval edge).
+    direction_deg : float
+        Direction of the camera's foot on the aperture, from +u toward +v [degree].
+
+    Returns
+    -------
+    ndarray, shape of `u`
+
+    Raises
+    ------
+    BadInput
+        If a length or the cosine makes no sense.
+    """
+    import numpy as np
+
+    uu, vv = np.broadcast_arrays(np.asarray(u, dtype=float), np.asarray(v, dtype=float))
+    if not 0 < tilt_cos <= 1:
+        raise BadInput(f"the cosine of the view is over 0 and at most 1, not {tilt_cos:g}")
+    if camera_distance_mm is None or math.isinf(camera_distance_mm):
+        return np.full(uu.shape, float(tilt_cos))
+    if semi_diameter_mm is None or not semi_diameter_mm > 0:
+        raise BadInput("a camera distance needs the diameter of the aperture too")
+    if not camera_distance_mm > 0:
+        raise BadInput(f"a camera distance of {camera_distance_mm:g} mm is not over zero")
+    height = camera_distance_mm * tilt_cos
+    foot = camera_distance_mm * math.sqrt(1 - tilt_cos**2)
+    turn = math.radians(direction_deg)
+    dx = semi_diameter_mm * uu - foot * math.cos(turn)
+    dy = semi_diameter_mm * vv - foot * math.sin(turn)
+    return np.asarray(height / np.sqrt(height**2 + dx**2 + dy**2))
+
+
+def rim_cos(semi_diameter_mm: float, camera_distance_mm: float) -> float:
+    """Cosine of the view at the rim, camera on the axis; the share of power that is read."""
+    if not (semi_diameter_mm > 0 and camera_distance_mm > 0):
+        raise BadInput("the semi-diameter and the camera distance are over zero")
+    return camera_distance_mm / math.hypot(camera_distance_mm, semi_diameter_mm)
+
+
+def gap_from_order_nm(order: float, wavelength_nm: float, cos_theta: float = 1.0) -> float:
+    """Gap at an order of interference: m lambda / (2 cos theta) [nm]."""
+    return order * wavelength_nm / (2 * cos_theta)

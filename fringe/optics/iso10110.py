@@ -111,12 +111,19 @@ def parse_iso10110(text: str, wavelength_nm: float | None = None) -> FormCode:
             raise BadInput(f"{text!r}: cannot read {clause!r}; as in 3/ A(B/C); λ = 546.1 nm")
     # one `nm` anywhere in A(B/C) makes the whole of it nanometres
     nm = match["Anm"] or match["Bnm"] or match["Cnm"]
-    entries = [
-        (match["A"], nm), (match["B"], nm), (match["C"], nm),
-        *(rms.get(kind, (None, None)) for kind in "tia"),
-    ]  # fmt: skip
-    heights = [_height_nm(value, unit, wavelength_nm, text) for value, unit in entries]
-    return FormCode(*heights, wavelength_nm)
+
+    def height(value: str | None, unit: str | None) -> float | None:
+        return _height_nm(value, unit, wavelength_nm, text)
+
+    return FormCode(
+        power_nm=height(match["A"], nm),
+        irregularity_nm=height(match["B"], nm),
+        symmetric_irregularity_nm=height(match["C"], nm),
+        rms_total_nm=height(*rms.get("t", (None, None))),
+        rms_irregularity_nm=height(*rms.get("i", (None, None))),
+        rms_asymmetry_nm=height(*rms.get("a", (None, None))),
+        wavelength_nm=wavelength_nm,
+    )
 
 
 def _height_nm(

@@ -54,12 +54,18 @@ class Lamp:
         Standard uncertainty of `wavelength_nm` in use [nm].
     source : str
         Where the wavelengths come from.
+    trust : str
+        `read` when the source was seen, `memory` when recalled, `given` by the user.
+    note : str
+        One line for the person at the bench.
     """
 
     name: str
     lines: tuple[Line, ...]
     u_wavelength_nm: float
     source: str
+    trust: str = "given"
+    note: str = ""
 
     @property
     def wavelength_nm(self) -> float:
@@ -122,6 +128,25 @@ class Lamp:
             default=math.inf,
         )
 
+    def to_json(self) -> dict[str, Any]:
+        """Return name, wavelength, uncertainty, lines and source as plain values."""
+        return {
+            "name": self.name,
+            "wavelength_nm": self.wavelength_nm,
+            "u_wavelength_nm": self.u_wavelength_nm,
+            "lines": [
+                {
+                    "wavelength_nm": line.wavelength_nm,
+                    "weight": line.weight,
+                    "fwhm_nm": line.fwhm_nm,
+                }
+                for line in self.lines
+            ],
+            "source": self.source,
+            "trust": self.trust,
+            "note": self.note,
+        }
+
 
 @cache
 def lamp_table() -> dict[str, dict[str, Any]]:
@@ -167,7 +192,14 @@ def lamp(name: str) -> Lamp:
         Line(float(line["air_nm"]), float(line["weight"]), float(line["fwhm_nm"]))
         for line in entry["lines"]
     )
-    return Lamp(word, lines, float(entry["u_nm"]), str(entry["source"]))
+    return Lamp(
+        name=word,
+        lines=lines,
+        u_wavelength_nm=float(entry["u_nm"]),
+        source=str(entry["source"]),
+        trust=str(entry["trust"]),
+        note=str(entry["note"]),
+    )
 
 
 def _led(name: str, word: str) -> Lamp:

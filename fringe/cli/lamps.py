@@ -56,7 +56,6 @@ def _one(one: Lamp) -> list[str]:
         rows.append(f"line        {line.wavelength_nm:.4f} nm, width {line.fwhm_nm:g} nm, {share}")
     gap_um = one.coherence_length_nm / 2000
     gap = f"{gap_um / 1000:.3g} mm" if gap_um >= 1000 else f"{gap_um:.3g} um"
-    each = "each line's" if len(one.lines) > 1 else "that"
-    rows.append(f"contrast    {each} of the fringes falls to one half at a gap of {gap}")
+    rows.append(f"contrast    one half at a gap of {gap}, each line by itself")
     rows.append(f"source      {one.source} ({one.trust})")
     return rows

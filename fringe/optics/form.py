@@ -185,37 +185,24 @@ class FormQuantities:
 
 
 def disc_grid(
-    rings: int = 64, spokes: int = 128
+    rings: int = 48, spokes: int = 240
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Polar points that cover the unit disc, its centre and its rim, with weights of area.
 
     Returns
     -------
-    u, v, weight : ndarray, shape (rings + 1, spokes)
-        Weights sum to one and integrate polynomials in rho^2 almost exactly (trapezoid ends
-        are corrected by Gauss-Lobatto nodes in rho^2).
+    u, v, weight : ndarray, shape (rings + 2, spokes)
+        The weights sum to one; they are Gauss's in rho^2, so that Zernike terms up to degree
+        2 `rings` are integrated exactly. Centre and rim have weight zero: they are there for
+        peaks and valleys.
     """
     import numpy as np
 
-    nodes, weights = _lobatto(rings + 1)
-    rho = np.sqrt((nodes + 1) / 2)[:, None]
+    nodes, gauss = np.polynomial.legendre.leggauss(rings)
+    rho = np.sqrt(np.concatenate([[0.0], (nodes + 1) / 2, [1.0]]))[:, None]
+    share = np.concatenate([[0.0], gauss / 2, [0.0]])[:, None] / spokes
     theta = (2 * np.pi / spokes * np.arange(spokes))[None, :]
-    weight = np.repeat(weights[:, None] / 2 / spokes, spokes, axis=1)
-    return rho * np.cos(theta), rho * np.sin(theta), weight
-
-
-@cache
-def _lobatto(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Gauss-Lobatto nodes and weights on [-1, 1] (Abramowitz & Stegun 25.4.32, from memory)."""
-    import numpy as np
-    from numpy.polynomial import legendre
-
-    series = np.zeros(count)
-    series[-1] = 1.0
-    inner = np.real(legendre.legroots(legendre.legder(series)))
-    nodes = np.concatenate([[-1.0], np.sort(inner), [1.0]])
-    weights = 2 / (count * (count - 1) * legendre.legval(nodes, series) ** 2)
-    return nodes, weights
+    return rho * np.cos(theta), rho * np.sin(theta), np.repeat(share, spokes, axis=1)
 
 
 def form_quantities(

@@ -69,7 +69,7 @@ def iso10110_text(
     """
     if not 0 < wavelength_nm < math.inf:
         raise BadInput("a form in fringes needs its wavelength")
-    text = "3/ " + ("-" if power is None else f"{abs(power):.1f}")
+    text = "3/ " + ("-" if power is None else f"{abs(power):.{1 if abs(power) >= 1 else 2}f}")
     if irregularity is not None or symmetric is not None:
         inner = "-" if irregularity is None else f"{irregularity:.2f}"
         if symmetric is not None:

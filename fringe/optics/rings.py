@@ -56,7 +56,13 @@ def effective_radius_mm(radius_convex_mm: float, radius_concave_mm: float = math
 
 def dark_ring_radius_mm(order: float, wavelength_nm: float, effective_radius_mm: float) -> float:
     """Radius of a dark ring, r^2 = m lambda R; order 0 is the spot of contact [mm]."""
-    return math.sqrt(order * wavelength_nm * effective_radius_mm * MM2_PER_NM_MM)
+    r2 = order * wavelength_nm * effective_radius_mm * MM2_PER_NM_MM
+    if not r2 >= 0:
+        raise BadInput(
+            f"no ring of order {order:g} at an effective radius of {effective_radius_mm:g} mm: "
+            "with contact at the edge the orders fall from the centre outward"
+        )
+    return math.sqrt(r2)
 
 
 def bright_ring_radius_mm(count: int, wavelength_nm: float, effective_radius_mm: float) -> float:
@@ -142,18 +148,19 @@ def ring_step_from_radii(
         sigma = 2 * r * np.broadcast_to(np.asarray(u_radii, dtype=float), r.shape)
         if not np.all(sigma > 0):
             raise BadInput("weights need radii and uncertainties over zero")
+    # about the mean order the two unknowns hardly correlate
     design = np.column_stack([np.ones_like(m), m - m.mean()]) / sigma[:, None]
     covariance = np.linalg.inv(design.T @ design)
-    centre, step = covariance @ design.T @ (r**2 / sigma)
-    rest = r**2 / sigma - design @ np.array([centre, step])
+    level, step = covariance @ design.T @ (r**2 / sigma)
+    rest = r**2 - sigma * (design @ np.array([level, step]))
     freedom = m.size - 2
-    scale = math.sqrt(float(rest @ rest) / freedom) if freedom else math.inf
-    shift = np.array([1.0, -m.mean()])
-    u_step, u_intercept = (
-        scale * math.sqrt(covariance[1, 1]),
-        scale * math.sqrt(shift @ covariance @ shift),
-    )
-    residual = math.sqrt(float((rest * sigma) @ (rest * sigma)) / freedom) if freedom else 0.0
+    scale = math.sqrt(float(np.sum((rest / sigma) ** 2)) / freedom) if freedom else math.inf
+    to_zero = np.array([1.0, -m.mean()])
     return RingStep(
-        float(step), u_step, float(centre - step * m.mean()), u_intercept, residual, int(m.size)
+        step=float(step),
+        u_step=scale * math.sqrt(covariance[1, 1]),
+        intercept=float(level - step * m.mean()),
+        u_intercept=scale * math.sqrt(float(to_zero @ covariance @ to_zero)),
+        residual=math.sqrt(float(rest @ rest) / freedom) if freedom else 0.0,
+        n=int(m.size),
     )

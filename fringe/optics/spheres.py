@@ -141,6 +141,7 @@ def gap_nm(
     if isinstance(r_mm, int | float):
         _check_pair(radius, d, abs(r_mm) if rim is None else rim)
         _check_inside(abs(r_mm), rim)
+        # the maximum only takes off rounding at the contact: the spheres touch nowhere else
         return max(0.0, float(_gap_mm(radius, d, r_mm * r_mm, rim, math.sqrt))) * NM_PER_MM
     import numpy as np
 
@@ -371,6 +372,16 @@ def nm_from_fringes(fringes: float, wavelength_nm: float) -> float:
 def convert_fringes(fringes: float, from_nm: float, to_nm: float) -> float:
     """Fringes at one wavelength as fringes of the same height at another [fringe]."""
     return fringes_from_nm(nm_from_fringes(fringes, from_nm), to_nm)
+
+
+def percent_of_radius(difference_mm: float, radius_mm: float) -> float:
+    """Radius difference as a share of the radius [%]."""
+    return 100 * difference_mm / radius_mm
+
+
+def difference_from_percent_mm(percent: float, radius_mm: float) -> float:
+    """Radius difference that is this share of the radius [mm]."""
+    return percent * radius_mm / 100
 
 
 def _sign(work: str) -> float:

@@ -78,3 +78,38 @@ def rim_cos(semi_diameter_mm: float, camera_distance_mm: float) -> float:
 def gap_from_order_nm(order: float, wavelength_nm: float, cos_theta: float = 1.0) -> float:
     """Gap at an order of interference: m lambda / (2 cos theta) [nm]."""
     return order * wavelength_nm / (2 * cos_theta)
+
+
+def cos_through_flat_back(r_mm: float, radius_mm: float, index: float) -> float:
+    """Cosine of the angle in the gap of a steep plate with a flat back, seen from far above.
+
+    Rays stay parallel to the axis in the glass, meet its curved face at the slope t and leave
+    into the gap at theta with sin theta = n sin t = n r / R. At r/R = 0.1 the gap reads 1.2 %
+    too small, at 0.3 by 11 %. A plate whose back is concentric with its face, or a camera at
+    the centre of curvature, has no such error.
+
+    Parameters
+    ----------
+    r_mm : float
+        Distance of the point from the axis [mm].
+    radius_mm : float
+        Radius of the plate's face [mm].
+    index : float
+        Refractive index of the plate.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    BadInput
+        If the light is totally reflected before it reaches the gap.
+    """
+    sine = index * abs(r_mm) / radius_mm
+    if not sine < 1:
+        raise BadInput(
+            f"at {abs(r_mm):g} mm from the axis a flat-backed plate of radius {radius_mm:g} mm "
+            "reflects all light before the gap; no fringes are seen there"
+        )
+    return math.sqrt(1 - sine * sine)

@@ -1,0 +1,47 @@
+"""Zernike terms over many pixels at once, in single precision."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from fringe.optics.form import Term, radial_coefficients
+from fringe.orders.field import Array
+
+
+def basis(terms: Sequence[Term], u: Array, v: Array) -> Array:
+    """Zernike terms, unnormalised, for flat arrays of points.
+
+    Parameters
+    ----------
+    terms : sequence of (n, m)
+    u, v : ndarray of float32, shape (K,)
+
+    Returns
+    -------
+    ndarray of float32, shape (T, K)
+        One row a term: rows are contiguous, as products with weights want them.
+    """
+    rho2 = u * u + v * v
+    out = np.empty((len(terms), u.size), np.float32)
+    turns = _turns(max((abs(m) for _, m in terms), default=0), u, v)
+    for row, (n, m) in enumerate(terms):
+        coefficients = radial_coefficients(n, m)
+        radial = np.full_like(rho2, coefficients[-1])
+        for c in reversed(coefficients[:-1]):
+            radial *= rho2
+            radial += np.float32(c)
+        if m != 0:
+            radial *= turns[abs(m)][0 if m > 0 else 1]
+        out[row] = radial
+    return out
+
+
+def _turns(most: int, u: Array, v: Array) -> list[tuple[Array, Array]]:
+    """Real and imaginary parts of (u + iv)^m for m = 0 .. most."""
+    turns = [(np.ones_like(u), np.zeros_like(u))]
+    for _ in range(most):
+        real, imag = turns[-1]
+        turns.append((real * u - imag * v, real * v + imag * u))
+    return turns

@@ -1,0 +1,259 @@
+"""Refine a model of the fringes by demodulating the picture with it.
+
+Multiplied by exp(-2 pi i order) and smoothed, the picture leaves the phase by which the
+model is off, which varies slowly and needs no unwrapping of closed fringes. Steps between
+neighbouring points first give the gradient of what is missing, then the phase itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from fringe.optics.form import Term, zernike_matrix, zernike_terms
+from fringe.orders.basis import basis
+from fringe.orders.field import Array, Field
+from fringe.orders.start import Quadratic
+
+Vector = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class OrderModel:
+    """Fringe order over the disc as a sum of Zernike terms; dark fringes at whole orders.
+
+    Attributes
+    ----------
+    terms : tuple of (n, m)
+    values : ndarray, shape (T,)
+        Coefficients [fringe as seen].
+    """
+
+    terms: tuple[Term, ...]
+    values: Vector
+
+    def order(self, u: Array, v: Array) -> Array:
+        """Order at each point, shape of `u`."""
+        rows = basis(self.terms, u.ravel(), v.ravel())
+        return np.asarray(self.values.astype(np.float32) @ rows).reshape(u.shape)
+
+    def widened(self, terms: tuple[Term, ...]) -> OrderModel:
+        """Return the same order on other terms; new ones start at zero, missing ones drop."""
+        known = dict(zip(self.terms, self.values, strict=True))
+        return OrderModel(terms, np.array([known.get(term, 0.0) for term in terms]))
+
+    def value(self, n: int, m: int) -> float:
+        """Coefficient of one term, zero when the model lacks it."""
+        return dict(zip(self.terms, (float(x) for x in self.values), strict=True)).get((n, m), 0.0)
+
+    @property
+    def power(self) -> float:
+        """Order at the rim less that in the middle, of the best-fit paraboloid."""
+        return 2 * self.value(2, 0)
+
+    def frequency(self, u: Vector, v: Vector) -> NDArray[np.float64]:
+        """Gradient of the order [cycles / unit], shape (..., 2)."""
+        from fringe.optics.form import zernike_gradient
+
+        total = np.zeros((*np.shape(u), 2))
+        for (n, m), value in zip(self.terms, self.values, strict=True):
+            if value and n:
+                du, dv = zernike_gradient(n, m, u, v)
+                total[..., 0] += value * du
+                total[..., 1] += value * dv
+        return total
+
+    def steepest(self) -> float:
+        """Greatest frequency on the disc [cycles / unit]."""
+        rho, angle = np.meshgrid(np.linspace(0.3, 1, 8), np.linspace(0, 2 * np.pi, 48))
+        f = self.frequency(rho * np.cos(angle), rho * np.sin(angle))
+        return float(np.hypot(f[..., 0], f[..., 1]).max())
+
+
+def model_of(start: Quadratic) -> OrderModel:
+    """Turn a quadratic start into Zernike terms up to degree two."""
+    h, (bu, bv) = start.hessian, start.slope
+    values = {
+        (0, 0): 0.0,
+        (1, 1): bu,
+        (1, -1): bv,
+        (2, 0): (h[0, 0] + h[1, 1]) / 8,
+        (2, 2): (h[0, 0] - h[1, 1]) / 4,
+        (2, -2): h[0, 1] / 2,
+    }
+    terms = zernike_terms(2)
+    return OrderModel(terms, np.array([values[term] for term in terms]))
+
+
+@dataclass(frozen=True)
+class Demodulated:
+    """Residual phasor on a coarse grid.
+
+    Attributes
+    ----------
+    z : ndarray of complex64, shape (P, Q)
+        Smoothed picture times exp(-2 pi i order): half the fringe amplitude and the
+        phase by which the model is off.
+    weight : ndarray of float32, shape (P, Q)
+        Support of each point, zero where the picture or the frequency does not carry it.
+    u, v : ndarray, shape (P, Q)
+        Places on the unit disc.
+    """
+
+    z: NDArray[np.complex64]
+    weight: Array
+    u: Array
+    v: Array
+
+
+def demodulate(field: Field, signal: Array, model: OrderModel, sigma_px: float) -> Demodulated:
+    """Demodulate a flattened picture with a model.
+
+    Parameters
+    ----------
+    field : Field
+    signal : ndarray of float32, shape of `field.light`
+        Flattened light, zero where there is none.
+    model : OrderModel
+    sigma_px : float
+        Width of the smoothing [field px].
+    """
+    phase = (-2 * np.pi * model.order(field.u, field.v)).astype(np.float32)
+    stride = max(1, int(sigma_px))
+    good = field.weight > 0
+    real = _smooth(np.where(good, signal * np.cos(phase), 0), sigma_px, stride)
+    imag = _smooth(np.where(good, signal * np.sin(phase), 0), sigma_px, stride)
+    cover = _smooth(good.astype(np.float32), sigma_px, stride)
+    u, v = (x[stride // 2 :: stride, stride // 2 :: stride] for x in (field.u, field.v))
+    z = (real + 1j * imag) / np.maximum(cover, 1e-3)
+    f = model.frequency(u.astype(float), v.astype(float))
+    cycles = np.hypot(f[..., 0], f[..., 1]) / field.radius_px
+    # below this the mirrored frequency, or uneven light, passes the smoothing too
+    clear = np.clip((cycles * sigma_px - 0.25) / 0.15, 0, 1)
+    clear *= cycles < 0.45
+    weight = clear * np.where(cover > 0.5, cover, 0)
+    return Demodulated(z.astype(np.complex64), weight.astype(np.float32), u, v)
+
+
+def _smooth(values: Array, sigma_px: float, stride: int) -> Array:
+    smooth = values.astype(np.float32)
+    for axis in (0, 1):
+        smooth = ndimage.gaussian_filter1d(
+            smooth, sigma_px, axis=axis, mode="constant", truncate=2.5
+        )
+        # nothing between the strides is used, so drop it before the other axis
+        smooth = smooth[stride // 2 :: stride] if axis == 0 else smooth[:, stride // 2 :: stride]
+    return smooth
+
+
+def gradient_step(
+    demodulated: Demodulated, terms: tuple[Term, ...], ridge: float = 1e-4
+) -> tuple[Vector, float]:
+    """Coefficients that explain the steps of residual phase between neighbours.
+
+    Returns
+    -------
+    values : ndarray, shape (T,)
+        Zero for the piston.
+    rms : float
+        What is left of the steps [fringe].
+    """
+    z, weight = demodulated.z, demodulated.weight
+    rows = zernike_matrix(terms, demodulated.u, demodulated.v)
+    designs, steps, weights = [], [], []
+    for near, far in (
+        ((slice(None), slice(None, -1)), (slice(None), slice(1, None))),
+        ((slice(None, -1), slice(None)), (slice(1, None), slice(None))),
+    ):
+        w = np.minimum(weight[near], weight[far])
+        keep = w > 0.05
+        steps.append(np.angle(z[far][keep] * np.conj(z[near][keep])) / (2 * np.pi))
+        designs.append(rows[far][keep] - rows[near][keep])
+        weights.append(w[keep] * np.abs(z[near][keep]) * np.abs(z[far][keep]))
+    return _robust(np.concatenate(designs), np.concatenate(steps), np.concatenate(weights), ridge)
+
+
+def phase_step(
+    demodulated: Demodulated, terms: tuple[Term, ...], ridge: float = 1e-6
+) -> tuple[Vector, float]:
+    """Coefficients that explain the residual phase itself, once it stays within a cycle.
+
+    Returns
+    -------
+    values : ndarray, shape (T,)
+        Piston included.
+    rms : float
+        What is left [fringe].
+    """
+    keep = demodulated.weight > 0.05
+    z = demodulated.z[keep]
+    weight = demodulated.weight[keep] * np.abs(z) ** 2
+    middle = np.angle((weight * z).sum())
+    phase = (np.angle(z * np.exp(-1j * middle)) + middle) / (2 * np.pi)
+    rows = zernike_matrix(terms, demodulated.u[keep], demodulated.v[keep])
+    return _robust(rows, phase, weight, ridge)
+
+
+def _robust(
+    design: NDArray[np.float64], target: Vector, weight: Vector, ridge: float
+) -> tuple[Vector, float]:
+    """Least squares with Cauchy weights; a slight ridge holds terms the data do not reach."""
+    size = design.shape[1]
+    if len(target) < 2 * size:
+        return np.zeros(size), np.inf
+    robust = np.ones(len(target))
+    values = np.zeros(size)
+    scale = 0.0
+    for _ in range(6):
+        w = weight * robust
+        normal = (design * w[:, None]).T @ design
+        normal += ridge * np.trace(normal) / size * np.eye(size)
+        values = np.linalg.solve(normal, (design * w[:, None]).T @ target)
+        left = target - design @ values
+        scale = 1.4826 * _weighted_median(np.abs(left), weight) + 1e-6
+        robust = 1 / (1 + (left / (2.5 * scale)) ** 2)
+    return values, scale
+
+
+def _weighted_median(values: Vector, weight: Vector) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    return float(values[order[np.searchsorted(total, total[-1] / 2)]]) if len(values) else 0.0
+
+
+def refine(
+    field: Field, signal: Array, start: OrderModel, degrees: tuple[int, ...] = (2, 3, 4, 6)
+) -> tuple[OrderModel, float]:
+    """Refine a start by demodulation, from stiff to supple.
+
+    Parameters
+    ----------
+    field, signal
+        The picture, and its flattened light.
+    start : OrderModel
+    degrees : tuple of int
+        Highest Zernike degree of each round.
+
+    Returns
+    -------
+    model : OrderModel
+    rms : float
+        What is left of the residual phase [fringe]; infinite when nothing could be used.
+    """
+    model, rms = start, np.inf
+    for number, degree in enumerate(degrees):
+        terms = zernike_terms(degree)
+        model = model.widened(terms)
+        # narrow smoothing first: the model may still be off by a good part of its frequency
+        narrow = field.radius_px / (36 if number < 2 else 24)
+        sigma = max(2.0, narrow, 0.4 * field.radius_px / max(model.steepest(), 1e-9))
+        for _ in range(2):
+            values, _ = gradient_step(demodulate(field, signal, model, sigma), terms)
+            model = OrderModel(terms, model.values + values)
+        values, rms = phase_step(demodulate(field, signal, model, sigma), terms)
+        if np.isfinite(rms):
+            model = OrderModel(terms, model.values + values)
+    return model, rms

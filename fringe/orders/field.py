@@ -1,0 +1,155 @@
+"""The picture inside the aperture as arrays to fit: light, weight and place on the unit disc."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+Array = NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Field:
+    """A part of the photograph, possibly at reduced scale.
+
+    Attributes
+    ----------
+    light : ndarray of float32, shape (M, N)
+        Linear light; meaningless where `weight` is zero.
+    weight : ndarray of float32, shape (M, N)
+        Share of good photograph pixels in each field pixel, 0 to 1.
+    u, v : ndarray of float32, shape (M, N)
+        Place on the unit disc.
+    unit_from_px : ndarray, shape (2, 2)
+        Matrix from a step of one field pixel (x, y) to a step on the unit disc.
+    scale : int
+        Photograph pixels a field pixel, along a side.
+    x0, y0 : float
+        Photograph coordinates of the middle of the field's top left pixel [px].
+    """
+
+    light: Array
+    weight: Array
+    u: Array
+    v: Array
+    unit_from_px: NDArray[np.float64]
+    scale: int
+    x0: float
+    y0: float
+
+    @property
+    def radius_px(self) -> float:
+        """Radius of the unit disc [field px], the geometric mean for an oval."""
+        return float(1.0 / np.sqrt(abs(np.linalg.det(self.unit_from_px))))
+
+
+def unit_matrix(edge: Edge) -> NDArray[np.float64]:
+    """Matrix from photograph pixels to the unit disc, shape (2, 2) [1/px]."""
+    angle = np.deg2rad(edge.angle_deg)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    return np.asarray(turn.T @ np.diag([1 / edge.a, 1 / edge.b]) @ turn)
+
+
+def cut_field(photo: Photo, edge: Edge, scale: int, rim: float = 1.0) -> Field:
+    """Cut the aperture out of a photograph and average it over blocks.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+        The aperture's rim in the photograph.
+    scale : int
+        Side of the blocks [px].
+    rim : float
+        Share of the aperture's radius to use; pixels beyond it get no weight.
+
+    Returns
+    -------
+    Field
+    """
+    half_w, half_h = _half_sizes(edge)
+    left = max(0, int(np.floor(edge.cx - half_w)) - 1)
+    top = max(0, int(np.floor(edge.cy - half_h)) - 1)
+    right = min(photo.width, int(np.ceil(edge.cx + half_w)) + 2)
+    bottom = min(photo.height, int(np.ceil(edge.cy + half_h)) + 2)
+    columns, rows = (right - left) // scale, (bottom - top) // scale
+    window = (slice(top, top + rows * scale), slice(left, left + columns * scale))
+    light, weight = _block_mean(photo.light[window], photo.clipped[window], scale)
+    x0, y0 = left + (scale - 1) / 2, top + (scale - 1) / 2
+    matrix = unit_matrix(edge)
+    u, v = _coordinates(light.shape, matrix, x0 - edge.cx, y0 - edge.cy, scale)
+    weight = np.where(u * u + v * v < rim * rim, weight, np.float32(0))
+    return Field(light, weight, u, v, matrix * scale, scale, x0, y0)
+
+
+def _half_sizes(edge: Edge) -> tuple[float, float]:
+    angle = np.deg2rad(edge.angle_deg)
+    cos, sin = np.cos(angle), np.sin(angle)
+    return float(np.hypot(edge.a * cos, edge.b * sin)), float(
+        np.hypot(edge.a * sin, edge.b * cos)
+    )
+
+
+def _block_mean(light: Array, clipped: NDArray[np.bool_], scale: int) -> tuple[Array, Array]:
+    if scale == 1:
+        return light.copy(), np.where(clipped, np.float32(0), np.float32(1))
+    good = np.where(clipped, np.float32(0), np.float32(1))
+    rows, columns = light.shape[0] // scale, light.shape[1] // scale
+    shape = (rows, scale, columns, scale)
+    count = good.reshape(shape).sum(axis=(1, 3))
+    total = (light * good).reshape(shape).sum(axis=(1, 3))
+    mean = total / np.maximum(count, 1)
+    weight = count / np.float32(scale * scale)
+    # a block that is mostly clipped says little that is not biased
+    return mean, np.where(weight > 0.6, weight, np.float32(0))
+
+
+def _coordinates(
+    shape: tuple[int, ...], matrix: NDArray[np.float64], dx: float, dy: float, scale: int
+) -> tuple[Array, Array]:
+    x = dx + scale * np.arange(shape[1])
+    y = dy + scale * np.arange(shape[0])
+    u = matrix[0, 0] * x[None, :] + matrix[0, 1] * y[:, None]
+    v = matrix[1, 0] * x[None, :] + matrix[1, 1] * y[:, None]
+    return u.astype(np.float32), v.astype(np.float32)
+
+
+def halve(field: Field) -> Field:
+    """Halve a field's scale behind a filter that keeps fine fringes from folding over."""
+    kernel = np.array([1, 3, 3, 1], np.float32) / 8
+    light, weight = field.light * field.weight, field.weight
+    for axis in (0, 1):
+        # even length: the result lies between pixels 2k and 2k+1
+        light = ndimage.correlate1d(light, kernel, axis=axis, mode="constant", origin=-1)
+        weight = ndimage.correlate1d(weight, kernel, axis=axis, mode="constant", origin=-1)
+    rows, columns = field.light.shape[0] // 2, field.light.shape[1] // 2
+    window = (slice(0, 2 * rows, 2), slice(0, 2 * columns, 2))
+    light, weight = light[window], weight[window]
+    u = 0.5 * (field.u[window] + field.u[1 : 2 * rows : 2, 1 : 2 * columns : 2])
+    v = 0.5 * (field.v[window] + field.v[1 : 2 * rows : 2, 1 : 2 * columns : 2])
+    good = weight > 0.5
+    return Field(
+        np.where(good, light / np.maximum(weight, 1e-6), np.float32(0)),
+        np.where(good, weight, np.float32(0)),
+        u,
+        v,
+        field.unit_from_px * 2,
+        field.scale * 2,
+        field.x0 + field.scale / 2,
+        field.y0 + field.scale / 2,
+    )
+
+
+def local_mean(values: Array, weight: Array, sigma_px: float) -> Array:
+    """Weighted Gaussian mean, shape of `values`; zero where nothing has weight."""
+    top = ndimage.gaussian_filter(values * weight, sigma_px, mode="constant", truncate=3)
+    bottom = ndimage.gaussian_filter(weight, sigma_px, mode="constant", truncate=3)
+    return np.asarray(
+        np.where(bottom > 1e-4, top / np.maximum(bottom, 1e-4), 0), np.float32
+    )

@@ -1,0 +1,540 @@
+"""Plate and work on one spherometer: which is deeper, and what radius the work has.
+
+The work's radius comes by one of two ways, whichever is known better:
+
+* ``plate``: the plate's certified radius and its reading give the circle of contact, and
+  that gives the work's radius. The size of the ring hardly matters.
+* ``ring``: the sizes of the ring or the feet give both radii.
+
+Either way the radius difference is known far better than the radii, since what the two
+readings share cancels.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from statistics import fmean
+from typing import Any
+
+from fringe.errors import BadInput
+from fringe.format import figures, plus_minus
+from fringe.judge.budget import Budget, Input, independent_budget
+from fringe.optics.spheres import power_fringes
+from fringe.optics.spherometer import (
+    Spherometer,
+    contact_from_radius_mm,
+    other_form,
+    radius_from_reading_mm,
+    reading_from_radius_mm,
+)
+
+UM_PER_MM = 1e3
+
+
+@dataclass(frozen=True)
+class SpherometerReadings:
+    """Readings of one visit, taken in turn, with their signs as the gauge shows them.
+
+    Attributes
+    ----------
+    plate_mm, work_mm : tuple of float
+        Repeated readings on the plate and on the work [mm].
+    zero_mm : tuple of float
+        Readings on a flat [mm]; empty: the gauge was set to zero there.
+    u_reading_mm : float
+        Standard uncertainty of a reading that repeating does not better: resolution, gauge
+        [mm].
+    """
+
+    plate_mm: tuple[float, ...]
+    work_mm: tuple[float, ...]
+    zero_mm: tuple[float, ...] = ()
+    u_reading_mm: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse a piece without readings."""
+        for name, readings in (("plate", self.plate_mm), ("work", self.work_mm)):
+            if not readings:
+                raise BadInput(f"spherometer: there is no reading of the {name}")
+
+    @property
+    def zero(self) -> float:
+        """Mean reading on the flat [mm]."""
+        return fmean(self.zero_mm) if self.zero_mm else 0.0
+
+
+@dataclass(frozen=True)
+class SagResult:
+    """What the readings say.
+
+    Attributes
+    ----------
+    form : {'convex', 'concave'}
+        Form of the work.
+    method : {'plate', 'ring'}
+        Where the circle of contact comes from.
+    plate_sagitta_um, work_sagitta_um : float
+        Readings from the zero [um].
+    target_um : float
+        Reading that the work would have at the plate's radius [um].
+    depth_um : Budget
+        The work's reading minus its target [um]; positive: the work is too deep.
+    work_radius_mm, plate_radius_mm, radius_difference_mm : Budget
+        Radii and R_work - R_plate [mm].
+    power_fringes : Budget or None
+        Power that the radius difference means over the aperture [fringe].
+    equal_readings_mm : float
+        Radius difference that equal readings on both would mean [mm]; zero for points.
+    notes : tuple of str
+        What the person should know.
+    """
+
+    form: str
+    method: str
+    plate_sagitta_um: float
+    work_sagitta_um: float
+    target_um: float
+    depth_um: Budget
+    work_radius_mm: Budget
+    plate_radius_mm: Budget
+    radius_difference_mm: Budget
+    power_fringes: Budget | None
+    equal_readings_mm: float
+    notes: tuple[str, ...] = ()
+
+    @property
+    def state(self) -> str:
+        """`too deep`, `too shallow`, or `equal` within the 95 % interval."""
+        if abs(self.depth_um.value) <= self.depth_um.u95:
+            return "equal"
+        return "too deep" if self.depth_um.value > 0 else "too shallow"
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the values with their 95 % half-widths, under the names of the attributes."""
+        values: dict[str, Any] = {
+            "form": self.form,
+            "method": self.method,
+            "plate_sagitta_um": self.plate_sagitta_um,
+            "work_sagitta_um": self.work_sagitta_um,
+            "target_work_sagitta_um": self.target_um,
+            "state": self.state,
+        }
+        for name, budget in (
+            ("depth_difference", self.depth_um),
+            ("work_radius", self.work_radius_mm),
+            ("plate_radius", self.plate_radius_mm),
+            ("radius_difference", self.radius_difference_mm),
+            ("power", self.power_fringes),
+        ):
+            unit = {"µm": "um", "mm": "mm"}.get(budget.unit, "fringes") if budget else "fringes"
+            values[f"{name}_{unit}"] = budget.value if budget else None
+            values[f"{name}_u95_{unit}"] = budget.u95 if budget else None
+        values["equal_readings_radius_difference_mm"] = self.equal_readings_mm
+        values["notes"] = list(self.notes)
+        return values
+
+
+@dataclass(frozen=True)
+class _Setup:
+    """What the models of one comparison share."""
+
+    readings: SpherometerReadings
+    spherometer: Spherometer | None
+    form: str
+    plate_radius_mm: float | None
+    u_plate_radius_mm: float | None
+    signs: tuple[float, float] = (1.0, 1.0)
+    method: str = "ring"
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def plate_form(self) -> str:
+        return other_form(self.form)
+
+
+def compare(
+    readings: SpherometerReadings,
+    form: str,
+    *,
+    spherometer: Spherometer | None = None,
+    plate_radius_mm: float | None = None,
+    u_plate_radius_mm: float | None = None,
+    diameter_mm: float | None = None,
+    wavelength_nm: float | None = None,
+) -> SagResult:
+    """Compare the work with the plate by their spherometer readings.
+
+    Parameters
+    ----------
+    readings : SpherometerReadings
+        Of plate, work and zero.
+    form : {'convex', 'concave'}
+        Form of the work; the plate has the other one.
+    spherometer : Spherometer, optional
+        Without it the feet are taken as points, and the plate's radius is needed.
+    plate_radius_mm, u_plate_radius_mm : float, optional
+        Radius of the plate and its standard uncertainty [mm].
+    diameter_mm : float, optional
+        Diameter of the piece, over which the gap is quoted [mm].
+    wavelength_nm : float, optional
+        Wavelength that the gap's fringes are counted in [nm].
+
+    Returns
+    -------
+    SagResult
+
+    Raises
+    ------
+    BadInput
+        If the numbers contradict one another: a sagitta beyond the sphere, a reading on the
+        wrong side of zero, a ring larger than the piece, a radius smaller than the aperture.
+    """
+    if spherometer is None and plate_radius_mm is None:
+        raise BadInput("spherometer: give its ring, legs or foot circle, or the plate's radius")
+    notes: list[str] = []
+    signs = _signs(readings, notes)
+    base = (readings, spherometer, form, plate_radius_mm, u_plate_radius_mm, signs)
+    methods = _methods(spherometer, plate_radius_mm)
+    results = {}
+    for method in methods:
+        setup = _Setup(*base, method=method, notes=notes)
+        results[method] = (setup, _budget(setup, "work radius", "mm", "work"))
+    method = _better(results, spherometer, u_plate_radius_mm)
+    setup, work = results[method]
+    if diameter_mm is not None:
+        _check_sizes(setup, work.value, diameter_mm)
+    if len(methods) == 2:
+        _hold_against_certificate(setup, notes)
+    return _result(setup, work, diameter_mm, wavelength_nm)
+
+
+def _result(
+    setup: _Setup, work: Budget, diameter_mm: float | None, wavelength_nm: float | None
+) -> SagResult:
+    power = None
+    if diameter_mm is not None and wavelength_nm is not None:
+        power = _power_budget(setup, diameter_mm, wavelength_nm)
+    values = _values(setup, {one.name: one.value for one in _inputs(setup)})
+    _missing_uncertainties(setup)
+    equal = (
+        radius_from_reading_mm(
+            values["plate sagitta"], values["work contact"], setup.form, _ball(setup)
+        )
+        - values["plate"]
+    )
+    return SagResult(
+        form=setup.form,
+        method=setup.method,
+        plate_sagitta_um=values["plate sagitta"] * UM_PER_MM,
+        work_sagitta_um=values["work sagitta"] * UM_PER_MM,
+        target_um=values["target"] * UM_PER_MM,
+        depth_um=_budget(setup, "depth", "µm", "depth"),
+        work_radius_mm=work,
+        plate_radius_mm=_budget(setup, "plate radius", "mm", "plate"),
+        radius_difference_mm=_budget(setup, "radius difference", "mm", "difference"),
+        power_fringes=power,
+        # rounding alone would print 1e-13 mm for points
+        equal_readings_mm=equal if abs(equal) > 1e-9 * values["plate"] else 0.0,
+        notes=tuple(dict.fromkeys(setup.notes)),
+    )
+
+
+def _values(setup: _Setup, x: Mapping[str, Any]) -> dict[str, float]:
+    """Everything that the inputs `x` determine [mm; depth um]."""
+    stretch = 1.0 + x.get("gauge scale", 0.0)
+    sign_plate, sign_work = setup.signs
+    zero = setup.readings.zero
+    shift = x["zero"] - zero + x.get("repeatability, zero", 0.0)
+    # Plate and work lie on opposite sides of the zero even where the signs are not written,
+    # so an error of the zero makes one deeper and the other shallower.
+    way_plate = sign_plate if sign_plate != sign_work else -sign_work
+    h_plate = sign_plate * (x["plate reading"] + x.get("repeatability, plate", 0.0) - zero)
+    h_work = sign_work * (x["work reading"] + x.get("repeatability, work", 0.0) - zero)
+    h_plate = (h_plate - way_plate * shift) * stretch
+    h_work = (h_work - sign_work * shift) * stretch
+    ball = x.get("ball size", 0.0)
+    size_plate, size_work = _sizes(setup, x)
+    if setup.method == "plate":
+        plate = x["plate radius"]
+        contact = contact_from_radius_mm(plate, h_plate, setup.plate_form, ball)
+        # a plain ring touches plate and work on different edges
+        of_work = math.sqrt(contact**2 + size_work**2 - size_plate**2)
+    else:
+        of_work = size_work
+        plate = radius_from_reading_mm(h_plate, size_plate, setup.plate_form, ball)
+    work = radius_from_reading_mm(h_work, of_work, setup.form, ball)
+    target = reading_from_radius_mm(plate, of_work, setup.form, ball)
+    return {
+        "plate sagitta": h_plate, "work sagitta": h_work, "target": target, "plate": plate,
+        "work": work, "difference": work - plate, "depth": (h_work - target) * UM_PER_MM,
+        "work contact": of_work,
+    }  # fmt: skip
+
+
+def _sizes(setup: _Setup, x: Mapping[str, Any]) -> tuple[float, float]:
+    """Radius of the circle of contact on the plate and on the work [mm]."""
+    if "inner edge" in x:
+        inner, outer = x["inner edge"], x["outer edge"]
+        return (outer, inner) if setup.form == "convex" else (inner, outer)
+    size = x.get("ring size", 0.0)
+    return size, size
+
+
+def _inputs(setup: _Setup) -> list[Input]:
+    """List the inputs of the models; those that a method does not need stay out."""
+    readings = setup.readings
+    gauge, source = readings.u_reading_mm, "resolution and gauge"
+    inputs = [
+        Input("plate reading", fmean(readings.plate_mm), gauge, "mm", source=source),
+        Input("work reading", fmean(readings.work_mm), gauge, "mm", source=source),
+        Input("zero", readings.zero, gauge, "mm", source=source),
+        *_repeatability(readings),
+    ]
+    if setup.method == "plate" and setup.plate_radius_mm is not None:
+        u = setup.u_plate_radius_mm or 0.0
+        inputs.append(Input("plate radius", setup.plate_radius_mm, u, "mm", source="certificate"))
+    one = setup.spherometer
+    if one is None:
+        return inputs
+    u = one.u_contact_mm or 0.0
+    if one.convex_contact_mm != one.concave_contact_mm:
+        inputs.append(Input("inner edge", one.convex_contact_mm, u, "mm", source="given"))
+        inputs.append(Input("outer edge", one.concave_contact_mm, u, "mm", source="given"))
+    elif setup.method == "ring":
+        inputs.append(Input("ring size", one.convex_contact_mm, u, "mm", source="given"))
+    if one.ball_radius_mm:
+        ball_u = one.u_ball_mm or 0.0
+        inputs.append(Input("ball size", one.ball_radius_mm, ball_u, "mm", source="given"))
+    if one.u_scale:
+        inputs.append(Input("gauge scale", 0.0, one.u_scale, "", source="given"))
+    return inputs
+
+
+def _repeatability(readings: SpherometerReadings) -> list[Input]:
+    """Scatter of the repeated readings, pooled: one estimate for plate, work and zero."""
+    groups = {"plate": readings.plate_mm, "work": readings.work_mm, "zero": readings.zero_mm}
+    dof = sum(len(group) - 1 for group in groups.values() if group)
+    if dof < 1:
+        return []
+    squares = sum((one - fmean(group)) ** 2 for group in groups.values() if group for one in group)
+    deviation = math.sqrt(squares / dof)
+    return [
+        Input(
+            f"repeatability, {name}", 0.0, deviation / math.sqrt(max(len(group), 1)), "mm",
+            dof=dof, dof_group="repeatability", source="scatter of the repeated readings",
+        )
+        for name, group in groups.items()
+    ]  # fmt: skip
+
+
+def _budget(setup: _Setup, name: str, unit: str, key: str) -> Budget:
+    def model(x: Mapping[str, Any]) -> float:
+        return _values(setup, x)[key]
+
+    return independent_budget(name, unit, model, _inputs(setup))
+
+
+def _power_budget(setup: _Setup, diameter_mm: float, wavelength_nm: float) -> Budget:
+    def model(x: Mapping[str, Any]) -> float:
+        values = _values(setup, x)
+        return power_fringes(
+            values["difference"], values["plate"], diameter_mm, wavelength_nm, setup.form
+        )
+
+    return independent_budget("power", "fringes", model, _inputs(setup))
+
+
+def _signs(readings: SpherometerReadings, notes: list[str]) -> tuple[float, float]:
+    """Which way each piece moves the gauge from its zero.
+
+    A convex and a concave surface lie on opposite sides of the zero; many gauges are read
+    without the sign, and then both numbers stand on the same side.
+    """
+    zero = readings.zero
+    signs = []
+    for name, group in (("plate", readings.plate_mm), ("work", readings.work_mm)):
+        sides = {math.copysign(1.0, one - zero) for one in group if one != zero}
+        if len(sides) != 1:
+            raise BadInput(f"spherometer: the readings of the {name} lie on both sides of the zero")
+        signs.append(sides.pop())
+    if signs[0] == signs[1] < 0:
+        raise BadInput(
+            "spherometer: plate and work both read below the zero; one is convex and one concave, "
+            "so give both their signs, or both without"
+        )
+    if signs[0] == signs[1] and zero != 0:
+        notes.append("readings without signs: the zero is taken off both")
+    return signs[0], signs[1]
+
+
+def _methods(spherometer: Spherometer | None, plate_radius_mm: float | None) -> list[str]:
+    methods = []
+    if plate_radius_mm is not None:
+        methods.append("plate")
+    if spherometer is not None:
+        methods.append("ring")
+    return methods
+
+
+def _better(
+    results: Mapping[str, tuple[_Setup, Budget]],
+    spherometer: Spherometer | None,
+    u_plate_radius_mm: float | None,
+) -> str:
+    """Pick the way by what is known, never by what the readings gave."""
+    if len(results) == 1:
+        return next(iter(results))
+    known = spherometer is not None and spherometer.u_contact_mm is not None
+    if not known or u_plate_radius_mm is None:
+        return "plate"
+    return min(results, key=lambda method: results[method][1].u)
+
+
+def _check_sizes(setup: _Setup, radius_mm: float, diameter_mm: float) -> None:
+    one = setup.spherometer
+    if one is not None:
+        across = 2 * max(one.convex_contact_mm, one.concave_contact_mm)
+        if across > diameter_mm:
+            raise BadInput(
+                f"the spherometer's ring, {across:.4g} mm across, is larger than the piece, "
+                f"{diameter_mm:.4g} mm"
+            )
+    if radius_mm < diameter_mm / 2:
+        raise BadInput(
+            f"the radius {radius_mm:.4g} mm is smaller than half the aperture of "
+            f"{diameter_mm:.4g} mm: check the readings, the ring and the diameter"
+        )
+
+
+def _hold_against_certificate(setup: _Setup, notes: list[str]) -> None:
+    """Say where the ring's size and the plate's certificate contradict each other."""
+    one, certified = setup.spherometer, setup.plate_radius_mm
+    if one is None or certified is None or one.u_contact_mm is None:
+        return
+    by_ring = _Setup(
+        setup.readings, one, setup.form, certified, setup.u_plate_radius_mm, setup.signs, "ring"
+    )
+    plate = _budget(by_ring, "plate radius", "mm", "plate")
+    spread = math.hypot(plate.u, setup.u_plate_radius_mm or 0.0)
+    if spread and abs(plate.value - certified) > 2 * spread:
+        notes.append(
+            f"by the ring's size the plate's radius is {plate.text()}, which is "
+            f"{abs(plate.value - certified) / spread:.1f} standard uncertainties from "
+            f"{figures(certified, 6)} mm: check ring, zero and certificate"
+        )
+
+
+def _missing_uncertainties(setup: _Setup) -> None:
+    one = setup.spherometer
+    if setup.method == "plate" and setup.u_plate_radius_mm is None:
+        setup.notes.append("the plate's radius is taken as exact: no uncertainty was given")
+    if setup.method == "ring" and one is not None and one.u_contact_mm is None:
+        setup.notes.append("the ring's size is taken as exact: no uncertainty was given")
+    if one is not None and one.ball_radius_mm and one.u_ball_mm is None:
+        setup.notes.append("the balls' size is taken as exact: no uncertainty was given")
+    if one is None:
+        setup.notes.append("the feet are taken as points: no spherometer was given")
+    if setup.readings.u_reading_mm == 0 and not _repeatability(setup.readings):
+        setup.notes.append("the readings are taken as exact: no uncertainty and no repeats")
+
+
+def _ball(setup: _Setup) -> float:
+    return setup.spherometer.ball_radius_mm if setup.spherometer else 0.0
+
+
+def trap_text(result: SagResult) -> str | None:
+    """Say why equal readings are not equal radii here; None where they are."""
+    if result.equal_readings_mm == 0:
+        return None
+    larger = "larger" if result.equal_readings_mm > 0 else "smaller"
+    return (
+        f"equal readings would not be equal radii: the work's would be "
+        f"{figures(abs(result.equal_readings_mm), 4)} mm {larger}; "
+        f"at the plate's radius it reads {figures(result.target_um, 6)} µm"
+    )
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Whether fringes can take over from the spherometer.
+
+    Attributes
+    ----------
+    near_enough : {'yes', 'no', 'perhaps'}
+        Whether the rings expected can be read, with the spherometer's uncertainty.
+    rings_expected, rings_expected_u95 : float
+        Rings over the aperture that the spherometer foretells.
+    rings_readable : float
+        The most that lamp and camera can read.
+    limited_by : str
+        `lamp` or `camera`.
+    overlap_fringes : (float, float) or None
+        From where the spherometer still sees the difference to where the rings end: there
+        both are to agree. None where the two do not meet.
+    """
+
+    near_enough: str
+    rings_expected: float
+    rings_expected_u95: float
+    rings_readable: float
+    limited_by: str
+    overlap_fringes: tuple[float, float] | None
+
+
+def reach(power: Budget, limits: Sequence[tuple[str, float]]) -> Reach:
+    """Hold the power that the spherometer foretells against what can be read.
+
+    Parameters
+    ----------
+    power : Budget
+        Power over the aperture [fringe].
+    limits : sequence of (str, float)
+        Name of each limit, as `lamp`, and the rings that it allows; at least one.
+
+    Returns
+    -------
+    Reach
+    """
+    limited_by, readable = min(limits, key=lambda one: one[1])
+    expected, u95 = abs(power.value), power.u95
+    if expected + u95 <= readable:
+        near = "yes"
+    elif expected - u95 > readable:
+        near = "no"
+    else:
+        near = "perhaps"
+    overlap = (u95, readable) if u95 < readable else None
+    return Reach(near, expected, u95, readable, limited_by, overlap)
+
+
+# A ring narrower than this many pixels at the rim is not counted on (common practice, no source:
+# twice what sampling needs), nor fringes of less contrast than this.
+PIXELS_A_RING = 4.0
+LEAST_CONTRAST = 0.2
+
+
+def rings_by_camera(diameter_mm: float, scale_px_per_mm: float) -> float:
+    """Rings of pure power that a camera resolves: at the rim their spacing is r / 2N."""
+    return diameter_mm / 2 * scale_px_per_mm / (2 * PIXELS_A_RING)
+
+
+def rings_by_lamp(lamp: Any, most: int = 20_000) -> float:
+    """Orders from contact out to which a lamp's fringes keep enough contrast."""
+    if all(line.fwhm_nm == 0 for line in lamp.lines) and len(lamp.lines) == 1:
+        return float(most)
+    import numpy as np
+
+    orders = np.arange(1, most + 1) / 2
+    faint = np.flatnonzero(lamp.contrast(orders * lamp.wavelength_nm) < LEAST_CONTRAST)
+    return float(orders[faint[0]]) if faint.size else float(orders[-1])
+
+
+def text_of(result: SagResult) -> str:
+    """The answer in one line."""
+    if result.state == "equal":
+        shown = plus_minus(result.depth_um.value, result.depth_um.u95, "µm", signed=True)
+        return f"The work equals the plate within the spherometer's reach: {shown}"
+    shown = plus_minus(abs(result.depth_um.value), result.depth_um.u95, "µm")
+    return f"The work is {result.state} by {shown}"

@@ -185,7 +185,7 @@ class FormQuantities:
 
 
 def disc_grid(
-    rings: int = 48, spokes: int = 240
+    rings: int = 65, spokes: int = 240
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Polar points that cover the unit disc, its centre and its rim, with weights of area.
 
@@ -246,7 +246,7 @@ def form_quantities_of_map(
     surface: ArrayLike,
     radius_mm: float | None = None,
     diameter_mm: float | None = None,
-    bins: int = 32,
+    degree: int = 16,
 ) -> FormQuantities:
     """Quantities of a form given at points of the disc, each standing for the same area.
 
@@ -257,8 +257,9 @@ def form_quantities_of_map(
         lie outside the disc, are left out.
     radius_mm, diameter_mm : float, optional
         As for `form_quantities`.
-    bins : int
-        Rings of equal area over which the rotationally symmetric part is averaged.
+    degree : int
+        Highest power of rho in the rotationally symmetric part, which is fitted as a
+        polynomial in rho^2.
 
     Returns
     -------
@@ -279,10 +280,28 @@ def form_quantities_of_map(
         raise BadInput(f"the form of a surface needs 6 points or more, not {ss.size}")
     weight = np.full(ss.shape, 1 / ss.size)
     fit = _fit_plane_sphere(uu, vv, ss, weight, radius_mm, diameter_mm)
-    index = np.minimum(((uu**2 + vv**2) * bins).astype(int), bins - 1)
+    symmetric = _symmetric_part(uu**2 + vv**2, fit.rest, degree // 2)
+    return _quantities(fit, symmetric, weight)
+
+
+def _symmetric_part(
+    rho2: NDArray[np.float64], rest: NDArray[np.float64], degree: int, bins: int = 256
+) -> NDArray[np.float64]:
+    """Least-squares polynomial in rho^2 through the means over rings of equal area."""
+    import numpy as np
+    from numpy.polynomial import legendre
+
+    index = np.minimum((rho2 * bins).astype(int), bins - 1)
     count = np.bincount(index, minlength=bins)
-    mean = np.bincount(index, weights=fit.rest, minlength=bins) / np.maximum(count, 1)
-    return _quantities(fit, mean[index], weight)
+    filled = count > 0
+    at, mean = (
+        np.bincount(index, weights=values, minlength=bins)[filled] / count[filled]
+        for values in (rho2, rest)
+    )
+    root = np.sqrt(count[filled])
+    design = legendre.legvander(2 * at - 1, min(degree, at.size - 1)) * root[:, None]
+    series = np.linalg.lstsq(design, mean * root, rcond=None)[0]
+    return np.asarray(legendre.legval(2 * rho2 - 1, series))
 
 
 @dataclass(frozen=True)
@@ -309,20 +328,23 @@ def _fit_plane_sphere(
     sphere = sphere_form(u, v, radius_mm, diameter_mm)
     columns = [np.ones_like(u), u, v, sphere, zernike(2, 2, u, v), zernike(2, -2, u, v)]
     design = np.stack([column.ravel() for column in columns], axis=-1)
-    root = np.sqrt(weight.ravel())
-    base, full = design[:, :4], design
-    flat = surface.ravel()
-    solve = np.linalg.lstsq
-    coefficients = solve(base * root[:, None], flat * root, rcond=None)[0]
-    astigmatism = solve(full * root[:, None], flat * root, rcond=None)[0][4:]
-    plane = solve(base[:, :3] * root[:, None], flat * root, rcond=None)[0]
-    level = flat - base[:, :3] @ plane
+    height, share = surface.ravel(), weight.ravel()
+    # six columns that hardly correlate on a disc: normal equations keep their digits
+    gram = design.T @ (design * share[:, None])
+    side = design.T @ (height * share)
+
+    def solve(count: int) -> NDArray[np.float64]:
+        solution = np.linalg.lstsq(gram[:count, :count], side[:count], rcond=None)[0]
+        return np.asarray(solution, dtype=float)
+
+    plane, ball, full = solve(3), solve(4), solve(6)
+    level = height - design[:, :3] @ plane
     return _PlaneSphere(
-        power=float(coefficients[3]),
-        tilt=float(np.hypot(coefficients[1], coefficients[2])),
-        astigmatism_pv=2 * float(np.hypot(*astigmatism)),
-        rms_total=float(np.sqrt(weight.ravel() @ level**2)),
-        rest=(flat - base @ coefficients).reshape(surface.shape),
+        power=float(ball[3]),
+        tilt=float(np.hypot(ball[1], ball[2])),
+        astigmatism_pv=2 * float(np.hypot(full[4], full[5])),
+        rms_total=float(np.sqrt(share @ level**2)),
+        rest=(height - design[:, :4] @ ball).reshape(surface.shape),
     )
 
 

@@ -6,6 +6,7 @@ whole command; anything else is handed to :mod:`pint`.
 
 from __future__ import annotations
 
+import math
 import re
 
 from fringe.errors import BadInput
@@ -39,6 +40,9 @@ _NUMBER = re.compile(
     re.VERBOSE,
 )
 
+# 1,500 is a decimal to some and thousands to others; 0,500 can only be a decimal
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
+
 
 def length_mm(text: str, what: str = "length") -> float:
     """Read a length with its unit, in millimetres.
@@ -62,20 +66,16 @@ def length_mm(text: str, what: str = "length") -> float:
     """
     match = _NUMBER.match(text)
     if match is None:
-        return _by_pint(text, what)
+        raise _unreadable(text, what)
     if match["unit"] is None:
         raise BadInput(f"{what}: {text!r} has no unit; write for example {text.strip()}mm")
-    if match["decimal"] is not None:
-        value = float(match["decimal"].replace(",", "."))
-    else:
-        denominator = int(match["den1"] or match["den2"])
-        if denominator == 0:
-            raise BadInput(f"{what}: {text!r} divides by zero")
-        value = int(match["whole"] or 0) + int(match["num1"] or match["num2"]) / denominator
-    factor = MM_PER_UNIT.get(match["unit"].strip())
-    if factor is None:
-        return _by_pint(text, what)
-    return (-value if match["sign"] == "-" else value) * factor
+    value = _magnitude(match, text, what)
+    unit = match["unit"].strip()
+    factor = MM_PER_UNIT[unit] if unit in MM_PER_UNIT else _mm_by_pint(unit, text, what)
+    length = (-value if match["sign"] == "-" else value) * factor
+    if not math.isfinite(length):
+        raise BadInput(f"{what}: {text!r} is too large")
+    return length
 
 
 def positive_length_mm(text: str, what: str = "length") -> float:
@@ -86,12 +86,34 @@ def positive_length_mm(text: str, what: str = "length") -> float:
     return value
 
 
-def _by_pint(text: str, what: str) -> float:
+def _magnitude(match: re.Match[str], text: str, what: str) -> float:
+    decimal = match["decimal"]
+    if decimal is None:
+        denominator = int(match["den1"] or match["den2"])
+        if denominator == 0:
+            raise BadInput(f"{what}: {text!r} divides by zero")
+        return int(match["whole"] or 0) + int(match["num1"] or match["num2"]) / denominator
+    if _THOUSANDS.fullmatch(decimal):
+        raise BadInput(
+            f"{what}: {text!r} may mean a decimal or thousands; "
+            f"write {decimal.replace(',', '.')} or {decimal.replace(',', '')} and the unit"
+        )
+    return float(decimal.replace(",", "."))
+
+
+def _mm_by_pint(unit: str, text: str, what: str) -> float:
+    # pint also evaluates arithmetic, which no unit of length needs
+    if not unit.replace(" ", "").isalpha():
+        raise _unreadable(text, what)
     import pint
 
     try:
-        return float(pint.UnitRegistry().Quantity(text).to("mm").magnitude)
-    except Exception as error:  # pint raises many kinds; each means that the text is no length
-        raise BadInput(
-            f"{what}: cannot read {text!r} as a length; write a number and a unit, as 150mm or 6in"
-        ) from error
+        return float(pint.UnitRegistry().Quantity(1.0, unit).to("mm").magnitude)
+    except Exception as error:  # pint raises many kinds; each means that this is no length
+        raise _unreadable(text, what) from error
+
+
+def _unreadable(text: str, what: str) -> BadInput:
+    return BadInput(
+        f"{what}: cannot read {text!r} as a length; write a number and a unit, as 150mm or 6in"
+    )

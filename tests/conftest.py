@@ -1,0 +1,56 @@
+"""Fixtures that all tests share: random numbers with a printed seed, and a real photograph."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import zlib
+from collections.abc import Generator
+from pathlib import Path
+
+import hypothesis
+import numpy as np
+import pytest
+
+SEED_VARIABLE = "FRINGE_TEST_SEED"
+
+# A slow machine is no failure.
+hypothesis.settings.register_profile("fringe", deadline=None)
+hypothesis.settings.load_profile("fringe")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Draw a fresh seed once a run; workers of the same run inherit it."""
+    os.environ.setdefault(SEED_VARIABLE, str(secrets.randbelow(2**32)))
+
+
+def pytest_report_header(config: pytest.Config) -> str:
+    """Say which seed the run has."""
+    return f"random numbers: {SEED_VARIABLE}={os.environ[SEED_VARIABLE]}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Name the seed beside each failure of a test that drew random numbers."""
+    report = yield
+    if report.failed and "rng" in getattr(item, "fixturenames", ()):
+        report.sections.append(("random numbers", f"{SEED_VARIABLE}={os.environ[SEED_VARIABLE]}"))
+    return report
+
+
+@pytest.fixture
+def rng(request: pytest.FixtureRequest) -> np.random.Generator:
+    """Random numbers that differ between runs and tests, and come back with the printed seed."""
+    test = zlib.crc32(request.node.nodeid.encode())
+    return np.random.default_rng([int(os.environ[SEED_VARIABLE]), test])
+
+
+@pytest.fixture(scope="session")
+def real_photo() -> Path:
+    """Path of a real photograph of rings in sodium light, if it lies beside the checkout."""
+    path = Path(__file__).parents[2] / "shared" / "real" / "rings-sodium.jpg"
+    if not path.is_file():
+        pytest.skip("no real photograph beside the checkout")
+    return path

@@ -43,7 +43,7 @@ class Sensor:
             return self._noisy(light * np.float32(camera.exposure), first)
         gains = np.asarray(camera.white_balance) / min(camera.white_balance)
         balanced = light * np.float32(camera.exposure)
-        exposed = balanced / np.asarray(gains, np.float32)
+        exposed = np.asarray(balanced / gains, np.float32)
         if camera.colour == "rgb":
             return self._noisy(exposed, first)
         raw = exposed[..., 1].copy()

@@ -117,7 +117,7 @@ def encode(image: Samples, kind: str, quality: int = 92, orientation: int = 1) -
     orientation : int
         EXIF orientation; the samples are stored turned so that a reader turns them upright.
     """
-    stored = np.ascontiguousarray(_stored(image, orientation))
+    stored: Samples = np.ascontiguousarray(_stored(image, orientation))  # type: ignore[assignment]
     if stored.dtype == np.uint16 and stored.ndim == 3:
         exif_free = orientation == 1
         if not exif_free:

@@ -66,7 +66,9 @@ class GapModel:
         if self.scene.boost or self._has_extras():
             u, v = edge.unit(*np.meshgrid(x, y))
             u, v = unboost(self.scene, u, v)
-            fringes = poly.polyval2d(u, v, self.coefficients) + self._extras(u, v)
+            fringes = np.asarray(
+                poly.polyval2d(u, v, self.coefficients) + self._extras(u, v), float
+            )
             return self._floor(fringes) * self.scene.lamp.wavelength_nm * cos_view(self.scene, u, v)
         # an affine view of a polynomial is a polynomial: two matrix products do the grid
         grid = _affine(self.coefficients, *_unit_matrix(self.scene))
@@ -236,7 +238,7 @@ def _minimum(model: GapModel) -> float:
     """Least of the bare shape over the disc: a coarse polar grid, then finer round its best."""
 
     def shape(u: Floats, v: Floats) -> Floats:
-        return poly.polyval2d(u, v, model.coefficients) + model._extras(u, v)
+        return np.asarray(poly.polyval2d(u, v, model.coefficients) + model._extras(u, v), float)
 
     rho, phi = np.meshgrid(np.linspace(0, 1, 151), np.linspace(0, 2 * math.pi, 361))
     u, v = rho * np.cos(phi), rho * np.sin(phi)

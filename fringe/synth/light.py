@@ -49,7 +49,7 @@ class FringeTable:
         index = position.astype(np.int32)
         fraction = (position - index).astype(np.float32)
         low = row.take(index)
-        return low + fraction * (row.take(index + 1) - low)
+        return np.asarray(low + fraction * (row.take(index + 1) - low), np.float32)
 
 
 def camera_response(wavelength_nm: float) -> NDArray[np.float64]:
@@ -73,7 +73,7 @@ def fringe_table(scene: Scene, max_opd_nm: float) -> FringeTable:
     """Tabulate the interference of a scene's lamp up to a path difference [nm]."""
     lamp, mean = scene.lamp, scene.lamp.wavelength_nm
     step = mean / STEPS_PER_WAVE
-    opd = np.arange(int(max_opd_nm * 1.05 / step) + 8) * step
+    opd = np.asarray(np.arange(int(max_opd_nm * 1.05 / step) + 8) * step, float)
     colour = lamp_colour(lamp, scene.camera.white_balance)
     spread = max(i.wavelength_nm for i in lamp.lines) - min(i.wavelength_nm for i in lamp.lines)
     # lines closer than this look the same to a camera, so one table serves all channels

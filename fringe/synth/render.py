@@ -13,7 +13,7 @@ from scipy.ndimage import gaussian_filter
 from fringe.synth.backdrop import Backdrop, Rim, backdrop
 from fringe.synth.camera import BLOCK, Sensor
 from fringe.synth.dirt import Mark, marks
-from fringe.synth.gap import GapModel, gap_model
+from fringe.synth.gap import GapModel, gap_model, unboost
 from fringe.synth.light import FringeTable, fringe_table
 from fringe.synth.scene import Scene
 from fringe.synth.truth import truth_of
@@ -58,8 +58,6 @@ class Rendered:
 
     def disc(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Coordinates on the unit disc of pixels, perspective included."""
-        from fringe.synth.gap import unboost
-
         return unboost(self.scene, *self.scene.edge.unit(x, y))
 
 

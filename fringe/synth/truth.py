@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from typing import Any
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from fringe.errors import BadInput
 from fringe.optics.form import form_quantities_of_map, iso10110_text
 from fringe.optics.spheres import radius_difference_mm
-from fringe.synth.gap import GapModel
+from fringe.synth.gap import GapModel, unboost
 from fringe.synth.light import modulation
 from fringe.synth.scene import Scene
 
@@ -86,8 +87,6 @@ def max_frequency(scene: Scene, gap: GapModel) -> float:
     step = 0.25
 
     def orders(dx: float, dy: float) -> Floats:
-        from fringe.synth.gap import unboost
-
         u, v = unboost(scene, *edge.unit(x + dx, y + dy))
         return gap.opd_nm(u, v) / scene.lamp.wavelength_nm
 
@@ -126,12 +125,11 @@ def _ring_truth(scene: Scene, gap: GapModel, power: float) -> dict[str, Any]:
         semi = scene.diameter_mm / 2
         values["effective_radius_mm"] = semi**2 / (abs(power) * wavelength * 1e-6)
     if scene.plate_radius_mm is not None and scene.diameter_mm is not None:
-        try:
+        # no sphere may have that power; the picture is good all the same
+        with contextlib.suppress(BadInput):
             values["radius_difference_mm"] = radius_difference_mm(
                 power, scene.plate_radius_mm, scene.diameter_mm, wavelength, work=scene.work
             )
-        except BadInput:
-            pass  # no sphere has that power; the picture is good all the same
     return values
 
 
@@ -155,13 +153,10 @@ def rings_crossed(gap: GapModel) -> int | None:
 
 def _contrast(scene: Scene, gap: GapModel, u: Floats, v: Floats) -> float:
     """Median contrast of the fringes on the work, before the camera's blur."""
-    from fringe.synth.light import lamp_colour
-
     bench = scene.bench
     opd = gap.opd_nm(u, v)[::8]
     peak = float(modulation(scene.lamp, np.zeros(1), scene)[0])
     lamp = bench.contrast * peak * float(np.median(scene.lamp.contrast(opd)))
     # white room light lifts the mean: 0.5 in the brightest channel, like the mean fringe level
     mean = 1 / (1 + bench.contrast)
-    del lamp_colour
     return lamp * mean / (mean + 0.5 * bench.ambient)

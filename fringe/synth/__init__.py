@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from fringe.synth.files import save
+from fringe.synth.distractors import DISTRACTORS, distractor
+from fringe.synth.families import FAMILIES, random_scene
+from fringe.synth.files import save, save_picture
 from fringe.synth.gap import GapModel, gap_model, scene_gap_fringes
 from fringe.synth.render import Rendered, ideal_light, render
 from fringe.synth.scene import Bench, Camera, Dirt, Form, Scene
+from fringe.synth.sequences import Step, render_sequence, sense_pair, settle_steps, shift_steps
 
 __all__ = [
+    "DISTRACTORS",
+    "FAMILIES",
     "Bench",
     "Camera",
     "Dirt",
@@ -15,9 +20,17 @@ __all__ = [
     "GapModel",
     "Rendered",
     "Scene",
+    "Step",
+    "distractor",
     "gap_model",
     "ideal_light",
+    "random_scene",
     "render",
+    "render_sequence",
     "save",
+    "save_picture",
     "scene_gap_fringes",
+    "sense_pair",
+    "settle_steps",
+    "shift_steps",
 ]

@@ -87,6 +87,16 @@ def save(rendered: Rendered, path: str | Path, *, force: bool = True) -> Path:
     return target
 
 
+def save_picture(image: Samples, path: str | Path, quality: int = 92) -> Path:
+    """Write samples alone, whole or not at all; raises `BadInput` as `save`."""
+    target = check_target(path, image.dtype.itemsize * 8, force=True)
+    try:
+        write_whole(target, encode(image, FORMATS[target.suffix.lower()], quality))
+    except OSError as error:
+        raise BadInput(f"{target}: cannot be written: {error.strerror or error}") from error
+    return target
+
+
 def write_whole(path: Path, content: bytes) -> None:
     """Write under a temporary name beside the target, flush, then rename."""
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)

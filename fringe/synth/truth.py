@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput
 from fringe.optics.form import form_quantities_of_map, iso10110_text
-from fringe.optics.spheres import radius_difference_mm
+from fringe.optics.spheres import radius_difference_mm, sphere_form
 from fringe.synth.gap import GapModel, unboost
 from fringe.synth.light import modulation
 from fringe.synth.scene import Scene
@@ -39,7 +39,8 @@ def truth_of(scene: Scene, gap: GapModel) -> dict[str, Any]:
     u, v = _equal_areas()
     fringes = gap.fringes(u, v)
     shape = scene.plate_radius_mm, scene.diameter_mm
-    form = form_quantities_of_map(u, v, fringes, *shape, bins=_RINGS)
+    form = form_quantities_of_map(u, v, fringes, *shape)
+    symmetric = _symmetric_pv(u, v, fringes, *shape)
     sense = "centre" if form.power > 0 else "edge" if form.power < 0 else "unknown"
     edge, wavelength = scene.edge, scene.lamp.wavelength_nm
     return {
@@ -51,10 +52,10 @@ def truth_of(scene: Scene, gap: GapModel) -> dict[str, Any]:
         "tilt_angle_deg": _tilt_angle(u, v, fringes),
         "astigmatism_fringes": form.astigmatism_pv,
         "irregularity_fringes": form.irregularity_pv,
-        "symmetric_irregularity_fringes": form.symmetric_irregularity_pv,
+        "symmetric_irregularity_fringes": symmetric,
         "rms_irregularity_fringes": form.rms_irregularity,
         "iso10110": iso10110_text(
-            form.power, form.irregularity_pv, form.symmetric_irregularity_pv, wavelength
+            form.power, form.irregularity_pv, symmetric, wavelength
         ),
         "edge": {
             "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
@@ -100,6 +101,17 @@ def _equal_areas() -> tuple[Floats, Floats]:
     rho = np.sqrt((np.arange(_RINGS) + 0.5) / _RINGS)[:, None]
     turn = (2 * math.pi / _SPOKES) * np.arange(_SPOKES)[None, :]
     return rho * np.cos(turn), rho * np.sin(turn)
+
+
+def _symmetric_pv(
+    u: Floats, v: Floats, fringes: Floats, radius_mm: float | None, diameter_mm: float | None
+) -> float:
+    """Peak to valley of the ring means without piston and sphere; no smoothing of a turned edge."""
+    mean = fringes.mean(axis=1)
+    sphere = sphere_form(u, v, radius_mm, diameter_mm)[:, 0]
+    design = np.stack([np.ones_like(sphere), sphere], axis=1)
+    rest = mean - design @ np.linalg.lstsq(design, mean, rcond=None)[0]
+    return float(np.ptp(rest))
 
 
 def _tilt_angle(u: Floats, v: Floats, fringes: Floats) -> float:

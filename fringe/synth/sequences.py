@@ -1,0 +1,185 @@
+"""Several frames of one work: pressing, settling, and pairs that tell the sense."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from fringe.errors import BadInput
+from fringe.optics.lamps import lamp
+from fringe.synth.render import Rendered, render
+from fringe.synth.scene import MAX_VIEW_ANGLE_DEG, Scene
+
+Rng = np.random.Generator
+
+
+@dataclass(frozen=True)
+class Step:
+    """How one frame differs from the scene that the sequence starts from.
+
+    Attributes
+    ----------
+    piston : float
+        Added to the smallest gap [fringe].
+    tilt_u, tilt_v : float
+        Added to the tilt along +x and +y of the photograph [fringe].
+    power : float
+        Added to the power [fringe].
+    time_s : float
+        When the frame was taken [s].
+    """
+
+    piston: float = 0.0
+    tilt_u: float = 0.0
+    tilt_v: float = 0.0
+    power: float = 0.0
+    time_s: float = 0.0
+
+
+def shift_steps(frames: int, rng: Rng, *, tilt: float = 0.3) -> list[Step]:
+    """Steps of a burst while the work is pressed or settles: about a quarter fringe a frame.
+
+    Parameters
+    ----------
+    frames : int
+    rng : numpy Generator
+    tilt : float
+        Standard deviation of the tilt along each axis [fringe].
+    """
+    steps = []
+    for frame in range(frames):
+        piston = max(0.25 * frame + float(rng.normal(0, 0.05)), 0.0) if frame else 0.0
+        lean = rng.normal(0, tilt, 2) if frame else np.zeros(2)
+        steps.append(Step(piston, float(lean[0]), float(lean[1]), 0.0, 0.5 * frame))
+    return steps
+
+
+def settle_steps(times_s: Sequence[float], drift: float, time_constant_s: float) -> list[Step]:
+    """Steps of a work that comes to temperature: its power drifts by `drift` exp(-t / tau).
+
+    Parameters
+    ----------
+    times_s : sequence of float
+        When frames are taken [s].
+    drift : float
+        Power at time zero less the settled one [fringe].
+    time_constant_s : float
+        tau [s].
+    """
+    if not time_constant_s > 0:
+        raise BadInput(f"time constant: {time_constant_s} s is not greater than zero")
+    return [Step(power=drift * math.exp(-t / time_constant_s), time_s=float(t)) for t in times_s]
+
+
+def stepped(scene: Scene, step: Step) -> Scene:
+    """Apply a step to a scene."""
+    form = scene.form
+    angle = math.radians(form.tilt_angle_deg)
+    tilt_u = form.tilt * math.cos(angle) + step.tilt_u
+    tilt_v = form.tilt * math.sin(angle) + step.tilt_v
+    moved = replace(
+        form,
+        power=form.power + step.power,
+        tilt=math.hypot(tilt_u, tilt_v),
+        tilt_angle_deg=math.degrees(math.atan2(tilt_v, tilt_u)),
+        min_gap_nm=form.min_gap_nm + step.piston * scene.lamp.wavelength_nm / 2,
+    )
+    return replace(scene, form=moved)
+
+
+def render_sequence(scene: Scene, rng: Rng, steps: Sequence[Step]) -> list[Rendered]:
+    """Render the frames of a sequence: the same dirt and light, new noise.
+
+    Parameters
+    ----------
+    scene : Scene
+        What the steps are relative to.
+    rng : numpy Generator
+        For the camera's noise.
+    steps : sequence of Step
+
+    Returns
+    -------
+    list of Rendered
+        Each with `frame` in its truth: number, time and step.
+    """
+    frames = []
+    for number, step in enumerate(steps):
+        rendered = render(stepped(scene, step), rng)
+        frame: dict[str, Any] = {
+            "number": number,
+            "time_s": step.time_s,
+            "piston_fringes": step.piston,
+            "tilt_u_fringes": step.tilt_u,
+            "tilt_v_fringes": step.tilt_v,
+            "power_change_fringes": step.power,
+        }
+        frames.append(replace(rendered, truth=rendered.truth | {"frame": frame}))
+    return frames
+
+
+PAIRS = ("press", "eye", "lamp")
+
+
+def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
+    """Render a picture before and after what tells the sense.
+
+    Parameters
+    ----------
+    scene : Scene
+    how : str
+        `press` (the middle is pressed: the film thins, and a gap at the centre closes a
+        little), `eye` (the camera is lowered by 8 to 14 degrees) or `lamp` (a second lamp).
+    rng : numpy Generator
+
+    Returns
+    -------
+    before, after : Rendered
+        With `pair` in their truth.
+    """
+    if how not in PAIRS:
+        raise BadInput(f"pair: {how!r} is none of {', '.join(PAIRS)}")
+    before = scene
+    if how == "press":
+        before, after = _pressed(scene, rng)
+    elif how == "eye":
+        angle = min(scene.view_angle_deg + rng.uniform(8, 14), MAX_VIEW_ANGLE_DEG)
+        after = replace(scene, view_angle_deg=angle)
+    else:
+        other = "mercury-green" if scene.lamp.wavelength_nm > 560 else "sodium"
+        after = _under(scene, other)
+    shots = []
+    for when, each in (("before", before), ("after", after)):
+        rendered = render(each, rng)
+        pair = {"how": how, "when": when}
+        shots.append(replace(rendered, truth=rendered.truth | {"pair": pair}))
+    return shots[0], shots[1]
+
+
+def _pressed(scene: Scene, rng: Rng) -> tuple[Scene, Scene]:
+    """Pressing in the middle: a thinner film; the gap there closes by a fraction of a fringe."""
+    thick = replace(scene.form, min_gap_nm=rng.uniform(200, 450))
+    thin = replace(thick, min_gap_nm=thick.min_gap_nm * rng.uniform(0.2, 0.5))
+    if thin.power < 0:
+        # the pressed middle lies over the widest gap
+        thin = replace(thin, power=thin.power + min(rng.uniform(0.2, 0.6), -thin.power / 3))
+    return replace(scene, form=thick), replace(scene, form=thin)
+
+
+def _under(scene: Scene, name: str) -> Scene:
+    """The same gap [nm] under another lamp."""
+    other = lamp(name)
+    ratio = scene.lamp.wavelength_nm / other.wavelength_nm
+    form = scene.form
+    same = replace(
+        form,
+        power=form.power * ratio,
+        tilt=form.tilt * ratio,
+        turned_edge=form.turned_edge * ratio,
+        zernike=tuple((term, value * ratio) for term, value in form.zernike),
+    )
+    return replace(scene, lamp=other, form=same)

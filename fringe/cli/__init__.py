@@ -80,12 +80,12 @@ def main(args: Sequence[str] | None = None) -> None:
     except FringeError as error:
         _fail(str(error), words)
     except (click.Abort, KeyboardInterrupt):
-        _fail("stopped before the end; nothing was written", words, code=130)
+        _fail("stopped before the end", words, code=130)
     sys.exit(code if isinstance(code, int) else 0)
 
 
 def _with_hint(error: click.ClickException) -> str:
-    message = error.format_message()
+    message = error.format_message().removesuffix(".")
     context = getattr(error, "ctx", None)
     if context is not None:
         message += f" (see `{context.command_path} --help`)"

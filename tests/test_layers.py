@@ -1,0 +1,211 @@
+"""Imports point one way, and starting the program loads nothing heavy."""
+
+from __future__ import annotations
+
+import ast
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from commandline import commands
+from fringe.cli import COMMANDS, cli
+
+PACKAGE = Path(__file__).parents[1] / "fringe"
+
+# What each part may import of fringe besides itself; the common ones know nothing of fringes.
+COMMON = {"__version__", "errors", "units", "format", "calibration"}
+ALLOWED: dict[str, set[str]] = {
+    "errors": set(),
+    "units": {"errors"},
+    "format": {"errors"},
+    "optics": COMMON,
+    "photo": COMMON | {"optics"},
+    "synth": COMMON | {"optics", "photo.ellipse"},
+    "orders": COMMON | {"optics", "photo"},
+    "judge": COMMON | {"optics", "photo", "orders"},
+    "archive": COMMON | {"optics", "photo", "orders", "judge"},
+    "show": COMMON | {"optics", "photo", "orders", "judge", "archive"},
+    "cli": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth"},
+}
+# Libraries that belong to one side of the program: who may import them.
+KEPT_TO = {
+    "click": {"cli"},
+    "rich": {"cli", "show"},
+    "matplotlib": {"show"},
+    "h5py": {"archive"},
+    "h5netcdf": {"archive"},
+    "xarray": {"archive", "show"},
+}
+HEAVY = {
+    "numpy", "scipy", "skimage", "xarray", "pandas", "h5py", "h5netcdf", "matplotlib", "PIL",
+    "pint", "rich", "uncertainties", "tifffile", "imageio",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Import:
+    """One module name that a file imports; `lazy` inside functions and for types only."""
+
+    name: str
+    line: int
+    lazy: bool
+
+
+def imports(source: str, module: str) -> Iterator[Import]:
+    """Yield every module that a source text imports, relative ones resolved."""
+    yield from _walk(ast.parse(source).body, module, lazy=False)
+
+
+def _walk(nodes: list[ast.stmt], module: str, *, lazy: bool) -> Iterator[Import]:
+    for node in nodes:
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield Import(alias.name, node.lineno, lazy)
+        elif isinstance(node, ast.ImportFrom):
+            parent = ".".join(module.split(".")[: -node.level]) if node.level else ""
+            base = ".".join(part for part in (parent, node.module) if part)
+            # `from fringe.photo import ellipse` may name a module: report the longer name too
+            yield from (Import(f"{base}.{alias.name}", node.lineno, lazy) for alias in node.names)
+        else:
+            inner = lazy or isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+            inner = inner or (isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test))
+            for _, block in ast.iter_fields(node):
+                if isinstance(block, list) and block and isinstance(block[0], ast.stmt):
+                    yield from _walk(block, module, lazy=inner)
+                elif isinstance(block, list):  # the handlers of `try`, the cases of `match`
+                    for part in block:
+                        yield from _walk(getattr(part, "body", []), module, lazy=inner)
+
+
+def faults(source: str, module: str) -> list[str]:
+    """List the imports of a module's source that its layer does not allow."""
+    part = module.split(".")[1] if "." in module else ""
+    found = []
+    for one in imports(source, module):
+        top, *rest = one.name.split(".")
+        if top == "fringe" and rest and rest[0] != part and part:
+            if not {rest[0], ".".join(rest[:2])} & ALLOWED[part]:
+                found.append(f"{module}:{one.line} imports {one.name}")
+        elif part not in KEPT_TO.get(top, {part}):
+            found.append(f"{module}:{one.line} imports {top}")
+    return found
+
+
+def modules() -> dict[str, Path]:
+    """Return every module of the package by its dotted name."""
+    found = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+MODULES = modules()
+
+
+def test_every_part_has_a_rule() -> None:
+    """No part of the package stands outside the layers."""
+    parts = {name.split(".")[1] for name in MODULES if "." in name}
+    assert parts <= set(ALLOWED)
+    assert {"optics", "photo", "orders", "judge", "archive", "show", "cli", "synth"} <= parts
+
+
+def test_layers_have_no_way_back() -> None:
+    """The rules themselves point one way: no part can reach itself through what it may import."""
+    for part in ALLOWED:
+        reached: set[str] = set()
+        ahead = {name.split(".")[0] for name in ALLOWED[part]}
+        while ahead - reached:
+            reached |= ahead
+            ahead = {n.split(".")[0] for p in reached for n in ALLOWED.get(p, set())}
+        assert part not in reached
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_imports_point_one_way(module: str) -> None:
+    """A module imports nothing of a layer above it, and no library kept to another layer."""
+    assert faults(MODULES[module].read_text(encoding="utf-8"), module) == []
+
+
+@pytest.mark.parametrize(
+    ("module", "source"),
+    [
+        ("fringe.optics.lamps", "from fringe.photo.load import load_photo"),
+        ("fringe.optics.lamps", "def f():\n    import fringe.orders.read"),
+        ("fringe.photo.load", "from ..orders import read"),
+        ("fringe.orders.read", "from fringe import judge"),
+        ("fringe.judge.verdict", "import click"),
+        ("fringe.orders.read", "if True:\n    try:\n        import matplotlib.figure\n"
+         "    except ImportError:\n        pass"),
+        ("fringe.orders.read", "try:\n    pass\nexcept ImportError:\n    import h5py"),
+        ("fringe.synth.render", "from fringe.photo import load"),
+        ("fringe.archive.write", "from fringe.show.overlay import overlay_figure"),
+    ],
+)  # fmt: skip
+def test_the_rule_catches(module: str, source: str) -> None:
+    """The check finds upward imports however they are written."""
+    assert len(faults(source, module)) == 1
+
+
+@pytest.mark.parametrize("module", [name for name in MODULES if name.startswith("fringe.cli")])
+def test_commands_import_only_click_at_the_top(module: str) -> None:
+    """A command's file loads the standard library, click, and the light parts of fringe alone."""
+    light = ("click", "fringe.cli", "fringe.errors", "fringe.units")
+    eager = {
+        one.name
+        for one in imports(MODULES[module].read_text(encoding="utf-8"), module)
+        if not one.lazy and one.name.split(".")[0] not in sys.stdlib_module_names
+    }
+    assert {name for name in eager if not name.startswith(light)} == set()
+
+
+def loaded_by(*words: str) -> tuple[int, set[str]]:
+    """Run the command line in a fresh interpreter; return its status and the heavy modules."""
+    code = (
+        "import json, sys\n"
+        "from fringe.cli import main\n"
+        "try:\n    main(sys.argv[1:])\n    status = 0\n"
+        "except SystemExit as stop:\n    status = stop.code or 0\n"
+        "print(json.dumps([status, sorted(sys.modules)]), file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, *words], capture_output=True, text=True, check=True
+    )
+    status, names = json.loads(done.stderr.splitlines()[-1])
+    return status, {name.split(".")[0] for name in names} & HEAVY
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["--help", "--version", *(f"{words} --help" for words in commands())],
+)
+def test_help_loads_nothing_heavy(words: str) -> None:
+    """Help and version come at once: no numeric, picture or archive library is loaded."""
+    assert loaded_by(*words.split()) == (0, set())
+
+
+@pytest.mark.parametrize(
+    "words", ["", "nonsense", "--nonsense", *(f"{words} --nonsense" for words in commands())]
+)
+def test_a_slip_of_the_pen_loads_nothing_heavy(words: str) -> None:
+    """A wrong command or option is answered at once, with status 2."""
+    assert loaded_by(*words.split()) == (2, set())
+
+
+def test_the_watch_sees_heavy_modules() -> None:
+    """The watch on loaded modules would notice one: a command that measures loads numpy."""
+    status, heavy = loaded_by("read", "--lamp", "sodium", __file__)
+    assert status == 2
+    assert "numpy" in heavy
+
+
+def test_every_command_is_listed() -> None:
+    """The group knows each command that the list names, in the list's order."""
+    import click
+
+    assert cli.list_commands(click.Context(cli)) == list(COMMANDS)

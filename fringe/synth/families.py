@@ -24,6 +24,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -166,7 +167,7 @@ def _camera(rng: Rng, worst_quality: int, noise: float) -> Camera:
     )
 
 
-def _frame(rng: Rng, low: int, high: int) -> dict[str, object]:
+def _frame(rng: Rng, low: int, high: int) -> dict[str, Any]:
     """Size of the frame and place of the work in it."""
     width = int(rng.integers(low, high))
     height = int(width * rng.choice([1.0, 0.75, 4 / 3, 0.667]))
@@ -186,7 +187,7 @@ def _frame(rng: Rng, low: int, high: int) -> dict[str, object]:
 
 def _clean(rng: Rng) -> Scene:
     return Scene(
-        **_frame(rng, 480, 1300),  # type: ignore[arg-type]
+        **_frame(rng, 480, 1300),
         form=_form(rng, (0.2, 15), (0, 4), (0.05, 0.5)),
         lamp=_lamp(rng),
         bench=_bench(rng, (0.6, 0.95), 2.0),
@@ -207,7 +208,7 @@ def _dirty(rng: Rng) -> Scene:
         crosshair=bool(rng.random() < 0.1),
     )
     return Scene(
-        **_frame(rng, 560, 1500),  # type: ignore[arg-type]
+        **_frame(rng, 560, 1500),
         form=_form(rng, (0.5, 25), (0, 6), (0.05, 1.0)),
         lamp=_lamp(rng),
         bench=_bench(rng, (0.25, 0.85), 5.0),
@@ -220,7 +221,7 @@ def _oval(rng: Rng) -> Scene:
     diameter = rng.uniform(40, 250)
     near = rng.random() < 0.5
     return Scene(
-        **_frame(rng, 560, 1400),  # type: ignore[arg-type]
+        **_frame(rng, 560, 1400),
         form=_form(rng, (0.5, 25), (0, 4), (0.05, 0.5)),
         lamp=_lamp(rng),
         view_angle_deg=rng.uniform(3, 25),
@@ -235,7 +236,7 @@ def _oval(rng: Rng) -> Scene:
 
 def _led_family(rng: Rng) -> Scene:
     return Scene(
-        **_frame(rng, 700, 1400),  # type: ignore[arg-type]
+        **_frame(rng, 700, 1400),
         form=_form(rng, (2, 18), (0, 2), (0.05, 0.3)),
         lamp=_led(rng, 12, 40),
         bench=_bench(rng, (0.6, 0.95), 2.5),
@@ -246,7 +247,7 @@ def _led_family(rng: Rng) -> Scene:
 
 def _high_power(rng: Rng) -> Scene:
     return Scene(
-        **_frame(rng, 1100, 2400),  # type: ignore[arg-type]
+        **_frame(rng, 1100, 2400),
         form=_form(rng, (20, 150), (0, 30), (0.05, 2.0)),
         lamp=lamp(str(rng.choice(["sodium", "mercury-green", "helium"]))),
         bench=_bench(rng, (0.5, 0.95), 3.0),
@@ -258,7 +259,7 @@ def _high_power(rng: Rng) -> Scene:
 def _low_power(rng: Rng) -> Scene:
     form = _form(rng, (0.05, 1.0), (2, 14), (0.05, 0.5))
     return Scene(
-        **_frame(rng, 480, 1300),  # type: ignore[arg-type]
+        **_frame(rng, 480, 1300),
         form=form,
         lamp=_lamp(rng),
         bench=_bench(rng, (0.5, 0.95), 3.0),

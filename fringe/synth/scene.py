@@ -15,6 +15,7 @@ from fringe.optics.lamps import Lamp, lamp
 from fringe.photo.ellipse import Edge
 
 MAX_VIEW_ANGLE_DEG = 60.0
+MAX_PIXELS = 120_000_000
 BACKGROUNDS = ("dark", "paper", "bright", "textured", "plate")
 
 Term = tuple[tuple[int, int], float]
@@ -285,6 +286,8 @@ class Scene:
         """Refuse values that make no picture."""
         _within("width", self.width, 16, 30_000)
         _within("height", self.height, 16, 30_000)
+        if self.width * self.height > MAX_PIXELS:
+            raise BadInput(f"{self.width} x {self.height} pixels: {MAX_PIXELS} at most")
         _within("view_angle_deg", self.view_angle_deg, 0.0, MAX_VIEW_ANGLE_DEG)
         _one_of("work", self.work, ("convex", "concave"))
         for name in ("radius_px", "diameter_mm", "plate_radius_mm", "camera_distance_mm"):

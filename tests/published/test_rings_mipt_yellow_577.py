@@ -1,0 +1,65 @@
+"""Rings in mercury yellow measured in a student laboratory: the cleanest table found.
+
+Source
+------
+READ   repository BlackSamorez/mipt_lab, folder 4.2.1, first report, commit 97036554: both edges of
+       dark and bright rings (data/rings.csv, hundredths of a division), 1 division = 98.3 um;
+       577 +/- 10 nm; a convex lens on a flat. Printed: radii in um, slope 7185 +/- 40 um^2,
+       R = (1.25 +/- 0.02) cm.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fringe.optics import rings
+
+ORDERS = np.arange(1, 12)
+EDGES = {
+    "dark": (
+        [312, 276, 248, 225, 205, 187, 170, 154, 140, 125, 113],
+        [490, 522, 551, 574, 593, 613, 629, 644, 660, 674, 685],
+    ),
+    "bright": (
+        [335, 290, 261, 235, 216, 196, 179, 162, 148, 134, 119],
+        [462, 509, 537, 561, 584, 602, 620, 637, 652, 667, 680],
+    ),
+}
+RADII_UM = {
+    "dark": [87.5, 120.9, 148.9, 171.5, 190.7, 209.4, 225.6, 240.8, 255.6, 269.8, 281.1],
+    "bright": [62.4, 107.6, 135.7, 160.2, 180.9, 199.5, 216.8, 233.5, 247.7, 262.0, 275.7],
+}
+
+
+@pytest.mark.parametrize("kind", ["dark", "bright"])
+def test_printed_radii_follow_from_the_edges(kind):
+    """Half the distance of the edges is the printed radius, to its last digit (published)."""
+    left, right = EDGES[kind]
+    radii = np.subtract(right, left) / 200 * 98.3
+    np.testing.assert_allclose(radii, RADII_UM[kind], atol=0.051)
+
+
+@pytest.mark.parametrize(("kind", "intercept"), [("dark", 0.0), ("bright", -0.5)])
+def test_step_and_half_order(kind, intercept):
+    """Dark and bright rings have one step, and bright ones lie half an order further in.
+
+    Slope within the printed 7185 +/- 40 um^2 (published); the intercepts within a tenth of a ring.
+    """
+    fit = rings.ring_step_from_radii(ORDERS, RADII_UM[kind])
+    assert fit.step == pytest.approx(7185, abs=40)
+    assert fit.intercept / fit.step == pytest.approx(intercept, abs=0.1)
+
+
+def test_uncertainty_covers_dark_against_bright():
+    """The two steps differ by less than twice their combined uncertainty, which is under 40."""
+    dark, bright = (rings.ring_step_from_radii(ORDERS, RADII_UM[k]) for k in ("dark", "bright"))
+    combined = np.hypot(dark.u_step, bright.u_step)
+    assert abs(dark.step - bright.step) < 2 * combined
+    assert combined < 40
+
+
+def test_radius_is_the_printed_one():
+    """R is within the printed (12.5 +/- 0.2) mm (published)."""
+    fit = rings.ring_step_from_radii(ORDERS, np.array(RADII_UM["dark"]) / 1000)
+    assert rings.effective_radius_from_step_mm(fit.step, 577.0) == pytest.approx(12.5, abs=0.2)

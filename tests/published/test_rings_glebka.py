@@ -4,7 +4,8 @@ Source
 ------
 READ   repository glebka35/GenPhys_4sem, 4.2.1/421.tex, commit ae98b80c: eyepiece positions of
        rings on both sides, divisions of "about 0.1 mm" (7 of them 0.69 mm); 546 nm; a convex lens
-       on a flat. Printed: slope (7.17 +/- 0.03)e-3 mm^2, a line through the origin; R = (13.1 +/- 0.1) mm.
+       on a flat. Printed: slope (7.17 +/- 0.03)e-3 mm^2, a line through the origin;
+       R = (13.1 +/- 0.1) mm.
 
 The report's 0.1 mm leaves out the error of its scale: with 0.69/7 mm R is 12.5 mm.
 """

@@ -64,7 +64,7 @@ def length_mm(text: str, what: str = "length") -> float:
     BadInput
         If no number or no unit of length can be read.
     """
-    match = _NUMBER.match(text)
+    match = _NUMBER.match(text.replace("−", "-"))  # fringe itself prints true minus signs
     if match is None:
         raise _unreadable(text, what)
     if match["unit"] is None:

@@ -65,6 +65,7 @@ def test_fractions_are_exact(sign: str, whole: int, numerator: int, denominator:
         ("1e3 mm", 1000.0),
         (" 10 ft ", 3048.0),
         ("-0.25mm", -0.25),
+        ("−0.25mm", -0.25),
         ("2 yards", 1828.8),
         ("5 angstrom", 5e-7),
     ],

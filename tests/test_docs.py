@@ -1,0 +1,151 @@
+"""The documents agree with the program and with the CI script."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import tomllib
+from importlib.metadata import packages_distributions
+from pathlib import Path
+
+import click
+import pytest
+
+from commandline import commands, console_lines
+from fringe.cli import cli
+from fringe.orders.reading import Quality, Reading
+from fringe.photo.ellipse import Edge
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+WORDS = commands()
+
+
+def blocks(text: str, *languages: str) -> list[str]:
+    """Return the fenced blocks of a document in any of the languages."""
+    found = re.findall(r"^```(\w+)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+    return [body for language, body in found if language in languages]
+
+
+LINES = [line for block in blocks(README, "console") for line in console_lines(block)]
+
+
+def test_readme_gives_the_test_command_of_the_ci_script() -> None:
+    """The line that CI runs stands in README.md and DEVELOPERS.md, letter by letter."""
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    command = next(line for line in script if line.startswith("python3 -m venv"))
+    for text in (README, DEVELOPERS):
+        assert command in [line for block in blocks(text, "sh") for line in block.splitlines()]
+
+
+def test_readme_starts_with_two_commands() -> None:
+    """The first two blocks are one command each: the example, then the tests."""
+    first, second = blocks(README, "sh")[:2]
+    assert first.count("\n") == second.count("\n") == 1
+    assert first.rstrip().endswith("fringe demo")
+    assert second.rstrip().endswith("pytest")
+
+
+@pytest.mark.parametrize("words", WORDS)
+def test_every_command_is_in_the_readme(words: str) -> None:
+    """Each command and subcommand stands in a console block of README.md."""
+    assert any(f"{line} ".startswith(f"fringe {words} ") for line in LINES)
+
+
+def resolve(line: str) -> tuple[click.Command, list[str]]:
+    """Return the command that a console line calls, and the words after its name."""
+    _, *words = shlex.split(line, comments=True)
+    command: click.Command = cli
+    while isinstance(command, click.Group) and words and not words[0].startswith("-"):
+        inner = command.get_command(click.Context(command), words[0])
+        assert inner is not None, f"no command {words[0]!r} in {line!r}"
+        command, words = inner, words[1:]
+    return command, words
+
+
+@pytest.mark.parametrize("line", LINES)
+def test_readme_lines_use_options_that_exist(line: str) -> None:
+    """Every option in README.md's console lines is one of its command."""
+    command, words = resolve(line)
+    known = {name for option in command.params for name in option.opts + option.secondary_opts}
+    used = {word.split("=")[0] for word in words if word.startswith("--")}
+    assert used <= known | {"--help"}
+
+
+@pytest.mark.parametrize("option", sorted(set(re.findall(r"`(--[a-z][a-z-]+)", README))))
+def test_options_named_in_the_text_exist(option: str) -> None:
+    """An option that README.md's text names belongs to some command."""
+    known = {name for command in [cli, *WORDS.values()] for one in command.params
+             for name in one.opts}  # fmt: skip
+    assert option in known | {"--help"}
+
+
+def reading_json() -> dict[str, object]:
+    return Reading(589.3, Quality(0.8, 0.9, 0.1), edge=Edge(10, 10, 5, 5)).to_json()
+
+
+def test_readme_lists_the_keys_of_a_reading() -> None:
+    """The table of JSON keys has the keys that a reading has, all of them, in its order."""
+    table = README.split("| key | meaning |")[1].split("\n\n")[0]
+    assert re.findall(r"^\| `(\w+)` \|", table, re.MULTILINE) == list(reading_json())
+
+
+@pytest.mark.parametrize("key", ["edge", "quality"])
+def test_readme_names_the_parts_of_a_key(key: str) -> None:
+    """Where a key holds an object, its row names every key inside."""
+    row = next(line for line in README.splitlines() if line.startswith(f"| `{key}` |"))
+    inner = reading_json()[key]
+    assert isinstance(inner, dict)
+    assert re.findall(r"`(\w+)`", row)[1:] == list(inner)
+
+
+def test_nomenclature_has_every_name_of_a_reading() -> None:
+    """Each quantity of a reading stands in the nomenclature; half-widths follow their rule."""
+    page = DEVELOPERS.split("## Nomenclature")[1].split("## Release")[0]
+    plain = {name for name in reading_json() if "_u95_" not in name} - {
+        "sense_source", "edge_source", "iso10110", "rings", "quality",
+    }  # fmt: skip
+    assert {name for name in plain if f"`{name}`" not in page} == set()
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+def test_files_that_documents_name_exist(text: str) -> None:
+    """A path that a document names is there."""
+    named = set(re.findall(r"`((?:fringe|tests|calibration|examples|\.ci)/[\w./]*)`", text))
+    assert named
+    assert {path for path in named if not (ROOT / path).exists()} == set()
+
+
+@pytest.mark.parametrize("block", blocks(README, "python"))
+def test_python_in_the_readme_compiles(block: str) -> None:
+    """The lines of Python in README.md are Python."""
+    compile(block, "README.md", "exec")
+
+
+def requirement_names(requirements: list[str]) -> set[str]:
+    return {re.split(r"[^\w.-]", one)[0].lower().replace("_", "-") for one in requirements}
+
+
+def test_pins_cover_every_requirement() -> None:
+    """Each package that the project asks for has one exact version in the pins."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    lines = (ROOT / ".ci" / "pins.txt").read_text(encoding="utf-8").splitlines()
+    pins = [line for line in lines if line and not line.startswith("#")]
+    assert all(re.fullmatch(r"[\w.-]+==[\w.]+( ; sys_platform == \"win32\")?", one) for one in pins)
+    names = [one.split("==")[0].lower().replace("_", "-") for one in pins]
+    assert len(names) == len(set(names))
+    asked = project["dependencies"] + project["optional-dependencies"]["test"]
+    assert requirement_names(asked) <= set(names)
+
+
+def test_imports_are_declared() -> None:
+    """Every library that the package imports is a declared dependency, not a guest of one."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    declared = requirement_names(project["dependencies"])
+    source = "\n".join(p.read_text(encoding="utf-8") for p in (ROOT / "fringe").rglob("*.py"))
+    tops = set(re.findall(r"^\s*(?:from|import) (\w+)(?:[. ]|$)", source, re.MULTILINE))
+    owners = packages_distributions()
+    used = {name.lower().replace("_", "-") for top in tops for name in owners.get(top, [])}
+    assert "numpy" in used
+    assert used - {"fringe"} <= declared

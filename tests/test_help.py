@@ -1,0 +1,90 @@
+"""Help agrees with the program: short lines, examples that run."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+from commandline import commands, example_lines
+from fringe.cli import COMMANDS, cli
+
+WORDS = commands()
+FRINGE = Path(sys.executable).with_name("fringe")
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_list_says_what_the_command_says(name: str) -> None:
+    """The line in `fringe --help` is the command's own short help."""
+    assert COMMANDS[name][1] == WORDS[name].get_short_help_str(limit=200)
+
+
+def test_the_list_shows_every_line_whole() -> None:
+    """No line of the command list is cut off at the width of a terminal."""
+    text = cli.get_help(click.Context(cli, terminal_width=80))
+    for name, (_, line) in COMMANDS.items():
+        assert f"{name} " in text
+        assert line in " ".join(text.split())
+
+
+@pytest.mark.parametrize("words", WORDS)
+def test_every_parameter_has_help(words: str) -> None:
+    """Each option of each command says in its help what it is for."""
+    silent = [
+        option.opts[0]
+        for option in WORDS[words].params
+        if isinstance(option, click.Option) and not (option.hidden or option.help)
+    ]
+    assert silent == []
+
+
+@pytest.mark.parametrize("words", [w for w, c in WORDS.items() if not isinstance(c, click.Group)])
+def test_every_command_takes_json(words: str) -> None:
+    """Each command that does something has `--json`."""
+    assert "--json" in {name for option in WORDS[words].params for name in option.opts}
+
+
+@pytest.mark.parametrize("words", WORDS)
+def test_every_command_has_an_example(words: str) -> None:
+    """Each help text ends with examples, and these call this command."""
+    lines = example_lines(WORDS[words])
+    assert lines
+    assert all(f"{line} ".startswith(f"fringe {words} ") for line in lines), lines
+    assert (WORDS[words].help or "").rstrip().endswith(lines[-1].split()[-1])
+
+
+PICTURE = re.compile(r"\.(?:jpe?g|png|tiff?)$")
+
+
+@pytest.fixture(scope="module")
+def example_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Render the photograph that examples call by whatever name."""
+    path = tmp_path_factory.mktemp("photo") / "photo.png"
+    form = ["--lamp", "sodium", "--power", "5", "--tilt", "2", "--diameter", "150mm"]
+    subprocess.run([FRINGE, "synth", "--out", path, "--size", "600", "--seed", "1", *form], check=True)
+    return path
+
+
+@pytest.mark.parametrize("words", WORDS)
+def test_examples_run(words: str, example_photo: Path, tmp_path: Path) -> None:
+    """Each example line of the help does what it says: status 0, and JSON where it asks for it."""
+    for line in example_lines(WORDS[words]):
+        typed = shlex.split(line)
+        for before, word in itertools.pairwise(typed):
+            if PICTURE.search(word) and before != "--out" and not (tmp_path / word).exists():
+                shutil.copy(example_photo, tmp_path / word)
+        done = subprocess.run(
+            [FRINGE, *typed[1:]], cwd=tmp_path, capture_output=True, text=True, check=False
+        )
+        assert (done.returncode, done.stderr) == (0, ""), line
+        assert done.stdout
+        if "--json" in typed:
+            assert isinstance(json.loads(done.stdout), dict)

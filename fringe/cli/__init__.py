@@ -16,6 +16,13 @@ from fringe.errors import FringeError
 COMMANDS = {
     "read": ("fringe.cli.read", "Read the fringes in a photograph."),
     "synth": ("fringe.cli.synth", "Render a photograph of fringes with known truth."),
+    "sag": ("fringe.cli.sag", "Compare plate and work on a spherometer."),
+    "convert": ("fringe.cli.convert", "Convert fringes, radius, sagitta and gap."),
+    "tolerance": ("fringe.cli.tolerance", "Turn a tolerance into all its forms."),
+    "instrument": (
+        "fringe.cli.instrument",
+        "Keep records of plates, spherometers, cameras, lamps.",
+    ),
     "lamps": ("fringe.cli.lamps", "List the lamps and their wavelengths."),
     "surface": ("fringe.cli.surface", "Make a surface to keep a record of."),
     "log": ("fringe.cli.log", "Log a visit to the bench: photographs, readings, remarks."),

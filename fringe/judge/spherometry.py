@@ -1,19 +1,19 @@
 """Plate and work on one spherometer: which is deeper, and what radius the work has.
 
-The work's radius comes by one of two ways, whichever is known better:
+The work's radius comes by one of two ways, whichever knows the plate's radius better:
 
 * ``plate``: the plate's certified radius and its reading give the circle of contact, and
   that gives the work's radius. The size of the ring hardly matters.
 * ``ring``: the sizes of the ring or the feet give both radii.
 
-Either way the radius difference is known far better than the radii, since what the two
-readings share cancels.
+Either way the radius difference is that of the two readings, and is known far better than
+the radii by the ring, since what the readings share cancels.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from statistics import fmean
 from typing import Any
@@ -31,6 +31,9 @@ from fringe.optics.spherometer import (
 )
 
 UM_PER_MM = 1e3
+# A ring whose size was given without an uncertainty is not blamed below this, relative to the
+# radius (common practice, no source).
+UNKNOWN_SIZE = 0.02
 
 
 @dataclass(frozen=True)
@@ -73,16 +76,16 @@ class SagResult:
     ----------
     form : {'convex', 'concave'}
         Form of the work.
-    method : {'plate', 'ring'}
-        Where the circle of contact comes from.
+    method : {'plate', 'ring', 'reading'}
+        Where the circle of contact comes from; `reading`: it is not known.
     plate_sagitta_um, work_sagitta_um : float
         Readings from the zero [um].
     target_um : float
         Reading that the work would have at the plate's radius [um].
     depth_um : Budget
         The work's reading minus its target [um]; positive: the work is too deep.
-    work_radius_mm, plate_radius_mm, radius_difference_mm : Budget
-        Radii and R_work - R_plate [mm].
+    work_radius_mm, plate_radius_mm, radius_difference_mm : Budget or None
+        Radii and R_work - R_plate [mm]; None where nothing gives a size.
     power_fringes : Budget or None
         Power that the radius difference means over the aperture [fringe].
     equal_readings_mm : float
@@ -97,11 +100,11 @@ class SagResult:
     work_sagitta_um: float
     target_um: float
     depth_um: Budget
-    work_radius_mm: Budget
-    plate_radius_mm: Budget
-    radius_difference_mm: Budget
-    power_fringes: Budget | None
-    equal_readings_mm: float
+    work_radius_mm: Budget | None = None
+    plate_radius_mm: Budget | None = None
+    radius_difference_mm: Budget | None = None
+    power_fringes: Budget | None = None
+    equal_readings_mm: float = 0.0
     notes: tuple[str, ...] = ()
 
     @property
@@ -121,14 +124,13 @@ class SagResult:
             "target_work_sagitta_um": self.target_um,
             "state": self.state,
         }
-        for name, budget in (
-            ("depth_difference", self.depth_um),
-            ("work_radius", self.work_radius_mm),
-            ("plate_radius", self.plate_radius_mm),
-            ("radius_difference", self.radius_difference_mm),
-            ("power", self.power_fringes),
+        for name, unit, budget in (
+            ("depth_difference", "um", self.depth_um),
+            ("work_radius", "mm", self.work_radius_mm),
+            ("plate_radius", "mm", self.plate_radius_mm),
+            ("radius_difference", "mm", self.radius_difference_mm),
+            ("power", "fringes", self.power_fringes),
         ):
-            unit = {"µm": "um", "mm": "mm"}.get(budget.unit, "fringes") if budget else "fringes"
             values[f"{name}_{unit}"] = budget.value if budget else None
             values[f"{name}_u95_{unit}"] = budget.u95 if budget else None
         values["equal_readings_radius_difference_mm"] = self.equal_readings_mm
@@ -191,23 +193,43 @@ def compare(
         If the numbers contradict one another: a sagitta beyond the sphere, a reading on the
         wrong side of zero, a ring larger than the piece, a radius smaller than the aperture.
     """
-    if spherometer is None and plate_radius_mm is None:
-        raise BadInput("spherometer: give its ring, legs or foot circle, or the plate's radius")
     notes: list[str] = []
     signs = _signs(readings, notes)
+    if spherometer is None and plate_radius_mm is None:
+        return _depth_alone(readings, form, signs, notes)
     base = (readings, spherometer, form, plate_radius_mm, u_plate_radius_mm, signs)
-    methods = _methods(spherometer, plate_radius_mm)
-    results = {}
-    for method in methods:
-        setup = _Setup(*base, method=method, notes=notes)
-        results[method] = (setup, _budget(setup, "work radius", "mm", "work"))
-    method = _better(results, spherometer, u_plate_radius_mm)
-    setup, work = results[method]
+    by_ring = None
+    if spherometer is not None:
+        by_ring = _budget(_Setup(*base, method="ring"), "plate radius", "mm", "plate")
+    method = _method(by_ring, spherometer, plate_radius_mm, u_plate_radius_mm)
+    setup = _Setup(*base, method=method, notes=notes)
+    work = _budget(setup, "work radius", "mm", "work")
     if diameter_mm is not None:
         _check_sizes(setup, work.value, diameter_mm)
-    if len(methods) == 2:
-        _hold_against_certificate(setup, notes)
+    if by_ring is not None and plate_radius_mm is not None:
+        _hold_against_certificate(setup, by_ring, plate_radius_mm)
     return _result(setup, work, diameter_mm, wavelength_nm)
+
+
+def _depth_alone(
+    readings: SpherometerReadings, form: str, signs: tuple[float, float], notes: list[str]
+) -> SagResult:
+    """Compare the readings as they are: which is deeper needs no size, if the feet are points."""
+    # any size will do: what is asked of the models is the difference of the sagittas alone
+    highest = max(abs(one) for one in readings.plate_mm + readings.work_mm)
+    setup = _Setup(readings, None, form, 1e3 * highest, 0.0, signs, "plate", notes)
+    values = _values(setup, {one.name: one.value for one in _inputs(setup)})
+    _missing_uncertainties(setup)
+    notes.append("the radii need a size: the ring, the legs or the plate's radius")
+    return SagResult(
+        form=form,
+        method="reading",
+        plate_sagitta_um=values["plate sagitta"] * UM_PER_MM,
+        work_sagitta_um=values["work sagitta"] * UM_PER_MM,
+        target_um=values["target"] * UM_PER_MM,
+        depth_um=_budget(setup, "depth", "µm", "depth"),
+        notes=tuple(notes),
+    )
 
 
 def _result(
@@ -355,7 +377,11 @@ def _signs(readings: SpherometerReadings, notes: list[str]) -> tuple[float, floa
     zero = readings.zero
     signs = []
     for name, group in (("plate", readings.plate_mm), ("work", readings.work_mm)):
-        sides = {math.copysign(1.0, one - zero) for one in group if one != zero}
+        if any(one == zero for one in group):
+            raise BadInput(
+                f"spherometer: a reading of the {name} equals the zero: a flat, or not yet read"
+            )
+        sides = {math.copysign(1.0, one - zero) for one in group}
         if len(sides) != 1:
             raise BadInput(f"spherometer: the readings of the {name} lie on both sides of the zero")
         signs.append(sides.pop())
@@ -369,27 +395,18 @@ def _signs(readings: SpherometerReadings, notes: list[str]) -> tuple[float, floa
     return signs[0], signs[1]
 
 
-def _methods(spherometer: Spherometer | None, plate_radius_mm: float | None) -> list[str]:
-    methods = []
-    if plate_radius_mm is not None:
-        methods.append("plate")
-    if spherometer is not None:
-        methods.append("ring")
-    return methods
-
-
-def _better(
-    results: Mapping[str, tuple[_Setup, Budget]],
+def _method(
+    by_ring: Budget | None,
     spherometer: Spherometer | None,
+    plate_radius_mm: float | None,
     u_plate_radius_mm: float | None,
 ) -> str:
-    """Pick the way by what is known, never by what the readings gave."""
-    if len(results) == 1:
-        return next(iter(results))
-    known = spherometer is not None and spherometer.u_contact_mm is not None
-    if not known or u_plate_radius_mm is None:
+    """Pick the way that knows the plate's radius better; never by what the readings gave."""
+    if plate_radius_mm is None:
+        return "ring"
+    if by_ring is None or spherometer is None or spherometer.u_contact_mm is None:
         return "plate"
-    return min(results, key=lambda method: results[method][1].u)
+    return "ring" if (u_plate_radius_mm or 0.0) > by_ring.u else "plate"
 
 
 def _check_sizes(setup: _Setup, radius_mm: float, diameter_mm: float) -> None:
@@ -408,21 +425,15 @@ def _check_sizes(setup: _Setup, radius_mm: float, diameter_mm: float) -> None:
         )
 
 
-def _hold_against_certificate(setup: _Setup, notes: list[str]) -> None:
+def _hold_against_certificate(setup: _Setup, by_ring: Budget, certified_mm: float) -> None:
     """Say where the ring's size and the plate's certificate contradict each other."""
-    one, certified = setup.spherometer, setup.plate_radius_mm
-    if one is None or certified is None or one.u_contact_mm is None:
-        return
-    by_ring = _Setup(
-        setup.readings, one, setup.form, certified, setup.u_plate_radius_mm, setup.signs, "ring"
-    )
-    plate = _budget(by_ring, "plate radius", "mm", "plate")
-    spread = math.hypot(plate.u, setup.u_plate_radius_mm or 0.0)
-    if spread and abs(plate.value - certified) > 2 * spread:
-        notes.append(
-            f"by the ring's size the plate's radius is {plate.text()}, which is "
-            f"{abs(plate.value - certified) / spread:.1f} standard uncertainties from "
-            f"{figures(certified, 6)} mm: check ring, zero and certificate"
+    spread = math.hypot(by_ring.u, setup.u_plate_radius_mm or 0.0)
+    if setup.spherometer is None or setup.spherometer.u_contact_mm is None:
+        spread = max(spread, UNKNOWN_SIZE * by_ring.value)
+    if spread and abs(by_ring.value - certified_mm) > 2 * spread:
+        setup.notes.append(
+            f"by the ring's size the plate's radius is {by_ring.text()}, and "
+            f"{figures(certified_mm, 6)} mm by what was given: check ring, zero and certificate"
         )
 
 
@@ -454,81 +465,6 @@ def trap_text(result: SagResult) -> str | None:
         f"{figures(abs(result.equal_readings_mm), 4)} mm {larger}; "
         f"at the plate's radius it reads {figures(result.target_um, 6)} µm"
     )
-
-
-@dataclass(frozen=True)
-class Reach:
-    """Whether fringes can take over from the spherometer.
-
-    Attributes
-    ----------
-    near_enough : {'yes', 'no', 'perhaps'}
-        Whether the rings expected can be read, with the spherometer's uncertainty.
-    rings_expected, rings_expected_u95 : float
-        Rings over the aperture that the spherometer foretells.
-    rings_readable : float
-        The most that lamp and camera can read.
-    limited_by : str
-        `lamp` or `camera`.
-    overlap_fringes : (float, float) or None
-        From where the spherometer still sees the difference to where the rings end: there
-        both are to agree. None where the two do not meet.
-    """
-
-    near_enough: str
-    rings_expected: float
-    rings_expected_u95: float
-    rings_readable: float
-    limited_by: str
-    overlap_fringes: tuple[float, float] | None
-
-
-def reach(power: Budget, limits: Sequence[tuple[str, float]]) -> Reach:
-    """Hold the power that the spherometer foretells against what can be read.
-
-    Parameters
-    ----------
-    power : Budget
-        Power over the aperture [fringe].
-    limits : sequence of (str, float)
-        Name of each limit, as `lamp`, and the rings that it allows; at least one.
-
-    Returns
-    -------
-    Reach
-    """
-    limited_by, readable = min(limits, key=lambda one: one[1])
-    expected, u95 = abs(power.value), power.u95
-    if expected + u95 <= readable:
-        near = "yes"
-    elif expected - u95 > readable:
-        near = "no"
-    else:
-        near = "perhaps"
-    overlap = (u95, readable) if u95 < readable else None
-    return Reach(near, expected, u95, readable, limited_by, overlap)
-
-
-# A ring narrower than this many pixels at the rim is not counted on (common practice, no source:
-# twice what sampling needs), nor fringes of less contrast than this.
-PIXELS_A_RING = 4.0
-LEAST_CONTRAST = 0.2
-
-
-def rings_by_camera(diameter_mm: float, scale_px_per_mm: float) -> float:
-    """Rings of pure power that a camera resolves: at the rim their spacing is r / 2N."""
-    return diameter_mm / 2 * scale_px_per_mm / (2 * PIXELS_A_RING)
-
-
-def rings_by_lamp(lamp: Any, most: int = 20_000) -> float:
-    """Orders from contact out to which a lamp's fringes keep enough contrast."""
-    if all(line.fwhm_nm == 0 for line in lamp.lines) and len(lamp.lines) == 1:
-        return float(most)
-    import numpy as np
-
-    orders = np.arange(1, most + 1) / 2
-    faint = np.flatnonzero(lamp.contrast(orders * lamp.wavelength_nm) < LEAST_CONTRAST)
-    return float(orders[faint[0]]) if faint.size else float(orders[-1])
 
 
 def text_of(result: SagResult) -> str:

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fringe.errors import BadInput
 
@@ -130,6 +130,13 @@ def circle_of_feet(diameter_mm: float, ball_diameter_mm: float = 0.0) -> Spherom
     """Any number of feet on one circle of this diameter [mm], as points or balls."""
     kind = "balls" if ball_diameter_mm else "legs"
     return Spherometer(kind, diameter_mm / 2, diameter_mm / 2, ball_diameter_mm / 2)
+
+
+def with_uncertainty(
+    one: Spherometer, u_contact_mm: float | None, u_ball_mm: float | None
+) -> Spherometer:
+    """Return the same spherometer with standard uncertainties of contact and ball radius [mm]."""
+    return replace(one, u_contact_mm=u_contact_mm, u_ball_mm=u_ball_mm)
 
 
 def radius_from_reading_mm(

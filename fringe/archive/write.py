@@ -73,7 +73,7 @@ def log_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) ->
     """
     if surface.folder is None:
         raise BadInput(f"surface {surface.name!r}: it is in no archive yet; add it first")
-    clock = (now or datetime.now().astimezone()).astimezone()
+    clock = now or datetime.now().astimezone()
     _check(visit)
     corrected = None if visit.replaces is None else _corrected(surface.folder, visit.replaces)
     sequence, partial = _claim_sequence(surface.folder)

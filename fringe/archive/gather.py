@@ -1,0 +1,184 @@
+"""From photographs on disk to what a visit logs: readings, bytes, refusals."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fringe.archive.session import GapMap, LoggedReading, Photograph, SessionSummary, media_type
+from fringe.errors import BadInput, Refused
+from fringe.judge.coverage import coverage_factor
+from fringe.judge.progress import VisitRecord
+from fringe.judge.verdict import irregularity_u_fringes
+from fringe.optics.lamps import Lamp
+from fringe.orders.reading import Reading
+
+GAP_MAP_SIDE = 256
+
+# Takes a photograph's path, returns its reading; raises `Refused` where it makes none.
+Reader = Callable[[Path], Reading]
+
+
+def read_photographs(
+    paths: Sequence[Path],
+    reader: Reader,
+    lamp: Lamp,
+    *,
+    diameter_mm: float | None = None,
+    options: Mapping[str, Any] | None = None,
+    keep_refused: bool = False,
+) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
+    """Read photographs and keep their bytes, each once.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Photographs, one reading each.
+    reader : callable
+        Makes a reading of one photograph.
+    lamp : Lamp
+        The lamp, as the reader uses it.
+    diameter_mm : float or None
+        Diameter of the aperture, for the gap map's places [mm].
+    options : mapping
+        What the photographs are read with, for the record.
+    keep_refused : bool
+        Keep a photograph of which no reading can be made, with the reason, instead of
+        stopping.
+
+    Returns
+    -------
+    readings : tuple of LoggedReading
+        In the order of `paths`.
+    photographs : tuple of Photograph
+        In the order of `paths`; a file that is given twice is kept and read once.
+
+    Raises
+    ------
+    BadInput
+        If a file cannot be read, or changes while it is read.
+    Refused
+        If no reading can be made of a photograph, unless `keep_refused`.
+    """
+    readings: list[LoggedReading] = []
+    photographs: dict[str, Photograph] = {}
+    for path in paths:
+        data = _bytes_of(path)
+        digest = hashlib.sha256(data).hexdigest()
+        if digest in photographs:
+            continue
+        refusal = None
+        try:
+            reading = reader(path)
+        except Refused as error:
+            if not keep_refused:
+                raise
+            refusal = str(error)
+        if hashlib.sha256(_bytes_of(path)).hexdigest() != digest:
+            raise BadInput(f"{path}: the file changed while it was read; log it again")
+        photographs[digest] = Photograph(path.name, data, media_type(path.name), refusal)
+        if refusal is None:
+            number = len(photographs)
+            readings.append(logged(reading, (number,), lamp, diameter_mm, options or {}))
+    return tuple(readings), tuple(photographs.values())
+
+
+def logged(
+    reading: Reading,
+    photographs: tuple[int, ...],
+    lamp: Lamp,
+    diameter_mm: float | None,
+    options: Mapping[str, Any],
+) -> LoggedReading:
+    """Add what the record keeps beside a reading: gap map and irregularity's uncertainty.
+
+    Parameters
+    ----------
+    reading : Reading
+        As it was read.
+    photographs : tuple of int
+        Numbers of the photographs that it was read from, from 1.
+    lamp : Lamp
+        As it was used.
+    diameter_mm : float or None
+        Diameter of the aperture [mm].
+    options : mapping
+        What it was read with.
+    """
+    form = reading.form
+    return LoggedReading(
+        reading=reading,
+        photographs=photographs,
+        lamp=lamp,
+        options=options,
+        gap=None if form is None else gap_map(reading, diameter_mm),
+        irregularity_u95_fringes=(
+            None if form is None else coverage_factor() * irregularity_u_fringes(form)
+        ),
+    )
+
+
+def gap_map(reading: Reading, diameter_mm: float | None, side: int = GAP_MAP_SIDE) -> GapMap:
+    """Evaluate a reading's form on a grid, as air gap from its lowest place.
+
+    Parameters
+    ----------
+    reading : Reading
+        With its form.
+    diameter_mm : float or None
+        Diameter of the aperture [mm]; None gives places in semi-diameters.
+    side : int
+        Places along each side of the grid.
+
+    Returns
+    -------
+    GapMap
+        x to the right and y down, as in the photograph.
+
+    Raises
+    ------
+    BadInput
+        If the reading has no form.
+    """
+    from fringe.optics.form import zernike_matrix
+
+    if reading.form is None:
+        raise BadInput("gap map: the reading has no form over its aperture")
+    places = np.linspace(-1.0, 1.0, side)
+    u, v = np.meshgrid(places, places)
+    inside = u**2 + v**2 <= 1.0
+    fringes = zernike_matrix(reading.form.terms, u[inside], v[inside]) @ reading.form.values
+    gap = np.full(u.shape, np.nan, np.float32)
+    gap[inside] = (fringes - fringes.min()) * reading.wavelength_nm / 2
+    scale, unit = (1.0, "1") if diameter_mm is None else (diameter_mm / 2, "mm")
+    return GapMap(places * scale, places * scale, gap, unit)
+
+
+def visit_records(summaries: Iterable[SessionSummary]) -> tuple[VisitRecord, ...]:
+    """Take from summaries what the judging of visits needs."""
+    return tuple(
+        VisitRecord(
+            session_id=summary.session_id,
+            when=summary.when,
+            stage=summary.work.stage,
+            minutes=summary.work.minutes,
+            on_top=summary.work.on_top,
+            measured=summary.measured,
+        )
+        for summary in summaries
+    )
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except IsADirectoryError as error:
+        raise BadInput(f"{path}: is a folder, not a photograph") from error
+    except FileNotFoundError as error:
+        raise BadInput(f"{path}: there is no such photograph") from error
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read: {error.strerror}") from error

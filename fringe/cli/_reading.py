@@ -1,0 +1,99 @@
+"""Options of commands that read photographs, and the reader that they describe."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from fringe.cli._bench import NUMBER
+from fringe.cli._options import LENGTH
+from fringe.errors import BadInput
+
+if TYPE_CHECKING:
+    from fringe.archive.surface import Surface
+    from fringe.optics.lamps import Lamp
+    from fringe.orders.reading import Reading
+    from fringe.photo.ellipse import Edge
+
+F = TypeVar("F", bound=Callable[..., Any])
+OPTIONS = (
+    click.option("--lamp", metavar="NAME", help="Lamp; without it the surface's usual one."),
+    click.option(
+        "--edge",
+        default="auto",
+        show_default=True,
+        metavar="EDGE",
+        help="auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels.",
+    ),
+    click.option(
+        "--camera-distance", type=LENGTH, metavar="L", help="From the work to the camera."
+    ),
+    click.option(
+        "--sense",
+        type=click.Choice(["auto", "centre", "edge"]),
+        default="auto",
+        show_default=True,
+        help="Where the contact is, if you know.",
+    ),
+    click.option("--scale", type=NUMBER, metavar="PX_PER_MM", help="Pixels a millimetre."),
+)
+
+
+def surface_reading_options(function: F) -> F:
+    """Add the options of `fringe read` that a surface's record does not already answer."""
+    for option in reversed(OPTIONS):
+        function = option(function)
+    return function
+
+
+def surface_reader(
+    surface: Surface, lamp: Lamp, given: dict[str, Any]
+) -> Callable[[Path], Reading]:  # fmt: skip
+    """Return what reads a photograph of a surface with the options that were given."""
+    from fringe.orders.read import ReadOptions, read
+    from fringe.photo.load import load_photo
+
+    options = ReadOptions(
+        lamp=lamp,
+        edge=parse_edge(given["edge"]),
+        diameter_mm=surface.diameter_mm,
+        plate_radius_mm=surface.plate_radius_mm,
+        work=surface.form,
+        camera_distance_mm=given["camera_distance"],
+        sense=given["sense"],
+        scale_px_per_mm=given["scale"],
+    )
+    return lambda path: read(load_photo(path), options)
+
+
+def parse_edge(text: str) -> str | Edge:
+    """Read an edge as `auto`, `none`, `CX,CY,R` or `CX,CY,A,B,ANGLE`.
+
+    Raises
+    ------
+    BadInput
+        If it is none of these, or describes no ellipse.
+    """
+    from fringe.photo.ellipse import Edge
+
+    if text in ("auto", "none"):
+        return text
+    try:
+        numbers = [float(word) for word in text.split(",")]
+    except ValueError:
+        numbers = []
+    if len(numbers) == 3:
+        numbers = [*numbers, numbers[2], 0.0]
+    if len(numbers) != 5 or min(numbers[2:4]) <= 0 or not all(map(_finite, numbers)):
+        raise BadInput(
+            f"--edge: {text!r} is no edge; write auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels"
+        )
+    cx, cy, a, b, angle = numbers
+    return Edge(cx, cy, a, b, angle) if a >= b else Edge(cx, cy, b, a, angle + 90.0)
+
+
+def _finite(value: float) -> bool:
+    return abs(value) < float("inf")

@@ -1,0 +1,52 @@
+"""Short texts of a visit, the same in `fringe log` and `fringe progress`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fringe.judge.progress import VisitRow
+
+CONTACT = {
+    "centre": "contact at the centre",
+    "edge": "contact at the edge",
+    "unknown": "sign unknown",
+}
+
+
+def power_text(power: float | None, u95: float | None, sense: str) -> str:
+    """Power with its uncertainty and where the contact is."""
+    from fringe.format import plus_minus
+
+    if power is None:
+        return "not measured"
+    shown = plus_minus(power, u95, "fringes", signed=sense != "unknown")
+    return f"{shown} ({CONTACT[sense]})"
+
+
+def radius_text(row: VisitRow) -> str:
+    """Radius difference of a visit with its uncertainty."""
+    from fringe.format import plus_minus
+
+    assert row.radius_difference_mm is not None
+    known = row.sense != "unknown"
+    shown = plus_minus(
+        row.radius_difference_mm, row.radius_difference_u95_mm, "mm", signed=known
+    )  # fmt: skip
+    return shown if known else f"{shown} either way"
+
+
+def verdict_text(row: VisitRow) -> str:
+    """Verdict of a visit with its probability of conformity."""
+    return row.verdict or "" if row.probability is None else (
+        f"{row.verdict} ({percent_text(row.probability)} probable to conform)"
+    )  # fmt: skip
+
+
+def percent_text(probability: float) -> str:
+    """Return a probability in per cent that never rounds to a certainty."""
+    if probability > 0.999:
+        return "> 99.9 %"
+    if probability < 0.001:
+        return "< 0.1 %"
+    return f"{100 * probability:.{1 if probability > 0.99 or probability < 0.01 else 0}f} %"

@@ -1,0 +1,215 @@
+"""`fringe progress`: the visits to a surface, what they prove, and what to do next."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fringe.cli._options import json_option, print_json
+from fringe.errors import BadInput
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from fringe.archive.surface import Surface
+    from fringe.judge.progress import Progress, VisitRow
+
+PICTURES = (".png", ".pdf", ".svg")
+WIDE = 160  # columns of a file or a pipe
+STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
+
+
+@click.command("progress", short_help="Show a surface's visits, verdicts and next step.")
+@click.argument("surface")
+@click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
+@json_option
+def command(surface: str, picture: Path | None, as_json: bool) -> None:
+    """Show a surface's visits, verdicts and next step.
+
+    SURFACE is ARCHIVE/NAME, or the path of the surface's folder. All visits are judged by the
+    tolerance of today's record. A visit that was corrected is passed over.
+
+    \b
+    Example:
+      fringe progress 'shop/concave 1'
+      fringe progress 'shop/concave 1' --picture progress.png
+    """
+    from fringe.archive.gather import visit_records
+    from fringe.archive.order import survey
+    from fringe.archive.surface import find_surface
+    from fringe.judge.progress import progress
+
+    found = find_surface(surface)
+    assert found.folder is not None
+    visits = survey(found.folder)
+    result = progress(visit_records(visits.sessions), found.tolerance)
+    if picture is not None:
+        _draw(found, result, picture)
+    if as_json:
+        print_json(_json(found, result, visits.problems, picture))
+        return
+    _show(found, result)
+    if picture is not None:
+        click.echo(f"Picture: {picture}")
+    for problem in visits.problems:
+        click.echo(f"fringe: {problem}", err=True)
+
+
+def _json(
+    surface: Surface, result: Progress, problems: tuple[str, ...], picture: Path | None
+) -> dict[str, Any]:
+    return {
+        "surface": surface.to_json(),
+        "wavelength_nm": result.wavelength_nm,
+        "visits": [row.to_json() for row in result.rows],
+        "verdict": result.verdict and result.verdict.to_json(),
+        "next_step": result.next_step.to_json(),
+        "problems": list(problems),
+        "picture": None if picture is None else str(picture),
+    }
+
+
+def _draw(surface: Surface, result: Progress, path: Path) -> None:
+    if path.suffix.lower() not in PICTURES:
+        raise BadInput(f"--picture: {path}: the name must end in {', '.join(PICTURES)}")
+    from fringe.show.progress import progress_figure
+
+    figure = progress_figure(
+        result.rows,
+        surface.name,
+        surface.tolerance.power_fringes,
+        irregularity_tolerance_fringes=surface.tolerance.irregularity_fringes,
+        wavelength_nm=result.wavelength_nm,
+        diameter_mm=surface.diameter_mm,
+    )
+    try:
+        figure.savefig(path)
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be written: {error.strerror}") from error
+
+
+def _show(surface: Surface, result: Progress) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(highlight=False)
+    if not console.is_terminal and "COLUMNS" not in os.environ:
+        console = Console(highlight=False, width=WIDE)
+    console.print(Text(surface.name, style="bold"))
+    console.print(Text(_limits(surface, result)))
+    if result.rows:
+        console.print()
+        console.print(_table(result, console.width))
+        console.print(Text(LEGEND, style="dim"))
+        console.print()
+    if result.verdict is not None:
+        console.print(Text(f"Verdict: {result.verdict.state}: {result.verdict.reason}"))
+    step = result.next_step
+    console.print(Text(f"Next: {step.text()}: {step.reason}"))
+
+
+def _limits(surface: Surface, result: Progress) -> str:
+    from fringe.format import figures
+
+    tolerance = surface.tolerance
+    parts = [f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, "
+             f"aperture {surface.diameter_mm:g} mm"]  # fmt: skip
+    if tolerance.power_fringes is not None:
+        parts.append(f"power ±{figures(tolerance.power_fringes)}")
+    if tolerance.irregularity_fringes is not None:
+        parts.append(f"irregularity {figures(tolerance.irregularity_fringes)}")
+    if tolerance.radius_difference_mm is not None:
+        parts.append(f"radius ±{figures(tolerance.radius_difference_mm)} mm")
+    light = "" if result.wavelength_nm is None else f"; fringes at {result.wavelength_nm:.2f} nm"
+    return ", ".join(parts) + light
+
+
+def _table(result: Progress, width: int) -> Table:
+    """The visits, with as many columns as the terminal has room for."""
+    from rich import box
+    from rich.table import Table
+
+    columns = [_column(name, result.rows) for name in COLUMNS]
+    for name in SPARED:
+        if sum(max(map(len, cells)) + 2 for _, cells in columns) - 2 <= width:
+            break
+        columns = [column for column in columns if column[0] != name]
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
+    for name, _ in columns:
+        table.add_column(name, justify="right" if name in NUMBERS else "left")
+    for cells in zip(*(cells[1:] for _, cells in columns), strict=True):
+        table.add_row(*(_styled(cell) for cell in cells))
+    return table
+
+
+def _column(name: str, rows: Sequence[VisitRow]) -> tuple[str, list[str]]:
+    """A column's name and its cells, the heading first."""
+    return name, [name, *(COLUMNS[name](number, row) for number, row in enumerate(rows, 1))]
+
+
+def _styled(cell: str) -> Any:
+    from rich.text import Text
+
+    return Text(cell, style=STYLES.get(cell, ""))
+
+
+def _work(row: VisitRow) -> str:
+    from fringe.format import figures
+
+    minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
+    return ", ".join(filter(None, [" ".join(filter(None, [row.stage, minutes])), row.on_top]))
+
+
+def _power(row: VisitRow) -> str:
+    from fringe.format import plus_minus
+
+    if row.power_fringes is None:
+        return ""
+    signed = row.sense != "unknown"
+    shown = plus_minus(row.power_fringes, row.power_u95_fringes, signed=signed)
+    return shown if signed else f"? {shown}"
+
+
+def _radius(row: VisitRow) -> str:
+    from fringe.format import plus_minus
+
+    if row.radius_difference_mm is None:
+        return ""
+    signed = row.sense != "unknown"
+    shown = plus_minus(row.radius_difference_mm, row.radius_difference_u95_mm, signed=signed)
+    return shown if signed else f"? {shown}"
+
+
+def _irregularity(row: VisitRow) -> str:
+    from fringe.format import figures
+
+    return "" if row.irregularity_fringes is None else figures(row.irregularity_fringes, 2)
+
+
+def _probability(row: VisitRow) -> str:
+    from fringe.cli._words import percent_text
+
+    return "" if row.probability is None else percent_text(row.probability)
+
+
+LEGEND = (
+    "power and irregularity in fringes; power + contact at the centre, − at the edge, ? not known"
+)
+COLUMNS: dict[str, Callable[[int, VisitRow], str]] = {
+    "": lambda number, row: str(number),
+    "date": lambda number, row: f"{row.when:%Y-%m-%d}",
+    "time": lambda number, row: f"{row.when:%H:%M}",
+    "work before, on top": lambda number, row: _work(row),
+    "power": lambda number, row: _power(row),
+    "work − plate, mm": lambda number, row: _radius(row),
+    "irreg.": lambda number, row: _irregularity(row),
+    "verdict": lambda number, row: row.verdict or "",
+    "conforms": lambda number, row: _probability(row),
+    "next step": lambda number, row: row.next_step or "",
+}
+NUMBERS = ("", "power", "work − plate, mm", "irreg.", "conforms")
+SPARED = ("time", "next step", "work − plate, mm", "conforms", "irreg.")  # the first goes first

@@ -10,7 +10,7 @@ import click
 
 from fringe.cli._bench import NUMBER, line
 from fringe.cli._options import json_option, print_json
-from fringe.cli._reading import surface_reader, surface_reading_options
+from fringe.cli._surface_reading import surface_reader, surface_reading_options
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from fringe.archive.surface import Surface
     from fringe.judge.progress import Progress, VisitRow
 
-PICTURES = (".png", ".pdf", ".svg")
 WIDE = 160  # columns of a file or a pipe
 STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
@@ -74,9 +73,10 @@ def _json(
 
 
 def _draw(surface: Surface, result: Progress, path: Path) -> None:
-    if path.suffix.lower() not in PICTURES:
-        raise BadInput(f"--picture: {path}: the name must end in {', '.join(PICTURES)}")
+    if path.suffix.lower() != ".png":
+        raise BadInput(f"--picture: {path}: a picture's name must end in .png")
     from fringe.show.progress import progress_figure
+    from fringe.show.style import png_bytes
 
     figure = progress_figure(
         result.rows,
@@ -87,7 +87,7 @@ def _draw(surface: Surface, result: Progress, path: Path) -> None:
         diameter_mm=surface.diameter_mm,
     )
     try:
-        figure.savefig(path)
+        path.write_bytes(png_bytes(figure))
     except OSError as error:
         raise BadInput(f"{path}: cannot be written: {error.strerror}") from error
 

@@ -48,12 +48,13 @@ def add() -> None:
 @add.command("plate", short_help="A reference plate.")
 @ARCHIVE
 @NAME
-@click.option("--form", type=click.Choice(["convex", "concave"]), required=True)
+@click.option("--form", type=click.Choice(["convex", "concave"]), required=True,
+              help="Form of the plate.")  # fmt: skip
 @click.option("--radius", type=LENGTH, required=True, metavar="L", help="Certified radius.")
 @click.option("--radius-u", type=LENGTH, metavar="L", help="Its standard uncertainty.")
 @click.option("--how", metavar="TEXT", help="How the radius is known: certificate, method, date.")
-@click.option("--diameter", type=LENGTH, metavar="L")
-@click.option("--thickness", type=LENGTH, metavar="L")
+@click.option("--diameter", type=LENGTH, metavar="L", help="Of the plate.")
+@click.option("--thickness", type=LENGTH, metavar="L", help="At the middle.")
 @click.option("--glass", metavar="NAME", help="Glass, as in the table where it stands there.")
 @click.option("--form-u", type=LENGTH, metavar="L", help="Standard uncertainty of its form.")
 @click.option("--sphericity", metavar="TEXT", help="Evidence that it is a sphere.")
@@ -65,8 +66,8 @@ def plate(archive: Path, name: str, *, replace: bool, as_json: bool, **given: An
 
     \b
     Example:
-      fringe instrument add plate bench/ "plate 7" --form concave --radius 3048mm
-        --radius-u 0.3mm --how "bench, 2026" --diameter 160mm --glass borosilicate
+      fringe instrument add plate bench/ "plate 7" --form concave --radius 3048mm \\
+        --radius-u 0.3mm --how "bench, 2026" --diameter 160mm --glass borosilicate \\
         --sphericity "grating lines straight at the centre of curvature"
     """
     form_u = given["form_u"]
@@ -104,7 +105,7 @@ def spherometer(archive: Path, name: str, *, replace: bool, as_json: bool, **giv
 
     \b
     Example:
-      fringe instrument add spherometer bench/ "three balls" --foot-circle 140mm --ball 6.35mm
+      fringe instrument add spherometer bench/ "three balls" --foot-circle 140mm --ball 6.35mm \\
         --size-u 20um --ball-u 1um --reading-u 0.5um
     """
     ring = [mm for mm, _ in given["ring"] or ()]
@@ -168,7 +169,7 @@ def lamp(archive: Path, name: str, *, replace: bool, as_json: bool, **given: Any
 
     \b
     Example:
-      fringe instrument add lamp bench/ "filtered arc" --line 546.07:1:10
+      fringe instrument add lamp bench/ "filtered arc" --line 546.07:1:10 \\
         --wavelength-u 0.5nm --source "label of the filter"
     """
     wavelength_u = given["wavelength_u"]

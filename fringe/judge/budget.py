@@ -398,8 +398,8 @@ def _correlated_numbers(inputs: Sequence[Input], matrix: Any) -> dict[str, Any]:
     from uncertainties import correlated_values_norm, ufloat
 
     off = np.any(matrix - np.eye(len(inputs)) != 0, axis=1)
-    numbers = {
-        one.name: ufloat(one.value, one.u)
+    numbers: dict[str, Any] = {
+        one.name: ufloat(one.value, one.u) if one.u else one.value
         for one, tied in zip(inputs, off, strict=True)
         if not tied
     }
@@ -415,7 +415,7 @@ def _propagate(
     model: Model, inputs: Sequence[Input], numbers: Mapping[str, Any]
 ) -> tuple[Any, list[float]]:
     """Result as a number of :mod:`uncertainties`, and the sensitivity to each input."""
-    from uncertainties import wrap
+    from uncertainties import ufloat, wrap
 
     names = [one.name for one in inputs]
     sensitivities = [_sensitivity(model, inputs, i) for i in range(len(inputs))]
@@ -425,7 +425,8 @@ def _propagate(
 
     # our central differences, since those of the library take one step for all magnitudes
     derivatives = [lambda *_, c=c: c for c in sensitivities]
-    return wrap(of_all, derivatives)(*(numbers[name] for name in names)), sensitivities
+    output = wrap(of_all, derivatives)(*(numbers[name] for name in names))
+    return (output if hasattr(output, "std_dev") else ufloat(output, 0.0)), sensitivities
 
 
 def _draws(inputs: Sequence[Input], matrix: Any, trials: int, seed: int) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from fringe.synth.distractors import DISTRACTORS, distractor
 from fringe.synth.families import FAMILIES, random_scene
 from fringe.synth.files import save, save_picture
 from fringe.synth.gap import GapModel, gap_model, scene_gap_fringes
-from fringe.synth.render import Rendered, ideal_light, render
+from fringe.synth.rendering import Rendered, ideal_light, render
 from fringe.synth.scene import Bench, Camera, Dirt, Form, Scene
 from fringe.synth.sequences import Step, render_sequence, sense_pair, settle_steps, shift_steps
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,13 +55,22 @@ def illumination(scene: Scene) -> Illumination:
     grid_x = (ticks + 0.5) * (scene.width - 1)
     grid_y = (ticks + 0.5) * (scene.height - 1)
     u, v = scene.edge.unit(*np.meshgrid(grid_x, grid_y))
-    inside = u**2 + v**2 <= 1.1
-    on_work = log[inside] if np.count_nonzero(inside) > 9 else log.ravel()
-    spread = float(np.ptp(on_work))
-    log *= math.log(scene.bench.unevenness) / spread if spread > 0 else 0.0
-    level = np.exp(log - (log[inside] if inside.any() else log).max())
+    on_work = _on_work(scene, log)
+    log = (log - on_work.max()) * (math.log(scene.bench.unevenness) / float(np.ptp(on_work)))
+    level = np.exp(log)
     dip = scene.bench.camera_shadow * np.exp(-(((u**2 + v**2) / 0.16) ** 2))
     return Illumination(level * (1 - dip), scene.width, scene.height)
+
+
+def _on_work(scene: Scene, nodes: Floats) -> Floats:
+    """Values of the spline through `nodes` at points of the work that lie in the frame."""
+    rho, turn = np.meshgrid(np.linspace(0, 1, 24), np.linspace(0, 2 * math.pi, 60))
+    x, y = scene.edge.pixels(rho * np.cos(turn), rho * np.sin(turn))
+    seen = (x >= 0) & (x <= scene.width - 1) & (y >= 0) & (y <= scene.height - 1)
+    if not seen.any():
+        return nodes.ravel()
+    across = _weights(x[seen], scene.width)
+    return np.asarray(((_weights(y[seen], scene.height) @ nodes) * across).sum(axis=1))
 
 
 def _blotches(rng: np.random.Generator, x: Floats, y: Floats) -> Floats:
@@ -71,7 +81,7 @@ def _blotches(rng: np.random.Generator, x: Floats, y: Floats) -> Floats:
     return total / math.sqrt(5)
 
 
-def _weights(positions: NDArray[np.int64], count: int) -> Floats:
+def _weights(positions: NDArray[Any], count: int) -> Floats:
     """Cubic spline weights (P, nodes) of pixel positions on the coarse grid."""
     nodes = np.linspace(0, count - 1, _COARSE)
     return np.asarray(make_interp_spline(nodes, np.eye(_COARSE), k=3)(positions))
@@ -114,7 +124,9 @@ class Rim:
         if edge.a == edge.b:
             return rho, edge.a * (1 - rho)
         slope = np.hypot(xx * dx + cross * dy[:, None], yy * dy[:, None] + cross * dx)
-        return rho, (1 - rho) * rho / np.maximum(slope, 1e-12)
+        # rho / slope is the radius along the gradient; at the very middle it has none
+        radius = np.divide(rho, slope, out=np.full_like(rho, edge.b), where=slope > 0)
+        return rho, (1 - rho) * radius
 
 
 def soft_step(distance: Floats, sigma_px: float) -> Light:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from fringe.errors import BadInput
-from fringe.synth.render import Rendered
+from fringe.synth.rendering import Rendered
 
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
 FORMATS = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG", ".tif": "TIFF", ".tiff": "TIFF"}

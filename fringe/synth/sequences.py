@@ -11,7 +11,7 @@ import numpy as np
 
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp
-from fringe.synth.render import Rendered, render
+from fringe.synth.rendering import Rendered, render
 from fringe.synth.scene import MAX_VIEW_ANGLE_DEG, Scene
 
 Rng = np.random.Generator

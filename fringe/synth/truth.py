@@ -64,8 +64,8 @@ def truth_of(scene: Scene, gap: GapModel) -> dict[str, Any]:
         **_ring_truth(scene, gap, form.power),
         "contrast": _contrast(scene, gap, u, v),
         "max_frequency_cycles_px": max_frequency(scene, gap),
-        "min_gap_nm": float(gap.nm(u, v).min()),
-        "max_gap_nm": float(gap.nm(u, v).max()),
+        "min_gap_nm": scene.form.min_gap_nm,
+        "max_gap_nm": float(max(gap.nm(u, v).max(), gap.nm(*_rim()).max())),
         "seed": scene.seed,
         "scene": scene.to_json(),
     }  # fmt: skip
@@ -101,6 +101,11 @@ def _equal_areas() -> tuple[Floats, Floats]:
     rho = np.sqrt((np.arange(_RINGS) + 0.5) / _RINGS)[:, None]
     turn = (2 * math.pi / _SPOKES) * np.arange(_SPOKES)[None, :]
     return rho * np.cos(turn), rho * np.sin(turn)
+
+
+def _rim() -> tuple[Floats, Floats]:
+    turn = np.linspace(0, 2 * math.pi, 721)
+    return np.cos(turn), np.sin(turn)
 
 
 def _symmetric_pv(

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
-from fringe.archive.session import GapMap, LoggedReading, Photograph, SessionSummary, media_type
+from fringe.archive.session import (
+    GapMap,
+    LoggedReading,
+    Photograph,
+    SessionSummary,
+    Visit,
+    Work,
+    media_type,
+)
 from fringe.errors import BadInput, Refused
 from fringe.judge.coverage import coverage_factor
 from fringe.judge.progress import VisitRecord
@@ -18,6 +27,7 @@ from fringe.optics.lamps import Lamp
 from fringe.orders.reading import Reading
 
 GAP_MAP_SIDE = 256
+T = TypeVar("T")
 
 # Takes a photograph's path, returns its reading; raises `Refused` where it makes none.
 Reader = Callable[[Path], Reading]
@@ -156,6 +166,44 @@ def gap_map(reading: Reading, diameter_mm: float | None, side: int = GAP_MAP_SID
     gap[inside] = (fringes - fringes.min()) * reading.wavelength_nm / 2
     scale, unit = (1.0, "1") if diameter_mm is None else (diameter_mm / 2, "mm")
     return GapMap(places * scale, places * scale, gap, unit)
+
+
+def take_over(new: Visit, corrected: Visit) -> Visit:
+    """Complete a correction: what it leaves open is taken over from the visit it corrects.
+
+    Parameters
+    ----------
+    new : Visit
+        The correction. A field that is None, or a group that is empty, is left open; text
+        that is empty is not.
+    corrected : Visit
+        The visit as it was logged.
+
+    Returns
+    -------
+    Visit
+        Readings and photographs are taken over together, or not at all.
+    """
+    old, work = corrected.work, new.work
+    pictures = new if new.photographs or new.readings else corrected
+    return dataclasses.replace(
+        new,
+        by=_either(new.by, corrected.by),
+        remarks=_either(new.remarks, corrected.remarks),
+        work=Work(
+            _either(work.stage, old.stage),
+            _either(work.minutes, old.minutes),
+            _either(work.on_top, old.on_top),
+        ),
+        temperature_c=_either(new.temperature_c, corrected.temperature_c),
+        readings=pictures.readings,
+        photographs=pictures.photographs,
+        spherometers=new.spherometers or corrected.spherometers,
+    )
+
+
+def _either(new: T | None, old: T | None) -> T | None:
+    return old if new is None else new
 
 
 def visit_records(summaries: Iterable[SessionSummary]) -> tuple[VisitRecord, ...]:

@@ -38,7 +38,8 @@ def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any)
 
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder. Each PHOTO is read with the
     plate, diameter and lamp of the surface's record, and kept with its original bytes. If one
-    of them cannot be read, nothing is written unless --keep-refused.
+    of them cannot be read, nothing is written unless --keep-refused. A correction takes over
+    what it does not say from the session that it replaces.
 
     \b
     Example:
@@ -68,7 +69,7 @@ def _visit(surface: Surface, photos: tuple[Path, ...], given: dict[str, Any]) ->
     when = _time(given["when"])
     readings, photographs = _photographs(surface, photos, given) if photos else ((), ())
     inputs = {key: value for key, value in given.items() if value is not None}
-    return Visit(
+    visit = Visit(
         when=when,
         by=given["by"],
         remarks=given["remark"],
@@ -79,6 +80,17 @@ def _visit(surface: Surface, photos: tuple[Path, ...], given: dict[str, Any]) ->
         replaces=given["replaces"],
         inputs={"photographs": [str(path) for path in photos], **inputs},
     )
+    return visit if visit.replaces is None else _completed(surface, visit, visit.replaces)
+
+
+def _completed(surface: Surface, visit: Visit, replaces: str) -> Visit:
+    """A correction with what it leaves open taken over from the session it corrects."""
+    from fringe.archive.gather import take_over
+    from fringe.archive.read import find_session, open_session
+
+    assert surface.folder is not None
+    path = find_session(surface.folder, replaces)
+    return take_over(visit, open_session(path).visit)
 
 
 def _photographs(surface: Surface, photos: tuple[Path, ...], given: dict[str, Any]) -> Any:

@@ -19,6 +19,7 @@ COMMANDS = {
     "sag": ("fringe.cli.sag", "Compare plate and work on a spherometer."),
     "convert": ("fringe.cli.convert", "Convert fringes, radius, sagitta and gap."),
     "tolerance": ("fringe.cli.tolerance", "Turn a tolerance into all its forms."),
+    "budget": ("fringe.cli.budget", "Show where a session's uncertainty comes from."),
     "instrument": (
         "fringe.cli.instrument",
         "Keep records of plates, spherometers, cameras, lamps.",

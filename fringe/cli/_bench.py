@@ -110,10 +110,21 @@ def line(label: str, text: str) -> str:
     return f"  {label:<{LABEL}}{text}"
 
 
+def wrapped_line(label: str, text: str) -> str:
+    """One result whose text may be long: wrapped to the terminal under itself."""
+    return _wrapped(line(label, text), " " * (LABEL + 2))
+
+
 def remark(text: str) -> str:
     """A remark under the results, wrapped to the terminal."""
+    return _wrapped(f"! {text}", "  ")
+
+
+def _wrapped(text: str, indent: str) -> str:
     import shutil
     import textwrap
 
     width = max(40, min(shutil.get_terminal_size().columns, 100))
-    return textwrap.fill(f"! {text}", width, subsequent_indent="  ", break_on_hyphens=False)
+    return textwrap.fill(
+        text, width, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
+    )

@@ -56,10 +56,12 @@ if TYPE_CHECKING:
 @click.option("--spherometer", metavar="NAME", help="Spherometer on record.")
 @click.option("--plate-name", metavar="NAME", help="Plate on record.")
 @click.option("--camera", metavar="NAME", help="Camera on record.")
+@click.option("--budget", is_flag=True, help="Show where the uncertainties come from.")
 @json_option
 def command(
-    plate: Any, work: Any, zero: Any, reading_u: float | None, *, as_json: bool, **options: Any
-) -> None:
+    plate: Any, work: Any, zero: Any, reading_u: float | None, *, budget: bool, as_json: bool,
+    **options: Any,
+) -> None:  # fmt: skip
     """Say which is deeper, the plate or the work, by how much, and what radius the work has.
 
     Read plate and work in turn, and repeat. Readings may carry signs, as a gauge shows them
@@ -99,7 +101,8 @@ def command(
     if as_json:
         print_json(_json(result, near, lamp, notes))
     else:
-        click.echo("\n".join(_text(result, near, lamp, options["diameter"], notes)))
+        rows = _text(result, near, lamp, options["diameter"], notes)
+        click.echo("\n".join(rows + (_tables(result) if budget else [])))
 
 
 def _from_records(options: dict[str, Any]) -> dict[str, Any]:
@@ -262,6 +265,13 @@ def _text(
     trap = trap_text(result)
     rows += [remark(note) for note in ([trap] if trap else []) + notes]
     return rows
+
+
+def _tables(result: SagResult) -> list[str]:
+    from fringe.cli._budget_table import budget_table
+
+    shown = (result.depth_um, result.work_radius_mm, result.radius_difference_mm)
+    return [row for one in shown if one is not None for row in ("", *budget_table(one))]
 
 
 def _near_text(near: Reach) -> list[str]:

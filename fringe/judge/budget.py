@@ -294,7 +294,7 @@ def budgets(
         If a correlation names an unknown input or the matrix is not one of correlations.
     """
 
-    from uncertainties import correlation_matrix
+    from uncertainties import nominal_value, std_dev
 
     matrix = _correlation_matrix(inputs, correlations or {})
     numbers = _correlated_numbers(inputs, matrix)
@@ -304,13 +304,13 @@ def budgets(
     for (name, unit), model in models.items():
         output, sensitivities = _propagate(model, inputs, numbers)
         outputs.append(output)
-        value, u = float(output.nominal_value), float(output.std_dev)
+        value, u = float(nominal_value(output)), float(std_dev(output))
         budget = _assemble(name, unit, value, u, inputs, sensitivities, matrix)
         if draws is not None:
             check = _compare(budget, _run(model, draws, trials))
             budget = replace(budget, monte_carlo=check)
         results[name] = budget
-    return Budgets(results, correlation_matrix(outputs).tolist() if outputs else [])
+    return Budgets(results, _output_correlation(outputs))
 
 
 def effective_dof(
@@ -415,7 +415,7 @@ def _propagate(
     model: Model, inputs: Sequence[Input], numbers: Mapping[str, Any]
 ) -> tuple[Any, list[float]]:
     """Result as a number of :mod:`uncertainties`, and the sensitivity to each input."""
-    from uncertainties import ufloat, wrap
+    from uncertainties import wrap
 
     names = [one.name for one in inputs]
     sensitivities = [_sensitivity(model, inputs, i) for i in range(len(inputs))]
@@ -425,8 +425,20 @@ def _propagate(
 
     # our central differences, since those of the library take one step for all magnitudes
     derivatives = [lambda *_, c=c: c for c in sensitivities]
-    output = wrap(of_all, derivatives)(*(numbers[name] for name in names))
-    return (output if hasattr(output, "std_dev") else ufloat(output, 0.0)), sensitivities
+    return wrap(of_all, derivatives)(*(numbers[name] for name in names)), sensitivities
+
+
+def _output_correlation(outputs: Sequence[Any]) -> list[list[float]]:
+    """Correlation matrix of the results; one that is exact goes with nothing."""
+    import numpy as np
+    from uncertainties import correlation_matrix, std_dev
+
+    live = [i for i, output in enumerate(outputs) if std_dev(output) > 0]
+    matrix = np.eye(len(outputs))
+    if live:
+        matrix[np.ix_(live, live)] = correlation_matrix([outputs[i] for i in live])
+    rows: list[list[float]] = matrix.tolist()
+    return rows
 
 
 def _draws(inputs: Sequence[Input], matrix: Any, trials: int, seed: int) -> dict[str, Any]:

@@ -1,0 +1,51 @@
+"""A budget as a table with bars, for the terminal."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from fringe.cli._bench import line
+
+if TYPE_CHECKING:
+    from fringe.judge.budget import Budget
+
+BAR = 10
+LEAST_SHARE = 0.005
+
+
+def budget_table(one: Budget) -> list[str]:
+    """A result, and a row for each input that matters."""
+    from fringe.format import figures
+
+    rows = [
+        f"{one.name} {one.text(signed=not one.name.endswith('radius'))}",
+        f"  {'input':<20}{'u':>15}{'sensitivity':>13}{'gives':>9}{'share':>8}  {'':<{BAR}}dof",
+    ]
+    small = []
+    for row in one.rows:
+        if row.contribution == 0:
+            continue
+        if abs(row.share) < LEAST_SHARE:
+            small.append(row.input.name)
+            continue
+        unit = f"{figures(row.input.u, 2)} {row.input.unit}"
+        rows.append(
+            f"  {row.input.name:<20}{unit:>15}{figures(row.sensitivity, 3):>13}"
+            f"{figures(abs(row.contribution), 2):>9}{100 * row.share:>6.0f} %  "
+            f"{'█' * max(0, round(row.share * BAR)) or '▏':<{BAR}}{_dof(row.input.dof)}"
+        )
+    gap = " " * (10 + BAR)
+    rows.append(f"  {'together':<20}{'':>28}{figures(one.u, 2):>9}{gap}{_dof(one.dof)}")
+    if small:
+        rows.append(line("under 0.5 %", ", ".join(small)))
+    check = one.monte_carlo
+    if check is not None and check.agrees:
+        rows.append(line("Monte Carlo", f"{check.trials} draws agree with first order"))
+    return rows
+
+
+def _dof(dof: float | None) -> str:
+    if dof is None or not math.isfinite(dof):
+        return "∞"
+    return f"{dof:.0f}" if dof < 1000 else "> 999"

@@ -1,0 +1,206 @@
+"""`fringe budget`: where the uncertainty of a session comes from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fringe.cli._bench import NUMBER, line, remark, wrapped_line
+from fringe.cli._budget_table import budget_table
+from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.errors import BadInput
+
+if TYPE_CHECKING:
+    from fringe.archive.session import Session
+    from fringe.judge.budget import Budget
+    from fringe.judge.settle import Settling
+    from fringe.judge.sources import Bench
+    from fringe.judge.verdict import Verdict
+
+
+@click.command("budget", short_help="Show where a session's uncertainty comes from.")
+@click.argument("session", type=click.Path(path_type=Path))
+@click.option("--diameter-u", type=LENGTH, metavar="L", help="Of the aperture's diameter.")
+@click.option("--plate-radius-u", type=LENGTH, metavar="L", help="Of the plate; else on record.")
+@click.option("--plate-form-u", type=LENGTH, metavar="L", help="Of the plate's form, as a height.")
+@click.option("--axial-u", type=NUMBER, metavar="K", help="Of the faces' temperature difference.")
+@click.option("--pieces-u", type=NUMBER, metavar="K", help="Of the pieces' one.")
+@click.option("--glass", metavar="NAME", help="Glass of the table; else the surface's.")
+@click.option("--thickness", type=LENGTH, metavar="L", help="Thickness of the thinner piece.")
+@click.option("--result", metavar="NAME", help="Only this result, as power.")
+@click.option("--figure", type=click.Path(path_type=Path), metavar="FILE", help="Draw it (PNG).")
+@click.option("--trials", type=click.IntRange(0, 10_000_000), default=50_000, show_default=True,
+              help="Draws of the Monte Carlo check; 0 for none.")  # fmt: skip
+@json_option
+def command(
+    session: Path, result: str | None, figure: Path | None, trials: int, as_json: bool,
+    **given: Any,
+) -> None:  # fmt: skip
+    """Show where the uncertainty of a session's results comes from.
+
+    SESSION is a session's file. Each input with its standard uncertainty, its effect on the
+    result, its share and degrees of freedom; a Monte Carlo run says where first order is not
+    good enough. If the verdict is unproven: which input to better. The -u options are
+    standard uncertainties of what the session itself does not know.
+
+    \b
+    Example:
+      fringe budget bench/convex/0003_20260314T093000Z_k3v9qd.h5
+      fringe budget SESSION.h5 --axial-u 0.1 --glass borosilicate --thickness 25mm
+      fringe budget SESSION.h5 --result power --figure budget.png
+    """
+    from fringe.archive.read import open_session
+    from fringe.judge.sources import reading_budgets
+
+    opened = open_session(session)
+    readings = [one.reading for one in opened.visit.readings]
+    found, verdict, settling = None, None, None
+    if any(one.power_fringes is not None for one in readings):
+        found = reading_budgets(readings, _bench(opened, given), trials=trials)
+        verdict, settling = _judged(opened, found, readings)
+    known = (found.results if found else {}) | _spherometer(opened)
+    if not known:
+        raise BadInput(f"{session}: neither fringes nor a spherometer were read in this session")
+    results = _chosen(known, result)
+    if figure is not None:
+        _draw(figure, results, opened)
+    if as_json:
+        print_json(_json(results, verdict, settling, figure))
+    else:
+        click.echo("\n".join(_text(results, verdict, settling, figure)))
+
+
+def _bench(opened: Session, given: dict[str, Any]) -> Bench:
+    from fringe.judge.sources import Bench
+    from fringe.optics.thermal import glass, glass_names
+
+    surface = opened.surface
+    lamps = [one.lamp for one in opened.visit.readings if one.lamp is not None]
+    name = given["glass"] or surface.glass
+    known = name is not None and (given["glass"] or name.strip().lower() in glass_names())
+    plate_u = given["plate_radius_u"]
+    return Bench(
+        work=surface.form,
+        diameter_mm=surface.diameter_mm,
+        u_diameter_mm=given["diameter_u"] or 0.0,
+        plate_radius_mm=surface.plate_radius_mm,
+        u_plate_radius_mm=plate_u if plate_u is not None else surface.plate.radius_u_mm or 0.0,
+        u_wavelength_nm=lamps[0].u_wavelength_nm if lamps else 0.0,
+        u_plate_form_nm=(given["plate_form_u"] or 0.0) * 1e6,
+        u_axial_k=_not_negative("--axial-u", given["axial_u"]),
+        u_pieces_k=_not_negative("--pieces-u", given["pieces_u"]),
+        expansion_per_k=glass(str(name)).expansion_per_k if known else 0.0,
+        thickness_mm=given["thickness"],
+    )
+
+
+def _spherometer(opened: Session) -> dict[str, Budget]:
+    """Budgets of the spherometer, where the session has its readings of plate and work."""
+    by_piece = {one.piece: one for one in opened.visit.spherometers}
+    if "plate" not in by_piece or "work" not in by_piece:
+        return {}
+    from fringe.archive.instruments import spherometer_from_record
+    from fringe.judge.spherometry import SpherometerReadings, compare
+
+    plate, work, surface = by_piece["plate"], by_piece["work"], opened.surface
+    one = spherometer_from_record(work.geometry) if work.geometry else None
+    readings = SpherometerReadings(
+        tuple(map(float, plate.height_mm)),
+        tuple(map(float, work.height_mm)),
+        tuple(map(float, work.zero_mm)),
+        (one.u_reading_mm if one is not None else None) or 0.0,
+    )
+    result = compare(
+        readings,
+        surface.form,
+        spherometer=one,
+        plate_radius_mm=surface.plate_radius_mm,
+        u_plate_radius_mm=surface.plate.radius_u_mm,
+        diameter_mm=surface.diameter_mm,
+    )
+    found = (result.depth_um, result.work_radius_mm, result.radius_difference_mm)
+    return {f"spherometer, {each.name}": each for each in found if each is not None}
+
+
+def _not_negative(what: str, value: float | None) -> float:
+    if value is not None and value < 0:
+        raise BadInput(f"{what}: an uncertainty is not below zero")
+    return value or 0.0
+
+
+def _chosen(results: dict[str, Budget], name: str | None) -> list[Budget]:
+    if name is None:
+        return list(results.values())
+    if name not in results:
+        raise BadInput(f"--result: there is no {name!r}; there are {', '.join(results)}")
+    return [results[name]]
+
+
+def _judged(opened: Session, found: Any, readings: Any) -> tuple[Verdict | None, Settling | None]:
+    """Verdict with the budget's uncertainties, and what would settle it."""
+    from fringe.judge.settle import what_settles
+    from fringe.judge.sources import measured_from_budgets
+    from fringe.judge.verdict import surface_verdict
+
+    tolerance = opened.surface.tolerance
+    limits = (
+        tolerance.power_fringes, tolerance.radius_difference_mm, tolerance.irregularity_fringes,
+    )  # fmt: skip
+    if limits == (None, None, None):
+        return None, None
+    verdict = surface_verdict(measured_from_budgets(found, readings), tolerance)
+    open_parts = [one for one in verdict.parts if one.state == "unproven"]
+    judged = next((one for one in open_parts if one.quantity in found.results), None)
+    return verdict, None if judged is None else what_settles(found[judged.quantity], judged)
+
+
+def _draw(path: Path, results: list[Budget], opened: Session) -> None:
+    from fringe.show.budget import budget_figure
+    from fringe.show.style import Facts, png_bytes
+
+    if path.suffix.lower() != ".png":
+        raise BadInput(f"{path}: figures are PNG; give a name that ends in .png")
+    facts = Facts(
+        wavelength_nm=opened.visit.readings[0].reading.wavelength_nm,
+        diameter_mm=opened.surface.diameter_mm,
+        surface=opened.surface.name,
+        when=f"{opened.summary.when:%Y-%m-%d %H:%M}",
+    )
+    data = png_bytes(budget_figure(results, facts))
+    partial = path.with_name(f".{path.name}.partial")
+    try:
+        partial.write_bytes(data)
+        partial.replace(path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise BadInput(f"{path}: cannot be written: {error.strerror}") from error
+
+
+def _json(
+    results: list[Budget], verdict: Verdict | None, settling: Settling | None, figure: Path | None
+) -> dict[str, Any]:
+    return {
+        "results": [one.to_json() for one in results],
+        "verdict": verdict.to_json() if verdict else None,
+        "settles": settling.to_json() if settling else None,
+        "figure": str(figure) if figure else None,
+    }
+
+
+def _text(
+    results: list[Budget], verdict: Verdict | None, settling: Settling | None, figure: Path | None
+) -> list[str]:
+    rows: list[str] = []
+    for one in results:
+        rows += [*budget_table(one), ""]
+    if verdict is not None:
+        rows.append(line("verdict", f"{verdict.state}, "
+                         f"{100 * verdict.probability:.0f} % probable to conform"))  # fmt: skip
+    if settling is not None:
+        rows.append(wrapped_line("to settle it", settling.text))
+    if figure is not None:
+        rows.append(line("figure", str(figure)))
+    rows += [remark(one.warning) for one in results if one.warning]
+    return rows[:-1] if rows[-1] == "" else rows

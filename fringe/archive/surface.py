@@ -384,14 +384,16 @@ def _new_folder(archive: Path, surface: Surface) -> Path:
         _write_record(draft, surface)
         for name in folder_names(surface.name):
             final = archive / name
-            if any(entry.name.casefold() == name.casefold() for entry in archive.iterdir()):
-                continue
-            try:
-                os.rename(draft, final)
-            except OSError:  # somebody was faster
-                continue
-            sync_folder(archive)
-            return final
+            if not any(entry.name.casefold() == name.casefold() for entry in archive.iterdir()):
+                try:
+                    os.rename(draft, final)
+                except OSError:
+                    pass  # somebody was faster
+                else:
+                    sync_folder(archive)
+                    return final
+            if record_versions(final) and load_surface(final).name == surface.name:
+                break
         raise BadInput(f"{archive}: there is a surface {surface.name!r} already; use another name")
     except OSError as error:
         raise BadInput(f"{archive}: cannot write: {error.strerror}; nothing was kept") from error
@@ -448,7 +450,9 @@ def _positive(name: str, what: str, value: float | None) -> None:
         raise BadInput(f"surface {name!r}: {what} must be greater than zero, not {value} mm")
 
 
-def _known(kind: Any, values: dict[str, Any]) -> dict[str, Any]:
+def _known(kind: Any, values: Any) -> dict[str, Any]:
+    if not isinstance(values, dict):
+        raise TypeError(f"a {kind.__name__.lower()} that is no object")
     return {k: v for k, v in values.items() if k in kind.__dataclass_fields__}
 
 

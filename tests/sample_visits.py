@@ -1,0 +1,143 @@
+"""Surfaces and visits for tests: full ones that use every field, and plain ones."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from fringe.archive.gather import logged
+from fringe.archive.session import (
+    GapMap,
+    LoggedReading,
+    Photograph,
+    SpherometerReadings,
+    Visit,
+    Work,
+)
+from fringe.archive.surface import Plate, Surface, add_surface
+from fringe.judge.verdict import Tolerance
+from fringe.optics.lamps import lamp
+from fringe.orders.reading import FormFit, Quality, Reading, RingFit
+from fringe.photo.ellipse import Edge
+
+START = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
+
+
+def hours(count: float) -> datetime:
+    """The time so many hours after the first visit."""
+    return START + timedelta(hours=count)
+
+
+def full_surface(archive: Path, name: str = "concave 1") -> Surface:
+    """Add a surface with every field of its record."""
+    surface = Surface(
+        name,
+        "concave",
+        radius_mm=3048.0,
+        diameter_mm=150.0,
+        radius_u_mm=0.5,
+        plate=Plate("plate 7", 3048.6, 0.2),
+        tolerance=Tolerance(2.0, 0.3, 1.5, 589.29, "guard95"),
+        lamp="sodium",
+        glass="borosilicate",
+        note="second of the pair",
+    )
+    return add_surface(archive, surface, now=START)
+
+
+def full_reading(rng: np.random.Generator) -> LoggedReading:
+    """A reading with a value in every field."""
+    terms = ((0, 0), (1, -1), (1, 1), (2, -2), (2, 0), (2, 2), (4, 0))
+    spread = rng.normal(size=(len(terms), len(terms)))
+    orders = np.arange(3.0, 9.0)
+    reading = Reading(
+        wavelength_nm=589.29,
+        quality=Quality(*rng.uniform(0, 1, 3), warnings=("dust near the rim", "λ: two lines")),
+        power_fringes=-float(rng.uniform(3, 4)),
+        power_u95_fringes=float(rng.uniform(0.05, 0.2)),
+        sense="edge",
+        sense_source="contrast",
+        tilt_fringes=float(rng.normal()),
+        astigmatism_fringes=float(rng.uniform()),
+        irregularity_fringes=float(rng.uniform()),
+        symmetric_irregularity_fringes=float(rng.uniform()),
+        rms_irregularity_fringes=float(rng.uniform()),
+        iso10110="3/ 3.5(0.3/0.1); λ = 589.3 nm",
+        rings=7,
+        ring_step_px2=float(rng.uniform(1e3, 1e5)),
+        ring_step_u95_px2=float(rng.uniform(1, 9)),
+        effective_radius_mm=float(rng.uniform(1e5, 1e7)),
+        radius_difference_mm=float(rng.normal()),
+        radius_difference_u95_mm=float(rng.uniform()),
+        edge=Edge(*rng.uniform(900, 1000, 3), b=880.5, angle_deg=17.0, u_px=0.3),
+        edge_source="found",
+        form=FormFit(terms, rng.normal(size=len(terms)), spread @ spread.T),
+        ring_fit=RingFit(*rng.uniform(1, 1000, 5), orders, np.sqrt(orders) * 100),
+        power_u_parts={"fit": 0.021, "edge": 0.013},
+    )
+    places = np.linspace(-75.0, 75.0, 33)
+    gap = rng.uniform(0, 1e4, (33, 33)).astype(np.float32)
+    gap[0, 0] = np.nan
+    return LoggedReading(
+        reading=reading,
+        photographs=(2, 1),
+        lamp=lamp("sodium"),
+        options={"edge": "auto", "camera_distance_mm": 900.0},
+        gap=GapMap(places, places[::-1].copy(), gap, "mm"),
+        irregularity_u95_fringes=0.04,
+    )
+
+
+def full_visit(rng: np.random.Generator) -> Visit:
+    """A visit with a value in every field, and everything that can be repeated twice."""
+    sphero = SpherometerReadings(
+        piece="work",
+        height_mm=rng.normal(size=5),
+        zero_mm=rng.normal(size=3),
+        geometry={"kind": "three balls", "circle_radius_mm": 50.0},
+        options={"mean": "of five"},
+        radius_mm=3049.1,
+        radius_u_mm=1.2,
+    )
+    return Visit(
+        when=hours(-0.5),
+        by="the second shift",
+        remarks="a scratch near the rim\nsecond line, größer als λ/10",
+        work=Work("polish", 42.5, "tool"),
+        temperature_c=20.4,
+        readings=(full_reading(rng), full_reading(rng)),
+        photographs=(
+            Photograph("rings ä.jpg", rng.bytes(70_001), "image/jpeg"),
+            Photograph("dim.tif", bytes(50_000), "image/tiff", refusal="no fringes to be seen"),
+        ),
+        spherometers=(sphero, sphero),
+        inputs={"edge": "auto", "photographs": ["/bench/rings ä.jpg"]},
+    )
+
+
+def power_reading(
+    power: float, u95: float = 0.1, sense: str = "centre", wavelength_nm: float = 589.29
+) -> LoggedReading:  # fmt: skip
+    """A reading of power alone, with a form that has this power and a little irregularity."""
+    form = FormFit(
+        ((0, 0), (2, 0), (4, 0)),
+        np.array([power / 2, power / 2, 0.05]),
+        np.diag([1e-4, (u95 / 4) ** 2, 1e-6]),
+    )
+    reading = Reading(
+        wavelength_nm,
+        Quality(0.6, 0.9, 0.05),
+        power_fringes=power,
+        power_u95_fringes=u95,
+        sense=sense,
+        irregularity_fringes=0.1,
+        form=form,
+    )
+    return logged(reading, (), lamp("sodium"), 150.0, {})
+
+
+def plain_visit(remark: str = "looked at it") -> Visit:
+    """The least that can be logged."""
+    return Visit(remarks=remark)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import re
 import shlex
+import shutil
+import subprocess
+import sys
 import tomllib
 from importlib.metadata import packages_distributions
 from pathlib import Path
@@ -11,7 +14,7 @@ from pathlib import Path
 import click
 import pytest
 
-from commandline import commands, console_lines
+from commandline import blocks, commands, console_lines, lay_out_files
 from fringe.cli import cli
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.ellipse import Edge
@@ -20,12 +23,6 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 WORDS = commands()
-
-
-def blocks(text: str, *languages: str) -> list[str]:
-    """Return the fenced blocks of a document in any of the languages."""
-    found = re.findall(r"^```(\w+)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
-    return [body for language, body in found if language in languages]
 
 
 LINES = [line for block in blocks(README, "console") for line in console_lines(block)]
@@ -79,6 +76,32 @@ def test_options_named_in_the_text_exist(option: str) -> None:
     known = {name for command in [cli, *WORDS.values()] for one in command.params
              for name in one.opts}  # fmt: skip
     assert option in known | {"--help"}
+
+
+def calls(block: str) -> list[tuple[str, list[str]]]:
+    """Split a console block into what is typed and what the README shows as the answer."""
+    whole = re.sub(r"\\\n\s*", "", block)
+    parts = re.split(r"^\$ ", whole, flags=re.MULTILINE)
+    assert parts[0] == ""
+    return [(typed, shown) for typed, *shown in (part.splitlines() for part in parts[1:])]
+
+
+def wording(line: str) -> str:
+    """Return a line of an answer without its numbers, which better code may change."""
+    return re.sub(r"[\d.,+−±\s]+", " ", line).strip()
+
+
+def test_readme_can_be_typed_from_top_to_bottom(tmp_path: Path) -> None:
+    """Every console line of README.md runs after those before it and answers as shown there."""
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    lay_out_files(README, tmp_path)
+    for typed, shown in (call for block in blocks(README, "console") for call in calls(block)):
+        words = [Path(sys.executable).with_name("fringe"), *shlex.split(typed)[1:]]
+        done = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert (done.returncode, done.stderr) == (0, ""), typed
+        answer = iter([wording(line) for line in done.stdout.splitlines()])
+        missing = [line for line in shown if line.strip() != "..." and wording(line) not in answer]
+        assert missing == [], f"{typed} answered\n{done.stdout}"
 
 
 def reading_json() -> dict[str, object]:

@@ -14,10 +14,11 @@ from pathlib import Path
 import click
 import pytest
 
-from commandline import commands, example_lines
+from commandline import commands, example_lines, lay_out_files
 from fringe.cli import COMMANDS, cli
 
 WORDS = commands()
+ROOT = Path(__file__).parents[1]
 FRINGE = Path(sys.executable).with_name("fringe")
 
 
@@ -61,30 +62,58 @@ def test_every_command_has_an_example(words: str) -> None:
     assert (WORDS[words].help or "").rstrip().endswith(lines[-1].split()[-1])
 
 
+SESSION = re.compile(r"\.h5$")
 PICTURE = re.compile(r"\.(?:jpe?g|png|tiff?)$")
+# What an example builds on: the examples of another command, run before it.
+BEFORE = {
+    "surface change": "surface add",
+    "surface list": "surface add",
+    "surface show": "surface add",
+    "instrument list": "instrument",
+    "instrument show": "instrument",
+    "log": "surface add",
+    "progress": "log",
+    "budget": "log",
+}
 
 
 @pytest.fixture(scope="module")
 def example_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Render the photograph that examples call by whatever name."""
     path = tmp_path_factory.mktemp("photo") / "photo.png"
-    form = ["--lamp", "sodium", "--power", "5", "--tilt", "2", "--diameter", "150mm"]
-    subprocess.run([FRINGE, "synth", "--out", path, "--size", "600", "--seed", "1", *form], check=True)
+    scene = "--lamp sodium --power 5 --tilt 2 --diameter 150mm --size 600 --seed 1"
+    subprocess.run([FRINGE, "synth", "--out", path, *shlex.split(scene)], check=True)
     return path
+
+
+def run_example(line: str, folder: Path, photo: Path) -> None:
+    """Run one line in a folder where the files that it reads are laid out."""
+    typed = shlex.split(line)
+    for before, word in itertools.pairwise(typed):
+        if PICTURE.search(word) and before not in ("--out", "--picture", "--figure"):
+            (folder / word).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(photo, folder / word)
+        elif SESSION.search(word):  # any session that was logged before stands for it
+            logged = min(folder.glob("shop/*/0*.h5"))
+            (folder / word).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(logged, folder / word)
+    done = subprocess.run(
+        [FRINGE, *typed[1:]], cwd=folder, capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, ""), line
+    assert done.stdout
+    if "--json" in typed:
+        assert isinstance(json.loads(done.stdout), dict)
 
 
 @pytest.mark.parametrize("words", WORDS)
 def test_examples_run(words: str, example_photo: Path, tmp_path: Path) -> None:
     """Each example line of the help does what it says: status 0, and JSON where it asks for it."""
-    for line in example_lines(WORDS[words]):
-        typed = shlex.split(line)
-        for before, word in itertools.pairwise(typed):
-            if PICTURE.search(word) and before != "--out" and not (tmp_path / word).exists():
-                shutil.copy(example_photo, tmp_path / word)
-        done = subprocess.run(
-            [FRINGE, *typed[1:]], cwd=tmp_path, capture_output=True, text=True, check=False
-        )
-        assert (done.returncode, done.stderr) == (0, ""), line
-        assert done.stdout
-        if "--json" in typed:
-            assert isinstance(json.loads(done.stdout), dict)
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    lay_out_files((ROOT / "README.md").read_text(encoding="utf-8"), tmp_path)
+    chain = [words]
+    while chain[0] in BEFORE:
+        chain.insert(0, BEFORE[chain[0]])
+    for each in chain:
+        for line in example_lines(WORDS[each]):
+            run_example(line, tmp_path, example_photo)

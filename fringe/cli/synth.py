@@ -56,13 +56,24 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option("--grey", is_flag=True, help="One grey channel instead of colour.")
 @click.option("--bits", type=int, help="8 or 16. [8]")
 @click.option("--quality", type=int, help="Of JPEG, 1 to 100. [92]")
+@click.option(
+    "--frames", type=int, metavar="N", help="A burst while the work is pressed: OUT-1 to OUT-N."
+)
+@click.option("--pair", help="press, eye or lamp: OUT-before and OUT-after, which tell the sense.")
 @click.option("--family", help="Draw all that is not given: clean, dirty, oval, led, "
               "high_power, low_power, field or mixed.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(min=0), help="Of all that is drawn. [a new one]")
 @click.option("--force", is_flag=True, help="Write over what is there.")
 @json_option
 def command(
-    out: str, seed: int | None, force: bool, min_gap: float | None, as_json: bool, **asked: Any
+    out: str,
+    seed: int | None,
+    force: bool,
+    min_gap: float | None,
+    frames: int | None,
+    pair: str | None,
+    as_json: bool,
+    **asked: Any,
 ) -> None:
     """Render a photograph of fringes with known truth.
 
@@ -74,21 +85,22 @@ def command(
       fringe synth --out contact.jpg --power 3.5 --tilt 2 --lamp sodium
       fringe synth --out edge.png --sense edge --power -8 --diameter 150mm --seed 7
       fringe synth --out hard.jpg --family dirty --json
+      fringe synth --out press.jpg --power 4 --pair press
     """
-    from fringe.synth.files import check_target, save, truth_path
-    from fringe.synth.render import render
+    from fringe.synth.files import check_target, save_all
     from fringe.synth.request import Request, describe, request_scene
+    from fringe.synth.sequences import render_series
 
     seed = _new_seed() if seed is None else seed
     gap_nm = None if min_gap is None else min_gap * 1e6
     scene = request_scene(Request(seed=seed, min_gap_nm=gap_nm, **asked))
-    check_target(out, scene.camera.bits, force=force)
-    rendered = render(scene)
-    path = save(rendered, out, force=force)
+    check_target(out, scene.camera.bits, force=True)
+    written = save_all(render_series(scene, seed, frames=frames, pair=pair), out, force=force)
+    told = [{"photo": str(path), **shot.truth} for path, shot in written]
     if as_json:
-        print_json({"photo": str(path), **rendered.truth})
+        print_json(told[0] if len(told) == 1 else {"frames": told})
     else:
-        click.echo(f"wrote {path} and {truth_path(path)}\n{describe(rendered.truth)}")
+        click.echo("\n".join(describe(truth) for truth in told))
 
 
 def _new_seed() -> int:

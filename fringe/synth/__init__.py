@@ -8,7 +8,14 @@ from fringe.synth.files import save, save_picture
 from fringe.synth.gap import GapModel, gap_model, scene_gap_fringes
 from fringe.synth.rendering import Rendered, ideal_light, render
 from fringe.synth.scene import Bench, Camera, Dirt, Form, Scene
-from fringe.synth.sequences import Step, render_sequence, sense_pair, settle_steps, shift_steps
+from fringe.synth.sequences import (
+    Step,
+    render_sequence,
+    render_series,
+    sense_pair,
+    settle_steps,
+    shift_steps,
+)
 
 __all__ = [
     "DISTRACTORS",
@@ -27,6 +34,7 @@ __all__ = [
     "random_scene",
     "render",
     "render_sequence",
+    "render_series",
     "save",
     "save_picture",
     "scene_gap_fringes",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -59,7 +59,9 @@ def illumination(scene: Scene) -> Illumination:
     log = (log - on_work.max()) * (math.log(scene.bench.unevenness) / float(np.ptp(on_work)))
     level = np.exp(log)
     dip = scene.bench.camera_shadow * np.exp(-(((u**2 + v**2) / 0.16) ** 2))
-    return Illumination(level * (1 - dip), scene.width, scene.height)
+    corner = np.hypot(ticks[None, :], ticks[:, None]) * math.sqrt(2)
+    fade = 1 - scene.bench.vignette * corner**3
+    return Illumination(level * (1 - dip) * fade, scene.width, scene.height)
 
 
 def _on_work(scene: Scene, nodes: Floats) -> Floats:
@@ -160,31 +162,52 @@ class Backdrop:
         scene, bench = self.scene, self.scene.bench
         x, y = np.arange(scene.width, dtype=float), np.arange(first, stop, dtype=float)
         rho, distance = Rim(scene).rho_distance(x, y)
-        light = self.light.rows(first, stop)
+        light = self.light.rows(first, stop) * self._cast(x, y)
         half = np.float32(1 / (1 + bench.contrast))
         lit = light * half * (1 + bench.haze * tiled(self.smears, first, stop, scene.width))
         work = soft_step(distance, scene.camera.blur_px)
         outer = soft_step(distance + bench.bevel_px, scene.camera.blur_px)
-        around = self._around(first, stop, distance) * self._shadow(rho, distance)
+        around = self._around(first, stop) * self._shadow(rho, distance)
         bevel = bench.bevel_level * self._glint(x, y)
         mean = work * lit + light * ((outer - work) * bevel + (1 - outer) * around)
         return np.asarray(mean, np.float32), np.asarray(lit, np.float32)
 
-    def _around(self, first: int, stop: int, distance: Floats) -> Light:
+    def _around(self, first: int, stop: int) -> Light:
         """Brightness round the work."""
         bench = self.scene.bench
         own = bench.background_level
         level = np.float32(_LEVELS[bench.background] if own is None else own)
         grain = tiled(self.tile, first, stop, self.scene.width)
         if bench.background == "plate":
-            reach = 0.18 * self.scene.edge.a
-            plate = soft_step(distance + reach, self.scene.camera.blur_px)
-            line = plate - soft_step(distance + reach - 3, self.scene.camera.blur_px)
-            dark = np.float32(0.15)
-            base = level * (dark + (1 - dark) * plate) * (1 + 0.01 * grain) + 0.25 * level * line
-            return np.asarray(base, np.float32)
-        depth = 0.35 if bench.background == "textured" else 0.04
+            return self._plate(first, stop, level, grain)
+        rough = np.random.default_rng([self.scene.seed, 7]).uniform(0.08, 0.3)
+        depth = rough if bench.background == "textured" else 0.04
         return np.asarray(level * np.maximum(1 + depth * grain, 0.05), np.float32)
+
+    def _plate(self, first: int, stop: int, level: np.float32, grain: Light) -> Light:
+        """A larger plate under the work, not quite in the same middle, with a bright rim."""
+        edge, blur = self.scene.edge, self.scene.camera.blur_px
+        rng = np.random.default_rng([self.scene.seed, 8])
+        grow, dx, dy = rng.uniform(1.1, 1.45), *rng.normal(0, 0.03, 2) * edge.a
+        wide = replace(self.scene, centre_px=(edge.cx + dx, edge.cy + dy), radius_px=edge.a * grow)
+        x, y = np.arange(self.scene.width, dtype=float), np.arange(first, stop, dtype=float)
+        _, distance = Rim(wide).rho_distance(x, y)
+        plate = soft_step(distance, blur)
+        line = plate - soft_step(distance - 3, blur)
+        dark = np.float32(0.15)
+        base = level * (dark + (1 - dark) * plate) * (1 + 0.01 * grain) + 0.25 * level * line
+        return np.asarray(base, np.float32)
+
+    def _cast(self, x: Floats, y: Floats) -> Light:
+        """A shadow over one side of the frame, as a factor, shape (len(y), len(x))."""
+        depth = self.scene.bench.cast_shadow
+        if depth == 0:
+            return np.ones((len(y), len(x)), np.float32)
+        edge, rng = self.scene.edge, np.random.default_rng([self.scene.seed, 9])
+        turn, offset = rng.uniform(0, 2 * math.pi), rng.uniform(0.2, 0.8) * edge.a
+        soft = rng.uniform(0.02, 0.15) * edge.a
+        along = (x - edge.cx) * math.cos(turn) + ((y - edge.cy) * math.sin(turn))[:, None]
+        return np.asarray(1 - depth * ndtr((along - offset) / soft), np.float32)
 
     def _shadow(self, rho: Floats, distance: Floats) -> Light:
         """Soft dark seam outside the rim."""

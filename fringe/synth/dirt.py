@@ -245,36 +245,47 @@ def _radial(scene: Scene, rng: np.random.Generator) -> tuple[Floats, Floats, flo
 
 
 def _finger(scene: Scene, rng: np.random.Generator) -> Iterator[Mark]:
+    """A finger over the edge: rounded, creased at its joints, out of focus, with its shadow."""
     tip, outward, a = _radial(scene, rng)
-    radius = a * rng.uniform(0.085, 0.13)
+    radius = a * rng.uniform(0.1, 0.17)
     lean = rng.normal(0, 0.35)
-    turned = np.array(
-        [
-            outward[0] * math.cos(lean) - outward[1] * math.sin(lean),
-            outward[0] * math.sin(lean) + outward[1] * math.cos(lean),
-        ]
-    )
+    cos, sin = math.cos(lean), math.sin(lean)
+    turned = np.array([outward[0] * cos - outward[1] * sin, outward[0] * sin + outward[1] * cos])
     p, q = tip + outward * radius, tip + outward * radius + turned * 3 * a
     reach = 1.6 * radius + 6
     low, high = np.minimum(p, q) - reach, np.maximum(p, q) + reach
     box = (low[0], high[0], low[1], high[1])
     softness = 0.012 * a
-    shift = radius * 0.25 * np.array([math.cos(lean * 9), math.sin(lean * 9)])
+    shift = 0.22 * radius * np.array([math.cos(9 * lean), math.sin(9 * lean)])
+    waves = rng.uniform(0, 2 * math.pi, 4)
+
+    def girth(x: Floats, y: Floats, offset: Floats) -> Floats:
+        """Distance inside the finger [px]; it is thicker at the joints and at the root."""
+        along = ((x - p[0]) * turned[0] + (y - p[1]) * turned[1]) / radius
+        grown = 0.9 + 0.05 * np.clip(along, -1, 8) + 0.05 * np.cos(1.6 * along + waves[0])
+        return np.asarray(radius * grown - _segment(x, y, p + offset, q + offset))
 
     def shadow(x: Floats, y: Floats) -> Floats:
-        far = _segment(x, y, p + shift, q + shift)
-        return 0.5 * _soft(scene, radius - far, 4 * softness)
+        return 0.5 * _soft(scene, girth(x, y, shift), 4 * softness)
 
     def cover(x: Floats, y: Floats) -> Floats:
-        return _soft(scene, radius - _segment(x, y, p, q), softness)
+        return _soft(scene, girth(x, y, 0 * shift), softness)
 
     def shine(x: Floats, y: Floats) -> Floats:
-        across = _segment(x, y, p - shift, q - shift) / radius
-        ripple = 1 + 0.05 * np.cos(across * 21)
-        return np.asarray(np.clip(1.05 - 0.55 * across**2, 0.15, 1.0) * ripple)
+        along = ((x - p[0]) * turned[0] + (y - p[1]) * turned[1]) / radius
+        across = ((y - p[1]) * turned[0] - (x - p[0]) * turned[1]) / radius
+        round_ = np.clip(1.05 - 0.6 * (girth(x, y, -shift) / radius - 0.95) ** 2, 0.15, 1.1)
+        creases = sum(
+            np.exp(-(((along - at + 0.15 * across**2) / 0.07) ** 2)) for at in (2.3, 2.55, 5.6, 5.9)
+        )
+        mottle = np.cos(7 * along + 3 * across + waves[1]) * np.cos(5 * across - 2 * along)
+        nail = np.hypot((along - 0.1) / 0.75, across / 0.62)
+        border = np.exp(-(((nail - 1) / 0.08) ** 2))
+        gloss = 0.15 * (nail < 1) - 0.22 * border
+        return np.asarray(round_ * (1 - 0.16 * creases + 0.03 * mottle + gloss))
 
     yield Mark(box, shadow, 0.0)
-    yield Mark(box, cover, rng.uniform(0.3, 0.6), shine=shine)
+    yield Mark(box, cover, rng.uniform(0.25, 0.5), shine=shine)
 
 
 def _clip(scene: Scene, rng: np.random.Generator) -> Iterator[Mark]:

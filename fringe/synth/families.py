@@ -128,9 +128,11 @@ def _form(
     )
 
 
-def _lamp(rng: Rng) -> Lamp:
+def _lamp(rng: Rng, *, narrow: bool = False) -> Lamp:
     names = ("sodium", "mercury-green", "helium", "hene", "mercury-yellow", "led")
     name = str(rng.choice(names, p=(0.5, 0.2, 0.06, 0.06, 0.06, 0.12)))
+    if narrow and name == "led":
+        name = "sodium"
     return _led(rng, 10, 25) if name == "led" else lamp(name)
 
 
@@ -148,6 +150,7 @@ def _bench(rng: Rng, contrast: tuple[float, float], unevenness: float) -> Bench:
         bevel_px=rng.uniform(1, 6),
         bevel_level=float(rng.choice([rng.uniform(0.0, 0.2), rng.uniform(0.6, 1.5)])),
         shadow=rng.uniform(0, 0.6),
+        cast_shadow=rng.uniform(0.1, 0.5) if unevenness > 4 and rng.random() < 0.25 else 0.0,
         haze=_log_uniform(rng, 0.002, 0.03),
         ambient=_log_uniform(rng, 0.005, 0.1),
         camera_shadow=rng.uniform(0, 0.4) if rng.random() < 0.2 else 0.0,
@@ -162,6 +165,7 @@ def _camera(rng: Rng, worst_quality: int, noise: float) -> Camera:
         read_noise=rng.uniform(2, 15),
         colour_noise=rng.uniform(0, 0.006),
         noise=_log_uniform(rng, 0.3, noise),
+        white_balance=(rng.uniform(1.3, 2.2), 1.0, rng.uniform(1.4, 2.2)),
         sharpen=rng.uniform(0, 0.8) if rng.random() < 0.4 else 0.0,
         quality=int(rng.integers(worst_quality, 97)),
     )
@@ -207,8 +211,12 @@ def _dirty(rng: Rng) -> Scene:
         finger_reach=rng.uniform(0.03, 0.3),
         crosshair=bool(rng.random() < 0.1),
     )
+    frame = _frame(rng, 560, 1500)
+    if rng.random() < 0.12:  # a work that the frame cuts
+        inside = frame["radius_px"] * rng.uniform(0.7, 0.95)
+        frame["centre_px"] = (inside, frame["centre_px"][1])
     return Scene(
-        **_frame(rng, 560, 1500),
+        **frame,
         form=_form(rng, (0.5, 25), (0, 6), (0.05, 1.0)),
         lamp=_lamp(rng),
         bench=_bench(rng, (0.25, 0.85), 5.0),
@@ -228,6 +236,7 @@ def _oval(rng: Rng) -> Scene:
         view_direction_deg=rng.uniform(-180, 180),
         diameter_mm=diameter,
         camera_distance_mm=diameter * rng.uniform(3, 12) if near else None,
+        perspective=bool(near and rng.random() < 0.3),
         bench=_bench(rng, (0.5, 0.95), 3.0),
         dirt=Dirt(dust=int(rng.integers(0, 30)), scratches=int(rng.integers(0, 3))),
         camera=_camera(rng, 75, 1.5),
@@ -284,8 +293,12 @@ def _field(rng: Rng) -> Scene:
         radius_px=radius,
         centre_px=(width * rng.uniform(0.4, 0.6), height * rng.uniform(0.4, 0.6)),
         form=form,
-        lamp=_lamp(rng),
-        bench=replace(_bench(rng, (0.4, 0.9), 6.0), unevenness=rng.uniform(2, 8)),
+        lamp=_lamp(rng, narrow=True),
+        bench=replace(
+            _bench(rng, (0.4, 0.9), 6.0),
+            unevenness=rng.uniform(1.5, 6),
+            vignette=rng.uniform(0.3, 0.97),
+        ),
         dirt=Dirt(dust=int(rng.integers(3, 25)), graticule=bool(rng.random() < 0.6)),
         camera=_camera(rng, 70, 2.0),
         seed=int(rng.integers(2**31)),

@@ -8,6 +8,7 @@ import os
 import struct
 import tempfile
 import zlib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,12 @@ _ORIENTATION_TAG = 0x0112
 def truth_path(path: str | Path) -> Path:
     """Where the truth of a photograph stands: the same name with `.json`."""
     return Path(path).with_suffix(".json")
+
+
+def with_ending(path: str | Path, ending: str) -> Path:
+    """Path of one picture of a series: the ending stands before the suffix."""
+    target = Path(path)
+    return target.with_name(f"{target.stem}{ending}{target.suffix}") if ending else target
 
 
 def check_target(path: str | Path, bits: int, *, force: bool = False) -> Path:
@@ -85,6 +92,15 @@ def save(rendered: Rendered, path: str | Path, *, force: bool = True) -> Path:
     except OSError as error:
         raise BadInput(f"{target}: cannot be written: {error.strerror or error}") from error
     return target
+
+
+def save_all(
+    series: Sequence[tuple[str, Rendered]], path: str | Path, *, force: bool
+) -> list[tuple[Path, Rendered]]:
+    """Write a series under one name and its endings; every name is checked before the first."""
+    for ending, shot in series:
+        check_target(with_ending(path, ending), shot.scene.camera.bits, force=force)
+    return [(save(shot, with_ending(path, ending), force=force), shot) for ending, shot in series]
 
 
 def save_picture(image: Samples, path: str | Path, quality: int = 92) -> Path:

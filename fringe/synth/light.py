@@ -17,7 +17,7 @@ STEPS_PER_WAVE = 1024  # linear interpolation then errs by less than 5e-6 of the
 # Centre, width below and above [nm] of a camera's channels, each a skewed Gaussian, and a
 # floor for what the filters leak. Plausible for consumer cameras; from memory, no source.
 _CHANNELS = ((604.0, 24.0, 42.0), (535.0, 36.0, 44.0), (460.0, 26.0, 30.0))
-_LEAK = 0.012
+_LEAK = 0.006
 
 
 @dataclass(frozen=True)

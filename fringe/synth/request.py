@@ -12,6 +12,7 @@ import numpy as np
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp
 from fringe.synth.families import random_scene
+from fringe.synth.files import truth_path
 from fringe.synth.gap import gap_model
 from fringe.synth.scene import Form, Scene, Term
 from fringe.synth.truth import max_frequency
@@ -219,11 +220,12 @@ def _check_resolved(scene: Scene) -> None:
 
 
 def describe(truth: dict[str, Any]) -> str:
-    """Say in words what a rendered photograph shows."""
+    """Say in words what a rendered photograph shows, and where it is."""
     power, tilt = _number(truth["power_fringes"]), _number(truth["tilt_fringes"])
     sense = truth["sense"]
     contact = "no contact told by the power" if sense == "unknown" else f"contact at the {sense}"
     lines = [
+        f"wrote {truth['photo']} and {truth_path(str(truth['photo']))}",
         f"power {power:+.3f} fringes at {_number(truth['wavelength_nm']):.1f} nm: {contact}",
         f"tilt {tilt:.3f} fringes edge to centre"
         + (f", toward {_number(truth['tilt_angle_deg']):.0f} degrees" if tilt >= 5e-4 else ""),

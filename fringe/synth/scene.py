@@ -84,6 +84,8 @@ class Bench:
         Sum all reflections (Airy) instead of two beams.
     unevenness : float
         Brightest over darkest illumination on the work, 1 to 20.
+    vignette : float
+        Share of light that the optics lose in the corners of the frame, on top of it.
     background : str
         `dark`, `paper` (as bright as the work), `bright`, `textured` or `plate` (the work
         lies on a larger plate).
@@ -94,7 +96,9 @@ class Bench:
     bevel_level : float
         Its brightness; above 1 it glints.
     shadow : float
-        Depth of a soft shadow round the work and across it, 0 to 1.
+        Depth of the soft dark seam round the work, 0 to 1.
+    cast_shadow : float
+        Depth of a shadow with a soft straight border that falls over part of the frame.
     haze : float
         Relative unevenness of fine smears on the glass.
     ambient : float
@@ -107,11 +111,13 @@ class Bench:
     reflectance: float = 0.04
     multiple_beams: bool = False
     unevenness: float = 1.5
+    vignette: float = 0.0
     background: str = "dark"
     background_level: float | None = None
     bevel_px: float = 3.0
     bevel_level: float = 0.15
     shadow: float = 0.2
+    cast_shadow: float = 0.0
     haze: float = 0.01
     ambient: float = 0.02
     camera_shadow: float = 0.0
@@ -124,6 +130,8 @@ class Bench:
         _within("bevel_px", self.bevel_px, 0.0, 1e3)
         _within("bevel_level", self.bevel_level, 0.0, 10.0)
         _within("shadow", self.shadow, 0.0, 1.0)
+        _within("vignette", self.vignette, 0.0, 1.0)
+        _within("cast_shadow", self.cast_shadow, 0.0, 1.0)
         _within("haze", self.haze, 0.0, 0.5)
         _within("ambient", self.ambient, 0.0, 10.0)
         _within("camera_shadow", self.camera_shadow, 0.0, 1.0)

@@ -125,6 +125,30 @@ def render_sequence(scene: Scene, rng: Rng, steps: Sequence[Step]) -> list[Rende
 PAIRS = ("press", "eye", "lamp")
 
 
+def render_series(
+    scene: Scene, seed: int, *, frames: int | None = None, pair: str | None = None
+) -> list[tuple[str, Rendered]]:
+    """Render one picture, a burst of frames or a pair, each with the ending for its name.
+
+    Raises
+    ------
+    BadInput
+        For less than two frames, an unknown pair, or both at once.
+    """
+    rng = np.random.default_rng(seed)
+    if frames is not None and pair is not None:
+        raise BadInput("frames and a pair at once: ask for one of them")
+    if pair is not None:
+        before, after = sense_pair(scene, pair, rng)
+        return [("-before", before), ("-after", after)]
+    if frames is None:
+        return [("", render(scene, rng))]
+    if not 2 <= frames <= 999:
+        raise BadInput(f"frames: {frames} lies outside 2 to 999")
+    shots = render_sequence(scene, rng, shift_steps(frames, rng))
+    return [(f"-{number}", shot) for number, shot in enumerate(shots, 1)]
+
+
 def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
     """Render a picture before and after what tells the sense.
 

@@ -93,6 +93,9 @@ def test_options_reach_the_truth(tmp_path, capsys):
         (("--bits", 16), "8 bits"),
         (("--pressed", 0.1, "--power", -2), "pressed"),
         (("--dust", -1), "dust"),
+        (("--frames", 1), "frames"),
+        (("--pair", "wink"), "pair"),
+        (("--pair", "eye", "--frames", 3), "one of them"),
     ],
 )
 def test_wrong_values_are_one_line_and_write_nothing(tmp_path, capsys, words, reason):
@@ -118,3 +121,33 @@ def test_nothing_is_overwritten_without_force(tmp_path, capsys):
     code, _, _ = run(capsys, "--out", path, *SMALL, "--force")
     assert code == 0
     assert path.read_bytes()[:2] == b"\xff\xd8"
+
+
+def test_bursts_and_pairs_are_written_under_endings(tmp_path, capsys):
+    """--frames writes numbered pictures, --pair one before and one after, each with its truth."""
+    code, out, _ = run(capsys, "--out", tmp_path / "a.png", *SMALL, "--frames", 3, "--json")
+    assert code == 0
+    frames = json.loads(out)["frames"]
+    assert [frame["photo"] for frame in frames] == [str(tmp_path / f"a-{n}.png") for n in (1, 2, 3)]
+    assert [frame["frame"]["number"] for frame in frames] == [0, 1, 2]
+    code, out, _ = run(capsys, "--out", tmp_path / "b.png", *SMALL, "--pair", "lamp")
+    assert code == 0
+    assert out.count("wrote ") == 2
+    before, after = (
+        json.loads((tmp_path / f"b-{w}.json").read_text()) for w in ("before", "after")
+    )
+    assert (before["wavelength_nm"], after["wavelength_nm"]) == (
+        pytest.approx(589.194, abs=1e-3), 546.0735,
+    )  # fmt: skip
+    names = {path.name for path in tmp_path.iterdir()}
+    assert {"a-1.png", "a-3.json", "b-after.png"} <= names
+    assert "a.png" not in names
+
+
+def test_a_burst_overwrites_nothing(tmp_path, capsys):
+    """When one name of a series is taken, none of it is written."""
+    (tmp_path / "a-2.jpg").write_bytes(b"mine")
+    code, _, err = run(capsys, "--out", tmp_path / "a.jpg", *SMALL, "--frames", 3)
+    assert code == 2
+    assert "a-2.jpg" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["a-2.jpg"]

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
 
 @click.command("budget", short_help="Show where a session's uncertainty comes from.")
-@click.argument("session", type=click.Path(path_type=Path))
+@click.argument("session")
+@click.argument("number", required=False)
 @click.option("--diameter-u", type=LENGTH, metavar="L", help="Of the aperture's diameter.")
 @click.option("--plate-radius-u", type=LENGTH, metavar="L", help="Of the plate; else on record.")
 @click.option("--plate-form-u", type=LENGTH, metavar="L", help="Of the plate's form, as a height.")
@@ -30,31 +31,32 @@ if TYPE_CHECKING:
 @click.option("--glass", metavar="NAME", help="Glass of the table; else the surface's.")
 @click.option("--thickness", type=LENGTH, metavar="L", help="Thickness of the thinner piece.")
 @click.option("--result", metavar="NAME", help="Only this result, as power.")
-@click.option("--figure", type=click.Path(path_type=Path), metavar="FILE", help="Draw it (PNG).")
+@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw it (PNG).")
 @click.option("--trials", type=click.IntRange(0, 10_000_000), default=50_000, show_default=True,
               help="Draws of the Monte Carlo check; 0 for none.")  # fmt: skip
 @json_option
 def command(
-    session: Path, result: str | None, figure: Path | None, trials: int, as_json: bool,
-    **given: Any,
+    session: str, number: str | None, result: str | None, picture: Path | None, trials: int,
+    as_json: bool, **given: Any,
 ) -> None:  # fmt: skip
     """Show where the uncertainty of a session's results comes from.
 
-    SESSION is a session's file. Each input with its standard uncertainty, its effect on the
-    result, its share and degrees of freedom; a Monte Carlo run says where first order is not
-    good enough. If the verdict is unproven: which input to better. The -u options are
+    SESSION is a session's file, or ARCHIVE/NAME of a surface with the NUMBER of a session (the
+    last one that measured, without it). Each input with its standard uncertainty, its effect
+    on the result, its share and degrees of freedom; a Monte Carlo run says where first order
+    is not good enough. If the verdict is unproven: which input to better. The -u options are
     standard uncertainties of what the session itself does not know.
 
     \b
     Example:
-      fringe budget bench/convex/0003_20260314T093000Z_k3v9qd.h5
-      fringe budget SESSION.h5 --axial-u 0.1 --glass borosilicate --thickness 25mm
-      fringe budget SESSION.h5 --result power --figure budget.png
+      fringe budget 'shop/concave 1'
+      fringe budget 'shop/concave 1' 1 --axial-u 0.1 --glass borosilicate --thickness 25mm
+      fringe budget 'shop/concave 1' --result power --picture budget.png
     """
     from fringe.archive.read import open_session
     from fringe.judge.sources import reading_budgets
 
-    opened = open_session(session)
+    opened = open_session(_session_file(session, number))
     readings = [one.reading for one in opened.visit.readings]
     found, verdict, settling = None, None, None
     if any(one.power_fringes is not None for one in readings):
@@ -64,12 +66,30 @@ def command(
     if not known:
         raise BadInput(f"{session}: neither fringes nor a spherometer were read in this session")
     results = _chosen(known, result)
-    if figure is not None:
-        _draw(figure, results, opened)
+    if picture is not None:
+        _draw(picture, results, opened)
     if as_json:
-        print_json(_json(results, verdict, settling, figure))
+        print_json(_json(results, verdict, settling, picture))
     else:
-        click.echo("\n".join(_text(results, verdict, settling, figure)))
+        click.echo("\n".join(_text(results, verdict, settling, picture)))
+
+
+def _session_file(text: str, number: str | None) -> Path:
+    """File of a session: as given, or by its surface and its number there."""
+    if number is None and Path(text).is_file():
+        return Path(text)
+    from fringe.archive.order import list_sessions
+    from fringe.archive.read import find_session
+    from fringe.archive.surface import find_surface
+
+    folder = find_surface(text).folder
+    assert folder is not None
+    if number is not None:
+        return find_session(folder, number)
+    measured = [one for one in list_sessions(folder) if one.measured]
+    if not measured:
+        raise BadInput(f"{text}: nothing was measured in its sessions yet; `fringe log` adds one")
+    return measured[-1].place
 
 
 def _bench(opened: Session, given: dict[str, Any]) -> Bench:
@@ -179,18 +199,18 @@ def _draw(path: Path, results: list[Budget], opened: Session) -> None:
 
 
 def _json(
-    results: list[Budget], verdict: Verdict | None, settling: Settling | None, figure: Path | None
+    results: list[Budget], verdict: Verdict | None, settling: Settling | None, picture: Path | None
 ) -> dict[str, Any]:
     return {
         "results": [one.to_json() for one in results],
         "verdict": verdict.to_json() if verdict else None,
         "settles": settling.to_json() if settling else None,
-        "figure": str(figure) if figure else None,
+        "picture": str(picture) if picture else None,
     }
 
 
 def _text(
-    results: list[Budget], verdict: Verdict | None, settling: Settling | None, figure: Path | None
+    results: list[Budget], verdict: Verdict | None, settling: Settling | None, picture: Path | None
 ) -> list[str]:
     rows: list[str] = []
     for one in results:
@@ -200,7 +220,7 @@ def _text(
                          f"{100 * verdict.probability:.0f} % probable to conform"))  # fmt: skip
     if settling is not None:
         rows.append(wrapped_line("to settle it", settling.text))
-    if figure is not None:
-        rows.append(line("figure", str(figure)))
+    if picture is not None:
+        rows.append(line("picture", str(picture)))
     rows += [remark(one.warning) for one in results if one.warning]
     return rows[:-1] if rows[-1] == "" else rows

@@ -63,7 +63,7 @@ def command(
       fringe tolerance --power 3 --radius 3048mm --diameter 150mm --lamp sodium
       fringe tolerance --iso '3/ 2(0.5)' --radius 3048mm --diameter 150mm --lamp mercury-green
       fringe tolerance --quarter-wave --radius 3048mm --diameter 150mm --wavelength 546.07nm
-      fringe tolerance --system train.toml --lamp sodium
+      fringe tolerance --system examples/train.toml --lamp sodium
     """
     if system is not None:
         _system(system, lamp, wavelength, given, as_json=as_json)
@@ -181,9 +181,9 @@ def _system_text(result: SystemTolerance) -> list[str]:
         form = match.form
         rows += [
             f"{match.convex} and {match.concave} must match within "
-            f"{figures(form.power_fringes or 0.0)} fringes at "
+            f"{figures(form.power_fringes or 0.0, 3)} fringes at "
             f"{form.aperture.wavelength_nm:.2f} nm over {form.aperture.diameter_mm:g} mm",
-            line("radii", f"{figures(match.radius_mm)} mm apart at most"),
+            line("radii", f"{figures(match.radius_mm, 3)} mm apart at most"),
             line("in common", "any error of both radii cancels" if match.common_radius_mm is None
                  else f"both off by ±{figures(match.common_radius_mm)} mm at most"),
         ]  # fmt: skip
@@ -195,6 +195,7 @@ def _system_text(result: SystemTolerance) -> list[str]:
              f"{system.wavelength_nm:.0f} nm for {count}, {words[system.sharing]}"),
     ]  # fmt: skip
     for name, one in result.surfaces.items():
-        rows.append(line(name, f"±{figures(one.power_fringes or 0.0)} fringes "
-                         f"(radius ±{figures(one.radius_difference_mm or 0.0)} mm)"))  # fmt: skip
+        radius = figures(one.radius_difference_mm or 0.0, 3)
+        fringes = figures(one.power_fringes or 0.0, 3)
+        rows.append(line(name, f"±{fringes} fringes (radius ±{radius} mm)"))
     return rows

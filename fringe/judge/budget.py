@@ -313,16 +313,14 @@ def budgets(
     return Budgets(results, _output_correlation(outputs))
 
 
-def effective_dof(
-    contributions: Sequence[tuple[float, float | None, str]], u: float
-) -> float | None:
+def effective_dof(parts: Sequence[tuple[float, float | None, str]], u: float) -> float | None:
     """Effective degrees of freedom after Welch and Satterthwaite.
 
     Parameters
     ----------
-    contributions : sequence of (float, float or None, str)
-        Contribution to the result, its degrees of freedom (None: known), and the group that
-        shares one estimate ('' for none).
+    parts : sequence of (float, float or None, str)
+        Part of the result's variance, its degrees of freedom (None: known), and the group
+        that shares one estimate ('' for none).
     u : float
         Standard uncertainty of the result.
 
@@ -333,15 +331,16 @@ def effective_dof(
 
     References
     ----------
-    JCGM 100:2008, equation (G.2b).
+    JCGM 100:2008, equation (G.2b). The groups, each counted as one term, are ours: inputs that
+    were observed together have their degrees of freedom together.
     """
     groups: dict[tuple[str, float], float] = {}
-    for i, (contribution, dof, group) in enumerate(contributions):
+    for i, (variance, dof, group) in enumerate(parts):
         if dof is not None and math.isfinite(dof):
             key = (group or f"#{i}", dof)
-            groups[key] = groups.get(key, 0.0) + contribution**2
+            groups[key] = groups.get(key, 0.0) + variance
     total = sum(variance**2 / dof for (_, dof), variance in groups.items())
-    return u**4 / total if total > 0 else None
+    return float(u**4 / total) if total > 0 else None
 
 
 def _sensitivity(model: Model, inputs: Sequence[Input], i: int) -> float:
@@ -368,7 +367,7 @@ def _assemble(
         Row(one, c, mine, mine * shared / variance if variance > 0 else 0.0)
         for one, c, mine, shared in zip(inputs, sensitivities, own, joint, strict=True)
     ]
-    dof = effective_dof([(r.contribution, r.input.dof, r.input.dof_group) for r in rows], u)
+    dof = effective_dof([(r.share * variance, r.input.dof, r.input.dof_group) for r in rows], u)
     rows.sort(key=lambda row: -abs(row.contribution))
     return Budget(name, unit, value, u, dof, tuple(rows))
 

@@ -105,7 +105,7 @@ class GapModel:
             ramp = np.clip((rho - start) / form.turned_edge_width, 0.0, 1.0)
             extra = extra + form.turned_edge * ramp**2
         if form.pressed_radius:
-            u0, v0 = _vertex(form)
+            u0, v0 = vertex(form)
             distance = np.hypot(u - u0, v - v0)
             extra = extra + form.power * (pressed_gap(distance, form.pressed_radius) - distance**2)
         return extra
@@ -175,7 +175,7 @@ def pressed_gap(distance: ArrayLike, contact_radius: float) -> Floats:
     return np.asarray(contact_radius**2 * (2 / math.pi) * rise)
 
 
-def _vertex(form: Form) -> tuple[float, float]:
+def vertex(form: Form) -> tuple[float, float]:
     """Where sphere and tilt alone touch."""
     angle = math.radians(form.tilt_angle_deg)
     shift = -form.tilt / (2 * form.power)

@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from fringe.errors import BadInput
 from fringe.optics.form import form_quantities_of_map, iso10110_text
 from fringe.optics.spheres import radius_difference_mm, sphere_form
-from fringe.synth.gap import GapModel, unboost
+from fringe.synth.gap import GapModel, pressed_gap, unboost, vertex
 from fringe.synth.light import modulation
 from fringe.synth.scene import Scene
 
 Floats = NDArray[np.float64]
 SCHEMA = "fringe-synth-1"
 _RINGS, _SPOKES = 800, 72
+_NO_POWER = 1e-6  # below this, only rounding is left
 
 
 def truth_of(scene: Scene, gap: GapModel) -> dict[str, Any]:
@@ -41,7 +42,7 @@ def truth_of(scene: Scene, gap: GapModel) -> dict[str, Any]:
     shape = scene.plate_radius_mm, scene.diameter_mm
     form = form_quantities_of_map(u, v, fringes, *shape)
     symmetric = _symmetric_pv(u, v, fringes, *shape)
-    sense = "centre" if form.power > 0 else "edge" if form.power < 0 else "unknown"
+    sense = "unknown" if abs(form.power) < _NO_POWER else "centre" if form.power > 0 else "edge"
     edge, wavelength = scene.edge, scene.lamp.wavelength_nm
     return {
         "schema": SCHEMA,
@@ -126,17 +127,15 @@ def _tilt_angle(u: Floats, v: Floats, fringes: Floats) -> float:
 
 def _ring_truth(scene: Scene, gap: GapModel, power: float) -> dict[str, Any]:
     """Ring counts and radii, where they apply."""
-    edge, wavelength = scene.edge, scene.lamp.wavelength_nm
+    wavelength = scene.lamp.wavelength_nm
     values: dict[str, Any] = {
         "rings": rings_crossed(gap),
-        "ring_step_px2": None,
+        "ring_step_px2": ring_step_px2(gap, power),
         "effective_radius_mm": None,
         "radius_difference_mm": None,
     }
-    if power == 0:
+    if abs(power) < _NO_POWER:
         return values
-    if edge.a == edge.b:
-        values["ring_step_px2"] = edge.a**2 / abs(power)
     if scene.diameter_mm is not None:
         # r^2 = m lambda R_eff, and the rim is at order |power|
         semi = scene.diameter_mm / 2
@@ -151,21 +150,72 @@ def _ring_truth(scene: Scene, gap: GapModel, power: float) -> dict[str, Any]:
 
 
 def rings_crossed(gap: GapModel) -> int | None:
-    """Whole dark rings from the fringe centre to the rim along the radius with the most.
+    """Whole dark rings as seen, from the fringe centre to the rim or the frame's border.
 
-    `None` when the gap has no turning point on the disc, so that no ring is closed. The
-    fringe centre is where the gap is least (power > 0) or greatest (power < 0).
+    Along the straight line from the fringe centre that crosses the most. `None` when no
+    fringe centre lies in view. It is where the gap is least (power > 0) or greatest.
     """
-    rho = np.sqrt(np.linspace(0, 1, 200))[:, None]
-    turn = np.linspace(0, 2 * math.pi, 181)[None, :]
+    rho, turn = np.sqrt(np.linspace(0, 1, 200))[:, None], np.linspace(0, 2 * math.pi, 181)
     u, v = rho * np.cos(turn), rho * np.sin(turn)
-    fringes = gap.fringes(u, v) * (1 if gap.scene.form.power >= 0 else -1)
-    at = np.unravel_index(int(np.argmin(fringes)), fringes.shape)
-    if rho[at[0], 0] > 0.995:
+    orders = np.where(_in_frame(gap.scene, u, v), _orders(gap, u, v), math.inf)
+    at = np.unravel_index(int(np.argmin(orders)), orders.shape)
+    middle = float(u[at]), float(v[at])
+    if rho[at[0], 0] > 0.995 or not _in_frame(gap.scene, *_nudged(middle)).all():
         return None
-    centre, rim = float(fringes[at]), fringes[-1]
-    # dark where the gap is a whole number of fringes; not the centre itself
-    return int(max(np.floor(rim.max()) - math.floor(centre + 1e-9), 0))
+    rays = np.linspace(0, 2, 401)[:, None]
+    u, v = middle[0] + rays * np.cos(turn), middle[1] + rays * np.sin(turn)
+    seen = (u**2 + v**2 <= 1) & _in_frame(gap.scene, u, v)
+    last = np.cumprod(seen, axis=0).sum(axis=0) - 1
+    along = np.arange(turn.size)
+    ends = _orders(gap, u[last, along], v[last, along])
+    # dark where the order is a whole number; not the centre itself, not the very rim
+    centre = math.floor(float(orders[at]) + 1e-6)
+    return int(max(np.floor(ends.max() - 1e-6) - centre, 0))
+
+
+def _orders(gap: GapModel, u: Floats, v: Floats) -> Floats:
+    """Orders of interference as seen, growing away from the fringe centre."""
+    sign = 1 if gap.scene.form.power >= 0 else -1
+    return np.asarray(sign * gap.opd_nm(u, v) / gap.scene.lamp.wavelength_nm)
+
+
+def _in_frame(scene: Scene, u: Floats, v: Floats) -> NDArray[np.bool_]:
+    """Whether points of the disc lie in the photograph (perspective left aside)."""
+    x, y = scene.edge.pixels(u, v)
+    return (x >= 0) & (x <= scene.width - 1) & (y >= 0) & (y <= scene.height - 1)
+
+
+def _nudged(middle: tuple[float, float]) -> tuple[Floats, Floats]:
+    """Points close round a point of the disc: a centre at the frame's border is none."""
+    turn = np.linspace(0, 2 * math.pi, 8)
+    return middle[0] + 0.02 * np.cos(turn), middle[1] + 0.02 * np.sin(turn)
+
+
+def ring_step_px2(gap: GapModel, power: float) -> float | None:
+    """Growth of r^2 a ring [px^2]: a^2 / |power|, when the edge is a circle.
+
+    Round a disc that is pressed flat, least squares through the dark rings in view: their
+    steps come to that of the sphere only far out.
+    """
+    scene, edge = gap.scene, gap.scene.edge
+    if edge.a != edge.b or abs(power) < _NO_POWER:
+        return None
+    pressed = scene.form.pressed_radius
+    if pressed == 0:
+        return edge.a**2 / abs(power)
+    u0, v0 = vertex(scene.form)
+    x, y = edge.pixels(u0, v0)
+    border = min(float(x), float(y), scene.width - 1 - float(x), scene.height - 1 - float(y))
+    rho = np.linspace(pressed, min(1 - math.hypot(u0, v0), border / edge.a), 4000)
+    orders = (
+        scene.form.power * pressed_gap(rho, pressed)
+        + 2 * scene.form.min_gap_nm / scene.lamp.wavelength_nm
+    )
+    whole = np.arange(math.floor(orders[0]) + 1, math.floor(orders[-1]) + 1)
+    if whole.size < 3:
+        return edge.a**2 / scene.form.power
+    squares = (edge.a * np.interp(whole, orders, rho)) ** 2
+    return float(np.polyfit(whole, squares, 1)[0])
 
 
 def _contrast(scene: Scene, gap: GapModel, u: Floats, v: Floats) -> float:

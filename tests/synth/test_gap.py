@@ -202,3 +202,29 @@ def test_impossible_scenes_are_refused(make):
     with pytest.raises(BadInput) as caught:
         make()
     assert "\n" not in str(caught.value)
+
+
+def test_rings_are_counted_to_the_frame_when_the_edge_lies_outside():
+    """With the rim out of view, rings are counted to the frame's far corner (analytic)."""
+    scene = plain_scene(radius_px=400.0, form=Form(power=20.0, min_gap_nm=0.0))
+    corner2 = (200**2 + 200**2) / 400**2
+    told = truth(scene)
+    assert told["edge_in_view"] is False
+    assert told["rings"] == math.floor(20 * corner2 - 1e-6)
+
+
+def test_ring_step_round_a_pressed_disc_comes_to_that_of_the_sphere():
+    """The step of rings round a small pressed disc is near a^2 / N; the intercept is not zero."""
+    scene = plain_scene(
+        width=901, height=901, radius_px=420.0,
+        form=Form(power=40.0, pressed_radius=0.1, min_gap_nm=0.0),
+    )  # fmt: skip
+    assert truth(scene)["ring_step_px2"] == pytest.approx(420**2 / 40, rel=0.02)
+
+
+def test_no_power_has_no_sense():
+    """A gap without power tells no sense and has no radius, whatever the rounding leaves."""
+    told = truth(plain_scene(diameter_mm=50.0, form=Form(power=0.0, tilt=3.0)))
+    assert told["sense"] == "unknown"
+    assert told["effective_radius_mm"] is None
+    assert told["ring_step_px2"] is None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import click
 
@@ -39,13 +38,6 @@ def blocks(text: str, *languages: str) -> list[str]:
     """Return the fenced blocks of a document in any of the languages."""
     found = re.findall(r"^```(\w+)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
     return [body for language, body in found if language in languages]
-
-
-def lay_out_files(text: str, folder: Path) -> None:
-    """Write the files that a document shows, by the name in their first line, into a folder."""
-    for body in blocks(text, "toml"):
-        name = body.split("\n", 1)[0].removeprefix("# ")
-        (folder / name).write_text(body, encoding="utf-8")
 
 
 def example_lines(command: click.Command) -> list[str]:

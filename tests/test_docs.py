@@ -14,7 +14,7 @@ from pathlib import Path
 import click
 import pytest
 
-from commandline import blocks, commands, console_lines, lay_out_files
+from commandline import blocks, commands, console_lines
 from fringe.cli import cli
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.ellipse import Edge
@@ -94,7 +94,6 @@ def wording(line: str) -> str:
 def test_readme_can_be_typed_from_top_to_bottom(tmp_path: Path) -> None:
     """Every console line of README.md runs after those before it and answers as shown there."""
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
-    lay_out_files(README, tmp_path)
     for typed, shown in (call for block in blocks(README, "console") for call in calls(block)):
         words = [Path(sys.executable).with_name("fringe"), *shlex.split(typed)[1:]]
         done = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False)

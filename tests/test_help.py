@@ -14,7 +14,7 @@ from pathlib import Path
 import click
 import pytest
 
-from commandline import commands, example_lines, lay_out_files
+from commandline import commands, example_lines
 from fringe.cli import COMMANDS, cli
 
 WORDS = commands()
@@ -110,7 +110,6 @@ def run_example(line: str, folder: Path, photo: Path) -> None:
 def test_examples_run(words: str, example_photo: Path, tmp_path: Path) -> None:
     """Each example line of the help does what it says: status 0, and JSON where it asks for it."""
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
-    lay_out_files((ROOT / "README.md").read_text(encoding="utf-8"), tmp_path)
     chain = [words]
     while chain[0] in BEFORE:
         chain.insert(0, BEFORE[chain[0]])

@@ -7,6 +7,7 @@ they take to run. Tests hold these functions against scipy.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from statistics import NormalDist
 
 _NORMAL = NormalDist()
@@ -42,6 +43,7 @@ def student_cdf(t: float, dof: float | None = None) -> float:
     return tail if t < 0 else 1.0 - tail
 
 
+@lru_cache(maxsize=256)
 def student_quantile(probability: float, dof: float | None = None) -> float:
     """Value of t below which a share `probability` lies; inverse of :func:`student_cdf`."""
     if not 0.0 < probability < 1.0:

@@ -1,0 +1,39 @@
+"""Student t from the standard library, against scipy."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import stdtr, stdtrit
+
+from fringe.judge.coverage import coverage_factor, student_cdf, student_quantile
+
+
+@pytest.mark.parametrize("dof", [0.6, 1, 2, 3.7, 16.75, 120, 5000])
+def test_student_against_scipy(dof, rng):
+    """Probabilities and quantiles agree with scipy's to eight decimals."""
+    for t in rng.normal(scale=3.0, size=20):
+        assert student_cdf(t, dof) == pytest.approx(stdtr(dof, t), rel=1e-9, abs=1e-14)
+    for p in rng.uniform(0.001, 0.999, 20):
+        assert student_quantile(p, dof) == pytest.approx(stdtrit(dof, p), rel=1e-9, abs=1e-8)
+
+
+def test_far_tail_keeps_its_digits():
+    """A small probability is not the rest of one minus something (computed with scipy)."""
+    assert student_cdf(-9.0) == pytest.approx(1.1285884059538405e-19, rel=1e-12)
+    assert student_cdf(-40.0, 5) == pytest.approx(stdtr(5, -40.0), rel=1e-9)
+
+
+def test_known_factors():
+    """Factors that tables print: 1.960, 2.776 (4 degrees), 12.706 (1 degree)."""
+    assert coverage_factor() == pytest.approx(1.959964, abs=5e-7)
+    assert coverage_factor(4) == pytest.approx(2.776, abs=5e-4)
+    assert coverage_factor(1) == pytest.approx(12.706, abs=5e-4)
+    assert coverage_factor(np.inf) == coverage_factor()
+
+
+@pytest.mark.parametrize("p", [0.0, 1.0, -0.1])
+def test_impossible_probabilities(p):
+    """A quantile of an impossible probability is refused."""
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        student_quantile(p)

@@ -1,0 +1,151 @@
+"""A reading in words and rows of text, the same in figures and in the report."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from fringe.format import figures, fixed, plus_minus
+
+SENSES = {
+    "centre": "Contact at the centre: the gap opens toward the edge",
+    "edge": "Contact at the edge: the gap opens toward the centre",
+    "unknown": "Sense unknown: contact may be at the centre or at the edge",
+}
+SOURCES = {
+    "given": "as given by hand",
+    "contrast": "told by the fall of contrast",
+    "press": "told by pressing",
+    "two-lamp": "told by two lamps",
+}
+VERDICTS = {
+    "inside": "proven inside the tolerance",
+    "outside": "proven outside the tolerance",
+    "unproven": "neither proven inside nor outside the tolerance",
+}
+
+
+class Headline(NamedTuple):
+    """The one number that a reader looks for first."""
+
+    label: str
+    value: str
+    unit: str
+
+
+def headline(reading: Mapping[str, Any]) -> Headline:
+    """Return the power, or the ring step where no edge is in view.
+
+    Parameters
+    ----------
+    reading : mapping
+        Keys of `fringe read --json`.
+    """
+    power = reading.get("power_fringes")
+    if power is not None:
+        signed = reading.get("sense") in ("centre", "edge")
+        value = plus_minus(power, reading.get("power_u95_fringes"), signed=signed)
+        label = "Power" if signed else "Power, sign unknown"
+        return Headline(label, value, "fringes")
+    step = reading.get("ring_step_px2")
+    if step is not None:
+        value = plus_minus(step, reading.get("ring_step_u95_px2"))
+        return Headline("Ring step", value, "px² a ring")
+    return Headline("Power", "not measured", "")
+
+
+def fringes_text(value: float, *, signed: bool = False) -> str:
+    """Return a number of fringes that has no stated uncertainty, to a thousandth or three figures.
+
+    For example ``0.104 fringes``, ``2.45 fringes``, ``152.4 fringes``.
+    """
+    decimals = 3 if abs(value) < 1 else 2 if abs(value) < 10 else 1
+    return f"{fixed(value, decimals, signed=signed)} fringes"
+
+
+def limit_text(value: float) -> str:
+    """Return a limit in fringes, for example ``1 fringe`` or ``0.5 fringes``."""
+    return f"{figures(value)} fringe{'' if value == 1 else 's'}"
+
+
+def sense_text(reading: Mapping[str, Any]) -> str:
+    """Return where the contact is and how that is known."""
+    text = SENSES.get(str(reading.get("sense")), SENSES["unknown"])
+    source = reading.get("sense_source")
+    return f"{text} ({SOURCES.get(source, source)})" if source else text
+
+
+def reading_rows(reading: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return label and value of every quantity that the reading holds.
+
+    Parameters
+    ----------
+    reading : mapping
+        Keys of `fringe read --json`.
+
+    Returns
+    -------
+    list of (str, str)
+        What is null is left out; the headline's quantity too.
+    """
+    rows = [
+        ("Radius, work − plate", _with_u95(reading, "radius_difference", "mm")),
+        ("Irregularity (B)", _fringes(reading, "irregularity_fringes")),
+        ("  symmetric (C)", _fringes(reading, "symmetric_irregularity_fringes")),
+        ("  rms", _fringes(reading, "rms_irregularity_fringes")),
+        ("Astigmatism", _fringes(reading, "astigmatism_fringes")),
+        ("Tilt", _fringes(reading, "tilt_fringes")),
+        ("Dark rings", _plain(reading.get("rings"))),
+        ("Ring step", _ring_step(reading)),
+        ("Effective radius", _number(reading.get("effective_radius_mm"), "mm", 5)),
+    ]
+    return [(label, value) for label, value in rows if value]
+
+
+def quality_rows(reading: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return label and value of how far the photograph supports the reading."""
+    quality = reading.get("quality") or {}
+    rows = [
+        ("Fringe contrast", _number(quality.get("contrast"), "", 2)),
+        ("Used", _percent(quality.get("used_fraction"))),
+        ("Left by the fit", _percent(quality.get("residual"), " of amplitude")),
+    ]
+    return [(label, value) for label, value in rows if value]
+
+
+def warnings_of(reading: Mapping[str, Any]) -> list[str]:
+    """Return the reading's warnings."""
+    return [str(one) for one in (reading.get("quality") or {}).get("warnings") or ()]
+
+
+def _ring_step(reading: Mapping[str, Any]) -> str:
+    if reading.get("power_fringes") is None:  # it is the headline there
+        return ""
+    return _with_u95(reading, "ring_step", "px²")
+
+
+def _with_u95(reading: Mapping[str, Any], name: str, unit: str) -> str:
+    value = reading.get(f"{name}_{unit.replace('²', '2')}")
+    if value is None:
+        return ""
+    signed = name == "radius_difference" and reading.get("sense") in ("centre", "edge")
+    return plus_minus(
+        value, reading.get(f"{name}_u95_{unit.replace('²', '2')}"), unit, signed=signed
+    )  # fmt: skip
+
+
+def _fringes(reading: Mapping[str, Any], name: str) -> str:
+    value = reading.get(name)
+    return "" if value is None else fringes_text(value)
+
+
+def _number(value: float | None, unit: str, count: int) -> str:
+    return "" if value is None else f"{figures(value, count)} {unit}".strip()
+
+
+def _plain(value: Any) -> str:
+    return "" if value is None else str(value)
+
+
+def _percent(share: float | None, tail: str = "") -> str:
+    return "" if share is None else f"{figures(100 * share, 2)} %{tail}"

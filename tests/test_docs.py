@@ -171,3 +171,11 @@ def test_imports_are_declared() -> None:
     used = {name.lower().replace("_", "-") for top in tops for name in owners.get(top, [])}
     assert "numpy" in used
     assert used - {"fringe"} <= declared
+
+
+def test_every_package_is_installed() -> None:
+    """Each folder of the package is named in pyproject.toml, so that an installation is whole."""
+    tools = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]
+    folders = [path.parent for path in (ROOT / "fringe").rglob("__init__.py")]
+    names = {".".join(folder.relative_to(ROOT).parts) for folder in folders}
+    assert set(tools["setuptools"]["packages"]) == names | {"fringe.calibration"}

@@ -54,7 +54,7 @@ def full_reading(rng: np.random.Generator) -> LoggedReading:
     orders = np.arange(3.0, 9.0)
     reading = Reading(
         wavelength_nm=589.29,
-        quality=Quality(*rng.uniform(0, 1, 3), warnings=("dust near the rim", "λ: two lines")),
+        quality=Quality(*rng.uniform(0, 1, 3).tolist(), ("dust near the rim", "λ: two lines")),
         power_fringes=-float(rng.uniform(3, 4)),
         power_u95_fringes=float(rng.uniform(0.05, 0.2)),
         sense="edge",
@@ -71,10 +71,10 @@ def full_reading(rng: np.random.Generator) -> LoggedReading:
         effective_radius_mm=float(rng.uniform(1e5, 1e7)),
         radius_difference_mm=float(rng.normal()),
         radius_difference_u95_mm=float(rng.uniform()),
-        edge=Edge(*rng.uniform(900, 1000, 3), b=880.5, angle_deg=17.0, u_px=0.3),
+        edge=Edge(*rng.uniform(900, 1000, 3).tolist(), b=880.5, angle_deg=17.0, u_px=0.3),
         edge_source="found",
         form=FormFit(terms, rng.normal(size=len(terms)), spread @ spread.T),
-        ring_fit=RingFit(*rng.uniform(1, 1000, 5), orders, np.sqrt(orders) * 100),
+        ring_fit=RingFit(*rng.uniform(1, 1000, 5).tolist(), orders, np.sqrt(orders) * 100),
         power_u_parts={"fit": 0.021, "edge": 0.013},
     )
     places = np.linspace(-75.0, 75.0, 33)

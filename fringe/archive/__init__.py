@@ -155,6 +155,8 @@ table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of
     ``@lamp`` : usual lamp
     ``@glass`` : glass
     ``@note`` : free text
+    ``@created_at`` : when the surface was added, ISO 8601 with offset
+    ``@changed_at`` : when this version of its record was written
 
 Variables also carry `long_name`, flags `flag_values` and `flag_meanings`, and tables
 `_FillValue`.

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,7 +25,7 @@ _NOT_CONTENT = {
     "DIMENSION_LIST", "REFERENCE_LIST",
 }  # fmt: skip
 _BARE_DIMENSION = b"This is a netCDF dimension but not a netCDF variable"
-_MAX_DEPTH = 8
+_MAX_DEPTH, _MAX_OBJECTS = 8, 10_000
 
 
 def seal(data: bytes | memoryview) -> bytes:
@@ -109,7 +110,9 @@ def _digest_of(file: Any, count: int) -> bytes:
 
 def _objects(file: h5py.File) -> list[tuple[str, Any]]:
     """All groups and variables with their paths, root first, then sorted."""
-    found = dict(_below(file, "/", 0))
+    found = dict(islice(_below(file, "/", 0), _MAX_OBJECTS + 1))
+    if len(found) > _MAX_OBJECTS:
+        raise BadInput(f"{file.filename}: holds more than any session")
     return [("/", file), *sorted(found.items())]
 
 

@@ -161,11 +161,12 @@ def _forks(sessions: Iterable[SessionSummary]) -> list[str]:
 
 
 def _by_time(sessions: Sequence[SessionSummary]) -> tuple[SessionSummary, ...]:
-    """Move sessions whose time was given by hand to where it says."""
-    order: list[SessionSummary] = []
+    """Put sessions whose time was given by hand among the others, where it says."""
+    order = [session for session in sessions if not session.when_given]
     for session in sessions:
-        place = len(order)
-        while session.when_given and place > 0 and order[place - 1].when > session.when:
-            place -= 1
-        order.insert(place, session)
+        if session.when_given:
+            place = len(order)
+            while place > 0 and order[place - 1].when > session.when:
+                place -= 1
+            order.insert(place, session)
     return tuple(order)

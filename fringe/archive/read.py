@@ -56,8 +56,8 @@ def find_session(folder: Path, text: str) -> Path:
     files = session_files(folder)
     found = [path for path in files if path.stem == wanted]
     if not found and wanted.isdecimal():
-        found = [path for path in files if path.stem.split("_")[0].lstrip("0") == str(int(wanted))]
-    if not found and wanted:
+        found = [path for path in files if _number(path) == int(wanted)]
+    elif not found and wanted:
         found = [path for path in files if path.stem.startswith(wanted)]
     if len(found) == 1:
         return found[0]
@@ -65,6 +65,11 @@ def find_session(folder: Path, text: str) -> Path:
         names = ", ".join(path.stem for path in found[:5])
         raise BadInput(f"{folder}: {text!r} may be any of {names}; give more of the name")
     raise BadInput(f"{folder}: there is no session {text!r}; `fringe progress` lists them")
+
+
+def _number(path: Path) -> int | None:
+    match = layout.SESSION_FILE.match(path.name)
+    return None if match is None else int(match[1])
 
 
 def read_summary(path: Path) -> SessionSummary:
@@ -352,6 +357,8 @@ def _surface(group: Any) -> Surface:
         glass=text(group, "glass"),
         note=text(group, "note"),
         version=hdf5.whole(group, "record_version") or 1,
+        created_at=_time(group, "created_at"),
+        changed_at=_time(group, "changed_at"),
     )
 
 

@@ -400,6 +400,8 @@ def _surface_attributes(surface: Surface) -> dict[str, Any]:
         "lamp": surface.lamp,
         "glass": surface.glass,
         "note": surface.note,
+        "created_at": surface.created_at and surface.created_at.isoformat(),
+        "changed_at": surface.changed_at and surface.changed_at.isoformat(),
     }
 
 

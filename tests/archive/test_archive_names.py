@@ -40,7 +40,8 @@ def test_plain_names_stay(name):
 
 
 @pytest.mark.parametrize(
-    "name", ["con", "AUX.txt", "..", ".", "a/b", "a\\b", "-rf", "Große Fläche", "鏡", "a" * 300, "x."]
+    "name",
+    ["con", "AUX.txt", "..", ".", "a/b", "a\\b", "-rf", "Große Fläche", "鏡", "a" * 300, "x."],
 )
 def test_others_carry_a_digest(name):
     """A name that had to be altered carries eight digits of its SHA-256."""

@@ -9,7 +9,6 @@ import re
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
-from sample_visits import START, full_surface, hours
 
 from fringe.archive.surface import (
     Plate,
@@ -23,6 +22,7 @@ from fringe.archive.surface import (
 )
 from fringe.errors import BadInput
 from fringe.judge.verdict import Tolerance
+from sample_visits import START, full_surface, hours
 
 
 @pytest.fixture

@@ -1,0 +1,175 @@
+"""Many writers at once, killed writers, full disks: every session is whole or not there."""
+
+from __future__ import annotations
+
+import os
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from fringe.archive.check import check_archive
+from fringe.archive.order import list_sessions, survey
+from fringe.archive.write import log_visit
+from fringe.errors import BadInput
+from sample_visits import full_surface, full_visit, hours, plain_visit
+
+# A process that has loaded everything starts writers, each time a line tells how many.
+NURSERY = """
+import os, sys
+import numpy as np
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+from fringe.archive.surface import load_surface
+from fringe.archive.write import log_visit
+from sample_visits import full_visit, plain_visit
+surface = load_surface(Path(sys.argv[2]))
+visits = [plain_visit(), full_visit(np.random.default_rng(int(sys.argv[3])))]
+log_visit(surface, visits[1])
+print("ready", flush=True)
+for line in sys.stdin:
+    writers, count, full = map(int, line.split())
+    children = []
+    for _ in range(writers):
+        child = os.fork()
+        if child == 0:
+            while count:
+                # one line is one write, so that lines of several writers stay apart
+                os.write(1, log_visit(surface, visits[full]).name.encode() + b"\\n")
+                count -= 1
+            os._exit(0)
+        children.append(child)
+    os.write(1, f"pid {children[-1]}\\n".encode())
+    for child in children:
+        os.waitpid(child, 0)
+    os.write(1, b"done\\n")
+"""
+TESTS = Path(__file__).parents[1]
+
+
+@pytest.fixture
+def surface(tmp_path):
+    """A surface with every field of its record."""
+    return full_surface(tmp_path / "shop")
+
+
+class Nursery:
+    """Starts writers and hears what they tell."""
+
+    def __init__(self, surface, rng):
+        words = [sys.executable, "-c", NURSERY, TESTS, surface.folder, str(rng.integers(1 << 30))]
+        self.process = subprocess.Popen(
+            words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+        assert self.process.stdout.readline() == "ready\n"
+
+    def start(self, writers, count, *, full):
+        """Start writers that log a count of sessions each (-1: without end)."""
+        self.process.stdin.write(f"{writers} {count} {int(full)}\n")
+        self.process.stdin.flush()
+
+    def lines(self):
+        """Yield what is told until the writers are gone."""
+        while (line := self.process.stdout.readline().strip()) != "done":
+            assert line
+            yield line
+
+
+@pytest.fixture
+def nursery(surface, rng):
+    """A nursery of writers; it has logged one session itself."""
+    made = Nursery(surface, rng)
+    yield made
+    made.process.kill()
+    made.process.communicate()
+
+
+def test_writers_at_the_same_time(surface, nursery):
+    """Eight programs that log five sessions each at once make 40, none of them twice."""
+    nursery.start(8, 5, full=False)
+    told = [line for line in nursery.lines() if line.endswith(".h5")]
+    sessions = list_sessions(surface.folder)
+    assert len(set(told)) == 40
+    assert set(told) == {session.place.name for session in sessions[1:]}
+    # nobody was killed, so no number is left out either
+    assert [session.sequence for session in sessions] == list(range(1, 42))
+    found = check_archive(surface.folder.parent)
+    assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
+
+
+def test_killed_writers(surface, nursery, rng):
+    """Thirty killed writers leave every session that they told of, all whole, and no other file."""
+    told = []
+    for _ in range(30):
+        nursery.start(1, -1, full=True)
+        for line in nursery.lines():
+            if line.startswith("pid "):
+                time.sleep(float(rng.uniform(0, 0.2)))  # into the middle of some session
+                os.kill(int(line.split()[1]), signal.SIGKILL)
+            else:
+                told.append(line)
+    found = survey(surface.folder)
+    assert found.problems == ()
+    names = {session.place.name for session in found.sessions[1:]}
+    assert set(told) <= names
+    # a writer may be killed between publishing and telling: one more each at most
+    assert len(names) <= len(told) + 30
+    sequences = [session.sequence for session in found.sessions]
+    assert len(set(sequences)) == len(sequences)
+    checked = check_archive(surface.folder.parent)
+    assert (checked.problems, checked.unknown) == ((), ())
+    assert all(path.name.startswith(".") for path in checked.leftovers)
+
+
+@pytest.fixture
+def limit():
+    """Limit the size of files that this process may write, as a full disk would."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+
+    def set_limit(size):
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+
+    yield set_limit
+    resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+@pytest.mark.parametrize("size", [0, 1000, 40_000])
+def test_a_full_disk_leaves_nothing(surface, rng, limit, size):
+    """A session that does not fit is refused in one line; the folder is as it was."""
+    log_visit(surface, plain_visit(), now=hours(0))
+    visit = full_visit(rng)
+    before = {path: path.read_bytes() for path in surface.folder.iterdir()}
+    limit(size)
+    with pytest.raises(BadInput, match="cannot write: the file would pass the size limit"):
+        log_visit(surface, visit)
+    limit(resource.RLIM_INFINITY)
+    assert {path: path.read_bytes() for path in surface.folder.iterdir()} == before
+    log_visit(surface, visit)
+    assert len(list_sessions(surface.folder)) == 2
+
+
+def test_an_interrupted_writer_leaves_nothing(surface, monkeypatch):
+    """Control-C in the middle of writing leaves no file."""
+    before = sorted(surface.folder.iterdir())
+
+    def interrupt(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("fringe.archive.write._session_bytes", interrupt)
+    with pytest.raises(KeyboardInterrupt):
+        log_visit(surface, plain_visit())
+    assert sorted(surface.folder.iterdir()) == before
+
+
+def test_a_folder_that_is_gone(surface):
+    """Logging to a surface whose folder was removed is refused in one line."""
+
+    shutil.rmtree(surface.folder)
+    with pytest.raises(BadInput, match="cannot be read"):
+        log_visit(surface, plain_visit())
+    assert not surface.folder.exists()

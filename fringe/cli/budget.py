@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -141,7 +142,8 @@ def _spherometer(opened: Session) -> dict[str, Budget]:
         diameter_mm=surface.diameter_mm,
     )
     found = (result.depth_um, result.work_radius_mm, result.radius_difference_mm)
-    return {f"spherometer, {each.name}": each for each in found if each is not None}
+    named = [replace(one, name=f"spherometer, {one.name}") for one in found if one is not None]
+    return {one.name: one for one in named}
 
 
 def _not_negative(what: str, value: float | None) -> float:

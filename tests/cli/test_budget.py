@@ -1,0 +1,167 @@
+"""`fringe budget`: where a session's uncertainty comes from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from calling import call, refused
+from fringe.archive.session import LoggedReading, SpherometerReadings, Visit
+from fringe.archive.surface import Plate, Surface, add_surface
+from fringe.archive.write import log_visit
+from fringe.judge.verdict import Tolerance
+from fringe.optics.lamps import lamp
+from fringe.orders.reading import Quality, Reading
+
+PARTS = {"fit": 0.05, "edge": 0.12, "view": 0.02}
+
+
+def logged(power: float, sense: str = "centre") -> LoggedReading:
+    reading = Reading(
+        589.194, Quality(0.8, 0.9, 0.1), power_fringes=power, power_u95_fringes=0.26,
+        sense=sense, power_u_parts=PARTS,
+    )  # fmt: skip
+    return LoggedReading(reading, lamp=lamp("sodium"))
+
+
+@pytest.fixture
+def surface(tmp_path: Path) -> Surface:
+    """Add a convex surface with a tolerance of 2.9 fringes to an archive."""
+    return add_surface(
+        tmp_path / "shop",
+        Surface(
+            "convex 1", "convex", 3048.0, 150.0, plate=Plate("P7", 3048.0, 0.3),
+            tolerance=Tolerance(2.9, wavelength_nm=589.3), lamp="sodium", glass="borosilicate",
+        ),
+    )  # fmt: skip
+
+
+@pytest.fixture
+def session(surface: Surface) -> Path:
+    """Log a visit with three readings."""
+    return log_visit(surface, Visit(readings=(logged(2.6), logged(2.7), logged(2.65))))
+
+
+def test_results_rows_and_shares(session, capsys):
+    """Power, radius difference and radius: each with its inputs, whose shares add up to one."""
+    values = call(capsys, "budget", session, "--json").json
+    assert [one["name"] for one in values["results"]] == [
+        "power", "radius difference", "work radius",
+    ]  # fmt: skip
+    for one in values["results"]:
+        assert sum(row["share"] for row in one["rows"]) == pytest.approx(1.0)
+        assert one["monte_carlo"]["agrees"]
+    power = values["results"][0]
+    by_name = {row["input"]: row for row in power["rows"]}
+    assert power["value"] == pytest.approx(2.65)
+    assert by_name["edge"]["u"] == pytest.approx(0.12)
+    assert by_name["repeatability"]["dof"] == 2
+    expected = np.sqrt(0.05**2 + 0.12**2 + 0.02**2 + 0.05**2 / 3)
+    assert power["u"] == pytest.approx(expected)
+    radius = values["results"][2]
+    assert {row["input"]: row["u"] for row in radius["rows"]}["plate radius"] == 0.3
+
+
+def test_bench_options(session, capsys):
+    """Temperature and plate form come in, and the glass is the surface's own."""
+    values = call(
+        capsys, "budget", session, "--axial-u", "0.1", "--thickness", "25mm",
+        "--plate-form-u", "20nm", "--diameter-u", "0.1mm", "--pieces-u", "0.2", "--json",
+    ).json  # fmt: skip
+    by_name = {row["input"]: row["u"] for row in values["results"][1]["rows"]}
+    assert by_name["temperature"] == pytest.approx(
+        3.25e-6 * 0.1 * 150**2 / (8 * 25) * 2e6 / 589.194
+    )  # fmt: skip
+    assert by_name["plate form"] == pytest.approx(40 / 589.194)
+    assert by_name["diameter"] == 0.1
+    assert by_name["temperature, pieces"] == pytest.approx(3048 * 3.25e-6 * 0.2)
+
+
+def test_unproven_says_what_settles_it(session, capsys):
+    """With more uncertainty the verdict is unproven, and the input to better is named."""
+    words = ("budget", session, "--axial-u", "0.1", "--thickness", "25mm", "--plate-form-u", "20nm")
+    values = call(capsys, *words, "--json").json
+    assert values["verdict"]["state"] == "unproven"
+    assert values["settles"]["suggestions"][0]["input"] == "temperature"
+    text = call(capsys, *words).out
+    assert "to settle it" in text
+    assert "wait until the glass has settled" in text
+    assert call(capsys, "budget", session, "--json").json["verdict"]["state"] == "inside"
+
+
+def test_by_surface_and_number(surface, session, capsys):
+    """A surface's last session that measured is taken, or the one of a number."""
+    log_visit(surface, Visit(readings=(logged(1.0),)))
+    log_visit(surface, Visit(remarks="nothing read"))
+    name = str(surface.folder.parent / "convex 1")
+    assert call(capsys, "budget", name, "--json").json["results"][0]["value"] == 1.0
+    first = call(capsys, "budget", name, "1", "--json").json
+    assert first["results"][0]["value"] == pytest.approx(2.65)
+
+
+def test_table(session, capsys):
+    """The table fits the terminal, largest share first, and one result can be asked for."""
+    text = call(capsys, "budget", session, "--result", "power").out
+    lines = text.splitlines()
+    assert lines[0] == "power +2.65 ± 0.26 fringes"
+    assert lines[2].split()[0] == "edge"
+    assert lines[3].split()[0] == "fit"
+    assert "work radius" not in text
+    assert all(len(line) <= 84 for line in lines)
+
+
+def test_picture(session, tmp_path, capsys):
+    """The picture is a PNG, and nothing else is left beside it."""
+    path = tmp_path / "pictures" / "budget.png"
+    path.parent.mkdir()
+    assert call(capsys, "budget", session, "--picture", path).status == 0
+    with Image.open(path) as picture:
+        assert picture.format == "PNG"
+        assert picture.width > 1000
+    assert [one.name for one in path.parent.iterdir()] == ["budget.png"]
+
+
+def test_spherometer_of_a_session(surface, capsys):
+    """Spherometer readings of plate and work have their budgets, with ring, balls and zero."""
+    geometry = {"foot_circle_mm": 140.0, "ball_diameter_mm": 6.35, "u_size_mm": 0.02,
+                "u_ball_diameter_mm": 0.002, "u_reading_um": 0.5}  # fmt: skip
+    zero = np.array([0.0])
+    readings = tuple(
+        SpherometerReadings(piece, np.array(heights), zero, geometry)
+        for piece, heights in (("plate", [0.806, 0.8062]), ("work", [0.8025, 0.803]))
+    )
+    path = log_visit(surface, Visit(spherometers=readings))
+    results = {one["name"]: one for one in call(capsys, "budget", path, "--json").json["results"]}
+    assert set(results) == {
+        f"spherometer, {name}" for name in ("depth", "work radius", "radius difference")
+    }
+    names = {row["input"] for row in results["spherometer, work radius"]["rows"]}
+    assert {"zero", "plate reading", "work reading", "ball size", "plate radius"} <= names
+    assert "repeatability, work" in names
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("@", "--result", "luck"), "there are power"),
+        (("@", "--axial-u", "-1"), "not below zero"),
+        (("@", "--axial-u", "0.1"), "thickness"),
+        (("@", "--glass", "jelly"), "no glass named"),
+        (("@", "--picture", "budget.svg"), "PNG"),
+        (("@", "--picture", "/nowhere/budget.png"), "cannot be written"),
+        (("gone.h5",), "no such surface"),
+    ],
+)
+def test_nonsense(words, message, session, capsys):
+    """What cannot be gets one clear line."""
+    typed = [str(session) if word == "@" else word for word in words]
+    assert message in refused(capsys, "budget", *typed)
+
+
+def test_session_without_measurement(surface, capsys):
+    """A session in which nothing was measured has no budget."""
+    path = log_visit(surface, Visit(remarks="only looked"))
+    assert "neither fringes nor a spherometer" in refused(capsys, "budget", path)

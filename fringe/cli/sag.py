@@ -278,14 +278,14 @@ def _near_text(near: Reach) -> list[str]:
     from fringe.format import figures, plus_minus
 
     words = {
-        "yes": "near enough for fringes", "no": "too far for fringes yet",
-        "perhaps": "perhaps near enough for fringes: try",
+        "yes": "near enough", "no": "too far yet", "perhaps": "perhaps near enough",
     }  # fmt: skip
-    readable = f"{figures(math.floor(near.rings_readable), 5)} readable (by the {near.limited_by})"
+    readable = f"{figures(math.floor(near.rings_readable), 5)} readable ({near.limited_by})"
     expected = plus_minus(near.rings_expected, near.rings_expected_u95)
     rows = [line("rings", f"{expected} expected, {readable}: {words[near.near_enough]}")]
     if near.overlap_fringes is None:
-        rows.append(line("both methods", "meet nowhere: the rings end before the spherometer sees"))
+        wide = figures(near.rings_expected_u95, 2)
+        rows.append(line("both methods", f"meet nowhere: ±{wide} is more than can be read"))
     else:
         low, high = near.overlap_fringes
         rows.append(line("both methods", f"should agree from {figures(low, 2)} to "

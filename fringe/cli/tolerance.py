@@ -181,8 +181,9 @@ def _system_text(result: SystemTolerance) -> list[str]:
         form = match.form
         rows += [
             f"{match.convex} and {match.concave} must match within "
-            f"{figures(form.power_fringes or 0.0, 3)} fringes at "
-            f"{form.aperture.wavelength_nm:.2f} nm over {form.aperture.diameter_mm:g} mm",
+            f"{figures(form.power_fringes or 0.0, 3)} fringes",
+            line("counted", f"at {form.aperture.wavelength_nm:.2f} nm over "
+                 f"{form.aperture.diameter_mm:g} mm"),
             line("radii", f"{figures(match.radius_mm, 3)} mm apart at most"),
             line("in common", "any error of both radii cancels" if match.common_radius_mm is None
                  else f"both off by ±{figures(match.common_radius_mm)} mm at most"),

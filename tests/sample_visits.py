@@ -30,7 +30,13 @@ def hours(count: float) -> datetime:
     return START + timedelta(hours=count)
 
 
-def full_surface(archive: Path, name: str = "concave 1") -> Surface:
+FULL_TOLERANCE = Tolerance(2.0, 0.3, 1.5, 589.29, "guard95")
+FRINGES_ALONE = Tolerance(2.0, 0.3, wavelength_nm=589.29)
+
+
+def full_surface(
+    archive: Path, name: str = "concave 1", tolerance: Tolerance = FULL_TOLERANCE
+) -> Surface:  # fmt: skip
     """Add a surface with every field of its record."""
     surface = Surface(
         name,
@@ -39,7 +45,7 @@ def full_surface(archive: Path, name: str = "concave 1") -> Surface:
         diameter_mm=150.0,
         radius_u_mm=0.5,
         plate=Plate("plate 7", 3048.6, 0.2),
-        tolerance=Tolerance(2.0, 0.3, 1.5, 589.29, "guard95"),
+        tolerance=tolerance,
         lamp="sodium",
         glass="borosilicate",
         note="second of the pair",

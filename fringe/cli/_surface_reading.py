@@ -15,6 +15,7 @@ from fringe.errors import BadInput
 if TYPE_CHECKING:
     from fringe.archive.surface import Surface
     from fringe.optics.lamps import Lamp
+    from fringe.orders.read import ReadOptions
     from fringe.orders.reading import Reading
     from fringe.photo.ellipse import Edge
 
@@ -53,10 +54,18 @@ def surface_reader(
     surface: Surface, lamp: Lamp, given: dict[str, Any]
 ) -> Callable[[Path], Reading]:  # fmt: skip
     """Return what reads a photograph of a surface with the options that were given."""
-    from fringe.orders.read import ReadOptions, read
+    from fringe.orders.read import read
     from fringe.photo.load import load_photo
 
-    options = ReadOptions(
+    options = surface_options(surface, lamp, given)
+    return lambda path: read(load_photo(path), options)
+
+
+def surface_options(surface: Surface, lamp: Lamp, given: dict[str, Any]) -> ReadOptions:
+    """Join what a surface's record and the command line say about a photograph."""
+    from fringe.orders.read import ReadOptions
+
+    return ReadOptions(
         lamp=lamp,
         edge=parse_edge(given["edge"]),
         diameter_mm=surface.diameter_mm,
@@ -66,7 +75,6 @@ def surface_reader(
         sense=given["sense"],
         scale_px_per_mm=given["scale"],
     )
-    return lambda path: read(load_photo(path), options)
 
 
 def parse_edge(text: str) -> str | Edge:

@@ -1,0 +1,275 @@
+"""`fringe log` as a person and a program call it; the reading itself is a stand-in here."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+
+import h5py
+import pytest
+
+from fringe.archive.order import list_sessions
+from fringe.archive.read import open_session
+from fringe.cli import main
+from fringe.errors import Refused
+from fringe.photo.ellipse import Edge
+from sample_visits import FRINGES_ALONE, full_surface, power_reading
+
+
+@pytest.fixture
+def surface(tmp_path, monkeypatch):
+    """A surface in an archive `shop` of the working folder."""
+    monkeypatch.chdir(tmp_path)
+    return full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+
+
+@pytest.fixture
+def photos(tmp_path, monkeypatch, surface, rng):
+    """Photographs whose name says their power, m for minus; `blank...` is refused."""
+
+    def stand_in(given_surface, lamp, given):
+        stand_in.called = given_surface, lamp, given
+
+        def read(path):
+            if path.name.startswith("blank"):
+                raise Refused(f"{path.name}: no fringes to be seen; focus on the work")
+            power = float(path.stem.replace("m", "-"))
+            sense = "edge" if power < 0 else "centre"
+            return power_reading(power, 0.1, sense).reading
+
+        return read
+
+    monkeypatch.setattr("fringe.cli.log.surface_reader", stand_in)
+
+    def make(*names):
+        for name in names:
+            (tmp_path / name).write_bytes(rng.bytes(500))
+        return names
+
+    make.reader = stand_in
+    return make
+
+
+@pytest.fixture
+def run(capsys, surface):
+    """Run `fringe log` for the surface; return status, standard output and standard error."""
+
+    def call(*words):
+        with pytest.raises(SystemExit) as stop:
+            main(["log", "shop/concave 1", *words])
+        out, err = capsys.readouterr()
+        return int(stop.value.code or 0), out, err
+
+    return call
+
+
+def sessions(surface):
+    """The visits that count."""
+    return list_sessions(surface.folder)
+
+
+def test_a_photograph(run, photos, surface):
+    """Text: power with its interval and wavelength, verdict, next step and file, on their lines."""
+    code, out, err = run(*photos("m3.5.jpg"))
+    assert (code, err) == (0, "")
+    rows = {line[2:21].strip(): line[21:] for line in out.splitlines() if line.startswith("  ")}
+    assert out.startswith("concave 1, visit 1, ")
+    assert rows["power"] == "−3.50 ± 0.10 fringes (contact at the edge), at 589.29 nm"
+    assert rows["irregularity"] == "0.1 fringes"
+    assert rows["verdict"].startswith("outside (< 0.1 % probable to conform): power −3.50 ± 0.10")
+    assert rows["next"].startswith("grind, tool on top: ")
+    (session,) = sessions(surface)
+    assert Path(rows["file"]).resolve() == session.place
+
+
+def test_json(run, photos, surface):
+    """JSON holds the row of the visit, all readings, next step and file."""
+    code, out, err = run(*photos("m0.5.jpg", "m0.4.jpg"), "--stage", "polish", "--json")
+    assert (code, err) == (0, "")
+    values = json.loads(out)
+    assert values["surface"] == "concave 1"
+    assert values["visit"] == 1
+    assert values["power_fringes"] == pytest.approx(-0.45)
+    assert values["verdict"] == "inside"
+    assert values["next_step"]["action"] == "stop"
+    assert [r["power_fringes"] for r in values["readings"]] == [-0.5, -0.4]
+    assert values["refused"] == values["problems"] == []
+    (session,) = sessions(surface)
+    assert values["session"] == session.session_id
+    assert Path(values["file"]).resolve() == session.place
+
+
+def test_all_options_are_kept(run, photos, surface):
+    """Every option ends in the session: as a field, and in the inputs as it was given."""
+    code, _, err = run(
+        *photos("1.0.jpg"), "--lamp", "hene", "--edge", "100,90,80", "--camera-distance", "0.9m",
+        "--sense", "centre", "--scale", "5", "--stage", "#600", "--minutes", "42,5",
+        "--on-top", "work", "--temperature", "20.4", "--remark", "new lap", "--by", "late shift",
+        "--when", "2026-03-14T09:30+01:00",
+    )  # fmt: skip
+    assert (code, err) == (0, "")
+    session = open_session(sessions(surface)[0].place)
+    visit = session.visit
+    assert (visit.work.stage, visit.work.minutes, visit.work.on_top) == ("#600", 42.5, "work")
+    assert (visit.temperature_c, visit.remarks, visit.by) == (20.4, "new lap", "late shift")
+    assert visit.when.isoformat() == "2026-03-14T09:30:00+01:00"
+    options = visit.readings[0].options
+    assert options == {
+        "lamp": "hene", "edge": "100,90,80", "sense": "centre", "camera_distance_mm": 900.0,
+        "scale_px_per_mm": 5.0, "diameter_mm": 150.0, "plate_radius_mm": 3048.6, "work": "concave",
+    }  # fmt: skip
+    assert visit.inputs["photographs"] == ["1.0.jpg"]
+    assert visit.inputs["edge"] == "100,90,80"
+    used, lamp, given = photos.reader.called
+    assert (used, lamp.name, given["camera_distance"]) == (surface, "hene", 900.0)
+
+
+def test_the_surfaces_own_lamp(run, photos, surface):
+    """Without --lamp the record's usual lamp is used."""
+    run(*photos("1.0.jpg"))
+    assert open_session(sessions(surface)[0].place).visit.readings[0].lamp.name == "sodium"
+
+
+def test_a_refused_photograph(run, photos, surface):
+    """A photograph that cannot be read: one line, status 2, and nothing is written."""
+    before = sorted(surface.folder.iterdir())
+    names = photos("1.0.jpg", "blank.jpg")
+    code, out, err = run(*names)
+    assert (code, out) == (2, "")
+    assert err == "fringe: blank.jpg: no fringes to be seen; focus on the work\n"
+    code, out, _ = run(*names, "--json")
+    assert code == 2
+    assert json.loads(out) == {"error": "blank.jpg: no fringes to be seen; focus on the work"}
+    assert sorted(surface.folder.iterdir()) == before
+
+
+def test_a_refused_photograph_kept(run, photos, surface):
+    """With --keep-refused the photograph is kept with the reason, and standard error says so."""
+    code, out, err = run(*photos("blank.jpg"), "--keep-refused")
+    assert code == 0
+    assert "kept without a reading: blank.jpg: no fringes" in err
+    assert "verdict" not in out
+    (session,) = sessions(surface)
+    assert (session.photographs, session.refused, session.measured) == (1, 1, ())
+    (photograph,) = open_session(session.place).visit.photographs
+    assert photograph.refusal.startswith("blank.jpg: no fringes")
+
+
+def test_work_without_a_photograph(run, surface):
+    """Work and a remark alone make a visit."""
+    code, out, _ = run("--stage", "#120", "--minutes", "95", "--on-top", "work", "--remark", "grey")
+    assert code == 0
+    assert "next" in out
+    (session,) = sessions(surface)
+    assert (session.work.stage, session.work.minutes, session.remarks) == ("#120", 95.0, "grey")
+
+
+def test_a_correction(run, photos, surface):
+    """--replaces keeps what it does not change, and takes the place of what it corrects."""
+    run(*photos("5.0.jpg"), "--stage", "polish", "--minutes", "30", "--by", "early shift")
+    run(*photos("2.0.jpg"), "--stage", "polish", "--minutes", "10")
+    code, _, err = run(*photos("4.0.jpg"), "--replaces", "1")
+    assert (code, err) == (0, "")
+    assert [s.measured[0].power_fringes for s in sessions(surface)] == [4.0, 2.0]
+    assert (sessions(surface)[0].work.minutes, sessions(surface)[0].by) == (30.0, "early shift")
+    code, _, err = run("--replaces", "3", "--minutes", "35")
+    assert (code, err) == (0, "")
+    first = open_session(sessions(surface)[0].place).visit
+    assert first.work.minutes == 35.0
+    assert first.photographs[0].file_name == "4.0.jpg"
+    assert first.readings[0].reading.power_fringes == 4.0
+
+
+def test_a_correction_in_the_middle_tells_of_itself(run, photos, surface):
+    """The text after a correction shows the corrected visit, and the step that follows now."""
+    run(*photos("5.0.jpg"))
+    run(*photos("0.5.jpg"))
+    _, out, _ = run(*photos("6.0.jpg"), "--replaces", "1")
+    assert out.startswith("concave 1, visit 1, ")
+    assert "+6.00 ± 0.10" in out
+    assert "  next               stop" in out
+
+
+def test_problems_are_named(run, photos, surface):
+    """A damaged session is named on standard error; the new one is logged all the same."""
+    run("--remark", "a")
+    path = sessions(surface)[0].place
+    path.write_bytes(path.read_bytes()[:900])
+    code, _, err = run("--remark", "b")
+    assert code == 0
+    assert path.name in err
+    assert len(err.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ((), "nothing to log"),
+        (("gone.jpg",), "gone.jpg: there is no such photograph"),
+        (("--minutes", "-5"), "cannot be"),
+        (("--minutes", "long"), "no number"),
+        (("--when", "yesterday", "--remark", "x"), "is no time"),
+        (("--remark", "x", "--replaces", "7"), "no session"),
+        (("--remark", "x", "--on-top", "both"), "--on-top"),
+        (("here.jpg", "--lamp", "candle"), "candle"),
+    ],
+)
+def test_one_line_of_refusal(run, photos, surface, words, message):
+    """A mistake is one line, status 2, and leaves the folder as it was."""
+    photos("here.jpg")
+    before = sorted(surface.folder.iterdir())
+    code, out, err = run(*words)
+    assert (code, out) == (2, "")
+    assert message in err
+    assert len(err.splitlines()) == 1
+    assert sorted(surface.folder.iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    ("text", "edge"),
+    [
+        ("auto", "auto"),
+        ("none", "none"),
+        ("100,90.5,80", Edge(100.0, 90.5, 80.0, 80.0, 0.0)),
+        ("1,2,30,20,10", Edge(1.0, 2.0, 30.0, 20.0, 10.0)),
+        ("1,2,20,30,10", Edge(1.0, 2.0, 30.0, 20.0, 100.0)),
+    ],
+)
+def test_edges(run, photos, text, edge):
+    """An edge is a word, a circle or an ellipse, whose longer axis comes first."""
+    from fringe.cli._surface_reading import parse_edge
+
+    assert parse_edge(text) == edge
+
+
+@pytest.mark.parametrize("text", ["", "1,2", "1,2,3,4", "a,b,c", "1,2,-3", "1,2,0", "1,2,nan"])
+def test_no_edges(text):
+    """Anything else is refused, and the line shows what to write."""
+    from fringe.cli._surface_reading import parse_edge
+    from fringe.errors import BadInput
+
+    with pytest.raises(BadInput, match="CX,CY,R"):
+        parse_edge(text)
+
+
+def test_the_reader_gets_the_surfaces_record(surface):
+    """A photograph is read with plate, diameter and form of the record, and the options given."""
+    from fringe.cli._surface_reading import surface_options
+    from fringe.optics.lamps import lamp
+
+    given = {"edge": "1,2,3", "camera_distance": 900.0, "sense": "edge", "scale": 4.0}
+    options = surface_options(surface, lamp("hene"), given)
+    assert dataclasses.asdict(options) == {
+        "lamp": dataclasses.asdict(lamp("hene")), "edge": dataclasses.asdict(Edge(1, 2, 3, 3)),
+        "diameter_mm": 150.0, "plate_radius_mm": 3048.6, "work": "concave",
+        "camera_distance_mm": 900.0, "sense": "edge", "scale_px_per_mm": 4.0,
+    }  # fmt: skip
+
+
+def test_raw_h5py_finds_the_photograph(run, photos, surface, tmp_path):
+    """The file that the command names holds the photograph's bytes for plain h5py."""
+    _, out, _ = run(*photos("1.5.jpg"), "--json")
+    with h5py.File(json.loads(out)["file"]) as file:
+        assert file["photograph_1/data"][()].tobytes() == (tmp_path / "1.5.jpg").read_bytes()
+        assert file["power_fringes"][0] == 1.5

@@ -1,0 +1,180 @@
+"""`fringe progress` as a person and a program call it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+from PIL import Image
+
+from fringe.archive.session import Visit, Work
+from fringe.archive.surface import change_surface
+from fringe.archive.write import log_visit
+from fringe.cli import main
+from fringe.judge.verdict import Tolerance
+from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
+
+VISITS = [
+    (None, "#120", 95.0, "work"),
+    (-31.2, "#400", 50.0, "work"),
+    (-9.6, "polish", 60.0, "tool"),
+    (-2.1, "polish", 60.0, "tool"),
+    (-1.0, "polish", 20.0, "tool"),
+]
+
+
+@pytest.fixture
+def surface(tmp_path, monkeypatch):
+    """A surface with five visits, in an archive `shop` of the working folder."""
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    for i, (power, stage, minutes, on_top) in enumerate(VISITS):
+        readings = () if power is None else (power_reading(power, 0.2, "edge"),)
+        visit = Visit(work=Work(stage, minutes, on_top), readings=readings)
+        log_visit(surface, visit, now=hours(24 * i))
+    return surface
+
+
+@pytest.fixture
+def run(capsys, surface, monkeypatch):
+    """Run `fringe progress` for the surface; return status, standard output and error."""
+
+    def call(*words, columns=None):
+        monkeypatch.delenv("COLUMNS", raising=False)
+        if columns is not None:
+            monkeypatch.setenv("COLUMNS", str(columns))
+        with pytest.raises(SystemExit) as stop:
+            main(["progress", "shop/concave 1", *words])
+        out, err = capsys.readouterr()
+        return int(stop.value.code or 0), out, err
+
+    return call
+
+
+def test_the_table(run):
+    """Each visit has one line: date, work, power with its interval, verdict, next step."""
+    code, out, err = run()
+    assert (code, err) == (0, "")
+    lines = [line for line in out.splitlines() if line.startswith(tuple("12345"))]
+    assert len(lines) == 5
+    for words in ("2026-03-16", "polish 60 min, tool", "−9.60 ± 0.20", "outside", "< 0.1 %"):
+        assert words in lines[2]
+    assert " ".join(lines[0].split()) == "1 2026-03-14 09:30 #120 95 min, work remeasure"
+    assert "unproven" in lines[3]
+    assert "remeasure" in lines[3]
+    assert lines[4].rstrip().endswith("stop")
+    assert "fringes at 589.29 nm" in out
+    assert "Verdict: inside: power −1.00 ± 0.20 fringes is proven inside ±2 fringes" in out
+    assert "Next: stop: " in out
+
+
+@pytest.mark.parametrize("columns", [60, 80, 100, 132, 200])
+def test_it_fits_the_terminal(run, columns):
+    """No line is wider than the terminal, and no visit's power or verdict is lost or cut."""
+    code, out, _ = run(columns=columns)
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= columns
+    for words in ("−31.20 ± 0.20", "−1.00 ± 0.20", "outside", "unproven", "inside"):
+        assert words in out
+    assert "…" not in out
+
+
+def test_json(run):
+    """JSON holds surface, visits, verdict, next step and problems."""
+    code, out, err = run("--json")
+    assert (code, err) == (0, "")
+    values = json.loads(out)
+    assert [v["power_fringes"] for v in values["visits"]] == [v[0] for v in VISITS]
+    assert [v["verdict"] for v in values["visits"]] == [
+        None, "outside", "outside", "unproven", "inside",
+    ]  # fmt: skip
+    assert values["visits"][-1]["hours_total"] == pytest.approx(285 / 60)
+    assert values["surface"]["name"] == "concave 1"
+    assert values["wavelength_nm"] == 589.29
+    assert values["verdict"]["state"] == "inside"
+    assert values["next_step"]["action"] == "stop"
+    assert (values["problems"], values["picture"]) == ([], None)
+
+
+def test_todays_tolerance_judges(run, surface):
+    """A tolerance that was changed judges all visits, the earlier ones too."""
+    change_surface(surface, tolerance=Tolerance(0.5, wavelength_nm=589.29))
+    states = [v["verdict"] for v in json.loads(run("--json")[1])["visits"]]
+    assert states == [None, "outside", "outside", "outside", "outside"]
+
+
+def test_a_picture(run, tmp_path):
+    """--picture draws the progress as PNG; both outputs name the file."""
+    code, out, _ = run("--picture", "p.png")
+    assert code == 0
+    assert "Picture: p.png" in out
+    with Image.open(tmp_path / "p.png") as image:
+        assert image.format == "PNG"
+        assert image.width > 800
+    assert json.loads(run("--picture", "q.png", "--json")[1])["picture"] == "q.png"
+    assert (tmp_path / "q.png").is_file()
+
+
+@pytest.mark.parametrize("name", ["p.jpg", "p", "nowhere/p.png"])
+def test_a_picture_that_cannot_be(run, tmp_path, name):
+    """Another ending, or a folder that is not there, is one line of refusal."""
+    code, out, err = run("--picture", name)
+    assert (code, out) == (2, "")
+    assert name in err
+    assert len(err.splitlines()) == 1
+    assert not (tmp_path / name).exists()
+
+
+def test_damage_hides_no_other_visit(run, surface):
+    """A damaged session is named, and the other visits are shown."""
+    from fringe.archive.read import session_files
+
+    path = session_files(surface.folder)[1]
+    path.write_bytes(path.read_bytes()[:-5])
+    code, out, err = run()
+    assert code == 0
+    assert path.name in err
+    assert sum(line.startswith(tuple("12345")) for line in out.splitlines()) == 4
+
+
+def test_no_visits_yet(tmp_path, monkeypatch, capsys):
+    """A surface without visits says what to do first; a picture of it is refused."""
+    monkeypatch.chdir(tmp_path)
+    full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    with pytest.raises(SystemExit) as stop:
+        main(["progress", "shop/concave 1"])
+    assert not stop.value.code
+    assert "no visit has been logged yet" in capsys.readouterr().out
+    with pytest.raises(SystemExit) as stop:
+        main(["progress", "shop/concave 1", "--picture", "p.png"])
+    assert stop.value.code == 2
+    assert "no visits yet" in capsys.readouterr().err
+
+
+def test_names_are_no_markup(tmp_path, monkeypatch, capsys):
+    """Square brackets in a name or a stage are printed as they are."""
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", "[red]one[/red]")
+    log_visit(surface, Visit(work=Work("[bold]#400[/bold]", 5.0)))
+    with pytest.raises(SystemExit):
+        main(["progress", "shop/[red]one[/red]"])
+    out = capsys.readouterr().out
+    assert "[red]one[/red]" in out
+    assert "[bold]#400[/bold] 5 min" in out
+
+
+def test_a_list_needs_no_heavy_library(surface):
+    """Progress without a picture loads h5py, and none of xarray, scipy, matplotlib."""
+    code = (
+        "import sys\nfrom fringe.cli import main\ntry:\n    main(sys.argv[1:])\n"
+        "except SystemExit:\n    pass\n"
+        "heavy = ('h5py', 'xarray', 'scipy', 'matplotlib', 'pandas')\n"
+        "print([name for name in heavy if name in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, "progress", "shop/concave 1"],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stdout.splitlines()[-1] == "['h5py']"

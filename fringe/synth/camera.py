@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -158,6 +159,7 @@ def _sharpen(band: Light, strength: float) -> Light:
     return np.asarray(band + strength * (band - blurred), np.float32)
 
 
+@lru_cache(maxsize=2)
 def _colour_tiles(seed: int) -> tuple[Light, Light, Light]:
     red, blue = texture([seed, 5], 0.3, 2.0), texture([seed, 6], 0.3, 2.0)
     return red, np.asarray(-0.3 * red - 0.1 * blue, np.float32), blue

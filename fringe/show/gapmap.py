@@ -29,7 +29,7 @@ from fringe.show.style import (
     height_colormap,
     styled,
 )
-from fringe.show.words import fringes_text, headline
+from fringe.show.words import fringes_text, headline_text
 
 Array = NDArray[np.float64]
 _GUTTER_IN = 0.4
@@ -132,9 +132,8 @@ def _maps(grid: FormGrid) -> tuple[_Map, _Map]:
 
 def _captions(reading: Reading, grid: FormGrid) -> tuple[str, str]:
     tilt = float(np.hypot(grid.sphere.tilt_u, grid.sphere.tilt_v))
-    head = headline(reading.to_json())
     known = "" if reading.sense in ("centre", "edge") else ", sign unknown"
-    first = f"Power {head.value} {head.unit} (95 %){known}, tilt {fringes_text(tilt)}"
+    first = f"Power {headline_text(reading.to_json())}{known}, tilt {fringes_text(tilt)}"
     parts = [
         ("B", reading.irregularity_fringes),
         ("C", reading.symmetric_irregularity_fringes),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -14,6 +13,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator, NullLocator
 
 from fringe.errors import BadInput
 from fringe.format import figures, plus_minus
+from fringe.judge.progress import VisitRow
 from fringe.show.scales import nm_text, tick_text
 from fringe.show.stages import stage_strip
 from fringe.show.style import (
@@ -37,6 +37,8 @@ from fringe.show.words import VERDICTS
 _LEFT_IN, _RIGHT_IN = 0.75, 0.15
 _POWER_IN, _IRREGULARITY_IN = 2.9, 1.2
 _DWARFED = 6.0  # beyond so many tolerances a linear scale hides what matters
+# visits nearer than this share of all hours would lie on each other
+_LEAST_STEP = 0.012
 _NOT_JUDGED = "not judged"
 # shape tells the verdict; colour repeats it
 _MARKS = {
@@ -45,31 +47,6 @@ _MARKS = {
     "outside": ("s", BRICK),
     _NOT_JUDGED: ("D", MUTED),
 }
-
-
-class Visit(Protocol):
-    """What a row of progress holds; see `fringe.judge.progress`."""
-
-    @property
-    def when(self) -> Any: ...  # noqa: D102
-    @property
-    def hours_total(self) -> float | None: ...  # noqa: D102
-    @property
-    def stage(self) -> str | None: ...  # noqa: D102
-    @property
-    def power_fringes(self) -> float | None: ...  # noqa: D102
-    @property
-    def power_u95_fringes(self) -> float | None: ...  # noqa: D102
-    @property
-    def irregularity_fringes(self) -> float | None: ...  # noqa: D102
-    @property
-    def sense(self) -> str | None: ...  # noqa: D102
-    @property
-    def verdict(self) -> str | None: ...  # noqa: D102
-    @property
-    def probability(self) -> float | None: ...  # noqa: D102
-    @property
-    def next_step(self) -> str | None: ...  # noqa: D102
 
 
 @dataclass(frozen=True)
@@ -83,7 +60,7 @@ class _Scale:
 
 @styled
 def progress_figure(
-    rows: Sequence[Visit],
+    rows: Sequence[VisitRow],
     surface_name: str,
     tolerance_fringes: float | None = None,
     *,
@@ -117,7 +94,7 @@ def progress_figure(
     Raises
     ------
     BadInput
-        If there is no visit, or hours are asked for and not known.
+        If there is no visit.
     """
     if not rows:
         raise BadInput(f"progress: {surface_name} has no visits yet; log one first")
@@ -157,37 +134,31 @@ def _scale_note(axes: Axes, tolerance: float | None) -> str:
     return f"The scale of power is even within {knee} and goes by powers of ten beyond it."
 
 
-def _state(row: Visit) -> str:
-    return row.verdict if row.verdict in _MARKS else _NOT_JUDGED
+def _state(row: VisitRow) -> str:
+    return row.verdict or _NOT_JUDGED
 
 
-def _signed(row: Visit) -> bool:
+def _signed(row: VisitRow) -> bool:
     return row.sense in ("centre", "edge")
 
 
-def _span(rows: Sequence[Visit]) -> str | None:
+def _span(rows: Sequence[VisitRow]) -> str | None:
     days = [str(row.when)[:10] for row in (rows[0], rows[-1]) if row.when]
     return " to ".join(dict.fromkeys(days)) or None
 
 
-def _places(rows: Sequence[Visit], against: str | None) -> tuple[list[float], str]:
+def _places(rows: Sequence[VisitRow], against: str | None) -> tuple[list[float], str]:
     hours = [row.hours_total for row in rows]
-    known = [one for one in hours if one is not None]
-    if len(known) < len(rows):
-        if against == "hours":
-            raise BadInput("progress: not every visit has its hours of work; show visits instead")
-        against = "visits"
     if against is None:
-        steps = np.diff(known)
-        span = known[-1] - known[0]
-        apart = len(known) > 1 and bool(np.all(steps > 0.012 * span))
+        steps, span = np.diff(hours), hours[-1] - hours[0]
+        apart = len(hours) > 1 and bool(np.all(steps > _LEAST_STEP * span))
         against = "hours" if apart else "visits"
     if against == "hours":
-        return known, "hours of work"
+        return hours, "hours of work"
     return [float(k) for k in range(1, len(rows) + 1)], "visit"
 
 
-def _latest(rows: Sequence[Visit]) -> str:
+def _latest(rows: Sequence[VisitRow]) -> str:
     row = rows[-1]
     hours = f", {figures(row.hours_total, 3)} h of work" if row.hours_total else ""
     parts = [f"Latest, visit {len(rows)}{hours}: "]
@@ -219,7 +190,7 @@ def percent_text(probability: float) -> str:
     return f"{100 * probability:.{decimals}f} %"
 
 
-def _legend(sheet: Sheet, top: float, rows: Sequence[Visit], banded: bool) -> float:
+def _legend(sheet: Sheet, top: float, rows: Sequence[VisitRow], banded: bool) -> float:
     entries = [(name, *_MARKS[name], True) for name in _MARKS if _used(rows, name)]
     if any(row.power_fringes is not None and not _signed(row) for row in rows):
         entries.append(("hollow pair: sign unknown", "o", MUTED, False))
@@ -236,7 +207,7 @@ def _legend(sheet: Sheet, top: float, rows: Sequence[Visit], banded: bool) -> fl
     return top + 0.24
 
 
-def _used(rows: Sequence[Visit], state: str) -> bool:
+def _used(rows: Sequence[VisitRow], state: str) -> bool:
     return any(row.power_fringes is not None and _state(row) == state for row in rows)
 
 
@@ -297,7 +268,7 @@ def _knee_ticks(axes: Axes, scale: _Scale) -> list[float]:
 
 
 def _draw_power(
-    axes: Axes, rows: Sequence[Visit], x: Sequence[float], tolerance: float | None
+    axes: Axes, rows: Sequence[VisitRow], x: Sequence[float], tolerance: float | None
 ) -> None:
     read = [(place, row) for place, row in zip(x, rows, strict=True)
             if row.power_fringes is not None]  # fmt: skip
@@ -325,7 +296,7 @@ def _draw_power(
     )  # fmt: skip
 
 
-def _draw_visit(axes: Axes, place: float, row: Visit, size: float) -> None:
+def _draw_visit(axes: Axes, place: float, row: VisitRow, size: float) -> None:
     marker, colour = _MARKS[_state(row)]
     power = row.power_fringes or 0.0
     values = [power] if _signed(row) else [abs(power), -abs(power)]
@@ -340,7 +311,7 @@ def _draw_visit(axes: Axes, place: float, row: Visit, size: float) -> None:
 
 
 def _draw_irregularity(
-    axes: Axes, rows: Sequence[Visit], x: Sequence[float], tolerance: float | None
+    axes: Axes, rows: Sequence[VisitRow], x: Sequence[float], tolerance: float | None
 ) -> None:
     read = [(place, row.irregularity_fringes) for place, row in zip(x, rows, strict=True)
             if row.irregularity_fringes is not None]  # fmt: skip

@@ -42,8 +42,8 @@ HEIGHT_COLOURS = ("#6b3a08", "#b8792b", "#e6c48d", "#fbf8f0", "#a9c9cf", "#4f8c9
 DPI = 220
 WIDTH_IN = 7.5
 MARGIN_IN = 0.3
-BODY_PT = 8.5
-SMALL_PT = 7.5
+BODY_PT = 9.0
+SMALL_PT = 8.0
 
 _FAMILY = "DejaVu Sans"  # comes with matplotlib, so figures look the same everywhere
 _RC: dict[str, Any] = {
@@ -58,8 +58,8 @@ _RC: dict[str, Any] = {
     "axes.spines.right": False,
     "xtick.color": INK,
     "ytick.color": INK,
-    "xtick.labelsize": 8.0,
-    "ytick.labelsize": 8.0,
+    "xtick.labelsize": 8.5,
+    "ytick.labelsize": 8.5,
     "xtick.direction": "out",
     "ytick.direction": "out",
     "figure.facecolor": PAPER,

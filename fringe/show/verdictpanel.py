@@ -59,7 +59,8 @@ def _headline(
     sheet: Sheet, left: float, top: float, width: float, reading: Mapping[str, Any]
 ) -> float:
     head = headline(reading)
-    top = sheet.text(left, top, head.label, SMALL_PT, colour=MUTED)
+    label = f"{head.label}, ± at 95 %" if "±" in head.value else head.label
+    top = sheet.text(left, top, label, SMALL_PT, colour=MUTED)
     natural = text_width_in(printable(head.value), _LARGEST_PT, bold=True)
     size = min(_LARGEST_PT, 0.99 * _LARGEST_PT * width / natural)
     top = sheet.text(left, top, head.value, size, bold=True)
@@ -68,7 +69,7 @@ def _headline(
         unit = head.unit
         if wavelength is not None:
             unit += f" at {wavelength_text(wavelength)}"
-        top = sheet.paragraph(left, top, width, f"{unit}, ± at 95 %", BODY_PT)
+        top = sheet.paragraph(left, top, width, unit, BODY_PT)
     return top
 
 

@@ -54,6 +54,12 @@ def headline(reading: Mapping[str, Any]) -> Headline:
     return Headline("Power", "not measured", "")
 
 
+def headline_text(reading: Mapping[str, Any]) -> str:
+    """Return the headline's value with its unit, and the coverage where it has an interval."""
+    head = headline(reading)
+    return f"{head.value} {head.unit}".strip() + (" (95 %)" if "±" in head.value else "")
+
+
 def fringes_text(value: float, *, signed: bool = False) -> str:
     """Return a number of fringes that has no stated uncertainty, to a thousandth or three figures.
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from datetime import datetime
 from itertools import combinations
 from typing import Any
 from unittest import mock
@@ -14,6 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
+from fringe.judge.progress import VisitRow
 from fringe.optics.form import form_quantities, zernike, zernike_terms
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
@@ -124,27 +126,15 @@ def _overlap(a: Bbox, b: Bbox, slack: float = 1.0) -> bool:
     return across > slack and down > slack
 
 
-@dataclass(frozen=True)
-class Visit:
-    """A visit with the names of a row of progress."""
-
-    when: str | None = "2026-10-01"
-    hours_total: float | None = None
-    stage: str | None = None
-    minutes: float | None = None
-    power_fringes: float | None = None
-    power_u95_fringes: float | None = None
-    radius_difference_mm: float | None = None
-    radius_difference_u95_mm: float | None = None
-    irregularity_fringes: float | None = None
-    sense: str = "centre"
-    verdict: str | None = None
-    probability: float | None = None
-    next_step: str | None = None
-    session_id: str = "0001"
+def _visit(when: str = "2026-10-01", **values: Any) -> VisitRow:
+    """Make a row of progress; what is not given was not measured."""
+    fields = dict.fromkeys(one.name for one in dataclasses.fields(VisitRow))
+    known = {"hours_total": 0.0, "sense": "centre", "session_id": "0001"}
+    known["when"] = datetime.fromisoformat(f"{when}T10:00:00+00:00")
+    return VisitRow(**(fields | known | values))
 
 
-def _made_visits() -> list[Visit]:
+def _made_visits() -> list[VisitRow]:
     """A convex from coarse grit to its tolerance of one fringe."""
     stages = ["grind F120"] * 2 + ["grind F220"] + ["polish"] * 4
     power = [None, -310.0, -60.0, 22.0, 5.1, 1.9, 0.6]
@@ -153,8 +143,9 @@ def _made_visits() -> list[Visit]:
     verdicts = [None, "outside", "outside", "outside", "outside", "outside", "inside"]
     senses = ["unknown", "edge", "edge", "unknown", "centre", "centre", "centre"]
     return [
-        Visit(
-            f"2026-10-{k + 1:02d}", 1.5 * (k + 1), stages[k], 30.0, power[k], u95[k],
+        _visit(
+            f"2026-10-{k + 1:02d}", hours_total=1.5 * (k + 1), stage=stages[k], minutes=90.0,
+            power_fringes=power[k], power_u95_fringes=u95[k],
             irregularity_fringes=irregularity[k], sense=senses[k], verdict=verdicts[k],
             probability=None if verdicts[k] is None else 0.9997 if k == 6 else 0.0001,
             next_step="stop" if k == 6 else "polish", session_id=f"{k + 1:04d}_20261001T100000Z",
@@ -179,13 +170,13 @@ def made_rings() -> Callable[[], Reading]:
 
 
 @pytest.fixture(scope="session")
-def made_visits() -> Callable[[], list[Visit]]:
+def made_visits() -> Callable[[], list[VisitRow]]:
     return _made_visits
 
 
 @pytest.fixture(scope="session")
-def visit() -> type[Visit]:
-    return Visit
+def visit() -> Callable[..., VisitRow]:
+    return _visit
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,179 @@
+"""A surface's report: one page that stands by itself, on the screen and on paper."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from fringe.errors import BadInput
+from fringe.judge.progress import VisitRow
+from fringe.show.reportparts import (
+    Part,
+    evidence_part,
+    facts_of,
+    history_part,
+    reading_part,
+    surface_part,
+    uncertainty_part,
+    verdict_banner,
+    verdict_part,
+)
+from fringe.show.style import png_bytes
+from fringe.show.words import warnings_of
+
+_BREAKS = re.compile(r"(?<=\d) (?=(?:%|°C|nm|mm|px|fringes?|±))|(?<=[±<>=⌀]) (?=\d)|(?<=λ) (?==)")
+_PHOTOGRAPH, _PROGRESS = "overlay", "progress"
+
+
+@dataclass(frozen=True)
+class ReportFigure:
+    """A picture for a report.
+
+    Attributes
+    ----------
+    png : bytes
+        The picture, as a PNG file.
+    alt : str
+        What it shows, for someone who cannot see it.
+    caption : str
+        What stands under it.
+    """
+
+    png: bytes
+    alt: str
+    caption: str = ""
+
+    @classmethod
+    def of(cls, figure: Figure, alt: str, caption: str = "") -> ReportFigure:
+        """Render a figure for a report."""
+        return cls(png_bytes(figure), alt, caption)
+
+    @property
+    def base64(self) -> str:
+        """The file's bytes in base 64."""
+        return base64.b64encode(self.png).decode("ascii")
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height [px]."""
+        from PIL import Image
+
+        return Image.open(io.BytesIO(self.png)).size
+
+    @property
+    def width(self) -> int:
+        """Width [px]."""
+        return self.size[0]
+
+    @property
+    def height(self) -> int:
+        """Height [px]."""
+        return self.size[1]
+
+
+def report_html(
+    surface_record: Mapping[str, Any],
+    rows: Sequence[VisitRow],
+    latest: Mapping[str, Any],
+    figures: Mapping[str, ReportFigure],
+    *,
+    digests: Mapping[str, str] | None = None,
+    made_at: str | None = None,
+) -> str:
+    """Write a surface's report as one HTML page without any link out of it.
+
+    Parameters
+    ----------
+    surface_record : mapping
+        The surface as `Surface.to_json` gives it; `name` must be there.
+    rows : sequence of VisitRow
+        All visits, the earliest first.
+    latest : mapping
+        The visit that the report speaks of. All keys may be missing: `reading` (as
+        `fringe read --json` prints it), `power_u_parts` (standard uncertainties of power by
+        contribution [fringe]), `verdict` (`Verdict.to_json`), `next_step`
+        (`NextStep.to_json`), `when`, `by`, `remarks`, `session_id`, `lamp` (`name`,
+        `source`), `photographs` (each `file_name`, `sha256`, `refusal`), `software`
+        (name to version), `content_sha256`, `temperature_c`.
+    figures : mapping of str to ReportFigure
+        `overlay` goes with the verdict, `progress` with the history, all others with the
+        reading in their order.
+    digests : mapping of str to str or None
+        SHA-256 of each session's content, by its id.
+    made_at : str or None
+        Date and time of the report, for its foot.
+
+    Returns
+    -------
+    str
+        The page. All text is escaped.
+
+    Raises
+    ------
+    BadInput
+        If the surface has no name.
+    """
+    import jinja2
+
+    if not surface_record.get("name"):
+        raise BadInput("report: the surface's record has no name")
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("fringe.show", "."),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["nobreak"] = _nobreak
+    reading = latest.get("reading") or {}
+    return environment.get_template("report.html.j2").render(
+        language="en",
+        generator=_generator(),
+        title=f"{surface_record['name']}: report",
+        name=surface_record["name"],
+        facts=facts_of(surface_record, latest),
+        verdict=verdict_banner(surface_record, latest),
+        warnings=warnings_of(reading),
+        parts=_parts(surface_record, rows, latest, figures, digests or {}),
+        marks=("inside", "outside", "unproven"),
+        made_at=made_at,
+    )
+
+
+def _parts(
+    surface_record: Mapping[str, Any],
+    rows: Sequence[VisitRow],
+    latest: Mapping[str, Any],
+    figures: Mapping[str, ReportFigure],
+    digests: Mapping[str, str],
+) -> list[Part]:
+    overlay = [figures[name] for name in figures if name == _PHOTOGRAPH]
+    progress = [figures[name] for name in figures if name == _PROGRESS]
+    others = [figures[name] for name in figures if name not in (_PHOTOGRAPH, _PROGRESS)]
+    parts = [
+        Part("photograph", "Photograph and fit", figures=overlay),
+        reading_part(latest, others),
+        uncertainty_part(latest),
+        verdict_part(surface_record, latest),
+        history_part(rows, progress),
+        surface_part(surface_record),
+        evidence_part(rows, latest, digests),
+    ]
+    return [part for part in parts if part.lines or part.figures or part.tables]
+
+
+def _nobreak(text: str) -> str:
+    """Keep numbers with their units and uncertainties on one line."""
+    return _BREAKS.sub("\N{NO-BREAK SPACE}", text)
+
+
+def _generator() -> str:
+    from importlib.metadata import version
+
+    return f"fringe {version('fringe')}"

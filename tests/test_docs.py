@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import shlex
 import shutil
@@ -137,6 +138,25 @@ def test_files_that_documents_name_exist(text: str) -> None:
     named = set(re.findall(r"`((?:fringe|tests|calibration|examples|\.ci)/[\w./]*)`", text))
     assert named
     assert {path for path in named if not (ROOT / path).exists()} == set()
+
+
+def messages() -> set[str]:
+    """Return every text in the program's source, formatted ones in their pieces."""
+    found = set()
+    for path in (ROOT / "fringe").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                found.add(node.value)
+    return found
+
+
+REFUSALS = README.split("| the line says | what helps |")[1].split("\n\n")[0]
+
+
+@pytest.mark.parametrize("line", re.findall(r"^\| `([^`]+)` \|", REFUSALS, re.MULTILINE))
+def test_refusals_in_the_readme_are_the_programs(line: str) -> None:
+    """A refusal that README.md explains is one that the program can utter, in these words."""
+    assert any(line in message for message in messages())
 
 
 @pytest.mark.parametrize("block", blocks(README, "python"))

@@ -179,7 +179,7 @@ def _text(surface: Surface, visit: Visit, path: Path, progress: Progress) -> lis
         power = power_text(row.power_fringes, row.power_u95_fringes, row.sense)
         rows.append(line("power", f"{power}, at {progress.wavelength_nm:.2f} nm"))
     if row.radius_difference_mm is not None:
-        rows.append(line("radius, work − plate", radius_text(row)))
+        rows.append(line("work − plate", radius_text(row)))
     if row.irregularity_fringes is not None:
         rows.append(line("irregularity", f"{figures(row.irregularity_fringes, 3)} fringes"))
     if row.verdict is not None:

@@ -20,7 +20,7 @@ def budget_table(one: Budget) -> list[str]:
 
     rows = [
         f"{one.name} {one.text(signed=not one.name.endswith('radius'))}",
-        f"  {'input':<20}{'u':>15}{'sensitivity':>13}{'gives':>9}{'share':>8}  {'':<{BAR}}dof",
+        f"  {'input':<20}{'u':>15}{'sensitivity':>13}{'gives':>9}{'share':>8}  {'':<{BAR + 1}}dof",
     ]
     small = []
     for row in one.rows:
@@ -33,9 +33,9 @@ def budget_table(one: Budget) -> list[str]:
         rows.append(
             f"  {row.input.name:<20}{unit:>15}{figures(row.sensitivity, 3):>13}"
             f"{figures(abs(row.contribution), 2):>9}{100 * row.share:>6.0f} %  "
-            f"{'█' * max(0, round(row.share * BAR)) or '▏':<{BAR}}{_dof(row.input.dof)}"
+            f"{'█' * max(0, round(row.share * BAR)) or '▏':<{BAR + 1}}{_dof(row.input.dof)}"
         )
-    gap = " " * (10 + BAR)
+    gap = " " * (11 + BAR)
     rows.append(f"  {'together':<20}{'':>28}{figures(one.u, 2):>9}{gap}{_dof(one.dof)}")
     if small:
         rows.append(line("under 0.5 %", ", ".join(small)))

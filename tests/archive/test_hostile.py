@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 
@@ -19,10 +20,20 @@ from fringe.errors import BadInput
 from sample_visits import full_surface, full_visit, hours
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A session that holds one of everything; writing it anew for each test would take long."""
+    rng = np.random.default_rng(int(os.environ["FRINGE_TEST_SEED"]))
+    shop = tmp_path_factory.mktemp("made") / "shop"
+    return log_visit(full_surface(shop), full_visit(rng), now=hours(0))
+
+
 @pytest.fixture
-def path(tmp_path, rng):
-    """The file of a session that holds one of everything."""
-    return log_visit(full_surface(tmp_path / "shop"), full_visit(rng), now=hours(0))
+def path(made, tmp_path):
+    """The file of a session that holds one of everything, in a surface's folder of its own."""
+    folder = tmp_path / made.parent.name
+    shutil.copytree(made.parent, folder)
+    return folder / made.name
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.patheffects import Normal, Stroke
 from numpy.typing import NDArray
 
+from fringe.optics.view import cos_view
 from fringe.orders.reading import Reading
 from fringe.photo.ellipse import Edge
 from fringe.show.fitlines import CosView, FitLines, FormLines, Place, RingLines, every_for, rim
@@ -48,7 +50,7 @@ def overlay_figure(
     surface: str | None = None,
     when: str | None = None,
     diameter_mm: float | None = None,
-    cos_view: CosView | None = None,
+    camera_distance_mm: float | None = None,
 ) -> Figure:
     """Draw the fitted dark fringes over the photograph that they were read from.
 
@@ -70,9 +72,9 @@ def overlay_figure(
         Name of the surface and date, if known.
     diameter_mm : float or None
         Diameter of the aperture [mm], if known.
-    cos_view : callable or None
-        Cosine of the angle of view at (u, v) on the unit disc, for a near camera; None for
-        a far one, seen as the edge's shape tells.
+    camera_distance_mm : float or None
+        From the work to the camera, where the reading was corrected for it, which takes
+        the diameter too [mm]; None for a far camera, seen as the edge's shape tells.
 
     Returns
     -------
@@ -85,7 +87,7 @@ def overlay_figure(
     """
     samples = samples_of(image)
     edge = reading.edge
-    lines = _lines(reading, cos_view)
+    lines = _lines(reading, diameter_mm, camera_distance_mm)
     frame = within(samples, *_frame(edge, samples.shape[1], samples.shape[0]))
     width, height = _picture_size(frame)
     window = cut(samples, *frame, longest_px=round(max(width, height) * DPI))
@@ -121,10 +123,18 @@ def overlay_figure(
     return sheet.finish(bottom + 0.18)
 
 
-def _lines(reading: Reading, cos_view: CosView | None) -> FitLines | None:
-    form = reading.form
-    if form is not None and reading.edge is not None and (0, 0) in form.terms:
-        return FormLines(form, reading.edge, cos_view)
+def _lines(
+    reading: Reading, diameter_mm: float | None, camera_distance_mm: float | None
+) -> FitLines | None:
+    form, edge = reading.form, reading.edge
+    if form is not None and edge is not None and (0, 0) in form.terms:
+        near: CosView | None = None
+        if diameter_mm is not None and camera_distance_mm is not None:
+            near = partial(
+                cos_view, semi_diameter_mm=diameter_mm / 2, camera_distance_mm=camera_distance_mm,
+                tilt_cos=edge.cos_view, direction_deg=edge.angle_deg + 90,
+            )  # fmt: skip
+        return FormLines(form, edge, near)
     if reading.ring_fit is not None and len(reading.ring_fit.orders):
         return RingLines(reading.ring_fit)
     return None

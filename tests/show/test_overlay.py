@@ -44,16 +44,16 @@ def test_lines_in_an_oblique_view_shrink_with_the_cosine(made_reading, made_phot
 
 
 def test_near_camera_moves_the_outer_lines(made_reading, made_photo):
-    """A given cosine of view that falls toward the rim spreads the outer dark fringes."""
+    """From a camera at L, gap N rho^2 is seen as N rho^2 L / sqrt(L^2 + (s rho)^2) (analytic)."""
     reading = made_reading(5.0)
     figure = overlay_figure(
-        made_photo(reading), reading, cos_view=lambda u, v: 1 - 0.1 * (u * u + v * v)
+        made_photo(reading), reading, diameter_mm=100.0, camera_distance_mm=150.0
     )
     (lines,) = contours(figure.axes[0])
-    rho2 = (1 - np.sqrt(1 - 4 * 0.1 * 4 / 5)) / (2 * 0.1)  # 5 rho^2 (1 - 0.1 rho^2) = 4
+    assert list(lines.levels) == [0, 1, 2, 3, 4]
     x, y = lines.get_paths()[4].vertices[:-1].T
-    r = np.hypot(x - reading.edge.cx, y - reading.edge.cy)
-    assert r == pytest.approx(reading.edge.a * np.sqrt(rho2), abs=0.05)
+    rho2 = ((x - reading.edge.cx) ** 2 + (y - reading.edge.cy) ** 2) / reading.edge.a**2
+    assert 5 * rho2 / np.sqrt(1 + rho2 / 9) == pytest.approx(4.0, abs=0.002)
 
 
 def test_lines_lie_on_the_dark_fringes_of_the_photograph(made_reading, made_photo):

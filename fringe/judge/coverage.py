@@ -39,6 +39,9 @@ def student_cdf(t: float, dof: float | None = None) -> float:
         return 0.5 * math.erfc(-t / math.sqrt(2.0))
     if math.isinf(t):
         return 1.0 if t > 0 else 0.0
+    if t * t < dof:  # near the middle, where the tail's argument rounds to one
+        half = 0.5 * _incomplete_beta(0.5, dof / 2.0, t * t / (dof + t * t))
+        return 0.5 + math.copysign(half, t)
     tail = 0.5 * _incomplete_beta(dof / 2.0, 0.5, dof / (dof + t * t))
     return tail if t < 0 else 1.0 - tail
 

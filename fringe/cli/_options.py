@@ -13,7 +13,7 @@ from fringe.units import length_mm, positive_length_mm
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-class Length(click.ParamType):
+class Length(click.ParamType):  # type: ignore[type-arg]
     """A length with its unit on the command line; the command gets millimetres."""
 
     name = "length"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -46,6 +47,13 @@ OPTIONS = (
 def surface_reading_options(function: F) -> F:
     """Add the options of `fringe read` that a surface's record does not already answer."""
     for option in reversed(OPTIONS):
+        function = option(function)
+    return function
+
+
+def photo_options(function: F) -> F:
+    """Add the options that say how a photograph was taken, without the lamp."""
+    for option in reversed(OPTIONS[1:]):
         function = option(function)
     return function
 
@@ -100,7 +108,12 @@ def parse_edge(text: str) -> str | Edge:
             f"--edge: {text!r} is no edge; write auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels"
         )
     cx, cy, a, b, angle = numbers
-    return Edge(cx, cy, a, b, angle) if a >= b else Edge(cx, cy, b, a, angle + 90.0)
+    # an edge is known as well as it was written: half a unit of the last decimal either way
+    decimals = max(len(word.strip().partition(".")[2]) for word in text.split(",")[2:4])
+    u_px = 10.0**-decimals / math.sqrt(12)
+    if a >= b:
+        return Edge(cx, cy, a, b, angle, u_px)
+    return Edge(cx, cy, b, a, angle + 90.0, u_px)
 
 
 def _finite(value: float) -> bool:

@@ -106,8 +106,8 @@ def _block_mean(light: Array, clipped: NDArray[np.bool_], scale: int) -> tuple[A
     total = (light * good).reshape(shape).sum(axis=(1, 3))
     mean = total / np.maximum(count, 1)
     weight = count / np.float32(scale * scale)
-    # a block that is mostly clipped says little that is not biased
-    return mean, np.where(weight > 0.6, weight, np.float32(0))
+    # a block that is partly clipped says little that is not biased
+    return mean, np.where(weight > 0.85, weight, np.float32(0))
 
 
 def _coordinates(
@@ -133,7 +133,8 @@ def halve(field: Field) -> Field:
     light, weight = light[window], weight[window]
     u = 0.5 * (field.u[window] + field.u[1 : 2 * rows : 2, 1 : 2 * columns : 2])
     v = 0.5 * (field.v[window] + field.v[1 : 2 * rows : 2, 1 : 2 * columns : 2])
-    good = weight > 0.5
+    # a pixel that is partly covered is a mean about another place than its own
+    good = weight > 0.93
     return Field(
         np.where(good, light / np.maximum(weight, 1e-6), np.float32(0)),
         np.where(good, weight, np.float32(0)),

@@ -144,6 +144,13 @@ def _agreement(
     return np.asarray(np.exp(-_misfit(candidates, rows, tiles) / 8) @ weight)
 
 
+def agreeing(start: Quadratic, tiles: Tiles) -> NDArray[np.bool_]:
+    """Tell which tiles agree with a model within three of their sigmas, shape (K,)."""
+    h, b = start.hessian, start.slope
+    coefficients = np.array([h[0, 0], h[0, 1], h[1, 1], b[0], b[1]])
+    return np.asarray(_misfit(coefficients[None], _design(tiles.u, tiles.v), tiles)[0] < 9)
+
+
 def _refined(start: Vector, tiles: Tiles) -> Quadratic:
     rows = _design(tiles.u, tiles.v)
     base = tiles.purity**2 * np.minimum(tiles.amplitude / np.median(tiles.amplitude), 2)

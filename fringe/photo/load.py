@@ -269,9 +269,7 @@ def _deep_tiff(data: bytes, original: Image.Image) -> NDArray[Any]:
 
 def _turn(samples: NDArray[Any], orientation: int) -> NDArray[Any]:
     """Apply an EXIF orientation (Exif 2.3, tag 0x0112) to an array."""
-    if orientation in (2, 3, 6, 7):
-        pass
-    mirrored = {2: 0, 4: 2, 5: 3, 7: 1}
+    mirrored = {2: 0, 4: 2, 5: 1, 7: 3}
     if orientation in mirrored:
         return np.rot90(samples[:, ::-1], mirrored[orientation])
     quarter_turns = {3: 2, 6: 3, 8: 1}

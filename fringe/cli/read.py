@@ -1,0 +1,108 @@
+"""`fringe read`: the fringes in a photograph."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.cli._surface_reading import parse_edge, photo_options
+from fringe.errors import BadInput
+
+if TYPE_CHECKING:
+    from fringe.orders.read import ReadOptions
+    from fringe.orders.reading import Reading
+
+
+@click.command("read", short_help="Read the fringes in a photograph.")
+@click.argument("photo", type=click.Path(path_type=Path))
+@click.option("--lamp", required=True, metavar="NAME", help="Lamp, see `fringe lamps`.")
+@photo_options
+@click.option("--diameter", type=LENGTH, metavar="L", help="Diameter of the aperture.")
+@click.option("--plate-radius", type=LENGTH, metavar="L", help="Radius of the plate.")
+@click.option("--work", type=click.Choice(["convex", "concave"]), default="convex",
+              show_default=True, help="Form of the work.")  # fmt: skip
+@click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png",
+              help="Draw the fitted fringes on the photograph.")  # fmt: skip
+@json_option
+def command(photo: Path, picture: Path | None, as_json: bool, **given: Any) -> None:
+    """Read the fringes in a photograph.
+
+    The power is over the work's edge, which is found, or given in pixels with --edge;
+    --edge none is for a field without an edge, such as a microscope's.
+
+    \b
+    Example:
+      fringe synth --out contact.jpg --power 3.2 --tilt 2 --seed 7
+      fringe read contact.jpg --lamp sodium --diameter 150mm --plate-radius 3048mm
+    """
+    from fringe.orders.read import read
+    from fringe.photo.load import load_photo
+
+    options = _options(given)
+    if picture is not None:
+        _check_picture(photo, picture)
+    reading = read(load_photo(photo), options)
+    if picture is not None:
+        _draw(photo, picture, reading, options)
+    if as_json:
+        print_json(reading.to_json())
+    else:
+        _print(photo, picture, reading)
+
+
+def _options(given: dict[str, Any]) -> ReadOptions:
+    from fringe.optics.lamps import lamp
+    from fringe.orders.read import ReadOptions
+
+    return ReadOptions(
+        lamp=lamp(given["lamp"]),
+        edge=parse_edge(given["edge"]),
+        diameter_mm=given["diameter"],
+        plate_radius_mm=given["plate_radius"],
+        work=given["work"],
+        camera_distance_mm=given["camera_distance"],
+        sense=given["sense"],
+        scale_px_per_mm=given["scale"],
+    )
+
+
+def _check_picture(photo: Path, picture: Path) -> None:
+    """Say before the work what would stop its result from being written."""
+    if picture.suffix.lower() != ".png":
+        raise BadInput(f"--picture: {picture} must end in .png")
+    if not picture.absolute().parent.is_dir():
+        raise BadInput(f"--picture: there is no folder {picture.absolute().parent}")
+    if picture.exists() and photo.exists() and picture.samefile(photo):
+        raise BadInput("--picture: would overwrite the photograph; choose another name")
+
+
+def _draw(photo: Path, picture: Path, reading: Reading, options: ReadOptions) -> None:
+    from fringe.show.overlay import overlay_figure
+    from fringe.show.style import png_bytes
+    from fringe.synth.files import write_whole
+
+    figure = overlay_figure(
+        photo, reading, diameter_mm=options.diameter_mm,
+        camera_distance_mm=options.camera_distance_mm,
+    )  # fmt: skip
+    write_whole(picture, png_bytes(figure))
+
+
+def _print(photo: Path, picture: Path | None, reading: Reading) -> None:
+    from fringe.show.words import headline_text, quality_rows, reading_rows, sense_text, warnings_of
+
+    values = reading.to_json()
+    click.echo(f"{photo.name}  {reading.wavelength_nm:.1f} nm")
+    click.echo(f"  {headline_text(values)}")
+    if reading.power_fringes is not None:
+        click.echo(f"  {sense_text(values)}")
+    for label, value in (*reading_rows(values), *quality_rows(values)):
+        if value:
+            click.echo(f"  {label:<22} {value}")
+    for warning in warnings_of(values):
+        click.echo(f"  ! {warning}")
+    if picture is not None:
+        click.echo(f"  drawn in {picture}")

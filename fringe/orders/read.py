@@ -1,0 +1,278 @@
+"""Read one photograph of contact fringes: from a `Photo` to a `Reading`."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.errors import BadInput
+from fringe.optics.form import (
+    FormQuantities,
+    disc_grid,
+    form_quantities,
+    iso10110_text,
+    zernike_matrix,
+)
+from fringe.optics.lamps import Lamp
+from fringe.optics.spheres import power_first_order_fringes, radius_difference_mm
+from fringe.optics.view import cos_view
+from fringe.orders.count import count_rings
+from fringe.orders.demod import OrderModel
+from fringe.orders.reading import FormFit, Quality, Reading
+from fringe.orders.solve import Solution, solve
+from fringe.orders.trust import judge_fit
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+# Share of the power that block averages, filters and single precision may move; seen on
+# rendered pictures without noise, where nothing else is left.
+_GRID_SHARE = 1e-4
+_GRID_FRINGES = 3e-4
+# A camera whose distance is not told stands anywhere from far off to three diameters away:
+# the power then reads low by a share of up to (r/L)^2 / 2 = 1.4 %. Uniform in r/L.
+_UNTOLD_VIEW_SHARE = 0.0018
+
+
+@dataclass(frozen=True)
+class ReadOptions:
+    """What the person at the bench says about a photograph.
+
+    Attributes
+    ----------
+    lamp : Lamp
+    edge : Edge or str
+        The aperture's rim in the photograph, `auto` to find it, `none` when it is not in view.
+    diameter_mm, plate_radius_mm : float, optional
+        Of the aperture and of the plate [mm].
+    work : str
+        Form of the work, `convex` or `concave`.
+    camera_distance_mm : float, optional
+        From the work to the camera's lens [mm].
+    sense : str
+        `centre` or `edge` when known, else `auto`.
+    scale_px_per_mm : float, optional
+    """
+
+    lamp: Lamp
+    edge: Edge | str = "auto"
+    diameter_mm: float | None = None
+    plate_radius_mm: float | None = None
+    work: str = "convex"
+    camera_distance_mm: float | None = None
+    sense: str = "auto"
+    scale_px_per_mm: float | None = None
+
+
+def read(photo: Photo, options: ReadOptions) -> Reading:
+    """Read the fringes of one photograph.
+
+    Parameters
+    ----------
+    photo : Photo
+    options : ReadOptions
+
+    Returns
+    -------
+    Reading
+
+    Raises
+    ------
+    BadInput
+        If the options contradict each other or the photograph.
+    Refused
+        If the photograph does not support a reading that can be trusted.
+    """
+    if options.edge == "none":
+        from fringe.orders.rings import read_rings
+
+        return read_rings(photo, options)
+    if isinstance(options.edge, Edge):
+        edge, source = options.edge, "given"
+        _check_edge(photo, edge)
+    else:
+        from fringe.orders.rim import find_edge
+
+        edge, source = find_edge(photo), "found"
+    solution = solve(photo, edge)
+    warnings = [*photo.notes, *judge_fit(photo, solution)]
+    return _reading(options, edge, source, solution, warnings)
+
+
+def _check_edge(photo: Photo, edge: Edge) -> None:
+    if not (edge.a > 0 and edge.b > 0):
+        raise BadInput("--edge: the radius must be greater than zero")
+    if edge.b < 0.3 * edge.a:
+        raise BadInput("--edge: B/A under 0.3 is a view too oblique to read; photograph from above")
+    x, y = edge.pixels(np.cos(np.linspace(0, 2 * np.pi, 72)), np.sin(np.linspace(0, 2 * np.pi, 72)))
+    inside = (x > -1) & (y > -1) & (x < photo.width) & (y < photo.height)
+    if inside.mean() < 0.5 or not (0 <= edge.cx < photo.width and 0 <= edge.cy < photo.height):
+        raise BadInput(
+            f"--edge: lies outside {photo.name} ({photo.width} x {photo.height} pixels);"
+            " give the edge in pixels of this photograph"
+        )
+
+
+@dataclass(frozen=True)
+class _Normal:
+    """The gap as at normal view: Zernike values [fringe], and what the view adds in doubt."""
+
+    values: NDArray[np.float64]
+    share: float
+    doubt: float
+
+
+def _as_normal(
+    model: OrderModel, edge: Edge, options: ReadOptions, sense: str
+) -> _Normal:
+    """Divide the order by the cosine of the view, which needs the order's own zero."""
+    if options.camera_distance_mm is None or options.diameter_mm is None:
+        return _Normal(model.values / edge.cos_view, 1 / edge.cos_view, 0.0)
+    u, v, weight = disc_grid(33, 96)
+    rows = zernike_matrix(model.terms, u, v)
+    order = rows @ model.values
+    # the camera's foot lies along the short axis; which end of it is not known, and the
+    # difference is a tilt, which is taken out of every figure
+    cosine = cos_view(
+        u, v, options.diameter_mm / 2, options.camera_distance_mm, edge.cos_view,
+        edge.angle_deg + 90,
+    )  # fmt: skip
+    # in contact the least gap is near zero: count orders from there
+    both = {"centre": order - order.min(), "edge": order - order.max()}
+    fits = {}
+    root = np.sqrt(weight + 1e-9).ravel()
+    for name, counted in both.items():
+        target = (counted / cosine).ravel() * root
+        design = rows.reshape(-1, rows.shape[-1]) * root[:, None]
+        fits[name] = np.linalg.lstsq(design, target, rcond=None)[0]
+    place = model.terms.index((2, 0))
+    doubt = 0.0
+    if sense in fits:
+        values = fits[sense]
+    else:
+        values = (fits["centre"] + fits["edge"]) / 2
+        doubt = abs(float(fits["centre"][place] - fits["edge"][place])) / math.sqrt(3)
+    plain = float(model.values[place])
+    share = float(values[place]) / plain if abs(plain) > 0.5 else 1 / edge.cos_view
+    return _Normal(values, share, doubt)
+
+
+def _reading(
+    options: ReadOptions, edge: Edge, source: str, solution: Solution, warnings: list[str]
+) -> Reading:
+    fit = solution.fit
+    sense, sense_source = "unknown", None
+    if options.sense in ("centre", "edge"):
+        sense, sense_source = options.sense, "given"
+    model = fit.model
+    if model.power < 0:
+        model = OrderModel(model.terms, -model.values)  # the same picture
+    normal = _as_normal(model, edge, options, sense)
+    values = -normal.values if sense == "edge" else normal.values
+    terms = model.terms
+    sphere = (options.plate_radius_mm, options.diameter_mm)
+    form = (
+        form_quantities(terms, values, *sphere)
+        if None not in sphere
+        else form_quantities(terms, values)
+    )
+    covariance, parts = _uncertainty(solution, edge, normal, values, options, form)
+    place = terms.index((2, 0))
+    covariance = covariance.copy()
+    u_power = math.sqrt(math.fsum(u * u for u in parts.values()))
+    covariance[place, place] = max(covariance[place, place], (u_power / 2) ** 2)
+    wavelength = options.lamp.wavelength_nm
+    reading = Reading(
+        wavelength_nm=wavelength,
+        quality=Quality(
+            contrast=min(1.0, fit.mean_contrast),
+            used_fraction=min(1.0, fit.used * solution.covered),
+            residual=fit.rms,
+            warnings=tuple(warnings),
+        ),
+        power_fringes=form.power,
+        power_u95_fringes=1.96 * u_power,
+        sense=sense,
+        sense_source=sense_source,
+        tilt_fringes=form.tilt,
+        astigmatism_fringes=form.astigmatism_pv,
+        irregularity_fringes=form.irregularity_pv,
+        symmetric_irregularity_fringes=form.symmetric_irregularity_pv,
+        rms_irregularity_fringes=form.rms_irregularity,
+        iso10110=iso10110_text(
+            form.power, form.irregularity_pv, form.symmetric_irregularity_pv, wavelength
+        ),
+        edge=edge,
+        edge_source=source,
+        form=FormFit(terms, values, covariance),
+        power_u_parts=parts,
+    )
+    return _with_rings(_with_lengths(reading, options, u_power), model, edge, solution)
+
+
+def _uncertainty(
+    solution: Solution, edge: Edge, normal: _Normal, values: NDArray[np.float64],
+    options: ReadOptions, form: FormQuantities,
+) -> tuple[NDArray[np.float64], dict[str, float]]:  # fmt: skip
+    """Covariance of the values and the parts of the power's standard uncertainty [fringe]."""
+    covariance = solution.fit.covariance * normal.share**2
+    place = solution.fit.model.terms.index((2, 0))
+    power = abs(form.power)
+    radius = math.sqrt(edge.a * edge.b)
+    told = options.camera_distance_mm is not None and options.diameter_mm is not None
+    parts = {
+        "fit": 2 * math.sqrt(max(covariance[place, place], 0.0)),
+        "form": abs(solution.form_shift) / 2,
+        "grid": math.hypot(_GRID_SHARE * power, _GRID_FRINGES),
+        "edge": 2 * power * edge.u_px / radius,
+        "view": math.hypot(0.0 if told else _UNTOLD_VIEW_SHARE * power, normal.doubt),
+    }
+    return covariance, parts
+
+
+def _with_lengths(reading: Reading, options: ReadOptions, u_power: float) -> Reading:
+    """Add what a diameter and a plate's radius make of the power."""
+    power, diameter = reading.power_fringes, options.diameter_mm
+    assert power is not None
+    if diameter is None and options.scale_px_per_mm and reading.edge is not None:
+        diameter = 2 * reading.edge.a / options.scale_px_per_mm
+    if diameter is None:
+        return reading
+    semi = diameter / 2
+    if abs(power) > 2 * u_power:
+        effective = semi**2 / (abs(power) * reading.wavelength_nm * 1e-6)
+        reading = replace(reading, effective_radius_mm=effective)
+    radius = options.plate_radius_mm
+    if radius is None:
+        return reading
+    difference = radius_difference_mm(power, radius, diameter, reading.wavelength_nm, options.work)
+    unit = abs(power_first_order_fringes(1.0, radius, diameter, reading.wavelength_nm, "convex"))
+    share = options.lamp.u_wavelength_nm / options.lamp.wavelength_nm
+    u_difference = math.hypot(u_power / unit, difference * share)
+    return replace(
+        reading,
+        # without a sense the power is a magnitude, and so is this
+        radius_difference_mm=abs(difference) if reading.sense == "unknown" else difference,
+        radius_difference_u95_mm=1.96 * u_difference,
+    )
+
+
+def _with_rings(reading: Reading, model: OrderModel, edge: Edge, solution: Solution) -> Reading:
+    """Add the count of dark rings and the growth of r^2, when a fringe centre is in view."""
+    rings = count_rings(model, solution.field)
+    if rings is None or reading.power_fringes is None:
+        return reading
+    seen = abs(model.power)
+    u95 = reading.power_u95_fringes or 0.0
+    step = edge.a**2 / seen
+    share = u95 / abs(reading.power_fringes)
+    return replace(reading, rings=rings, ring_step_px2=step, ring_step_u95_px2=step * share)
+
+
+def read_file(path: str, options: ReadOptions) -> Reading:
+    """Load a photograph and read it; see `load_photo` and `read`."""
+    from fringe.photo.load import load_photo
+
+    return read(load_photo(path), options)

@@ -1,0 +1,392 @@
+"""Find the work's edge: where the fringes that fill its middle come to an end.
+
+A rough circle comes from where local frequencies agree on one model, or, with few fringes,
+from long circular edges. The fringes of its inner part are then fitted and continued
+outward: up to the edge the continued model explains the light, beyond it does not. The
+sharp step of light nearest to that change, if there is one, gives the last fraction of a
+pixel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from fringe.errors import Refused
+from fringe.orders.field import Array
+from fringe.orders.rough import rough_circles
+from fringe.orders.demod import OrderModel
+from fringe.orders.polish import Fit, expected
+from fringe.orders.solve import carried, grow_fit, refit
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+Vector = NDArray[np.float64]
+_RAYS = 360
+# shares of the radius that are fitted, round by round; the rough circle may be a third off
+_SHARES = ((0.6, 0.7, 0.8, 0.88, 0.96, 1.04, 1.12), (0.7, 0.8, 0.88, 0.95))
+_MOST_RADIUS_PX = 500.0
+
+
+@dataclass(frozen=True)
+class _Rays:
+    """Light along rays from a centre: rows are angles, columns radii."""
+
+    angle: Vector
+    radius: Vector
+    light: Array
+    usable: NDArray[np.bool_]
+
+
+def find_edge(photo: Photo) -> Edge:
+    """Find the work's edge.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    Edge
+        With the standard uncertainty of its semi-axes.
+
+    Raises
+    ------
+    Refused
+        If no edge of a fringed area can be found.
+    """
+    best: tuple[float, Edge] | None = None
+    for rough in rough_circles(photo):
+        found = _settle(photo, rough)
+        if found is not None and (best is None or found[0] > best[0]):
+            best = found
+        if best is not None and best[0] > 1.0:
+            break
+    if best is None or best[0] < 0.45:
+        raise Refused(
+            f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
+            " or --edge none when it is out of view"
+        )
+    return best[1]
+
+
+def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge] | None:
+    """Fit inside, look outside, and repeat until the circle stays; score and edge."""
+    edge = rough
+    final: tuple[float, Edge] | None = None
+    for shares in _SHARES:
+        step = max(1.0, edge.a / _MOST_RADIUS_PX)
+        grown = grow_fit(photo, edge, shares)
+        if not grown:
+            return final
+        rays, gain = _gain(photo, edge, step, *grown[-1])
+        ellipse = _robust_ellipse(edge, rays, _change_points(gain), step)
+        if ellipse is None:
+            return final
+        found, _, spread = ellipse
+        blunt = replace(found, u_px=spread)
+        model = grown[-1][1].model
+        for curve, cover in [(blunt, 0.0), *_sharp_curves(photo, blunt)]:
+            score = _parting(photo, curve, carried(model, edge, curve)) + 0.4 * cover
+            if final is None or score > final[0]:
+                final = (score, curve)
+        assert final is not None
+        edge = replace(final[1], u_px=0.0)
+        if final[0] > 1.0:
+            break
+    return final
+
+
+def _parting(photo: Photo, edge: Edge, model: OrderModel) -> float:
+    """How well an edge parts fringes from what is not: share explained inside less outside.
+
+    A ring of the fringes has fringes on both sides, the far rim of a bevel or of the plate
+    has them on neither: only the work's edge comes near one.
+    """
+    fit = refit(photo, replace(edge, a=0.985 * edge.a, b=0.985 * edge.b), model)
+    if fit is None or fit.used < 0.6:
+        return -1.0
+    angle = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)
+    far = max(5.0, 0.015 * edge.a)
+    offset = np.linspace(1.5, far, 5)
+    offset = np.concatenate([-offset[::-1], offset]) / edge.a
+    u = np.cos(angle)[:, None] * (1 + offset)
+    v = np.sin(angle)[:, None] * (1 + offset)
+    x, y = edge.pixels(u, v)
+    light = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
+    scale = 1 / 0.985
+    flat = [(w * scale).astype(np.float32).ravel() for w in (u, v)]
+    want, amplitude = expected(fit, *flat)
+    left = light.ravel() - want
+    allowed = (
+        (2.5 * fit.noise) ** 2 + (0.35 * amplitude) ** 2 + (0.04 * np.abs(want)) ** 2
+    )
+    fine = (left**2 < allowed).reshape(u.shape)
+    framed = (x >= 0) & (y >= 0) & (x <= photo.width - 1) & (y <= photo.height - 1)
+    # neighbours vote, so that noise and single specks do not
+    within = ndimage.uniform_filter1d(fine[:, :5].mean(axis=1), 5, mode="wrap") > 0.5
+    beyond = ndimage.uniform_filter1d(fine[:, 5:].mean(axis=1), 5, mode="wrap") > 0.5
+    seen = framed.all(axis=1)
+    if seen.mean() < 0.3:
+        return -1.0
+    return float(within[seen].mean() - beyond[seen].mean())
+
+
+def _gain(
+    photo: Photo, edge: Edge, step: float, share: float, fit: Fit
+) -> tuple[_Rays, Array]:
+    """Gain for calling each point of each ray `inside`, from a model of the inner part."""
+    reach = np.arange(0.4, 1.5, step / edge.a)
+    rays = _cast(photo, edge, reach)
+    u = np.cos(rays.angle)[:, None] * reach[None, :]
+    v = np.sin(rays.angle)[:, None] * reach[None, :]
+    order = fit.model.order(u.astype(np.float32), v.astype(np.float32))
+    cos = np.cos(2 * np.pi * order)
+    known = (reach < share)[None, :] & rays.usable
+    level, depth = _light_by_angle(rays, cos, known)
+    amplitude = np.maximum(np.abs(level * depth), 1e-4)
+    left = rays.light - level * (1 - depth * cos)
+    inside = left[known]
+    noise = 1.4826 * float(np.median(np.abs(inside))) if inside.size else 1.0
+    # the continued model may be off by a part of a fringe without being wrong
+    allowed = noise**2 + (0.3 * amplitude) ** 2 + (0.06 * level) ** 2
+    ratio = np.minimum(left**2 / allowed, 8)
+    gain = np.where(rays.usable, 2.0 - ratio, 0.0).astype(np.float32)
+    return rays, ndimage.uniform_filter1d(gain, 5, axis=0, mode="wrap")
+
+
+def _cast(photo: Photo, edge: Edge, reach: Vector) -> _Rays:
+    angle = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)
+    u = np.cos(angle)[:, None] * reach[None, :]
+    v = np.sin(angle)[:, None] * reach[None, :]
+    x, y = edge.pixels(u, v)
+    light = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
+    inside = (x >= 0) & (y >= 0) & (x <= photo.width - 1) & (y <= photo.height - 1)
+    column = np.clip(np.rint(x).astype(int), 0, photo.width - 1)
+    row = np.clip(np.rint(y).astype(int), 0, photo.height - 1)
+    usable = inside & ~photo.clipped[row, column]
+    return _Rays(angle, reach, light.astype(np.float32), usable)
+
+
+def _light_by_angle(rays: _Rays, cos: Array, known: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Level and contrast of each ray from its known part, smoothed over neighbours."""
+    w = known.astype(np.float32)
+    sums = {
+        "1": w, "c": w * cos, "cc": w * cos * cos, "l": w * rays.light, "lc": w * rays.light * cos,
+    }  # fmt: skip
+    s = {
+        name: ndimage.gaussian_filter1d(values.sum(axis=1), 12, mode="wrap")
+        for name, values in sums.items()
+    }
+    det = np.maximum(s["1"] * s["cc"] - s["c"] ** 2, 1e-3 * s["1"] ** 2 + 1e-9)
+    level = (s["cc"] * s["l"] - s["c"] * s["lc"]) / det
+    swing = (s["1"] * s["lc"] - s["c"] * s["l"]) / det
+    level = np.maximum(level, 1e-4)
+    depth = np.clip(-swing / level, -1.2, 1.2)
+    return level[:, None].astype(np.float32), depth[:, None].astype(np.float32)
+
+
+def _change_points(gain: Array) -> NDArray[np.intp]:
+    """Column after which each ray is better called outside."""
+    total = np.cumsum(gain, axis=1)
+    return np.asarray(total.argmax(axis=1))
+
+
+def _robust_ellipse(
+    edge: Edge, rays: _Rays, change: NDArray[np.intp], step: float
+) -> tuple[Edge, float, float] | None:
+    """Ellipse through the change points; share of rays that agree; spread of the mean [px]."""
+    good = (change > 2) & (change < len(rays.radius) - 3)
+    if good.sum() < 60:
+        return None
+    reach = rays.radius[change] + 0.5 * step / edge.a
+    x, y = edge.pixels(np.cos(rays.angle) * reach, np.sin(rays.angle) * reach)
+    found = fit_ellipse(x[good], y[good], tolerance=0.02 * edge.a)
+    if found is None:
+        return None
+    new, inlier, rms = found
+    share = float(inlier.sum()) / len(rays.angle)
+    return new, share, max(rms / np.sqrt(max(inlier.sum() / 12, 1)), 0.002 * new.a)
+
+
+def fit_ellipse(
+    x: Vector, y: Vector, tolerance: float, weight: Vector | None = None
+) -> tuple[Edge, NDArray[np.bool_], float] | None:
+    """Fit an ellipse that is nearly a circle, against outliers.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (K,)
+        Points [px].
+    tolerance : float
+        Distance within which a point agrees, at first [px].
+    weight : ndarray, shape (K,), optional
+
+    Returns
+    -------
+    edge, inlier, rms : Edge, ndarray of bool, float
+        None when no ellipse with B/A over 0.75 agrees with a third of the points.
+    """
+    w = np.ones_like(x) if weight is None else weight
+    rng = np.random.default_rng(7)
+    best, best_score = None, -1.0
+    for _ in range(300):
+        pick = rng.choice(len(x), 3, replace=False)
+        circle = _circle(x[pick], y[pick])
+        if circle is None:
+            continue
+        away = np.abs(np.hypot(x - circle[0], y - circle[1]) - circle[2])
+        score = float((w * (away < 2.5 * tolerance)).sum())
+        if score > best_score:
+            best, best_score = circle, score
+    if best is None:
+        return None
+    cx, cy, radius = best
+    p = np.array([cx, cy, radius, 0.0, 0.0])
+    reach = 2.5 * tolerance
+    inlier = np.zeros(len(x), bool)
+    rms = np.inf
+    for number in range(25):
+        left, jacobian = _ellipse_residual(p, x, y)
+        robust = w / (1 + (left / reach) ** 2) ** 2
+        normal = (jacobian * robust[:, None]).T @ jacobian
+        p = p - np.linalg.solve(
+            normal + 1e-9 * np.trace(normal) * np.eye(5), (jacobian * robust[:, None]).T @ left
+        )
+        p[3:] = np.clip(p[3:], -0.14, 0.14)
+        left, _ = _ellipse_residual(p, x, y)
+        inlier = np.abs(left) < 2.5 * reach
+        if inlier.sum() < 20:
+            return None
+        rms = 1.4826 * float(np.median(np.abs(left[inlier])))
+        if number > 3:
+            reach = max(min(reach, 2.5 * rms), 0.25)
+    if not np.isfinite(p).all() or inlier.sum() < len(x) / 3:
+        return None
+    return _edge_of(p), inlier, rms
+
+
+def _circle(x: Vector, y: Vector) -> tuple[float, float, float] | None:
+    matrix = np.stack([2 * x, 2 * y, np.ones(3)], axis=1)
+    if abs(np.linalg.det(matrix)) < 1e-6:
+        return None
+    a, b, c = np.linalg.solve(matrix, x * x + y * y)
+    square = c + a * a + b * b
+    return (float(a), float(b), float(np.sqrt(square))) if square > 0 else None
+
+
+def _ellipse_residual(p: Vector, x: Vector, y: Vector) -> tuple[Vector, NDArray[np.float64]]:
+    """Radial distance to the ellipse with log axis ratio 2 sqrt(p3^2 + p4^2), and its slopes."""
+
+    def distance(q: Vector) -> Vector:
+        dx, dy = x - q[0], y - q[1]
+        r = np.hypot(dx, dy)
+        cos2 = (dx * dx - dy * dy) / np.maximum(r * r, 1e-9)
+        sin2 = 2 * dx * dy / np.maximum(r * r, 1e-9)
+        e = np.hypot(q[3], q[4])
+        along = (q[3] * cos2 + q[4] * sin2) / e if e > 1e-12 else np.zeros_like(r)
+        # polar equation of an ellipse with semi-axes R exp(+e), R exp(-e)
+        limb = q[2] / np.sqrt(np.cosh(2 * e) - np.sinh(2 * e) * along)
+        return np.asarray(r - limb)
+
+    base = distance(p)
+    columns = []
+    for k, d in enumerate((1e-3, 1e-3, 1e-3, 1e-6, 1e-6)):
+        q = p.copy()
+        q[k] += d
+        columns.append((distance(q) - base) / d)
+    return base, np.stack(columns, axis=1)
+
+
+def _edge_of(p: Vector) -> Edge:
+    e = float(np.hypot(p[3], p[4]))
+    angle = 0.5 * float(np.degrees(np.arctan2(p[4], p[3]))) if e > 0 else 0.0
+    return Edge(float(p[0]), float(p[1]), float(p[2] * np.exp(e)), float(p[2] * np.exp(-e)), angle)
+
+
+def _sharp_curves(photo: Photo, edge: Edge, band: float = 0.06) -> list[tuple[Edge, float]]:
+    """Sharp closed curves near an edge, each with the share of rays that show it."""
+    step = max(0.5, edge.a / 1200)
+    reach = np.arange(1 - band, 1 + band, step / edge.a)
+    rays = _cast_fine(photo, edge, reach)
+    slope = ndimage.gaussian_filter1d(rays.light, max(1.2 / step, 1.0), axis=1, order=1)
+    slope = np.abs(ndimage.gaussian_filter1d(slope, 2.0, axis=0, mode="wrap"))
+    slope = np.where(rays.usable, slope, 0)
+    quiet = float(np.median(slope)) + 1e-9
+    peak = (slope[:, 1:-1] > slope[:, :-2]) & (slope[:, 1:-1] >= slope[:, 2:])
+    row, column = np.nonzero(peak & (slope[:, 1:-1] > 1.5 * quiet))
+    column = column + 1
+    height = slope[row, column]
+    bend = slope[row, column - 1] - 2 * height + slope[row, column + 1]
+    shift = 0.5 * (slope[row, column - 1] - slope[row, column + 1]) / np.minimum(bend, -1e-12)
+    at = rays.radius[column] + np.clip(shift, -0.5, 0.5) * step / edge.a
+    weight = np.minimum(height / quiet, 30.0)
+    found: list[tuple[Edge, float]] = []
+    free = np.ones(len(at), bool)
+    for _ in range(4):
+        if free.sum() < 60:
+            break
+        curve = _best_curve(
+            rays.angle[row[free]], at[free], weight[free], row[free], 1.2 / edge.a + 0.001
+        )
+        if curve is None or curve[1] < 0.35:
+            break
+        chosen = np.flatnonzero(free)[curve[0]]
+        free[chosen] = False
+        x, y = edge.pixels(np.cos(rays.angle[row[chosen]]) * at[chosen],
+                           np.sin(rays.angle[row[chosen]]) * at[chosen])  # fmt: skip
+        ellipse = fit_ellipse(x, y, tolerance=1.2)
+        if ellipse is not None:
+            new, inlier, rms = ellipse
+            u_px = max(rms / np.sqrt(max(inlier.sum() / 6, 1)), 0.15)
+            found.append((replace(new, u_px=float(u_px)), curve[1]))
+    return found
+
+
+def _cast_fine(photo: Photo, edge: Edge, reach: Vector) -> _Rays:
+    angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    x, y = edge.pixels(np.cos(angle)[:, None] * reach, np.sin(angle)[:, None] * reach)
+    light = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
+    usable = (x >= 1) & (y >= 1) & (x <= photo.width - 2) & (y <= photo.height - 2)
+    return _Rays(angle, reach, light.astype(np.float32), usable)
+
+
+def _best_curve(
+    angle: Vector, at: Vector, weight: Vector, ray: NDArray[np.intp], tolerance: float
+) -> tuple[NDArray[np.intp], float] | None:
+    """Smooth closed curve that passes most strong steps, and the share of rays it has."""
+    rows = np.stack(
+        [np.ones_like(angle), np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)],
+        axis=1,
+    )
+    rng = np.random.default_rng(11)
+    best, best_score = None, -1.0
+    for _ in range(1000):
+        pick = rng.choice(len(angle), 5, replace=False, p=weight / weight.sum())
+        matrix = rows[pick]
+        if abs(np.linalg.det(matrix)) < 0.05:
+            continue
+        curve = np.linalg.solve(matrix, at[pick])
+        if np.abs(curve[1:]).sum() > 0.08:
+            continue
+        near = np.abs(at - rows @ curve) < tolerance
+        if not near.any():
+            continue
+        per_ray = np.bincount(ray[near], minlength=720) > 0
+        strength = float(np.minimum(weight[near], 12).sum()) / 12
+        score = per_ray.mean() + 0.5 * strength / 720
+        if score > best_score:
+            best, best_score = curve, score
+    if best is None:
+        return None
+    for _ in range(4):
+        near = np.abs(at - rows @ best) < tolerance
+        if near.sum() < 30:
+            return None
+        best = np.linalg.lstsq(rows[near], at[near], rcond=None)[0]
+    chosen = np.flatnonzero(near)
+    coverage = float((np.bincount(ray[chosen], minlength=720) > 0).mean())
+    return chosen, coverage

@@ -1,0 +1,203 @@
+"""Rough circles that may bound the fringes: from agreeing frequencies, and from long edges."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from fringe.orders.field import Array, cut_field
+from fringe.orders.start import Quadratic, agreeing, quadratic_start
+from fringe.orders.tiles import TILE, Tiles, pyramid_tiles
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+_CELLS = 48
+
+
+def rough_circles(photo: Photo, most: int = 4) -> list[Edge]:
+    """Circles that may be the work's edge, likeliest first, each within some 15 %.
+
+    Parameters
+    ----------
+    photo : Photo
+    most : int
+        Number of circles at the most.
+    """
+    circles = []
+    frame = whole_frame(photo)
+    scale = max(1, int(max(photo.width, photo.height) / 2000))
+    tiles = pyramid_tiles(cut_field(photo, frame, scale))
+    start = quadratic_start(tiles, np.random.default_rng(3))
+    if start is not None and start.count >= 12:
+        region = _fringed_circle(photo, frame, tiles, start)
+        if region is not None:
+            circles.append(region)
+    for circle in long_circles(photo, most):
+        if all(_apart(circle, other) for other in circles):
+            circles.append(circle)
+    return circles[:most]
+
+
+def whole_frame(photo: Photo) -> Edge:
+    """Circle through the corners of the photograph."""
+    cx, cy = (photo.width - 1) / 2, (photo.height - 1) / 2
+    return Edge(cx, cy, float(np.hypot(cx, cy)) + 1, float(np.hypot(cx, cy)) + 1)
+
+
+def _apart(one: Edge, other: Edge) -> bool:
+    away = np.hypot(one.cx - other.cx, one.cy - other.cy) / other.a
+    return bool(away > 0.06 or abs(one.a / other.a - 1) > 0.06)
+
+
+def _fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> Edge | None:
+    """Circle that holds the tiles that agree with one model and few others."""
+    agree = agreeing(start, tiles)
+    x, y = frame.pixels(tiles.u, tiles.v)
+    size = max(photo.width, photo.height) / _CELLS
+    shape = (int(photo.height / size) + 1, int(photo.width / size) + 1)
+    yes = np.zeros(shape)
+    # a tile of a coarser level stands for a larger place
+    half = 16 * frame.a / (tiles.sigma / 0.25 * TILE)
+    for k in np.flatnonzero(agree):
+        r = max(half[k], size / 2)
+        rows = slice(max(0, int((y[k] - r / 2) / size)), int((y[k] + r / 2) / size) + 1)
+        columns = slice(max(0, int((x[k] - r / 2) / size)), int((x[k] + r / 2) / size) + 1)
+        yes[rows, columns] += 1
+    no = np.zeros(shape)
+    for k in np.flatnonzero(~agree):
+        no[int(y[k] / size), int(x[k] / size)] += 1
+    fringed = np.where(yes > 0, np.where(yes > no, 1.0, -0.3), -1.0)
+    return _best_disc(fringed, size)
+
+
+def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
+    rows, columns = np.indices(score.shape)
+    cy, cx = rows + 0.5, columns + 0.5
+    positive = score > 0
+    if positive.sum() < 6:
+        return None
+    best, best_total = None, 0.0
+    middle_x, middle_y = float(np.median(cx[positive])), float(np.median(cy[positive]))
+    reach = float(np.sqrt(positive.sum() / np.pi))
+    step = max(reach / 3, 1.0)
+    point = (middle_x, middle_y, reach)
+    while step > 0.15:
+        improved = False
+        for dx in (-1, 0, 1):
+            for dy in (-1, 0, 1):
+                for dr in (-1, 0, 1):
+                    x, y, r = point[0] + dx * step, point[1] + dy * step, point[2] + dr * step
+                    if r < 1.5:
+                        continue
+                    away = np.hypot(cx - x, cy - y)
+                    total = float((score * np.clip(r - away + 0.5, 0, 1)).sum())
+                    if total > best_total + 1e-9:
+                        best_total, best, improved = total, (x, y, r), True
+        if best is not None:
+            point = best
+        if not improved:
+            step /= 2
+    if best is None:
+        return None
+    x, y, r = (value * size for value in best)
+    return Edge(x, y, r, r)
+
+
+def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
+    """Circles with much sharp edge along them (a Hough transform with gradient directions).
+
+    Parameters
+    ----------
+    photo : Photo
+    most : int
+    """
+    scale = max(1, int(round(max(photo.width, photo.height) / 320)))
+    light = _thumbnail(photo.light, scale)
+    log = np.log(light + 0.05 * float(light.mean()) + 1e-6)
+    gx = ndimage.gaussian_filter(log, 1.0, order=(0, 1))
+    gy = ndimage.gaussian_filter(log, 1.0, order=(1, 0))
+    size = np.hypot(gx, gy)
+    ridge = _ridge(size, gx, gy)
+    threshold = max(float(np.percentile(size, 80)), 3 * float(np.median(size)) * 0.5)
+    y, x = np.nonzero(ridge & (size > threshold))
+    if y.size < 30:
+        return []
+    if y.size > 6000:
+        pick = np.random.default_rng(5).choice(y.size, 6000, replace=False)
+        y, x = y[pick], x[pick]
+    nx, ny = gx[y, x] / size[y, x], gy[y, x] / size[y, x]
+    least, greatest = 0.12 * min(light.shape), 0.75 * min(light.shape)
+    radii = np.arange(least, greatest, 1.0)
+    votes = np.zeros(light.shape)
+    for sign in (1, -1):
+        vx = np.rint(x[:, None] + sign * nx[:, None] * radii).astype(int)
+        vy = np.rint(y[:, None] + sign * ny[:, None] * radii).astype(int)
+        inside = (vx >= 0) & (vy >= 0) & (vx < light.shape[1]) & (vy < light.shape[0])
+        weight = np.broadcast_to(1 / radii, vx.shape)[inside]
+        np.add.at(votes, (vy[inside], vx[inside]), weight)
+    votes = ndimage.gaussian_filter(votes, 2.0)
+    found: list[tuple[float, Edge]] = []
+    for cy, cx in _peaks(votes, 3):
+        found += _radii_about(cx, cy, x, y, nx, ny, radii)
+    found.sort(key=lambda item: -item[0])
+    circles: list[Edge] = []
+    for _, c in found:
+        full = Edge(
+            (c.cx + 0.5) * scale - 0.5, (c.cy + 0.5) * scale - 0.5, c.a * scale, c.a * scale
+        )
+        if all(_apart(full, other) for other in circles):
+            circles.append(full)
+    return circles[:most]
+
+
+def _thumbnail(light: Array, scale: int) -> Array:
+    rows, columns = light.shape[0] // scale, light.shape[1] // scale
+    cut = light[: rows * scale, : columns * scale]
+    return np.asarray(cut.reshape(rows, scale, columns, scale).mean(axis=(1, 3)))
+
+
+def _ridge(size: Array, gx: Array, gy: Array) -> NDArray[np.bool_]:
+    """Points where the gradient is greatest along its own direction."""
+    step_x = np.rint(gx / np.maximum(size, 1e-9)).astype(int)
+    step_y = np.rint(gy / np.maximum(size, 1e-9)).astype(int)
+    rows, columns = np.indices(size.shape)
+    ahead = size[np.clip(rows + step_y, 0, size.shape[0] - 1),
+                 np.clip(columns + step_x, 0, size.shape[1] - 1)]  # fmt: skip
+    back = size[np.clip(rows - step_y, 0, size.shape[0] - 1),
+                np.clip(columns - step_x, 0, size.shape[1] - 1)]  # fmt: skip
+    return np.asarray((size >= ahead) & (size >= back))
+
+
+def _peaks(votes: NDArray[np.float64], count: int) -> list[tuple[int, int]]:
+    votes = votes.copy()
+    out = []
+    for _ in range(count):
+        row, column = np.unravel_index(int(votes.argmax()), votes.shape)
+        out.append((int(row), int(column)))
+        votes[max(0, row - 8) : row + 9, max(0, column - 8) : column + 9] = 0
+    return out
+
+
+def _radii_about(
+    cx: float, cy: float, x: NDArray[np.intp], y: NDArray[np.intp], nx: Array, ny: Array,
+    radii: NDArray[np.float64],
+) -> list[tuple[float, Edge]]:  # fmt: skip
+    """Radii about a centre with much edge along them, with that share of the circle."""
+    dx, dy = x - cx, y - cy
+    away = np.hypot(dx, dy)
+    aligned = np.abs(dx * nx + dy * ny) > 0.92 * away
+    sector = ((np.arctan2(dy, dx) + np.pi) / (2 * np.pi) * 72).astype(int) % 72
+    covered = np.zeros(len(radii))
+    for k, radius in enumerate(radii):
+        near = aligned & (np.abs(away - radius) < 0.04 * radius)
+        covered[k] = np.unique(sector[near]).size / 72
+    out = []
+    for k in np.argsort(-covered):
+        if covered[k] < 0.4 or len(out) >= 3:
+            break
+        if all(abs(radii[k] / other.a - 1) > 0.07 for _, other in out):
+            # of two as good, the larger: rings lie inside the edge, never outside
+            out.append((float(covered[k]), Edge(float(cx), float(cy), float(radii[k]),
+                                                float(radii[k]))))  # fmt: skip
+    return out

@@ -1,0 +1,259 @@
+"""From the picture inside an aperture to fitted fringe orders: starts, choice, refinement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fringe.errors import Refused
+from fringe.optics.form import Term, disc_grid, zernike_matrix, zernike_terms
+from fringe.orders.demod import OrderModel, model_of, refine
+from fringe.orders.fewfringes import few_fringe_starts
+from fringe.orders.field import Field, cut_field, halve
+from fringe.orders.polish import Fit, Pixels, fit_pixels, misfit, pixels_of, smooth_terms
+from fringe.orders.start import quadratic_start
+from fringe.orders.tiles import flatten, pyramid_tiles
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+# Finest sampling that is worth its time: fringes of the highest readable frequency,
+# 150 of power with 30 of tilt, still have two and a half samples each.
+_MOST_RADIUS_PX = 800.0
+_FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the grid that is fitted
+_LEAST_RADIUS_PX = 80.0
+_THINNED = 60_000
+
+LADDER: tuple[tuple[Term, ...], ...] = (
+    zernike_terms(2),
+    zernike_terms(4),
+    zernike_terms(6),
+    (*zernike_terms(6), (8, 0), (10, 0), (12, 0)),
+    (*zernike_terms(8), (10, 0), (12, 0), (14, 0)),
+)
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Fitted orders over an aperture.
+
+    Attributes
+    ----------
+    fit : Fit
+        On all pixels.
+    field : Field
+        The grid that was fitted.
+    covered : float
+        Share of the aperture's area that has usable pixels.
+    cycles : float
+        Greatest frequency on the disc [cycles / unit].
+    form_shift : float
+        Change of power when one more rung of terms is allowed [fringe].
+    """
+
+    fit: Fit
+    field: Field
+    covered: float
+    cycles: float
+    form_shift: float
+
+
+def solve(photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1) -> Solution:
+    """Fit the fringes inside an aperture.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+    rim : float
+        Share of the aperture's radius to use.
+    seed : int
+        For the random sampling of starts; the result hardly depends on it.
+
+    Returns
+    -------
+    Solution
+
+    Raises
+    ------
+    Refused
+        If no fringes can be followed.
+    """
+    radius = float(np.sqrt(edge.a * edge.b))
+    field = cut_field(photo, edge, max(1, int(radius / _MOST_RADIUS_PX)), rim)
+    if (field.weight > 0).sum() < 400:
+        raise Refused(
+            f"{photo.name}: too few usable pixels inside the edge; "
+            "give another edge or expose less"
+        )
+    starts = _starts(field, np.random.default_rng(seed))
+    if not starts:
+        raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
+    fits = [_first_fit(field, model) for model in starts]
+    best = min(fits, key=lambda found: found[0].rms)
+    return _climb(field, best[0], best[1], rim)
+
+
+def grow_fit(
+    photo: Photo, edge: Edge, shares: tuple[float, ...], seed: int = 1
+) -> list[tuple[float, Fit]]:
+    """Fit the middle of an aperture, then ever wider parts, each from the fit before.
+
+    The terms stop at degree four: higher ones run away outside what they were fitted to.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+        Sets the unit disc.
+    shares : tuple of float
+        Radii of the parts, as shares of the edge's.
+    seed : int
+
+    Returns
+    -------
+    list of (float, Fit)
+        Share and fit; empty when no fringes can be followed. It stops before the first
+        part in which the fit no longer explains the fringes.
+    """
+    first = replace(edge, a=edge.a * shares[0], b=edge.b * shares[0])
+    radius = float(np.sqrt(first.a * first.b))
+    field = cut_field(photo, first, max(1, int(radius / _MOST_RADIUS_PX)))
+    if (field.weight > 0).sum() < 400:
+        return []
+    starts = _starts(field, np.random.default_rng(seed))
+    if not starts:
+        return []
+    fit = min((_first_fit(field, model, LADDER[1])[0] for model in starts), key=lambda f: f.rms)
+    if fit.explained < 0.2:
+        return []
+    model = carried(fit.model, first, edge)
+    found = [(shares[0], replace(fit, model=model))]
+    wide = cut_field(photo, edge, max(1, int(edge.a / _MOST_RADIUS_PX)), shares[-1])
+    level = level_for(wide, min(model.steepest(), 2.5 * fit.model.steepest()))
+    rho2 = level.u**2 + level.v**2
+    for share in shares[1:]:
+        part = replace(level, weight=np.where(rho2 < share**2, level.weight, np.float32(0)))
+        fit = fit_pixels(
+            pixels_of(part, 25_000), found[-1][1].model, smooth_terms(found[-1][1].model.steepest())
+        )
+        if fit.explained < 0.6 * found[0][1].explained or fit.used < 0.75:
+            break
+        ring = replace(part, weight=np.where(rho2 > 0.85 * share**2, part.weight, np.float32(0)))
+        away, amplitude = misfit(pixels_of(ring, 4000), fit)
+        if np.median(np.abs(away)) > 2.5 * found[0][1].noise + 0.55 * np.median(amplitude):
+            break
+        found.append((share, fit))
+    return found
+
+
+def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
+    """Express a model over one aperture on the unit disc of another."""
+    u, v, weight = disc_grid(12, 48)
+    order = zernike_matrix(model.terms, *old.unit(*new.pixels(u, v))) @ model.values
+    rows = zernike_matrix(model.terms, u, v)
+    root = np.sqrt(weight + 1e-9)
+    design = (rows * root[..., None]).reshape(-1, len(model.terms))
+    values = np.linalg.lstsq(design, (order * root).ravel(), rcond=None)[0]
+    return OrderModel(model.terms, values)
+
+
+def refit(photo: Photo, edge: Edge, model: OrderModel, most: int = 25_000) -> Fit | None:
+    """Fit an aperture from a model that is nearly right, with terms for a turned edge.
+
+    Parameters
+    ----------
+    photo, edge
+        As for `solve`.
+    model : OrderModel
+        On the unit disc of `edge`.
+    most : int
+        Number of pixels to use at most.
+
+    Returns
+    -------
+    Fit or None
+        None where too few pixels are usable.
+    """
+    cycles = model.steepest()
+    field = level_for(cut_field(photo, edge, max(1, int(edge.a / _MOST_RADIUS_PX))), cycles)
+    pixels = pixels_of(field, most)
+    if len(pixels) < 400:
+        return None
+    terms = LADDER[3] if cycles > 5 else LADDER[1]
+    return fit_pixels(pixels, model.widened(terms), smooth_terms(cycles))
+
+
+def _starts(field: Field, rng: np.random.Generator) -> list[OrderModel]:
+    starts = []
+    tiles = pyramid_tiles(field)
+    quadratic = quadratic_start(tiles, rng)
+    enough = quadratic is not None and quadratic.support > 0.2
+    if quadratic is not None and enough:
+        level = level_for(field, quadratic.steepest())
+        signal = flatten(level, max(level.radius_px / 8, 6))
+        model, rms = refine(level, signal, model_of(quadratic))
+        if np.isfinite(rms) and rms < 0.2:
+            starts.append(model)
+    few = not starts or quadratic is None or quadratic.steepest() < 16
+    if few:
+        small = field
+        while small.radius_px > 44:
+            small = halve(small)
+        starts += [model for model, _ in few_fringe_starts(pixels_of(small, 1500))]
+    return starts
+
+
+def level_for(field: Field, cycles: float) -> Field:
+    """Halve a field as far as fringes of `cycles` a unit, at most, stay well sampled."""
+    need = max(_LEAST_RADIUS_PX, cycles / _FREQUENCY_PX)
+    while field.radius_px >= 2 * need:
+        field = halve(field)
+    return field
+
+
+def _first_fit(
+    field: Field, model: OrderModel, terms: tuple[Term, ...] | None = None
+) -> tuple[Fit, Field]:
+    cycles = model.steepest()
+    level = level_for(field, cycles)
+    if terms is None:
+        terms = LADDER[1] if len(model.terms) <= len(LADDER[1]) else LADDER[2]
+    return (
+        fit_pixels(pixels_of(level, _THINNED), model.widened(terms), smooth_terms(cycles)),
+        level,
+    )
+
+
+def _climb(field: Field, first: Fit, level: Field, rim: float) -> Solution:
+    """Add terms while the picture supports them, then fit every pixel."""
+    cycles = first.model.steepest()
+    level = level_for(field, cycles)
+    pixels = pixels_of(level, _THINNED)
+    smooth = smooth_terms(cycles)
+    chosen, best, scores = 0, None, []
+    fits: list[Fit] = []
+    for rung, terms in enumerate(LADDER):
+        if cycles < 2 and rung > 2:
+            break
+        fit = fit_pixels(pixels, first.model.widened(terms), smooth, rounds=10)
+        fits.append(fit)
+        scores.append(_information(fit, pixels))
+        if best is None or scores[rung] < scores[chosen]:
+            chosen, best = rung, fit
+        elif rung >= chosen + 2:
+            break
+    assert best is not None
+    after = fits[min(chosen + 1, len(fits) - 1)]
+    shift = abs(after.model.power) - abs(best.model.power)
+    whole = pixels_of(level)
+    final = fit_pixels(whole, best.model, smooth, rounds=3, known=best)
+    area = float(np.pi * rim**2 * level.radius_px**2)
+    covered = float((level.weight > 0).sum()) / area
+    return Solution(final, level, covered, cycles, shift)
+
+
+def _information(fit: Fit, pixels: Pixels) -> float:
+    """Bayesian information of a robust fit (Schwarz, Ann. Statist. 6 (1978) 461)."""
+    count = len(pixels)
+    return count * np.log(fit.cost) + len(fit.model.terms) * np.log(count)

@@ -37,6 +37,20 @@ class Number(click.ParamType):  # type: ignore[type-arg]
         return number
 
 
+class PositiveNumber(Number):
+    """A finite number greater than zero."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text as `Number` does, and refuse zero and less."""
+        number = super().convert(value, param, ctx)
+        if number <= 0:
+            what = param.opts[0] if param is not None else "number"
+            raise BadInput(f"{what}: {value!r} is not greater than zero")
+        return number
+
+
 class LengthList(click.ParamType):  # type: ignore[type-arg]
     """Lengths in a row, as `808um,807.5um`; the command gets (millimetres, text) of each.
 

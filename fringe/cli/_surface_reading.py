@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from fringe.cli._bench import NUMBER
+from fringe.cli._bench import PositiveNumber
 from fringe.cli._options import LENGTH
 from fringe.errors import BadInput
 
@@ -40,7 +40,9 @@ OPTIONS = (
         show_default=True,
         help="Where the contact is, if you know.",
     ),
-    click.option("--scale", type=NUMBER, metavar="PX_PER_MM", help="Pixels a millimetre."),
+    click.option(
+        "--scale", type=PositiveNumber(), metavar="PX_PER_MM", help="Pixels a millimetre."
+    ),
 )
 
 

@@ -45,7 +45,7 @@ def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any)
     Example:
       fringe log 'shop/concave 1' rings.jpg --stage polish --minutes 40 --on-top tool
       fringe log 'shop/concave 1' --stage '#600' --minutes 25 --remark 'new pitch lap'
-      fringe log 'shop/concave 1' better.jpg --replaces 3
+      fringe log 'shop/concave 1' better.jpg --replaces 1
     """
     from fringe.archive.surface import find_surface
     from fringe.archive.write import log_visit

@@ -189,7 +189,7 @@ def decode(data: bytes, name: str) -> tuple[NDArray[Any], list[str]]:
         with warnings.catch_warnings():
             # our own, larger bound is checked just below
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            picture = Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "TIFF", "MPO"))
+            picture = Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "TIFF"))
     except Image.DecompressionBombError as error:
         raise BadInput(f"{name}: claims more than {MAX_PIXELS / 1e6:.0f} megapixels") from error
     except UnidentifiedImageError as error:

@@ -207,13 +207,17 @@ def test_without_json_standard_output_stays_empty(good_photo: Path, tmp_path: Pa
     assert run.err == "fringe: --diameter: '150' has no unit; write for example 150mm\n"
 
 
-@pytest.mark.parametrize("target", ["no/such/folder.png", "picture.xyz"])
-def test_picture_that_cannot_be_written(target: str, good_photo: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("target", "reason"), [("no/such/folder.png", "no/such"), ("picture.xyz", "picture.xyz")]
+)
+def test_picture_that_cannot_be_written(
+    target: str, reason: str, good_photo: Path, tmp_path: Path
+) -> None:
     """Where the picture cannot be saved the call fails, and leaves no part of it."""
     run = call(
         tmp_path, "read", good_photo, "--lamp", "sodium", "--picture", target, "--json"
     )  # fmt: skip
-    assert_refused(run, target)
+    assert_refused(run, "--picture", reason)
 
 
 def test_names_with_spaces_and_letters(good_photo: Path, tmp_path: Path) -> None:

@@ -8,9 +8,14 @@ import zlib
 from collections.abc import Generator
 from pathlib import Path
 
-import hypothesis
-import numpy as np
-import pytest
+# Two workers share the cores; threads inside the linear algebra would only fight over them.
+# It must be said before numpy is loaded.
+for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+
+import hypothesis  # noqa: E402
+import numpy as np  # noqa: E402
+import pytest  # noqa: E402
 
 SEED_VARIABLE = "FRINGE_TEST_SEED"
 

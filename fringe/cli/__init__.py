@@ -29,6 +29,7 @@ COMMANDS = {
     "surface": ("fringe.cli.surface", "Make a surface to keep a record of."),
     "log": ("fringe.cli.log", "Log a visit to the bench: photographs, readings, remarks."),
     "progress": ("fringe.cli.progress", "Show a surface's visits, verdicts and next step."),
+    "report": ("fringe.cli.report", "Write a surface's report as one page."),
     "demo": ("fringe.cli.demo", "Run the shipped example from first contact to matched pair."),
 }
 

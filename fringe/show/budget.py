@@ -82,7 +82,9 @@ def _block(sheet: Sheet, top: float, one: Budget, rows: list[Row], label_in: flo
     top = sheet.text(MARGIN_IN + width, top, value, bold=True, align="right") + 0.04
     if one.warning:
         top = sheet.paragraph(MARGIN_IN, top, width, one.warning, SMALL_PT)
-    numbers_in = 1.55
+    numbers_in = 0.62 + max(
+        (text_width_in(_gives(row, one.unit), BODY_PT) for row in rows), default=1
+    )
     left = MARGIN_IN + label_in
     room = width - label_in - numbers_in
     for row in rows:
@@ -105,10 +107,13 @@ def _bar(sheet: Sheet, left: float, top: float, room: float, row: Row, unit: str
     tail = left + room + 0.08
     sheet.text(tail + 0.42, top, f"{percent(share)} %", align="right")
     sheet.text(
-        sheet.width_in - MARGIN_IN, top, f"± {figures(abs(row.contribution), 2)} {unit}",
-        colour=MUTED, align="right",
+        sheet.width_in - MARGIN_IN, top, _gives(row, unit), colour=MUTED, align="right"
     )  # fmt: skip
     return top + _ROW_IN
+
+
+def _gives(row: Row, unit: str) -> str:
+    return f"± {figures(abs(row.contribution), 2)} {unit}"
 
 
 def percent(share: float) -> str:

@@ -28,7 +28,7 @@ from fringe.show.style import png_bytes
 from fringe.show.words import warnings_of
 
 _BREAKS = re.compile(r"(?<=\d) (?=(?:%|°C|nm|mm|px|fringes?|±))|(?<=[±<>=⌀]) (?=\d)|(?<=λ) (?==)")
-_PHOTOGRAPH, _PROGRESS = "overlay", "progress"
+_PHOTOGRAPH, _PROGRESS, _BUDGET = "overlay", "progress", "budget"
 
 
 @dataclass(frozen=True)
@@ -100,10 +100,13 @@ def report_html(
         contribution [fringe]), `verdict` (`Verdict.to_json`), `next_step`
         (`NextStep.to_json`), `when`, `by`, `remarks`, `session_id`, `lamp` (`name`,
         `source`), `photographs` (each `file_name`, `sha256`, `refusal`), `software`
-        (name to version), `content_sha256`, `temperature_c`.
+        (name to version), `content_sha256`, `temperature_c`; of a visit with several
+        readings `readings` (each `photograph`, `reading`) and `mean` (keys of a reading, and
+        `count`); `since`, lines on what was logged after the reading; `proven` and
+        `problems`, lines on the evidence.
     figures : mapping of str to ReportFigure
-        `overlay` goes with the verdict, `progress` with the history, all others with the
-        reading in their order.
+        Names that start with `overlay` go with the verdict, `progress` with the history,
+        `budget` with the uncertainty, all others with the reading in their order.
     digests : mapping of str to str or None
         SHA-256 of each session's content, by its id.
     made_at : str or None
@@ -153,13 +156,17 @@ def _parts(
     figures: Mapping[str, ReportFigure],
     digests: Mapping[str, str],
 ) -> list[Part]:
-    overlay = [figures[name] for name in figures if name == _PHOTOGRAPH]
-    progress = [figures[name] for name in figures if name == _PROGRESS]
-    others = [figures[name] for name in figures if name not in (_PHOTOGRAPH, _PROGRESS)]
+    overlay = [figures[name] for name in figures if name.startswith(_PHOTOGRAPH)]
+    placed = (_PROGRESS, _BUDGET)
+    progress, budget = ([figures[name]] if name in figures else [] for name in placed)
+    others = [
+        figures[name] for name in figures
+        if name not in placed and not name.startswith(_PHOTOGRAPH)
+    ]  # fmt: skip
     parts = [
         Part("photograph", "Photograph and fit", figures=overlay),
         reading_part(latest, others),
-        uncertainty_part(latest),
+        uncertainty_part(latest, budget),
         verdict_part(surface_record, latest),
         history_part(rows, progress),
         surface_part(surface_record),

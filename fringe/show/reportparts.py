@@ -52,6 +52,8 @@ _CONTRIBUTIONS = {
     "fit": "fit of the fringes",
     "edge": "edge of the aperture",
     "view": "direction of view",
+    "form": "form left to be fitted",
+    "grid": "sampling of the picture",
     "lamp": "wavelength of the lamp",
     "wavelength": "wavelength of the lamp",
 }
@@ -143,16 +145,25 @@ def verdict_banner(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Bann
         words = f"Probability of conformity: {percent_text(verdict['probability'])}."
         reason = str(verdict.get("reason") or "")
         lines.append(f"{reason[:1].upper()}{reason[1:]}. {words}" if reason else words)
-    if reading:
-        head = headline(reading)
-        power = f"{head.label}: {headline_text(reading)}"
-        if reading.get("wavelength_nm") is not None and head.unit:
-            power += f" at {wavelength_text(reading['wavelength_nm'])}"
-        if record.get("diameter_mm") is not None:
-            power += f" over {figures(record['diameter_mm'], 5)} mm"
-        lines.append(f"{power}. {sense_text(reading)}.")
+    mean = latest.get("mean") or {}
+    if mean or reading:
+        lines.append(_power_line(record, mean or reading, mean.get("count")))
+    lines += latest.get("since") or ()
     return Banner(state if state in _BANNERS else "none", _BANNERS.get(state, _BANNERS["none"]),
                   lines, _next_text(latest.get("next_step")))  # fmt: skip
+
+
+def _power_line(record: Mapping[str, Any], values: Mapping[str, Any], count: Any) -> str:
+    """Power with its wavelength and aperture, of one reading or the mean of some."""
+    head = headline(values)
+    power = f"{head.label}: {headline_text(values)}"
+    if values.get("wavelength_nm") is not None and head.unit:
+        power += f" at {wavelength_text(values['wavelength_nm'])}"
+    if record.get("diameter_mm") is not None:
+        power += f" over {figures(record['diameter_mm'], 5)} mm"
+    if count:
+        power += f", mean of {count} readings"
+    return f"{power}. {sense_text(values)}."
 
 
 def reading_part(latest: Mapping[str, Any], pictures: Sequence[Any]) -> Part:
@@ -169,19 +180,46 @@ def reading_part(latest: Mapping[str, Any], pictures: Sequence[Any]) -> Part:
     if reading.get("iso10110"):
         rows.append(("ISO 10110-5", str(reading["iso10110"]), "power(irregularity/symmetric)"))
     wavelength = reading.get("wavelength_nm")
+    several = latest.get("readings") or ()
     caption = "Quantities read"
+    if several:
+        caption += f" from {_last_with(reading, several)}"
     if wavelength is not None:
         caption += f"; one fringe is {figures(wavelength / 2, 5)} nm of gap"
-    table = Table(caption, ("Quantity", "Value", "Meaning"), rows)
-    return Part("reading", "The reading", (), pictures, [table])
+    tables = [Table(caption, ("Quantity", "Value", "Meaning"), rows)]
+    if several:
+        tables.insert(0, _readings_table(several))
+    return Part("reading", "The reading", (), pictures, tables)
 
 
-def uncertainty_part(latest: Mapping[str, Any]) -> Part:
+def _last_with(reading: Mapping[str, Any], several: Sequence[Mapping[str, Any]]) -> str:
+    names = [str(one["photograph"]) for one in several if one["reading"] == reading]
+    return names[-1] if names else "one photograph"
+
+
+def _readings_table(several: Sequence[Mapping[str, Any]]) -> Table:
+    """Each reading of the visit in a row: what repeats is the glass."""
+    rows = []
+    for one in several:
+        reading = one["reading"]
+        irregularity = reading.get("irregularity_fringes")
+        quality = reading.get("quality") or {}
+        contrast = quality.get("contrast")
+        rows.append((
+            str(one["photograph"]), headline(reading).value, str(reading.get("sense") or ""),
+            "" if irregularity is None else fringes_text(irregularity).removesuffix(" fringes"),
+            "" if contrast is None else figures(contrast, 2),
+        ))  # fmt: skip
+    columns = ("Photograph", "Power, fringes", "Contact", "Irregularity, fringes", "Contrast")
+    return Table("All readings of this visit", columns, rows)
+
+
+def uncertainty_part(latest: Mapping[str, Any], pictures: Sequence[Any] = ()) -> Part:
     """Return the contributions to the uncertainty of power."""
     parts = {k: float(u) for k, u in (latest.get("power_u_parts") or {}).items()}
     total = math.hypot(*parts.values()) if parts else 0.0
     if not total:
-        return Part("uncertainty", "Uncertainty of power")
+        return Part("uncertainty", "Uncertainty of power", (), pictures)
     rows = [
         (_CONTRIBUTIONS.get(name, name), _rounded(u), percent_text((u / total) ** 2))
         for name, u in sorted(parts.items(), key=lambda item: -item[1])
@@ -194,7 +232,7 @@ def uncertainty_part(latest: Mapping[str, Any]) -> Part:
         "Standard uncertainties by contribution", ("Contribution", "u, fringes", "Share of u²"),
         rows, foot,
     )  # fmt: skip
-    return Part("uncertainty", "Uncertainty of power", (), (), [table])
+    return Part("uncertainty", "Uncertainty of power", (), pictures, [table])
 
 
 def verdict_part(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Part:
@@ -320,7 +358,9 @@ def evidence_part(
             Table("Sessions in the archive", ("Visit", "Session", "SHA-256 of its content"),
                   sessions, coded=(1, 2), wide=True)
         )  # fmt: skip
-    return Part("evidence", "Evidence", (), (), tables)
+    lines = [str(latest["proven"])] if latest.get("proven") else []
+    lines += [f"Not in this report: {line}." for line in latest.get("problems") or ()]
+    return Part("evidence", "Evidence", lines, (), tables)
 
 
 def _next_text(step: Any) -> str:

@@ -25,6 +25,18 @@ VERDICTS = {
 }
 
 
+def power_values(
+    power: float | None, u95: float | None, sense: str, wavelength_nm: float | None
+) -> dict[str, Any]:
+    """Return a power in the keys of a reading, for what takes one."""
+    return {
+        "power_fringes": power,
+        "power_u95_fringes": u95,
+        "sense": sense,
+        "wavelength_nm": wavelength_nm,
+    }
+
+
 class Headline(NamedTuple):
     """The one number that a reader looks for first."""
 

@@ -1,0 +1,126 @@
+"""A real browser for tests of pages: headless Chromium, watched for errors and requests.
+
+Tests that use it are skipped where Chromium or its driver is not installed.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+DESKTOP, PHONE = (1280, 900), (390, 844)
+FLAGS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--hide-scrollbars", "--force-color-profile=srgb",
+)  # fmt: skip
+# width, height of paper [inch]: ISO 216, and the American letter
+PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
+
+
+class Browser:
+    """Chromium with what a test wants to know of it."""
+
+    def __init__(self, driver: Any) -> None:
+        self.driver = driver
+
+    def size(self, size: tuple[int, int], *, phone: bool = False) -> None:
+        """Set the page's own size [px], the window's frame left aside."""
+        self.driver.execute_cdp_cmd(
+            "Emulation.setDeviceMetricsOverride",
+            {"width": size[0], "height": size[1], "deviceScaleFactor": 2 if phone else 1,
+             "mobile": phone},
+        )  # fmt: skip
+        self.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": phone})
+
+    def colours(self, scheme: str) -> None:
+        """Prefer `light` or `dark`."""
+        feature = {"name": "prefers-color-scheme", "value": scheme}
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [feature]})
+
+    def js(self, script: str, *arguments: Any) -> Any:
+        """Run a function's body in the page."""
+        return self.driver.execute_script(script, *arguments)
+
+    def complaints(self) -> list[str]:
+        """Return what the console said since the last call, warnings included."""
+        return [entry["message"] for entry in self.driver.get_log("browser")]
+
+    def requests(self) -> list[str]:
+        """Return the addresses asked for since the last call; data inside the page aside."""
+        found = []
+        for entry in self.driver.get_log("performance"):
+            message = json.loads(entry["message"])["message"]
+            if message["method"] == "Network.requestWillBeSent":
+                found.append(message["params"]["request"]["url"])
+        return [url for url in found if not url.startswith(("data:", "blob:"))]
+
+    def picture(self, path: Path, *, whole: bool = False) -> None:
+        """Save what is to be seen, or the whole page, as a PNG."""
+        got = self.driver.execute_cdp_cmd(
+            "Page.captureScreenshot", {"captureBeyondViewport": whole}
+        )  # fmt: skip
+        path.write_bytes(base64.b64decode(got["data"]))
+
+    def pdf(self, paper: str) -> bytes:
+        """Print the page."""
+        width, height = PAPERS[paper]
+        got = self.driver.execute_cdp_cmd(
+            "Page.printToPDF",
+            {"paperWidth": width, "paperHeight": height, "preferCSSPageSize": True},
+        )
+        return base64.b64decode(got["data"])
+
+    def tree(self) -> list[dict[str, Any]]:
+        """Return role and name of everything that a screen reader is told of."""
+        nodes = self.driver.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]
+        return [
+            {"role": node.get("role", {}).get("value"), "name": node.get("name", {}).get("value")}
+            for node in nodes if not node.get("ignored")
+        ]  # fmt: skip
+
+    def wide(self) -> int:
+        """How many pixels the page is wider than the window; 0 where nothing has to be pushed."""
+        return int(self.js(
+            "const d = document.documentElement; return d.scrollWidth - d.clientWidth"
+        ))  # fmt: skip
+
+
+def find_browser() -> tuple[str, str]:
+    """Return the programs of Chromium and its driver; skip the test without them."""
+    pytest.importorskip("selenium")
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    driver = shutil.which("chromedriver")
+    if browser is None or driver is None:
+        pytest.skip("Chromium and chromium-driver are not installed")
+    return browser, driver
+
+
+@contextmanager
+def opened_browser(folder: Path) -> Iterator[Browser]:
+    """Start a browser with a fresh profile in a folder, and end it."""
+    program, driver_program = find_browser()
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = program
+    for flag in (*FLAGS, f"--user-data-dir={folder}"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(driver_program))
+    try:
+        driver.set_page_load_timeout(60)
+        driver.get("about:blank")
+        browser = Browser(driver)
+        browser.requests()  # those of the page that Chromium opens with
+        yield browser
+    finally:
+        driver.quit()

@@ -1,0 +1,74 @@
+"""`fringe report` as a person and a program call it."""
+
+from __future__ import annotations
+
+import pytest
+
+from calling import call, refused
+from fringe.archive.session import Visit
+from fringe.archive.write import log_visit
+from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
+from webpage import Page
+
+
+@pytest.fixture
+def surface(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    log_visit(surface, Visit(readings=(power_reading(1.25),)), now=hours(1))
+    return surface
+
+
+def test_it_writes_a_page(surface, capsys, tmp_path):
+    """Text says the verdict and where the page is; the page is about that surface."""
+    answer = call(capsys, "report", "shop/concave 1", "--out", "page.html")
+    assert (answer.status, answer.err) == (0, "")
+    assert answer.out == "concave 1: inside, 1 visit; report in page.html\n"
+    page = Page((tmp_path / "page.html").read_text(encoding="utf-8")).root
+    assert page.all("h1")[0].text == "concave 1"
+
+
+def test_json(surface, capsys):
+    """JSON says the same."""
+    answer = call(capsys, "report", "shop/concave 1", "--out", "page.html", "--json")
+    assert answer.json == {
+        "surface": "concave 1", "report": "page.html", "verdict": "inside", "visits": 1,
+        "problems": [],
+    }  # fmt: skip
+
+
+def test_an_older_page_is_replaced_whole(surface, capsys, tmp_path):
+    """A second report takes the place of the first one, and leaves no other file."""
+    (tmp_path / "page.html").write_text("old")
+    call(capsys, "report", "shop/concave 1", "--out", "page.html")
+    assert "concave 1" in (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["page.html", "shop"]
+
+
+def test_a_damaged_session_is_told(surface, capsys):
+    """A session that cannot be proven is one line on standard error; the page is written."""
+    path = log_visit(surface, Visit(readings=(power_reading(1.0),)), now=hours(2))
+    path.write_bytes(path.read_bytes()[:-40])
+    answer = call(capsys, "report", "shop/concave 1", "--out", "page.html")
+    assert answer.status == 0
+    assert answer.err.count("\n") == 1
+    assert path.name in answer.err
+    assert "1 visit;" in answer.out
+
+
+@pytest.mark.parametrize(
+    ("out", "says"),
+    [("page.pdf", "must end in .html"), ("gone/page.html", "there is no folder"),
+     ("folder.html", "is a folder")],
+)  # fmt: skip
+def test_a_page_that_cannot_be_written(surface, capsys, tmp_path, out, says):
+    """A name that cannot be a page is refused before any work, and nothing is written."""
+    (tmp_path / "folder.html").mkdir()
+    assert says in refused(capsys, "report", "shop/concave 1", "--out", out)
+    assert not (tmp_path / "page.pdf").exists()
+
+
+def test_an_unknown_surface(surface, capsys, tmp_path):
+    """A surface that is not there is refused by its name, and no page is written."""
+    assert "concave 1" in refused(capsys, "report", "shop/convex 9", "--out", "page.html")
+    assert not (tmp_path / "page.html").exists()

@@ -88,7 +88,7 @@ def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge] | None:
             return final
         found, _, spread = ellipse
         blunt = replace(found, u_px=spread)
-        model = grown[-1][1].model
+        model, base = grown[-1][1].model, edge
         for curve, cover in [(blunt, 0.0), *_sharp_curves(photo, blunt)]:
             score = _parting(photo, curve, carried(model, edge, curve)) + 0.4 * cover
             if final is None or score > final[0]:
@@ -97,7 +97,88 @@ def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge] | None:
         edge = replace(final[1], u_px=0.0)
         if final[0] > 1.0:
             break
-    return final
+    assert final is not None
+    return final[0], _pinned(photo, final[1], carried(model, base, final[1]))
+
+
+def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
+    """Place an edge exactly where the fringes end, not where a bevel does.
+
+    The fit of the inside, continued by a few percent, is compared with the light pixel by
+    pixel. Rays on which a bevel happens to be as bright as the fringes it replaces end too
+    far out; those that end right lie on one ellipse.
+    """
+    for share in (0.97, 0.985):
+        fit = refit(photo, replace(edge, a=share * edge.a, b=share * edge.b), model)
+        if fit is None or fit.used < 0.6:
+            return edge
+        step = max(0.5, edge.a / 1500)
+        reach = np.arange(0.94, 1.05, step / edge.a)
+        rays = _cast_fine(photo, edge, reach)
+        u = np.cos(rays.angle)[:, None] * reach
+        v = np.sin(rays.angle)[:, None] * reach
+        flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
+        want, amplitude = (w.reshape(u.shape) for w in expected(fit, *flat))
+        left = rays.light - want
+        allowed = (2 * fit.noise) ** 2 + (0.12 * amplitude) ** 2 + (0.03 * np.abs(want)) ** 2
+        left = ndimage.gaussian_filter1d(left, 1.5, axis=0, mode="wrap")
+        gain = np.where(rays.usable, 1.0 - np.minimum(left**2 / allowed, 4.0), 0.0)
+        column = np.cumsum(gain, axis=1).argmax(axis=1)
+        good = (column > 2) & (column < len(reach) - 3)
+        if good.sum() < 200:
+            return edge
+        at = reach[column] + 0.5 * step / edge.a
+        x, y = edge.pixels(np.cos(rays.angle) * at, np.sin(rays.angle) * at)
+        found = fit_ellipse(x[good], y[good], tolerance=0.5 + 0.0008 * edge.a)
+        if found is None:
+            return edge
+        steps = _first_steps(edge, found[0], rays, left, step)
+        found = _ellipse_through(edge, rays, *steps) or found
+        new, inlier, rms = found
+        away = np.hypot(new.cx - edge.cx, new.cy - edge.cy) + abs(new.a - edge.a)
+        if inlier.sum() < 200 or away > 0.04 * edge.a:
+            return edge
+        model = carried(fit.model, replace(edge, a=share * edge.a, b=share * edge.b), new)
+        u_px = max(rms / np.sqrt(inlier.sum() / 12), 0.2)
+        edge = replace(new, u_px=float(u_px))
+    return edge
+
+
+def _first_steps(
+    base: Edge, near: Edge, rays: _Rays, left: Array, step: float
+) -> tuple[Vector, Vector]:
+    """First clear step of the misfit on each ray about an edge: radius (share), height.
+
+    Blur lets the misfit begin a pixel or two before the edge itself, which is where it
+    grows fastest. The height is zero where there is no step.
+    """
+    slope = np.abs(ndimage.gaussian_filter1d(left, max(0.9 / step, 0.8), axis=1, order=1))
+    slope = np.where(rays.usable, slope, 0)
+    start = np.hypot(*base.unit(*near.pixels(np.cos(rays.angle), np.sin(rays.angle))))
+    window = (rays.radius >= start[:, None] - 1.5 / base.a) & (
+        rays.radius <= start[:, None] + (3.5 + 0.003 * base.a) / base.a
+    )
+    inside = np.where(window, slope, 0)
+    middle = inside[:, 1:-1]
+    peak = (middle > inside[:, :-2]) & (middle >= inside[:, 2:])
+    peak &= middle > 0.4 * inside.max(axis=1, keepdims=True)
+    column = peak.argmax(axis=1) + 1
+    row = np.arange(len(column))
+    height = np.where(peak.any(axis=1), slope[row, column], 0)
+    before, after = slope[row, column - 1], slope[row, np.minimum(column + 1, slope.shape[1] - 1)]
+    bend = np.minimum(before - 2 * slope[row, column] + after, -1e-12)
+    shift = np.clip(0.5 * (before - after) / bend, -0.5, 0.5)
+    return rays.radius[column] + shift * step / base.a, height
+
+
+def _ellipse_through(
+    base: Edge, rays: _Rays, at: Vector, height: Vector
+) -> tuple[Edge, NDArray[np.bool_], float] | None:
+    good = height > 0.25 * float(np.percentile(height, 75))
+    if good.sum() < 200:
+        return None
+    x, y = base.pixels(np.cos(rays.angle) * at, np.sin(rays.angle) * at)
+    return fit_ellipse(x[good], y[good], tolerance=0.5)
 
 
 def _parting(photo: Photo, edge: Edge, model: OrderModel) -> float:

@@ -109,7 +109,9 @@ class Demodulated:
     v: Array
 
 
-def demodulate(field: Field, signal: Array, model: OrderModel, sigma_px: float) -> Demodulated:
+def demodulate(
+    field: Field, signal: Array, model: OrderModel, sigma_px: float, stride: int | None = None
+) -> Demodulated:
     """Demodulate a flattened picture with a model.
 
     Parameters
@@ -120,9 +122,11 @@ def demodulate(field: Field, signal: Array, model: OrderModel, sigma_px: float) 
     model : OrderModel
     sigma_px : float
         Width of the smoothing [field px].
+    stride : int, optional
+        Step of the coarse grid [field px]; about `sigma_px` when left out.
     """
     phase = (-2 * np.pi * model.order(field.u, field.v)).astype(np.float32)
-    stride = max(1, int(sigma_px))
+    stride = stride or max(1, int(sigma_px))
     good = field.weight > 0
     real = _smooth(np.where(good, signal * np.cos(phase), 0), sigma_px, stride)
     imag = _smooth(np.where(good, signal * np.sin(phase), 0), sigma_px, stride)

@@ -30,7 +30,8 @@ ALLOWED: dict[str, set[str]] = {
     "judge": COMMON | {"optics", "photo", "orders"},
     "archive": COMMON | {"optics", "photo", "orders", "judge"},
     "show": COMMON | {"optics", "photo", "orders", "judge", "archive"},
-    "cli": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth"},
+    "demo": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth", "examples"},
+    "cli": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth", "demo"},
 }
 # Libraries that belong to one side of the program: who may import them.
 KEPT_TO = {

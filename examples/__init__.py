@@ -1,0 +1,1 @@
+"""The shipped scenario and its photographs; read them with :mod:`importlib.resources`."""

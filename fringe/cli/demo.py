@@ -1,0 +1,165 @@
+"""`fringe demo`: the shipped example, from first grit to matched pair."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fringe.cli._options import json_option, print_json
+
+if TYPE_CHECKING:
+    from fringe.demo.run import Demo, Done, Logged, Made
+
+OUT = "fringe-demo"
+STATES = {"inside": "green", "unproven": "yellow", "outside": "red"}
+
+
+@click.command("demo", short_help="Run the shipped example from first contact to matched pair.")
+@click.option("--out", type=click.Path(path_type=Path), default=OUT, show_default=True,
+              metavar="FOLDER", help="Folder to make; an earlier run's is replaced.")  # fmt: skip
+@click.option("--render", type=click.Path(path_type=Path), metavar="FOLDER", hidden=True,
+              help="Only render the example's photographs again, into this folder.")  # fmt: skip
+@json_option
+def command(out: Path, render: Path | None, as_json: bool) -> None:
+    """Run the shipped example from first contact to matched pair.
+
+    An invented instrument: its convex is ground and polished to a certified plate, then its
+    concave to the finished convex. Each visit to the bench is logged as it would be by hand;
+    its photographs are read, judged and kept. It leaves a folder with the archive, a picture
+    of each reading, a plot of the progress and a report of each piece, and says what to look
+    at first. Anything in the way that it did not make itself is left alone.
+
+    \b
+    Example:
+      fringe demo --out 'first look'
+    """
+    if render is not None:
+        _render(render, as_json)
+        return
+    from fringe.demo.run import run_demo
+
+    with _watching(quiet=as_json) as tell:
+        demo = run_demo(out, tell=tell)
+    if as_json:
+        print_json(demo.to_json())
+    else:
+        _tell_end(demo)
+
+
+def _render(folder: Path, as_json: bool) -> None:
+    from fringe.demo.photographs import render_photographs
+    from fringe.demo.scenario import load_scenario
+
+    written = []
+    for path in render_photographs(load_scenario(), folder):
+        written.append(str(path))
+        if not as_json:
+            click.echo(path)
+    if as_json:
+        print_json({"photographs": written})
+
+
+@contextmanager
+def _watching(*, quiet: bool) -> Iterator[Callable[[Done | Logged], None]]:
+    """Show a line a visit, and below them on a terminal a bar of what is being done."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    from fringe.demo.run import Done
+
+    console = Console(highlight=False, soft_wrap=True, stderr=quiet)
+    columns = (BarColumn(), TimeElapsedColumn(), TextColumn("{task.description}"))
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:  # fmt: skip
+        task = bar.add_task("starting", total=None)
+
+        def tell(event: Done | Logged) -> None:
+            if isinstance(event, Done):
+                bar.update(task, completed=event.done, total=event.total, description=event.doing)
+            elif not quiet:
+                for line in _lines(event):
+                    console.print(line)
+
+        yield tell
+
+
+def _lines(event: Logged) -> Iterator[str]:
+    """What there is to say of a visit; before a surface's first one, what is being made."""
+    from rich.markup import escape
+
+    surface = event.surface
+    if event.number == 1:
+        limit = surface.tolerance.power_fringes or 0.0
+        yield ""
+        yield (
+            f"[bold]{escape(surface.name)}[/bold], laid on {escape(surface.plate.name or '')}, "
+            f"to ±{limit:.3g} fringes"
+        )
+    row = event.row
+    state = row.verdict or ""
+    colour = STATES.get(state)
+    shown = f"[{colour}]{state:<9}[/{colour}]" if colour else f"{'':9}"
+    work, result = escape(f"{_work(event):<29}"), f"{_result(event):<27}"
+    yield f"{event.number:>3}  {work}{result}{shown}{event.action if state else ''}".rstrip()
+
+
+def _work(event: Logged) -> str:
+    row = event.row
+    if row.stage is None:
+        return "no work since"
+    on_top = f", {row.on_top} on top" if row.on_top else ""
+    return f"{row.stage} {row.minutes or 0:g} min{on_top}"
+
+
+def _result(event: Logged) -> str:
+    from fringe.format import plus_minus
+
+    row, sag = event.row, event.sag
+    if row.power_fringes is not None:
+        signed = row.sense != "unknown"
+        return plus_minus(row.power_fringes, row.power_u95_fringes, "fringes", signed=signed)
+    if sag is None:
+        return ""
+    depth = plus_minus(abs(sag.depth_um.value), sag.depth_um.u95, "µm")
+    return f"{depth} {sag.state.removeprefix('too ')}"
+
+
+def _tell_end(demo: Demo) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(highlight=False, soft_wrap=True)
+    console.print()
+    for made in demo.surfaces:
+        console.print(Text(_verdict(made)))
+    console.print(Text(_pair(demo)), style="bold")
+    console.print()
+    console.print(Text(f"Look first at  {demo.look_first}"))
+    console.print(Text("               open it in a browser: verdict, fitted fringes, history"))
+    pictures = demo.overlays[0].parent
+    console.print(Text(f"then at        {pictures}  the lines must lie on the fringes"))
+    console.print(Text(f"the record     {demo.archive}"))
+    console.print(Text(f"and now        {demo.guide}  what to type next"))
+
+
+def _verdict(made: Made) -> str:
+    from fringe.format import plus_minus
+    from fringe.judge.coverage import coverage_factor
+
+    radius = plus_minus(made.radius_mm, coverage_factor() * made.radius_u_mm, "mm", digits=7)
+    return f"{made.surface.name}: {made.verdict.state}, radius {radius}. {made.verdict.reason}"
+
+
+def _pair(demo: Demo) -> str:
+    said = {"inside": "The pair matches", "outside": "The pair does not match"}
+    first, second = demo.surfaces[-2:]
+    state = demo.pair.state
+    return (
+        f"{said.get(state, 'Not proven that the pair matches')}: the {second.surface.name} on the "
+        f"{first.surface.name} is {state} what the system allows."
+    )

@@ -1,0 +1,461 @@
+"""Go through the example: instruments, visits, verdicts, pictures and reports."""
+
+from __future__ import annotations
+
+import math
+import shutil
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fringe.archive.gather import read_photographs, visit_records
+from fringe.archive.instruments import add_instrument, instrument_record, spherometer_from_record
+from fringe.archive.order import survey
+from fringe.archive.session import SpherometerReadings, Visit, Work
+from fringe.archive.surface import Plate, Surface, add_surface
+from fringe.archive.write import log_visit
+from fringe.demo.folder import built
+from fringe.demo.guide import GUIDE, guide_text
+from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
+from fringe.demo.workers import in_parallel
+from fringe.errors import BadInput
+from fringe.judge.coverage import coverage_factor
+from fringe.judge.progress import Progress, VisitRow, progress
+from fringe.judge.spherometry import SagResult, compare
+from fringe.judge.spherometry import SpherometerReadings as Readings
+from fringe.judge.system import load_system, system_tolerance
+from fringe.judge.verdict import Tolerance, Verdict
+from fringe.optics.lamps import Lamp, lamp
+from fringe.orders.read import ReadOptions, read
+from fringe.orders.reading import Reading
+from fringe.photo.load import load_photo
+from fringe.show.overlay import overlay_figure
+from fringe.show.progress import progress_figure
+from fringe.show.style import png_bytes
+from fringe.show.surfacereport import surface_report
+
+PICTURES = "pictures"
+MM_PER_UM = 1e-3
+
+
+@dataclass(frozen=True)
+class Done:
+    """How far the run is.
+
+    Attributes
+    ----------
+    done, total : int
+        Steps.
+    doing : str
+        What it is at.
+    """
+
+    done: int
+    total: int
+    doing: str
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A visit that was just logged.
+
+    Attributes
+    ----------
+    surface : Surface
+    number : int
+        Of the visit, from 1.
+    row : VisitRow
+        As in the table of progress.
+    sag : SagResult or None
+        What the spherometer said.
+    action : str
+        What to do next, in a word.
+    """
+
+    surface: Surface
+    number: int
+    row: VisitRow
+    sag: SagResult | None
+    action: str
+
+
+@dataclass(frozen=True)
+class Made:
+    """A surface at the end of the run.
+
+    Attributes
+    ----------
+    surface : Surface
+    progress : Progress
+    report, picture : Path
+        Its report, and the plot of its progress.
+    radius_mm, radius_u_mm : float
+        Absolute radius, by the chain of contacts from the plate, with its standard
+        uncertainty [mm].
+    """
+
+    surface: Surface
+    progress: Progress
+    report: Path
+    picture: Path
+    radius_mm: float
+    radius_u_mm: float
+
+    @property
+    def verdict(self) -> Verdict:
+        """Of the last visit."""
+        assert self.progress.verdict is not None
+        return self.progress.verdict
+
+
+@dataclass(frozen=True)
+class Demo:
+    """What the run left.
+
+    Attributes
+    ----------
+    folder, archive, guide : Path
+        The folder of it all, the archive in it, and the text that says where to begin.
+    scenario : Scenario
+    surfaces : tuple of Made
+        The last one was made to the one before it.
+    overlays : tuple of Path
+        Each photograph with the fitted fringes.
+    """
+
+    folder: Path
+    archive: Path
+    guide: Path
+    scenario: Scenario
+    surfaces: tuple[Made, ...]
+    overlays: tuple[Path, ...]
+
+    @property
+    def pair(self) -> Verdict:
+        """Whether the pair matches: the last contact of the one with the other."""
+        return self.surfaces[-1].verdict
+
+    @property
+    def look_first(self) -> Path:
+        """The report of the pair's second piece."""
+        return self.surfaces[-1].report
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the verdicts, and where everything is."""
+        return {
+            "folder": str(self.folder),
+            "archive": str(self.archive),
+            "guide": str(self.guide),
+            "look_first": str(self.look_first),
+            "pair": self.pair.to_json(),
+            "surfaces": [_made_json(one) for one in self.surfaces],
+            "overlays": [str(path) for path in self.overlays],
+        }
+
+
+Tell = Callable[[Done | Logged], None]
+
+
+def run_demo(
+    out: Path, *, scenario: Scenario | None = None, tell: Tell | None = None
+) -> Demo:  # fmt: skip
+    """Run the whole example.
+
+    Parameters
+    ----------
+    out : Path
+        Folder to make; one that an earlier run made is replaced.
+    scenario : Scenario or None
+        None takes the shipped one.
+    tell : callable or None
+        Told what is being done, and of each visit when it is logged.
+
+    Returns
+    -------
+    Demo
+
+    Raises
+    ------
+    BadInput
+        If the folder may not be replaced or cannot be written.
+    Refused
+        If a photograph carries no reading; then nothing is left behind.
+    """
+    story = load_scenario() if scenario is None else scenario
+    with built(out) as work:
+        run = _Run(story, work, tell or (lambda event: None))
+        surfaces = [run.make(spec) for spec in story.surfaces]
+        (work / GUIDE).write_text(guide_text(story, surfaces[-1].report.name), "utf-8")
+    return _moved(story, out, work, surfaces)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """One photograph to read and draw, in whichever process."""
+
+    path: Path
+    options: ReadOptions
+    surface: str
+    when: str
+
+
+class _Run:
+    """The state of a run: where it writes, and how far it is."""
+
+    def __init__(self, scenario: Scenario, folder: Path, tell: Tell) -> None:
+        self.scenario, self.folder, self.tell = scenario, folder, tell
+        self.archive = folder / scenario.archive
+        visits = sum(len(one.visits) for one in scenario.surfaces)
+        # a photograph takes longer than all else of a visit; a report about as long
+        self.total = visits + scenario.photographs + 2 * len(scenario.surfaces)
+        self.done = 0
+        self.pieces: dict[str, Plate] = {}
+        self._put_instruments_on_record()
+
+    def _put_instruments_on_record(self) -> None:
+        story = self.scenario
+        for folder in (PHOTOGRAPHS, PICTURES):
+            (self.folder / folder).mkdir()
+        add_instrument(self.archive, "plate", story.plate_name, story.plate)
+        add_instrument(self.archive, "spherometer", story.spherometer_name, story.spherometer)
+        distance = {"distance_mm": story.camera_distance_mm}
+        add_instrument(self.archive, "camera", story.camera_name, distance)
+        plate = story.plate
+        self.pieces[story.plate_name] = Plate(
+            story.plate_name, plate["radius_mm"], plate["u_radius_mm"]
+        )
+
+    def make(self, spec: SurfaceSpec) -> Made:
+        """Log all visits to a surface, then draw and report it."""
+        surface = add_surface(self.archive, self._record(spec))
+        readings = self._readings(spec, surface)
+        for number, visit in enumerate(spec.visits, 1):
+            sag = self._sag(visit, surface)
+            log_visit(surface, self._visit(visit, surface, readings, sag))
+            found = self._progress(surface)
+            self.tell(Logged(surface, number, found.rows[-1], sag, found.next_step.action))
+            self._step(surface.name)
+        return self._finished(surface)
+
+    def _record(self, spec: SurfaceSpec) -> Surface:
+        light = lamp(spec.lamp)
+        power = spec.tolerance_power
+        if power is None:
+            allowed = system_tolerance(load_system(self.scenario.system), light.wavelength_nm)
+            assert allowed.match is not None
+            power = allowed.match.tolerance().power_fringes
+        return Surface(
+            spec.name,
+            spec.form,
+            spec.radius_mm,
+            spec.diameter_mm,
+            plate=self.pieces[spec.against],
+            tolerance=Tolerance(
+                power, spec.tolerance_irregularity, wavelength_nm=light.wavelength_nm
+            ),
+            lamp=spec.lamp,
+            glass=spec.glass,
+            note=spec.note,
+        )
+
+    def _readings(self, spec: SurfaceSpec, surface: Surface) -> Iterator[Reading]:
+        """Read a surface's photographs, all at once on several processors; draw each."""
+        tasks = [
+            _Task(
+                self.scenario.photograph(one), self._options(visit, surface), surface.name,
+                f"{visit.when:%Y-%m-%d %H:%M}",
+            )
+            for visit in spec.visits
+            for one in visit.photographs
+        ]  # fmt: skip
+        results = in_parallel(_read_and_draw, tasks)
+        for task in tasks:
+            self._say(f"reading {task.path.name}")
+            reading, picture = next(results)
+            shutil.copyfile(task.path, self.folder / PHOTOGRAPHS / task.path.name)
+            (self.folder / PICTURES / f"{task.path.stem}.png").write_bytes(picture)
+            self.done += 1
+            yield reading
+
+    def _options(self, visit: VisitSpec, surface: Surface) -> ReadOptions:
+        return ReadOptions(
+            lamp=_lamp(visit, surface),
+            diameter_mm=surface.diameter_mm,
+            plate_radius_mm=surface.plate_radius_mm,
+            work=surface.form,
+            camera_distance_mm=self.scenario.camera_distance_mm,
+            sense=visit.sense,
+        )
+
+    def _sag(self, visit: VisitSpec, surface: Surface) -> SagResult | None:
+        if not visit.work_mm:
+            return None
+        name = self.scenario.spherometer_name
+        one = spherometer_from_record(instrument_record(self.archive, "spherometer", name))
+        return compare(
+            Readings(visit.plate_mm, visit.work_mm, u_reading_mm=one.u_reading_mm or 0.0),
+            surface.form,
+            spherometer=one,
+            plate_radius_mm=surface.plate.radius_mm,
+            u_plate_radius_mm=surface.plate.radius_u_mm,
+            diameter_mm=surface.diameter_mm,
+            wavelength_nm=lamp(surface.lamp or "sodium").wavelength_nm,
+        )
+
+    def _visit(
+        self, spec: VisitSpec, surface: Surface, readings: Iterator[Reading], sag: SagResult | None
+    ) -> Visit:
+        logged, photographs = read_photographs(
+            [self.scenario.photograph(one) for one in spec.photographs],
+            lambda path: next(readings),
+            _lamp(spec, surface),
+            diameter_mm=surface.diameter_mm,
+            options=self._recorded_options(spec, surface),
+        )
+        names = [f"{PHOTOGRAPHS}/{one.file}" for one in spec.photographs]
+        return Visit(
+            when=spec.when,
+            remarks=spec.remark,
+            work=Work(spec.stage, spec.minutes, spec.on_top),
+            temperature_c=spec.temperature_c,
+            readings=logged,
+            photographs=photographs,
+            spherometers=self._spherometers(spec, surface, sag),
+            inputs={"photographs": names} if names else {},
+        )
+
+    def _recorded_options(self, visit: VisitSpec, surface: Surface) -> dict[str, Any]:
+        options = self._options(visit, surface)
+        return {
+            "lamp": options.lamp.name,
+            "edge": "auto",
+            "sense": options.sense,
+            "diameter_mm": options.diameter_mm,
+            "plate_radius_mm": options.plate_radius_mm,
+            "work": options.work,
+            "camera_distance_mm": options.camera_distance_mm,
+        }
+
+    def _spherometers(
+        self, visit: VisitSpec, surface: Surface, sag: SagResult | None
+    ) -> tuple[SpherometerReadings, ...]:
+        if sag is None:
+            return ()
+        record = instrument_record(
+            self.archive, "spherometer", self.scenario.spherometer_name
+        )  # fmt: skip
+        pieces = (
+            ("plate", visit.plate_mm, sag.plate_radius_mm),
+            ("work", visit.work_mm, sag.work_radius_mm),
+        )
+        return tuple(
+            SpherometerReadings(
+                piece, np.array(heights), np.array([]), record,
+                {"form": surface.form, "method": sag.method},
+                budget.value if budget else None, budget.u if budget else None,
+            )
+            for piece, heights, budget in pieces
+        )  # fmt: skip
+
+    def _progress(self, surface: Surface) -> Progress:
+        assert surface.folder is not None
+        return progress(visit_records(survey(surface.folder).sessions), surface.tolerance)
+
+    def _finished(self, surface: Surface) -> Made:
+        found = self._progress(surface)
+        stem = surface.name.replace(" ", "-")
+        self._say(f"drawing the progress of the {surface.name}")
+        picture = self.folder / PICTURES / f"{stem}-progress.png"
+        figure = progress_figure(
+            found.rows, surface.name, surface.tolerance.power_fringes,
+            irregularity_tolerance_fringes=surface.tolerance.irregularity_fringes,
+            wavelength_nm=found.wavelength_nm, diameter_mm=surface.diameter_mm,
+        )  # fmt: skip
+        picture.write_bytes(png_bytes(figure))
+        self._step(f"writing the report of the {surface.name}")
+        report = self.folder / f"{stem}.html"
+        report.write_text(surface_report(surface).html, "utf-8")
+        self._step(surface.name)
+        radius, u = _radius(surface, found.rows[-1])
+        # the finished piece is what the next one is laid on
+        self.pieces[surface.name] = Plate(surface.name, radius, u)
+        return Made(surface, found, report, picture, radius, u)
+
+    def _step(self, doing: str) -> None:
+        self.done += 1
+        self._say(doing)
+
+    def _say(self, doing: str) -> None:
+        self.tell(Done(self.done, self.total, doing))
+
+
+def _read_and_draw(task: _Task) -> tuple[Reading, bytes]:
+    """Read a photograph, and draw the fitted fringes over it."""
+    reading = read(load_photo(task.path), task.options)
+    figure = overlay_figure(
+        task.path, reading, title=f"{task.path.name} with the fitted dark fringes",
+        surface=task.surface, when=task.when, diameter_mm=task.options.diameter_mm,
+        camera_distance_mm=task.options.camera_distance_mm,
+    )  # fmt: skip
+    return reading, png_bytes(figure)
+
+
+def _lamp(visit: VisitSpec, surface: Surface) -> Lamp:
+    return lamp(visit.lamp or surface.lamp or "sodium")
+
+
+def _radius(surface: Surface, row: VisitRow) -> tuple[float, float]:
+    """Absolute radius of a finished surface and its standard uncertainty [mm].
+
+    The plate's radius and the difference from it are independent: a contact does not depend
+    on how well the plate's radius is known.
+    """
+    if row.radius_difference_mm is None or row.radius_difference_u95_mm is None:
+        raise BadInput(f"{surface.name}: its last visit gives no radius")
+    u_plate = surface.plate.radius_u_mm or 0.0
+    u_difference = row.radius_difference_u95_mm / coverage_factor()
+    return surface.plate_radius_mm + row.radius_difference_mm, math.hypot(u_plate, u_difference)
+
+
+def _moved(story: Scenario, out: Path, work: Path, surfaces: Sequence[Made]) -> Demo:
+    """What the run left, with the names that its files have now."""
+
+    def now(path: Path) -> Path:
+        return out / path.relative_to(work)
+
+    made = [
+        replace(
+            one,
+            surface=replace(one.surface, folder=now(one.surface.folder or work)),
+            report=now(one.report),
+            picture=now(one.picture),
+        )
+        for one in surfaces
+    ]
+    overlays = [
+        out / PICTURES / f"{Path(photograph.file).stem}.png"
+        for spec in story.surfaces
+        for visit in spec.visits
+        for photograph in visit.photographs
+    ]
+    return Demo(out, out / story.archive, out / GUIDE, story, tuple(made), tuple(overlays))
+
+
+def _made_json(made: Made) -> Mapping[str, Any]:
+    return {
+        "name": made.surface.name,
+        "folder": str(made.surface.folder),
+        "tolerance": made.surface.tolerance.to_json(),
+        "plate": made.surface.plate.name,
+        "verdict": made.verdict.to_json(),
+        "next_step": made.progress.next_step.to_json(),
+        "radius_mm": made.radius_mm,
+        "radius_u95_mm": coverage_factor() * made.radius_u_mm,
+        "wavelength_nm": made.progress.wavelength_nm,
+        "visits": [row.to_json() for row in made.progress.rows],
+        "report": str(made.report),
+        "progress_picture": str(made.picture),
+    }

@@ -1,0 +1,47 @@
+"""The same work on many items, on as many processors as there are."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from typing import TypeVar
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+
+def in_parallel(function: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
+    """Yield the function's results in the order of the items, each as soon as it is there.
+
+    Parameters
+    ----------
+    function : callable
+        Of a module's top level, so that another process can find it.
+    items : sequence
+        What it is called with, one at a time; must be picklable, as the results.
+    """
+    workers = min(os.cpu_count() or 1, len(items))
+    if workers < 2:
+        yield from map(function, items)
+        return
+    before = set(multiprocessing.active_children())
+    # spawned: a forked child would inherit the threads of a progress bar half-way
+    context = multiprocessing.get_context("spawn")
+    pool = ProcessPoolExecutor(workers, context, initializer=_leave_interrupts_alone)
+    try:
+        yield from pool.map(function, items)
+    except BaseException:
+        # nobody waits for results any more
+        for child in set(multiprocessing.active_children()) - before:
+            child.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _leave_interrupts_alone() -> None:
+    """Leave an interrupt from the keyboard to the process that started the workers."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -117,11 +117,11 @@ def _light(
     plane: NDArray[Any], name: str
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:  # fmt: skip
     """Scale floating-point light to its greatest value."""
-    top = float(plane.max())
-    if not np.isfinite(top) or not np.isfinite(plane.min()):
+    top, lowest = float(plane.max()), float(plane.min())
+    if not np.isfinite(top) or not np.isfinite(lowest):
         raise BadInput(f"{name}: holds values that are not numbers; export the picture again")
-    if top <= 0:
-        raise BadInput(f"{name}: holds no light: no value in it is above zero")
+    if top <= 0 or lowest < -top:
+        raise BadInput(f"{name}: holds no light: its values are not above zero")
     return (plane / plane.dtype.type(top)).astype(np.float32), np.zeros(plane.shape, bool)
 
 
@@ -170,12 +170,14 @@ def read_bytes(path: str | Path) -> bytes:
             raise BadInput(f"{file}: no such file; check the name and the folder")
         with file.open("rb") as opened:
             size = os.fstat(opened.fileno()).st_size
-            data = opened.read(MAX_BYTES + 1) if size <= MAX_BYTES else b""
-        if len(data) > MAX_BYTES or size > MAX_BYTES:
+            data = opened.read(size) if size <= MAX_BYTES else b""
+        if size > MAX_BYTES:
             raise BadInput(f"{file}: more than {MAX_BYTES / 1e6:.0f} MB is no photograph")
         if not data:
             raise BadInput(f"{file}: is empty; copy the photograph from the camera again")
         return data
+    except MemoryError as error:
+        raise BadInput(f"{file}: is too large for this machine's memory") from error
     except (OSError, ValueError) as error:  # a name may hold what no system takes
         reason = getattr(error, "strerror", None) or error
         raise BadInput(f"{file}: cannot be read ({reason})") from error

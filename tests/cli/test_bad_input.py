@@ -100,7 +100,7 @@ FILES = {
     "page.pdf": (b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n", "not a JPEG, PNG or TIFF"),
     "tiny.png": (png(np.zeros((8, 8), np.uint8)), "too few"),
     "bits.png": (png(np.zeros((64, 64), bool)), "black and white"),
-    "pages.tif": (frames(), "3 pictures"),
+    "pages.tif": (frames(), "several pictures"),
     "black.png": (png(np.zeros((256, 256), np.uint8)), "black.png"),
     "white.png": (png(np.full((256, 256), 255, np.uint8)), "white.png"),
     "grey.png": (png(np.full((256, 256, 3), 128, np.uint8)), "grey.png"),

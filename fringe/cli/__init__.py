@@ -29,6 +29,7 @@ COMMANDS = {
     "surface": ("fringe.cli.surface", "Make a surface to keep a record of."),
     "log": ("fringe.cli.log", "Log a visit to the bench: photographs, readings, remarks."),
     "progress": ("fringe.cli.progress", "Show a surface's visits, verdicts and next step."),
+    "watch": ("fringe.cli.watch", "Read each photograph that arrives in a folder."),
     "report": ("fringe.cli.report", "Write a surface's report as one page."),
     "demo": ("fringe.cli.demo", "Run the shipped example from first contact to matched pair."),
 }
@@ -93,6 +94,8 @@ def main(args: Sequence[str] | None = None) -> None:
         _fail(_with_hint(error), words)
     except FringeError as error:
         _fail(str(error), words)
+    except MemoryError:
+        _fail("there is not enough memory for this; take a smaller picture", words)
     except (click.Abort, KeyboardInterrupt):
         _fail("stopped before the end", words, code=130)
     sys.exit(code if isinstance(code, int) else 0)

@@ -198,4 +198,4 @@ def test_every_package_is_installed() -> None:
     tools = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]
     folders = [path.parent for path in (ROOT / "fringe").rglob("__init__.py")]
     names = {".".join(folder.relative_to(ROOT).parts) for folder in folders}
-    assert set(tools["setuptools"]["packages"]) == names | {"fringe.calibration"}
+    assert set(tools["setuptools"]["packages"]) == names | {"fringe.calibration", "fringe.examples"}

@@ -30,7 +30,7 @@ ALLOWED: dict[str, set[str]] = {
     "judge": COMMON | {"optics", "photo", "orders"},
     "archive": COMMON | {"optics", "photo", "orders", "judge"},
     "show": COMMON | {"optics", "photo", "orders", "judge", "archive"},
-    "demo": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth", "examples"},
+    "demo": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth"},
     "cli": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth", "demo"},
 }
 # Libraries that belong to one side of the program: who may import them.

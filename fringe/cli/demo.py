@@ -40,10 +40,16 @@ def command(out: Path, render: Path | None, as_json: bool) -> None:
     if render is not None:
         _render(render, as_json)
         return
+    from fringe.demo.folder import check_target
     from fringe.demo.run import run_demo
+    from fringe.demo.scenario import load_scenario
 
+    check_target(out)
+    scenario = load_scenario()
+    if not as_json:
+        click.echo(scenario.about)
     with _watching(quiet=as_json) as tell:
-        demo = run_demo(out, tell=tell)
+        demo = run_demo(out, scenario=scenario, tell=tell)
     if as_json:
         print_json(demo.to_json())
     else:
@@ -134,32 +140,39 @@ def _tell_end(demo: Demo) -> None:
     from rich.text import Text
 
     console = Console(highlight=False, soft_wrap=True)
-    console.print()
     for made in demo.surfaces:
-        console.print(Text(_verdict(made)))
+        console.print()
+        for line in _verdict(made):
+            console.print(Text(line))
+    console.print()
     console.print(Text(_pair(demo)), style="bold")
     console.print()
-    console.print(Text(f"Look first at  {demo.look_first}"))
-    console.print(Text("               open it in a browser: verdict, fitted fringes, history"))
-    pictures = demo.overlays[0].parent
-    console.print(Text(f"then at        {pictures}  the lines must lie on the fringes"))
-    console.print(Text(f"the record     {demo.archive}"))
-    console.print(Text(f"and now        {demo.guide}  what to type next"))
+    for label, path, what in (
+        ("look first at", demo.look_first, "in a browser: verdict, fitted fringes, history"),
+        ("then at", demo.overlays[0].parent, "the lines must lie on the dark fringes"),
+        ("the record", demo.archive, "a folder a surface, a file a visit"),
+        ("and now", demo.guide, "what to type next"),
+    ):
+        console.print(Text(f"{label:<15}{path}"))
+        console.print(Text(f"{'':15}{what}", style="dim"))
 
 
-def _verdict(made: Made) -> str:
+def _verdict(made: Made) -> Iterator[str]:
     from fringe.format import plus_minus
     from fringe.judge.coverage import coverage_factor
 
     radius = plus_minus(made.radius_mm, coverage_factor() * made.radius_u_mm, "mm", digits=7)
-    return f"{made.surface.name}: {made.verdict.state}, radius {radius}. {made.verdict.reason}"
+    yield f"{made.surface.name}: {made.verdict.state}, radius {radius}"
+    for part in made.verdict.parts:
+        yield f"  {part.reason}"
 
 
 def _pair(demo: Demo) -> str:
+    """Say whether the pair matches: the second was laid on the first."""
     said = {"inside": "The pair matches", "outside": "The pair does not match"}
     first, second = demo.surfaces[-2:]
-    state = demo.pair.state
+    limit = second.surface.tolerance.power_fringes or 0.0
     return (
-        f"{said.get(state, 'Not proven that the pair matches')}: the {second.surface.name} on the "
-        f"{first.surface.name} is {state} what the system allows."
+        f"{said.get(demo.pair.state, 'Not proven that the pair matches')}: {second.surface.name} "
+        f"on {first.surface.name}, {demo.pair.state} the ±{limit:.3g} fringes of the system."
     )

@@ -6,7 +6,8 @@ from fringe.demo.scenario import PHOTOGRAPHS, Scenario
 
 GUIDE = "START-HERE.txt"
 
-_TEXT = """This folder was made by `fringe demo`. {about}
+_TEXT = """This folder was made by `fringe demo`.
+{about}
 Its photographs are rendered, so that the truth is known; nothing in it was ever made of glass.
 
 Look first at

@@ -47,8 +47,9 @@ def test_readme_starts_with_two_commands() -> None:
 
 @pytest.mark.parametrize("words", WORDS)
 def test_every_command_is_in_the_readme(words: str) -> None:
-    """Each command and subcommand stands in a console block of README.md."""
-    assert any(f"{line} ".startswith(f"fringe {words} ") for line in LINES)
+    """Each command and subcommand stands in README.md as it is typed."""
+    installed = re.findall(r"\.venv/bin/(fringe .*)", "\n".join(blocks(README, "sh")))
+    assert any(f"{line} ".startswith(f"fringe {words} ") for line in LINES + installed)
 
 
 def resolve(line: str) -> tuple[click.Command, list[str]]:
@@ -95,6 +96,8 @@ def wording(line: str) -> str:
 def test_readme_can_be_typed_from_top_to_bottom(tmp_path: Path) -> None:
     """Every console line of README.md runs after those before it and answers as shown there."""
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    (tmp_path / "incoming").mkdir()  # where a camera has put a photograph
+    shutil.copy(min((ROOT / "examples").rglob("*.jpg")), tmp_path / "incoming")
     for typed, shown in (call for block in blocks(README, "console") for call in calls(block)):
         words = [Path(sys.executable).with_name("fringe"), *shlex.split(typed)[1:]]
         done = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False)

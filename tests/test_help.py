@@ -9,6 +9,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -74,6 +75,7 @@ BEFORE = {
     "log": "surface add",
     "progress": "log",
     "budget": "log",
+    "report": "log",
 }
 
 
@@ -81,7 +83,7 @@ BEFORE = {
 def example_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Render the photograph that examples call by whatever name."""
     path = tmp_path_factory.mktemp("photo") / "photo.png"
-    scene = "--lamp sodium --power 5 --tilt 2 --diameter 150mm --size 600 --seed 1"
+    scene = "--lamp sodium --power 5 --tilt 2 --diameter 150mm --size 240 --seed 1"
     subprocess.run([FRINGE, "synth", "--out", path, *shlex.split(scene)], check=True)
     return path
 
@@ -106,13 +108,35 @@ def run_example(line: str, folder: Path, photo: Path) -> None:
         assert isinstance(json.loads(done.stdout), dict)
 
 
+@pytest.fixture(scope="module")
+def folder_before(
+    example_photo: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Callable[[str], Path]:
+    """Return what makes a command's folder: the shipped files, and what its examples build on."""
+    done: dict[str | None, Path] = {}
+
+    def folder_after(words: str | None) -> Path:
+        if words not in done:
+            folder = tmp_path_factory.mktemp("examples") / "bench"
+            if words is None:
+                shutil.copytree(ROOT / "examples", folder / "examples")
+                (folder / "incoming").mkdir()
+                shutil.copy(example_photo, folder / "incoming" / "first.png")
+            else:
+                shutil.copytree(folder_after(BEFORE.get(words)), folder)
+                for line in example_lines(WORDS[words]):
+                    run_example(line, folder, example_photo)
+            done[words] = folder
+        return done[words]
+
+    return lambda words: folder_after(BEFORE.get(words))
+
+
 @pytest.mark.parametrize("words", WORDS)
-def test_examples_run(words: str, example_photo: Path, tmp_path: Path) -> None:
+def test_examples_run(
+    words: str, folder_before: Callable[[str], Path], example_photo: Path, tmp_path: Path
+) -> None:
     """Each example line of the help does what it says: status 0, and JSON where it asks for it."""
-    shutil.copytree(ROOT / "examples", tmp_path / "examples")
-    chain = [words]
-    while chain[0] in BEFORE:
-        chain.insert(0, BEFORE[chain[0]])
-    for each in chain:
-        for line in example_lines(WORDS[each]):
-            run_example(line, tmp_path, example_photo)
+    folder = shutil.copytree(folder_before(words), tmp_path / "bench")
+    for line in example_lines(WORDS[words]):
+        run_example(line, folder, example_photo)

@@ -36,7 +36,7 @@ class Run:
 def good_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Render a photograph that can be read, to be spoilt or called wrongly."""
     path = tmp_path_factory.mktemp("good") / "good.jpg"
-    save(render(Scene(480, 480, form=Form(power=4.0), lamp=lamp("sodium")), 1), path)
+    save(render(Scene(240, 240, form=Form(power=4.0), lamp=lamp("sodium")), 1), path)
     return path
 
 
@@ -174,11 +174,11 @@ OPTIONS = {
     "LED without width": (["--lamp", "led:525:0"], "led:525:0"),
     "LED of no colour": (["--lamp", "led:red:30"], "led:red:30"),
     "edge in words": (["--lamp", "sodium", "--edge", "round"], "'round'"),
-    "edge of two numbers": (["--lamp", "sodium", "--edge", "240,240"], "'240,240'"),
+    "edge of two numbers": (["--lamp", "sodium", "--edge", "120,120"], "'120,120'"),
     "edge outside": (["--lamp", "sodium", "--edge", "5000,5000,200"], "outside"),
-    "edge beyond all sides": (["--lamp", "sodium", "--edge", "240,240,9000"], "outside"),
-    "edge of no size": (["--lamp", "sodium", "--edge", "240,240,0"], "--edge"),
-    "edge not finite": (["--lamp", "sodium", "--edge", "240,240,nan"], "--edge"),
+    "edge beyond all sides": (["--lamp", "sodium", "--edge", "120,120,9000"], "outside"),
+    "edge of no size": (["--lamp", "sodium", "--edge", "120,120,0"], "--edge"),
+    "edge not finite": (["--lamp", "sodium", "--edge", "120,120,nan"], "--edge"),
     "diameter without unit": (["--lamp", "sodium", "--diameter", "150"], "has no unit"),
     "diameter of nothing": (["--lamp", "sodium", "--diameter", "0mm"], "greater than zero"),
     "diameter in kilograms": (["--lamp", "sodium", "--diameter", "5kg"], "'5kg'"),

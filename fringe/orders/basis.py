@@ -26,16 +26,30 @@ def basis(terms: Sequence[Term], u: Array, v: Array) -> Array:
     rho2 = u * u + v * v
     out = np.empty((len(terms), u.size), np.float32)
     turns = _turns(max((abs(m) for _, m in terms), default=0), u, v)
+    round_terms = _legendre(max((n for n, m in terms if m == 0), default=0) // 2, 2 * rho2 - 1)
     for row, (n, m) in enumerate(terms):
+        if m == 0:
+            out[row] = round_terms[n // 2]
+            continue
         coefficients = radial_coefficients(n, m)
         radial = np.full_like(rho2, coefficients[-1])
         for c in reversed(coefficients[:-1]):
             radial *= rho2
             radial += np.float32(c)
-        if m != 0:
-            radial *= turns[abs(m)][0 if m > 0 else 1]
+        radial *= turns[abs(m)][0 if m > 0 else 1]
         out[row] = radial
     return out
+
+
+def _legendre(most: int, x: Array) -> list[Array]:
+    """Legendre polynomials P_0 .. P_most; R_2k^0(rho) is P_k(2 rho^2 - 1).
+
+    By Bonnet's recurrence: sums of powers lose single precision at high degree.
+    """
+    found = [np.ones_like(x), x]
+    for k in range(1, most):
+        found.append(((2 * k + 1) * x * found[-1] - k * found[-2]) / np.float32(k + 1))
+    return found
 
 
 def _turns(most: int, u: Array, v: Array) -> list[tuple[Array, Array]]:

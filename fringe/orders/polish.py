@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from fringe.optics.form import Term, zernike_terms
 from fringe.orders.basis import basis
@@ -21,6 +22,7 @@ from fringe.orders.field import Array, Field
 
 Vector = NDArray[np.float64]
 _CHUNK = 1 << 15
+_MOST_KEPT = 12_000_000  # numbers of Zernike values that are kept between steps
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,9 @@ class Fit:
         Share of the fringes' own variance that the model explains, 0 to 1.
     used : float
         Share of the pixels with more than half their weight left.
+    overtone : float
+        Greater of the second and third harmonic of the fringe profile, as a share of the
+        fundamental; near zero for two beams.
     """
 
     model: OrderModel
@@ -78,6 +83,7 @@ class Fit:
     mean_contrast: float
     explained: float
     used: float
+    overtone: float = 0.0
 
 
 def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels:
@@ -107,14 +113,6 @@ def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels
     )  # fmt: skip
 
 
-def _blur(pixels: Pixels, model: OrderModel, u: Array, v: Array) -> Array:
-    """Contrast left by averaging over a field pixel (sinc of the local frequency)."""
-    if pixels.scale == 1:
-        return np.ones_like(u)
-    f = model.frequency(u.astype(float), v.astype(float)) @ pixels.unit_from_px
-    return np.asarray(np.sinc(f[:, 0]) * np.sinc(f[:, 1]), np.float32)
-
-
 def smooth_terms(cycles: float) -> tuple[tuple[Term, ...], tuple[Term, ...]]:
     """Terms for light and for contrast that `cycles` of fringes over the disc can carry."""
     for most, light, contrast in ((1.5, 2, 0), (4, 3, 1), (10, 4, 2), (24, 6, 4)):
@@ -131,32 +129,84 @@ class _State:
     light: Vector
     contrast: Vector
 
+    def moved(self, step: Vector, share: float) -> _State:
+        """Go a share of a step in light, contrast and order, in this order."""
+        n, m = len(self.light), len(self.light) + len(self.contrast)
+        return _State(
+            OrderModel(self.model.terms, self.model.values + share * step[m:]),
+            self.light + share * step[:n],
+            self.contrast + share * step[n:m],
+        )
 
-def _columns(
-    pixels: Pixels, part: slice, state: _State, light_terms: tuple[Term, ...],
-    contrast_terms: tuple[Term, ...],
-) -> tuple[Array, Array, Array]:  # fmt: skip
-    """Jacobian (P, K), model (K,) and amplitude (K,) of one chunk."""
-    u, v = pixels.u[part], pixels.v[part]
-    every = tuple(dict.fromkeys((*state.model.terms, *light_terms, *contrast_terms)))
-    rows = basis(every, u, v)
-    place = {term: k for k, term in enumerate(every)}
-    of_order = rows[[place[t] for t in state.model.terms]]
-    of_light = rows[[place[t] for t in light_terms]]
-    of_contrast = rows[[place[t] for t in contrast_terms]]
-    order = state.model.values.astype(np.float32) @ of_order
-    phase = 2 * np.pi * (order - np.round(order))
-    blur = _blur(pixels, state.model, u, v)
-    cos, sin = np.cos(phase) * blur, np.sin(phase) * blur
-    b = state.light.astype(np.float32) @ of_light
-    contrast = state.contrast.astype(np.float32) @ of_contrast
-    modelled = b * (1 - contrast * cos)
-    jacobian = np.concatenate([
-        of_light * (1 - contrast * cos),
-        of_contrast * (-b * cos),
-        of_order * (np.float32(2 * np.pi) * b * contrast * sin),
-    ])  # fmt: skip
-    return jacobian, modelled, np.abs(b * contrast) * blur
+
+class _Problem:
+    """A picture, the terms of its model and what does not change from step to step."""
+
+    def __init__(
+        self, pixels: Pixels, start: OrderModel, light: tuple[Term, ...], contrast: tuple[Term, ...]
+    ) -> None:
+        self.pixels, self.light, self.contrast = pixels, light, contrast
+        self.order = start.terms
+        self._every = tuple(dict.fromkeys((*start.terms, *light, *contrast)))
+        place = {term: k for k, term in enumerate(self._every)}
+        self._places = [[place[t] for t in terms] for terms in (start.terms, light, contrast)]
+        self._blur = _blur(pixels, start)
+        self._rows: dict[int, Array] = {}
+        self._keep = len(pixels) * len(self._every) < _MOST_KEPT
+
+    def rows(self, part: slice) -> tuple[Array, Array, Array]:
+        """Zernike terms of order, light and contrast over one chunk."""
+        found = self._rows.get(part.start)
+        if found is None:
+            found = basis(self._every, self.pixels.u[part], self.pixels.v[part])
+            if self._keep:
+                self._rows[part.start] = found
+        order, light, contrast = (found[places] for places in self._places)
+        return order, light, contrast
+
+    def parts(self) -> list[slice]:
+        """Chunks of the pixels."""
+        count = len(self.pixels)
+        return [slice(k, min(k + _CHUNK, count)) for k in range(0, count, _CHUNK)]
+
+    def look(self, part: slice, state: _State) -> _Look:
+        """Model and Jacobian over one chunk."""
+        of_order, of_light, of_contrast = self.rows(part)
+        order = state.model.values.astype(np.float32) @ of_order
+        phase = np.float32(2 * np.pi) * (order - np.round(order))
+        cos, sin = np.cos(phase) * self._blur[part], np.sin(phase) * self._blur[part]
+        b = state.light.astype(np.float32) @ of_light
+        contrast = state.contrast.astype(np.float32) @ of_contrast
+        dimmed = 1 - contrast * cos
+        jacobian = np.concatenate([
+            of_light * dimmed,
+            of_contrast * (-b * cos),
+            of_order * (np.float32(2 * np.pi) * b * contrast * sin),
+        ])  # fmt: skip
+        left = self.pixels.light[part] - b * dimmed
+        return _Look(jacobian, left, np.abs(b * contrast) * self._blur[part], phase)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """Jacobian (P, K), residual, fringe amplitude and phase (K,) of one chunk."""
+
+    jacobian: Array
+    left: Array
+    amplitude: Array
+    phase: Array
+
+
+def _blur(pixels: Pixels, model: OrderModel) -> Array:
+    """Contrast left by averaging over a field pixel (sinc of the local frequency)."""
+    if pixels.scale == 1:
+        return np.ones_like(pixels.u)
+    side = np.linspace(-1, 1, 41)
+    u, v = np.meshgrid(side, side)
+    f = model.frequency(u, v) @ pixels.unit_from_px
+    coarse = (np.sinc(f[..., 0]) * np.sinc(f[..., 1])).astype(np.float32)
+    place = [(pixels.v + 1) * 20, (pixels.u + 1) * 20]
+    return np.asarray(ndimage.map_coordinates(coarse, place, order=1, mode="nearest"))
 
 
 def _linear_start(
@@ -199,6 +249,7 @@ def fit_pixels(
     smooth: tuple[tuple[Term, ...], tuple[Term, ...]],
     rounds: int = 12,
     known: Fit | None = None,
+    tolerated: float = 0.08,
 ) -> Fit:
     """Fit order, light and contrast to the pixels.
 
@@ -213,6 +264,9 @@ def fit_pixels(
         Most Gauss-Newton steps.
     known : Fit, optional
         A fit on the same smooth terms to go on from, piston included.
+    tolerated : float
+        Misfit, as a share of the local fringe amplitude, that is not taken for dirt: a form
+        that the terms cannot follow yet must keep its weight.
 
     Returns
     -------
@@ -224,44 +278,46 @@ def fit_pixels(
         state.contrast = np.concatenate([state.contrast, np.zeros(len(contrast_terms) - 1)])
     else:
         state = _State(start, known.light, known.contrast)
-    n_light, n_contrast = len(light_terms), len(contrast_terms)
-    size = n_light + n_contrast + len(start.terms)
-    noise, damping, cost_before = np.inf, 1e-3, np.inf
+    problem = _Problem(pixels, start, light_terms, contrast_terms)
+    noise, damping = np.inf, 1e-3
     for _ in range(rounds):
-        normal, gradient = np.zeros((size, size)), np.zeros(size)
-        residuals = _residuals(pixels, state, light_terms, contrast_terms)
-        noise = 1.4826 * float(np.median(np.abs(residuals))) + 1e-9
-        for part in _parts(len(pixels)):
-            jacobian, _, _ = _columns(pixels, part, state, light_terms, contrast_terms)
-            w = pixels.weight[part] * _tukey(residuals[part] / noise)
-            normal += (jacobian * w) @ jacobian.T
-            gradient += jacobian @ (w * residuals[part])
-        step = _solve(normal, gradient, damping)
-        order_step = step[n_light + n_contrast :]
-        limit = 0.35 / max(float(np.abs(order_step).max()), 0.35)
-        state = _State(
-            OrderModel(state.model.terms, state.model.values + limit * order_step),
-            state.light + limit * step[:n_light],
-            state.contrast + limit * step[n_light : n_light + n_contrast],
-        )
-        cost = noise
-        small = float(np.abs(order_step).max()) < 2e-5
-        if small and abs(cost - cost_before) < 1e-3 * cost:
+        step, now = _step(problem, state, noise, damping, tolerated)
+        order_step = step[len(light_terms) + len(contrast_terms) :]
+        largest = float(np.abs(order_step).max())
+        state = state.moved(step, min(1.0, 0.35 / max(largest, 1e-12)))
+        if largest < 1e-4 and abs(now - noise) < 1e-3 * now:
             break
-        cost_before, damping = cost, max(damping / 5, 1e-9)
-    return _finish(pixels, state, light_terms, contrast_terms)
+        noise, damping = now, max(damping / 5, 1e-9)
+    return _finish(problem, state, noise, tolerated)
+
+
+def _step(
+    problem: _Problem, state: _State, noise: float, damping: float, tolerated: float
+) -> tuple[Vector, float]:
+    """One Gauss-Newton step, and the residual's robust deviation before it."""
+    pixels = problem.pixels
+    left = np.empty(len(pixels), np.float32)
+    normal: NDArray[np.float64] | float = 0.0
+    gradient: Vector | float = 0.0
+    for part in problem.parts():
+        look = problem.look(part, state)
+        left[part] = look.left
+        w = pixels.weight[part] * _tukey(look.left / _scale(noise, look.amplitude, tolerated))
+        normal = normal + ((look.jacobian * w) @ look.jacobian.T).astype(float)
+        gradient = gradient + (look.jacobian @ (w * look.left)).astype(float)
+    now = 1.4826 * float(np.median(np.abs(left))) + 1e-9
+    return _solve(np.asarray(normal), np.asarray(gradient), damping), now
+
+
+def _scale(noise: float, amplitude: Array, tolerated: float) -> Array | float:
+    """Sigma that the robust weights go by: noise, or the misfit that is borne for now."""
+    return np.maximum(noise, tolerated * amplitude) if np.isfinite(noise) else 1e9
 
 
 def misfit(pixels: Pixels, fit: Fit) -> tuple[Array, Array]:
     """What a fit leaves of other pixels, and the fringe amplitude there, each shape (K,)."""
-    state = _State(fit.model, fit.light, fit.contrast)
-    left, amplitude = np.empty(len(pixels), np.float32), np.empty(len(pixels), np.float32)
-    for part in _parts(len(pixels)):
-        _, modelled, amplitude[part] = _columns(
-            pixels, part, state, fit.light_terms, fit.contrast_terms
-        )
-        left[part] = pixels.light[part] - modelled
-    return left, amplitude
+    want, amplitude = expected(fit, pixels.u, pixels.v)
+    return pixels.light - want, amplitude
 
 
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
@@ -271,10 +327,6 @@ def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
     order = fit.model.order(u, v)
     phase = np.float32(2 * np.pi) * (order - np.round(order))
     return light * (1 - contrast * np.cos(phase)), np.abs(light * contrast)
-
-
-def _parts(count: int) -> list[slice]:
-    return [slice(k, min(k + _CHUNK, count)) for k in range(0, count, _CHUNK)]
 
 
 def _solve(normal: NDArray[np.float64], gradient: Vector, damping: float) -> Vector:
@@ -288,55 +340,66 @@ def _tukey(ratio: Array) -> Array:
     return np.where(np.abs(ratio) < 5.5, (1 - (ratio / 5.5) ** 2) ** 2, 0).astype(np.float32)
 
 
-def _residuals(
-    pixels: Pixels, state: _State, light_terms: tuple[Term, ...], contrast_terms: tuple[Term, ...]
-) -> Array:
-    out = np.empty(len(pixels), np.float32)
-    for part in _parts(len(pixels)):
-        _, modelled, _ = _columns(pixels, part, state, light_terms, contrast_terms)
-        out[part] = pixels.light[part] - modelled
-    return out
-
-
-def _finish(
-    pixels: Pixels, state: _State, light_terms: tuple[Term, ...], contrast_terms: tuple[Term, ...]
-) -> Fit:
-    n_before = len(light_terms) + len(contrast_terms)
-    size = n_before + len(state.model.terms)
-    residuals = _residuals(pixels, state, light_terms, contrast_terms)
-    noise = 1.4826 * float(np.median(np.abs(residuals))) + 1e-9
+def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) -> Fit:
+    """Covariance and figures of merit at the end of a fit."""
+    pixels = problem.pixels
+    n_before = len(problem.light) + len(problem.contrast)
+    size = n_before + len(problem.order)
     normal = np.zeros((size, size))
-    n_blocks = int(pixels.block.max()) + 1
-    scores = np.zeros((n_blocks, size))
-    amplitude = np.empty(len(pixels), np.float32)
-    used = 0.0
-    for part in _parts(len(pixels)):
-        jacobian, _, amplitude[part] = _columns(pixels, part, state, light_terms, contrast_terms)
-        w = pixels.weight[part] * _tukey(residuals[part] / noise)
+    scores = np.zeros((int(pixels.block.max()) + 1, size))
+    left, amplitude = np.empty(len(pixels), np.float32), np.empty(len(pixels), np.float32)
+    used, tones = 0.0, np.zeros(5)
+    for part in problem.parts():
+        look = problem.look(part, state)
+        left[part], amplitude[part] = look.left, look.amplitude
+        w = pixels.weight[part] * _tukey(look.left / _scale(noise, look.amplitude, tolerated))
         used += float((w > 0.5).sum())
-        normal += (jacobian * w) @ jacobian.T
-        score = jacobian * (w * residuals[part])
+        tones += _tones(look, w)
+        normal += (look.jacobian * w) @ look.jacobian.T
+        score = look.jacobian * (w * look.left)
         block = pixels.block[part]
         order = np.argsort(block, kind="stable")
         starts = np.flatnonzero(np.diff(block[order], prepend=-1))
         np.add.at(scores, block[order][starts], np.add.reduceat(score[:, order], starts, axis=1).T)
+    noise = 1.4826 * float(np.median(np.abs(left))) + 1e-9
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-12))
     inverse = np.linalg.inv(normal / np.outer(scale, scale) + 1e-10 * np.eye(size))
     inverse = inverse / np.outer(scale, scale)
     live = int((np.abs(scores).sum(axis=1) > 0).sum())
     sandwich = inverse @ (scores.T @ scores) @ inverse * live / max(live - 1, 1)
-    b = state.light.astype(np.float32) @ basis(light_terms, pixels.u, pixels.v)
-    v = state.contrast.astype(np.float32) @ basis(contrast_terms, pixels.u, pixels.v)
+    b = state.light.astype(np.float32) @ basis(problem.light, pixels.u, pixels.v)
+    v = state.contrast.astype(np.float32) @ basis(problem.contrast, pixels.u, pixels.v)
     fringes = float(np.mean((b * v) ** 2) / 2)
-    clipped = np.clip(residuals, -5.5 * noise, 5.5 * noise)
-    explained = fringes / (fringes + float(np.mean(clipped**2)))
+    held = float(np.mean(np.minimum(left**2, 25 * noise**2)))
     model, contrast = state.model, state.contrast
     if float(np.median(v)) < 0:  # the same picture: dark fringes at whole orders
         values = model.values.copy()
         values[model.terms.index((0, 0))] += 0.5
         model, contrast, v = replace(model, values=values), -contrast, -v
-    typical = float(np.median(amplitude))
     return Fit(
-        model, sandwich[n_before:, n_before:], light_terms, state.light, contrast_terms, contrast,
-        noise / max(typical, 1e-9), noise, float(np.mean(np.minimum(residuals**2, 25 * noise**2))), float(np.median(v)), explained, used / len(pixels),
-    )  # fmt: skip
+        model=model,
+        covariance=sandwich[n_before:, n_before:],
+        light_terms=problem.light,
+        light=state.light,
+        contrast_terms=problem.contrast,
+        contrast=contrast,
+        rms=noise / max(float(np.median(amplitude)), 1e-9),
+        noise=noise,
+        cost=float(np.mean(np.minimum(left**2, (0.5 * amplitude) ** 2 + 25 * noise**2))),
+        mean_contrast=float(np.median(v)),
+        explained=fringes / (fringes + held),
+        used=used / len(pixels),
+        overtone=_overtone(tones),
+    )
+
+
+def _tones(look: _Look, w: Array) -> Vector:
+    """Sums that give the residual's part in the second and third harmonic of the order."""
+    carried = w * look.amplitude * look.left
+    sums = [float((carried * f(k * look.phase)).sum()) for k in (2, 3) for f in (np.cos, np.sin)]
+    return np.array([*sums, float((w * look.amplitude**2).sum())])
+
+
+def _overtone(tones: Vector) -> float:
+    power = max(tones[4], 1e-30) / 2
+    return float(max(np.hypot(tones[0], tones[1]), np.hypot(tones[2], tones[3])) / power)

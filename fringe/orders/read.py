@@ -23,7 +23,7 @@ from fringe.orders.count import count_rings
 from fringe.orders.demod import OrderModel
 from fringe.orders.reading import FormFit, Quality, Reading
 from fringe.orders.solve import Solution, solve
-from fringe.orders.trust import judge_fit
+from fringe.orders.trust import judge_fit, with_form_warnings
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -98,7 +98,8 @@ def read(photo: Photo, options: ReadOptions) -> Reading:
         edge, source = find_edge(photo), "found"
     solution = solve(photo, edge)
     warnings = [*photo.notes, *judge_fit(photo, solution)]
-    return _reading(options, edge, source, solution, warnings)
+    reading = _reading(options, edge, source, solution, warnings)
+    return with_form_warnings(photo, reading)
 
 
 def _check_edge(photo: Photo, edge: Edge) -> None:
@@ -225,6 +226,7 @@ def _uncertainty(
     parts = {
         "fit": 2 * math.sqrt(max(covariance[place, place], 0.0)),
         "form": abs(solution.form_shift) / 2,
+        "light": solution.light_spread,
         "grid": math.hypot(_GRID_SHARE * power, _GRID_FRINGES),
         "edge": 2 * power * edge.u_px / radius,
         "view": math.hypot(0.0 if told else _UNTOLD_VIEW_SHARE * power, normal.doubt),

@@ -22,14 +22,16 @@ from fringe.photo.load import Photo
 _MOST_RADIUS_PX = 800.0
 _FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the grid that is fitted
 _LEAST_RADIUS_PX = 80.0
-_THINNED = 60_000
+_THINNED = 30_000
+_FEW_FRINGES = 2.5
 
 LADDER: tuple[tuple[Term, ...], ...] = (
     zernike_terms(2),
     zernike_terms(4),
     zernike_terms(6),
-    (*zernike_terms(6), (8, 0), (10, 0), (12, 0)),
-    (*zernike_terms(8), (10, 0), (12, 0), (14, 0)),
+    # a turned edge is narrow and round: it takes many terms, but only round ones
+    (*zernike_terms(6), *((n, 0) for n in range(8, 17, 2))),
+    (*zernike_terms(8), *((n, 0) for n in range(10, 25, 2))),
 )
 
 
@@ -49,6 +51,11 @@ class Solution:
         Greatest frequency on the disc [cycles / unit].
     form_shift : float
         Change of power when one more rung of terms is allowed [fringe].
+    span : float
+        Greatest less least order on the disc [fringe].
+    light_spread : float
+        Spread of the power over descriptions of the light that do as well [fringe];
+        matters where fringes are few and light that varies looks like them.
     """
 
     fit: Fit
@@ -56,6 +63,8 @@ class Solution:
     covered: float
     cycles: float
     form_shift: float
+    span: float = 0.0
+    light_spread: float = 0.0
 
 
 def solve(photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1) -> Solution:
@@ -234,8 +243,6 @@ def _climb(field: Field, first: Fit, level: Field, rim: float) -> Solution:
     chosen, best, scores = 0, None, []
     fits: list[Fit] = []
     for rung, terms in enumerate(LADDER):
-        if cycles < 2 and rung > 2:
-            break
         fit = fit_pixels(pixels, first.model.widened(terms), smooth, rounds=10)
         fits.append(fit)
         scores.append(_information(fit, pixels))
@@ -247,10 +254,26 @@ def _climb(field: Field, first: Fit, level: Field, rim: float) -> Solution:
     after = fits[min(chosen + 1, len(fits) - 1)]
     shift = abs(after.model.power) - abs(best.model.power)
     whole = pixels_of(level)
-    final = fit_pixels(whole, best.model, smooth, rounds=3, known=best)
+    final = fit_pixels(whole, best.model, smooth, rounds=3, known=best, tolerated=0.04)
     area = float(np.pi * rim**2 * level.radius_px**2)
     covered = float((level.weight > 0).sum()) / area
-    return Solution(final, level, covered, cycles, shift)
+    u, v, _ = disc_grid(16, 48)
+    order = final.model.order(u.astype(np.float32), v.astype(np.float32))
+    span = float(np.ptp(order))
+    spread = _light_spread(pixels, best) if span < _FEW_FRINGES else 0.0
+    return Solution(final, level, covered, cycles, shift, span, spread)
+
+
+def _light_spread(pixels: Pixels, best: Fit) -> float:
+    """Half the range of power over other descriptions of light and form that fit as well."""
+    powers = [abs(best.model.power)]
+    for terms in LADDER[:3]:
+        for light, contrast in ((2, 0), (3, 0), (3, 1), (4, 1), (4, 2)):
+            smooth = (zernike_terms(light), zernike_terms(contrast))
+            fit = fit_pixels(pixels, best.model.widened(terms), smooth, rounds=8)
+            if fit.cost < 1.15 * best.cost and abs(fit.mean_contrast) <= 1.1:
+                powers.append(abs(fit.model.power))
+    return float(np.ptp(powers)) / 2
 
 
 def _information(fit: Fit, pixels: Pixels) -> float:

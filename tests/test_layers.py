@@ -31,7 +31,9 @@ ALLOWED: dict[str, set[str]] = {
     "archive": COMMON | {"optics", "photo", "orders", "judge"},
     "show": COMMON | {"optics", "photo", "orders", "judge", "archive"},
     "demo": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth"},
-    "cli": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth", "demo"},
+    "bench": COMMON | {"optics", "photo", "orders", "judge", "archive", "show"},
+    "cli": COMMON
+    | {"optics", "photo", "orders", "judge", "archive", "show", "synth", "demo", "bench"},
 }
 # Libraries that belong to one side of the program: who may import them.
 KEPT_TO = {
@@ -41,10 +43,14 @@ KEPT_TO = {
     "h5py": {"archive"},
     "h5netcdf": {"archive"},
     "xarray": {"archive", "show"},
+    "flask": {"bench"},
+    "werkzeug": {"bench"},
+    "waitress": {"bench"},
 }
 HEAVY = {
     "numpy", "scipy", "skimage", "xarray", "pandas", "h5py", "h5netcdf", "matplotlib", "PIL",
     "pint", "rich", "uncertainties", "tifffile", "imageio",
+    "jinja2", "flask", "waitress", "dask", "distributed",
 }  # fmt: skip
 
 

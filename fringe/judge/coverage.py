@@ -74,6 +74,20 @@ def coverage_factor(dof: float | None = None) -> float:
     return student_quantile(0.975, dof)
 
 
+def dof_of_factor(factor: float) -> float | None:
+    """Degrees of freedom whose coverage factor is this; None for the normal one, or near it."""
+    low, high = math.log(0.2), math.log(1e4)
+    if student_cdf(factor, 1e4) < 0.975:
+        return None
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        if student_cdf(factor, math.exp(middle)) < 0.975:
+            low = middle
+        else:
+            high = middle
+    return math.exp(0.5 * (low + high))
+
+
 def _incomplete_beta(a: float, b: float, x: float) -> float:
     """Regularised incomplete beta function, by the continued fraction (modified Lentz)."""
     if x <= 0.0:

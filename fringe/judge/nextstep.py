@@ -1,30 +1,29 @@
 """What to do next: grind, polish, wait, stop or measure again, and why.
 
-Rates are learned from this surface's own visits, never taken from a table. Which piece goes
-on top follows common practice (no source): in grinding and polishing with overhang, the
-upper piece turns more concave and the lower one more convex.
+Rates are learned from this surface's own visits and from like ones, never taken from a table.
+Which piece goes on top follows common practice (no source): in grinding and polishing with
+overhang, the upper piece turns more concave and the lower one more convex.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import math
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from fringe.format import plus_minus
+from fringe.format import figures, plus_minus
 
 if TYPE_CHECKING:
+    from fringe.judge.abrasives import Pits
+    from fringe.judge.forecast import Forecast
     from fringe.judge.progress import VisitRow
+    from fringe.judge.rates import Change
+    from fringe.judge.tolerance import Aperture
     from fringe.judge.verdict import Tolerance
 
 ACTIONS = ("grind", "polish", "wait", "stop", "remeasure")
-_POLISH = re.compile(r"(?i)polish|pitch|cerium|ceria|figur")
-# A rate is used for a forecast only where it is larger than this many standard uncertainties.
-_SEEN = 2.0
-_LONGEST_MINUTES = 6000.0
 
 
 @dataclass(frozen=True)
@@ -40,48 +39,56 @@ class NextStep:
     piece_on_top : {'work', 'tool'} or None
         Which piece to put on top; None where it does not matter or is not known.
     minutes : float or None
-        Forecast from the rates of the visits; None where they tell none.
+        How long, from the rates that the log tells; None where it tells none.
+    stage : str or None
+        The stage to do it in, where it is another than the last one.
+    moves : str or None
+        Which way that moves the surface: `the radius grows`, `the radius falls`.
+    forecast : Forecast or None
+        What the work of this step does.
+    pits : Pits or None
+        How far the pits of the grit before are gone.
     """
 
     action: str
     reason: str
     piece_on_top: str | None = None
     minutes: float | None = None
+    stage: str | None = None
+    moves: str | None = None
+    forecast: Forecast | None = field(default=None, repr=False)
+    pits: Pits | None = field(default=None, repr=False)
 
     def text(self) -> str:
-        """Action, duration and piece on top in a few words."""
+        """Action, stage, duration and piece on top in a few words."""
         words = self.action
+        if self.stage is not None and self.stage != self.action:
+            words += f" with {self.stage}"
         if self.minutes is not None:
-            words += f" about {_round_minutes(self.minutes)} min"
+            words += f" about {round_minutes(self.minutes)} min"
         return words + (f", {self.piece_on_top} on top" if self.piece_on_top else "")
 
     def to_json(self) -> dict[str, Any]:
         """Return the fields under their own names."""
-        return dataclasses.asdict(self)
+        return {
+            "action": self.action,
+            "reason": self.reason,
+            "piece_on_top": self.piece_on_top,
+            "minutes": self.minutes,
+            "stage": self.stage,
+            "moves": self.moves,
+            "forecast": self.forecast and self.forecast.to_json(),
+            "pits": self.pits and dataclasses.asdict(self.pits),
+        }
 
 
-@dataclass(frozen=True)
-class Rate:
-    """How fast one kind of work has moved the power of this surface.
-
-    Attributes
-    ----------
-    stage, on_top : str or None
-        The work, as it was logged.
-    fringes_per_minute, u : float
-        Change of power and its standard uncertainty [fringe/min].
-    minutes : float
-        Work that it was learned from [min].
-    """
-
-    stage: str | None
-    on_top: str | None
-    fringes_per_minute: float
-    u: float
-    minutes: float
-
-
-def nextstep(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep:
+def nextstep(
+    rows: Sequence[VisitRow],
+    tolerance: Tolerance,
+    *,
+    aperture: Aperture | None = None,
+    like: Sequence[Sequence[Change]] = (),
+) -> NextStep:
     """Say what to do next from a surface's visits.
 
     Parameters
@@ -90,28 +97,26 @@ def nextstep(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep:
         Visits in their order; the last one decides, the others teach the rates.
     tolerance : Tolerance
         What is allowed, in the fringes of the rows.
+    aperture : Aperture, optional
+        The surface, for which way its radius moves.
+    like : sequence of sequence of Change
+        What work did to like surfaces.
 
     Returns
     -------
     NextStep
         `stop` only where the last visit is proven inside.
     """
-    if not rows:
-        return NextStep("remeasure", "no visit has been logged yet")
+    early = _before_work(rows, tolerance)
+    if early is not None:
+        return early
     last = rows[-1]
-    if last.power_fringes is None and last.verdict is None:
-        return NextStep("remeasure", "the last visit has no reading")
-    if last.verdict is None:
-        return NextStep("remeasure", "the surface has no tolerance to judge by; give it one")
-    if _unsettled(last):
-        spread = plus_minus(last.power_spread_fringes or 0.0, last.power_u95_fringes, "fringes")
-        return NextStep(
-            "wait",
-            f"readings of one visit differ by {spread}: let the pieces come to one temperature, "
-            "then read again",
-        )
+    from fringe.judge.work import next_work
+
     if last.verdict == "inside":
-        return NextStep("stop", "the surface is proven inside its tolerance")
+        # a ground surface of the right radius is not finished; one that is polished is
+        handed = next_work(rows, tolerance, aperture=aperture, like=like, inside=True)
+        return handed or NextStep("stop", "the surface is proven inside its tolerance")
     if last.sense == "unknown" and last.power_fringes is not None:
         return NextStep(
             "remeasure",
@@ -119,57 +124,45 @@ def nextstep(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep:
             "or read with a second lamp",
         )
     if last.verdict == "unproven" and not _measured_again(rows):
+        if last.method == "spherometer":
+            handed = next_work(rows, tolerance, aperture=aperture, like=like, inside=True)
+            if handed is not None:
+                reason = f"the spherometer tells no more here; {handed.reason}"
+                return dataclasses.replace(handed, reason=reason)
+            return NextStep(
+                "remeasure",
+                "neither inside nor outside is proven by the spherometer: go on with fringes",
+            )
         return NextStep(
             "remeasure",
             "neither inside nor outside is proven: read again, with a smaller uncertainty",
         )
     if last.power_fringes is None:
         return NextStep("remeasure", "no reading of power tells which way to work")
-    return _work(rows, tolerance)
+    found = next_work(rows, tolerance, aperture=aperture, like=like)
+    assert found is not None
+    return found
 
 
-def learn_rates(rows: Sequence[VisitRow]) -> tuple[Rate, ...]:
-    """Learn how fast each kind of work moves power, from visits of known sense.
-
-    Work between two such visits counts where it was of one kind and its minutes are logged;
-    the changes of one kind are pooled.
-
-    Parameters
-    ----------
-    rows : sequence of VisitRow
-        Visits in their order.
-
-    Returns
-    -------
-    tuple of Rate
-        One a kind of work, the latest kind last.
-    """
-    pooled: dict[tuple[str | None, str | None], list[tuple[float, float, float]]] = {}
-    before: VisitRow | None = None
-    kinds: set[tuple[str | None, str | None]] = set()
-    minutes = 0.0
-    for row in rows:
-        if row.minutes:
-            kinds.add((row.stage, row.on_top))
-            minutes += row.minutes
-        if row.power_fringes is None or row.sense == "unknown" or row.power_u95_fringes is None:
-            continue
-        if before is not None and before.power_fringes is not None and len(kinds) == 1:
-            change = row.power_fringes - before.power_fringes
-            u2 = (row.power_u95_fringes**2 + (before.power_u95_fringes or 0.0) ** 2) / 1.96**2
-            kind = kinds.pop()
-            pooled[kind] = [*pooled.pop(kind, []), (change, u2, minutes)]
-        before, kinds, minutes = row, set(), 0.0
-    return tuple(_pool(*kind, steps) for kind, steps in pooled.items())
-
-
-def _pool(
-    stage: str | None, on_top: str | None, steps: Sequence[tuple[float, float, float]]
-) -> Rate:  # fmt: skip
-    minutes = math.fsum(step[2] for step in steps)
-    change = math.fsum(step[0] for step in steps)
-    u = math.sqrt(math.fsum(step[1] for step in steps))
-    return Rate(stage, on_top, change / minutes, u / minutes, minutes)
+def _before_work(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep | None:
+    """What must be settled before any work is thought of."""
+    if not rows:
+        return NextStep("remeasure", "no visit has been logged yet")
+    last = rows[-1]
+    if last.power_fringes is None and last.verdict is None:
+        return NextStep("remeasure", "the last visit has no reading")
+    if last.verdict is None:
+        return NextStep("remeasure", "the surface has no tolerance to judge by; give it one")
+    if last.conflict is not None:
+        return NextStep("remeasure", f"{last.conflict}; find out which is wrong")
+    if _unsettled(last):
+        spread = plus_minus(last.power_spread_fringes or 0.0, last.reading_u95_fringes, "fringes")
+        return NextStep(
+            "wait",
+            f"readings of one visit differ by {spread}: let the pieces come to one temperature, "
+            "then read again",
+        )
+    return None
 
 
 def _unsettled(row: VisitRow) -> bool:
@@ -185,49 +178,26 @@ def _measured_again(rows: Sequence[VisitRow]) -> bool:
     return len(measured) > 1 and measured[-2].verdict == "unproven" and not rows[-1].minutes
 
 
-def _work(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep:
-    last = rows[-1]
-    power = last.power_fringes or 0.0
-    stage = next((row.stage for row in reversed(rows) if row.stage), None)
-    action = "polish" if stage is not None and _POLISH.search(stage) else "grind"
-    if _only_irregular(last, tolerance):
-        return NextStep(action, "power is inside its limit, irregularity is not")
-    # Power > 0: the gap opens toward the edge. A convex work is curved too strongly then, a
-    # concave one too weakly; either has to turn more concave, as the upper piece does.
-    on_top = "work" if power > 0 else "tool"
-    shown = plus_minus(power, last.power_u95_fringes, "fringes", signed=True)
-    rates = [r for r in learn_rates(rows) if r.stage == stage and r.on_top == on_top]
-    if not rates:
-        return NextStep(action, f"power is {shown}; no such work is logged to learn from", on_top)
-    rate = rates[-1]
-    pace = plus_minus(60 * rate.fringes_per_minute, 1.96 * 60 * rate.u, "fringes/h", signed=True)
-    name = stage or "this work"
-    if abs(rate.fringes_per_minute) < _SEEN * rate.u:
-        return NextStep(
-            action, f"power is {shown}; {name} has moved it by {pace}, too little to tell", on_top
-        )
-    minutes = -power / rate.fringes_per_minute
-    if minutes <= 0:
-        return NextStep(
-            action,
-            f"power is {shown}, and {name} with the {on_top} on top has moved it the wrong way "
-            f"({pace}): change the stroke or the piece on top",
-        )
-    reason = f"power is {shown}; {name} has moved it by {pace}"
-    if minutes > _LONGEST_MINUTES:
-        return NextStep("grind", f"{reason}: too slow for what is left", on_top)
-    return NextStep(action, reason, on_top, minutes)
-
-
-def _only_irregular(row: VisitRow, tolerance: Tolerance) -> bool:
-    """Whether power is inside its limit, so that only irregularity is left to better."""
-    limit, power, u95 = tolerance.power_fringes, row.power_fringes, row.power_u95_fringes
-    if tolerance.irregularity_fringes is None or power is None:
-        return False
-    return limit is not None and abs(power) + (u95 or 0.0) < limit
-
-
-def _round_minutes(minutes: float) -> int:
-    """Round a forecast to what it is worth: minutes, fives, or tens."""
+def round_minutes(minutes: float) -> int:
+    """Round a time to what it is worth: minutes, fives, or tens."""
     step = 1 if minutes < 15 else 5 if minutes < 90 else 10
     return max(step, round(minutes / step) * step)
+
+
+def minutes_text(low: float | None, high: float | None) -> str:
+    """Ends of a forecast in minutes or hours, as `25 to 50 min`."""
+    if low is None:
+        return "never"
+    if high is None:
+        return f"{_time(low)} or never"
+    if max(low, high) < 1:
+        return "under a minute"
+    if high < 120:
+        return f"{round_minutes(low)} to {round_minutes(high)} min"
+    return f"{figures(low / 60, 2)} to {figures(high / 60, 2)} h"
+
+
+def _time(minutes: float) -> str:
+    if minutes < 120:
+        return f"{round_minutes(minutes)} min"
+    return f"{figures(minutes / 60, 2)} h"

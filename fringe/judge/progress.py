@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from fringe.judge.combine import combine, in_fringes_of, together
 from fringe.judge.coverage import coverage_factor
 from fringe.judge.nextstep import NextStep, nextstep
+from fringe.judge.tolerance import Aperture
 from fringe.judge.verdict import Measured, Tolerance, Verdict, surface_verdict
+
+if TYPE_CHECKING:
+    from fringe.judge.forecast import Forecast
+    from fringe.judge.rates import Change
+
+__all__ = ["Progress", "SourceValue", "VisitRecord", "VisitRow", "combine", "progress"]
 
 
 @dataclass(frozen=True)
@@ -30,6 +37,10 @@ class VisitRecord:
         Duration of that work [min].
     measured : tuple of Measured
         One a reading; empty where nothing was read.
+    removed_um : float or None
+        Glass that the work took off, by a gauge of thickness [um].
+    pits : {'gone', 'left'} or None
+        What a loupe said of the pits of the grit before.
     """
 
     session_id: str
@@ -38,6 +49,28 @@ class VisitRecord:
     minutes: float | None = None
     on_top: str | None = None
     measured: tuple[Measured, ...] = ()
+    removed_um: float | None = None
+    pits: str | None = None
+
+
+@dataclass(frozen=True)
+class SourceValue:
+    """Power as one source measured it at a visit.
+
+    Attributes
+    ----------
+    source : str
+        `fringes`, `eye` or `spherometer`.
+    power_fringes, power_u95_fringes : float, float or None
+        Power and the half-width of its 95 % interval, in fringes of the row.
+    sense : {'centre', 'edge', 'unknown'}
+        Where the contact is.
+    """
+
+    source: str
+    power_fringes: float
+    power_u95_fringes: float | None
+    sense: str
 
 
 @dataclass(frozen=True)
@@ -76,9 +109,17 @@ class VisitRow:
     reason : str or None
         The verdict's reason.
     power_spread_fringes : float or None
-        Largest difference between readings of this visit [fringe]; None for one reading.
+        Largest difference between photographs of this visit [fringe]; None for one.
     reading_u95_fringes : float or None
-        Half-width of the 95 % interval of a single reading of this visit [fringe].
+        Half-width of the 95 % interval of a single photograph of this visit [fringe].
+    method : str or None
+        What measured power: `fringes`, `eye`, `spherometer`, or several.
+    parts : tuple of SourceValue
+        Power by each source.
+    conflict : str or None
+        Sources that contradict each other, in words.
+    removed_um, pits : float or None, str or None
+        As in `VisitRecord`.
     """
 
     when: datetime
@@ -99,6 +140,11 @@ class VisitRow:
     reason: str | None = None
     power_spread_fringes: float | None = None
     reading_u95_fringes: float | None = None
+    method: str | None = None
+    parts: tuple[SourceValue, ...] = ()
+    conflict: str | None = None
+    removed_um: float | None = None
+    pits: str | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return the fields under their own names, the time in ISO 8601."""
@@ -119,15 +165,25 @@ class Progress:
         Of the last visit; None where nothing was read, or the surface has no tolerance.
     wavelength_nm : float or None
         Wavelength that the rows' fringes are counted in [nm].
+    rates : tuple of Forecast
+        What each kind of work that was logged does, the latest kind last; empty where
+        nothing tells.
     """
 
     rows: tuple[VisitRow, ...]
     next_step: NextStep
     verdict: Verdict | None
     wavelength_nm: float | None
+    rates: tuple[Forecast, ...] = ()
 
 
-def progress(visits: Sequence[VisitRecord], tolerance: Tolerance) -> Progress:
+def progress(
+    visits: Sequence[VisitRecord],
+    tolerance: Tolerance,
+    *,
+    aperture: Aperture | None = None,
+    like: Sequence[Sequence[Change]] = (),
+) -> Progress:
     """Judge each visit of a surface as it stood then, by the tolerance of today.
 
     Parameters
@@ -136,6 +192,10 @@ def progress(visits: Sequence[VisitRecord], tolerance: Tolerance) -> Progress:
         Visits in their order.
     tolerance : Tolerance
         What is allowed; where it names no wavelength, that of the first reading counts.
+    aperture : Aperture, optional
+        The surface, for the radius that a next spell leads to.
+    like : sequence of sequence of Change
+        What work did to like surfaces, for the last visit's forecast.
 
     Returns
     -------
@@ -145,62 +205,38 @@ def progress(visits: Sequence[VisitRecord], tolerance: Tolerance) -> Progress:
     tolerance = dataclasses.replace(tolerance, wavelength_nm=wavelength)
     rows: list[VisitRow] = []
     minutes, step, verdict = 0.0, nextstep([], tolerance), None
-    for visit in visits:
+    for i, visit in enumerate(visits):
         minutes += visit.minutes or 0.0
         row, verdict = _row(visit, tolerance, minutes / 60)
-        step = nextstep([*rows, row], tolerance)
+        known = like if i == len(visits) - 1 else ()
+        step = nextstep([*rows, row], tolerance, aperture=aperture, like=known)
         rows.append(dataclasses.replace(row, next_step=step.text()))
-    return Progress(tuple(rows), step, verdict, wavelength)
-
-
-def combine(readings: Sequence[Measured], wavelength_nm: float | None = None) -> Measured:
-    """Take the mean of the readings of one visit.
-
-    Their uncertainties are taken as fully correlated (one edge, one lamp, one camera place),
-    so that repeating does not lessen them; their scatter comes on top of that, as the
-    standard uncertainty of a mean.
-
-    Parameters
-    ----------
-    readings : sequence of Measured
-        Readings of one surface at one visit.
-    wavelength_nm : float or None
-        Wavelength to count fringes in [nm]; None keeps the first reading's.
-
-    Returns
-    -------
-    Measured
-        Readings of unknown sense take that of the others; where these contradict each
-        other, the sense is unknown and only readings' magnitudes count.
-    """
-    target = wavelength_nm or next((m.wavelength_nm for m in readings if m.wavelength_nm), None)
-    scaled = [_in_fringes_of(reading, target) for reading in readings]
-    senses = {m.sense for m in scaled if m.sense != "unknown" and m.power_fringes is not None}
-    sense = senses.pop() if len(senses) == 1 else "unknown"
-    sign = -1.0 if sense == "edge" else 1.0
-    powers = [(m.power_fringes, m.power_u_fringes) for m in scaled]
-    radii = [(m.radius_difference_mm, m.radius_difference_u_mm) for m in scaled]
-    radius_sign = _radius_sign(scaled)
-    if sense == "unknown" or any(m.sense == "unknown" for m in scaled):
-        powers = [(None if v is None else sign * abs(v), u) for v, u in powers]
-        radii = [(None if v is None else radius_sign * abs(v), u) for v, u in radii]
-    power, power_u = _mean(powers)
-    radius, radius_u = _mean(radii)
-    irregularity, irregularity_u = _mean(
-        [(m.irregularity_fringes, m.irregularity_u_fringes) for m in scaled]
-    )
-    dofs = [m.dof for m in scaled if m.dof is not None]
-    return Measured(
-        power, power_u, sense, irregularity, irregularity_u, radius, radius_u, target,
-        min(dofs, default=None),
+    return Progress(
+        tuple(rows), step, verdict, wavelength, _rates(rows, tolerance, aperture, like)
     )  # fmt: skip
 
 
+def _rates(
+    rows: Sequence[VisitRow],
+    tolerance: Tolerance,
+    aperture: Aperture | None,
+    like: Sequence[Sequence[Change]],
+) -> tuple[Forecast, ...]:
+    if not any(row.minutes for row in rows):
+        return ()
+    from fringe.judge.lives import learned_rates
+
+    return learned_rates(rows, tolerance, aperture=aperture, like=like)
+
+
 def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitRow, Verdict | None]:
-    one = combine(visit.measured, tolerance.wavelength_nm)
-    judged = _judge(one, tolerance)
+    found = together(visit.measured, tolerance.wavelength_nm)
+    one = found.value
+    judged = _judge(one, tolerance, found.conflict)
     k = coverage_factor(one.dof)
-    singles = [_in_fringes_of(m, tolerance.wavelength_nm) for m in visit.measured]
+    singles = [
+        in_fringes_of(m, tolerance.wavelength_nm) for m in visit.measured if m.source == "fringes"
+    ]
     powers = [m.power_fringes for m in singles if m.power_fringes is not None]
     single_u = [m.power_u_fringes for m in singles if m.power_u_fringes is not None]
     row = VisitRow(
@@ -222,64 +258,37 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         reason=judged.reason if judged else None,
         power_spread_fringes=max(powers) - min(powers) if len(powers) > 1 else None,
         reading_u95_fringes=_times(max(single_u, default=None), coverage_factor()),
+        method=None if one.power_fringes is None else one.source,
+        parts=tuple(map(_part, found.parts)),
+        conflict=found.conflict,
+        removed_um=visit.removed_um,
+        pits=visit.pits,
     )
     return row, judged
 
 
-def _judge(one: Measured, tolerance: Tolerance) -> Verdict | None:
+def _part(one: Measured) -> SourceValue:
+    u95 = _times(one.power_u_fringes, coverage_factor(one.dof))
+    return SourceValue(one.source, one.power_fringes or 0.0, u95, one.sense)
+
+
+def _judge(one: Measured, tolerance: Tolerance, conflict: str | None) -> Verdict | None:
     limits = (
         tolerance.power_fringes, tolerance.irregularity_fringes, tolerance.radius_difference_mm,
     )  # fmt: skip
     values = (one.power_fringes, one.irregularity_fringes, one.radius_difference_mm)
     if limits == (None, None, None) or values == (None, None, None):
         return None
-    return surface_verdict(one, tolerance)
+    judged = surface_verdict(one, tolerance)
+    if conflict is None or judged.state == "unproven":
+        return judged
+    # what contradicts itself proves nothing
+    return dataclasses.replace(judged, state="unproven", reason=conflict)
 
 
 def _first_wavelength(visits: Sequence[VisitRecord]) -> float | None:
     readings = (m for visit in visits for m in visit.measured)
     return next((m.wavelength_nm for m in readings if m.wavelength_nm), None)
-
-
-def _radius_sign(readings: Sequence[Measured]) -> float:
-    """Sign that the radius differences of known sense share; plus where they do not."""
-    known = {
-        math.copysign(1.0, m.radius_difference_mm)
-        for m in readings
-        if m.sense != "unknown" and m.radius_difference_mm
-    }
-    return known.pop() if len(known) == 1 else 1.0
-
-
-def _in_fringes_of(one: Measured, wavelength_nm: float | None) -> Measured:
-    if wavelength_nm is None or not one.wavelength_nm or one.wavelength_nm == wavelength_nm:
-        return one
-    factor = one.wavelength_nm / wavelength_nm
-    return dataclasses.replace(
-        one,
-        power_fringes=_times(one.power_fringes, factor),
-        power_u_fringes=_times(one.power_u_fringes, factor),
-        irregularity_fringes=_times(one.irregularity_fringes, factor),
-        irregularity_u_fringes=_times(one.irregularity_u_fringes, factor),
-        wavelength_nm=wavelength_nm,
-    )
-
-
-def _mean(pairs: Sequence[tuple[float | None, float | None]]) -> tuple[float | None, float | None]:
-    """Mean of values and its standard uncertainty; None where no value, or any u, is known."""
-    known = [(value, u) for value, u in pairs if value is not None]
-    if not known:
-        return None, None
-    values = [value for value, _ in known]
-    mean = math.fsum(values) / len(values)
-    shares = [u for _, u in known if u is not None]
-    if len(shares) < len(known):
-        return mean, None
-    common = math.fsum(shares) / len(shares)
-    if len(values) == 1:
-        return mean, common
-    scatter2 = math.fsum((value - mean) ** 2 for value in values) / (len(values) - 1)
-    return mean, math.sqrt(common**2 + scatter2 / len(values))
 
 
 def _times(value: float | None, factor: float) -> float | None:

@@ -263,6 +263,13 @@ class Measured:
         Wavelength that the fringes are counted in [nm].
     dof : float or None
         Degrees of freedom of the power's and the radius difference's uncertainty.
+    irregularity_dof : float or None
+        The same of the irregularity's uncertainty.
+    source : str
+        What measured: `fringes`, `eye` (fringes counted by eye) or `spherometer`; several
+        joined by a comma.
+    against : str or None
+        The piece that the work was laid on, where it was not its plate.
     """
 
     power_fringes: float | None = None
@@ -274,6 +281,9 @@ class Measured:
     radius_difference_u_mm: float | None = None
     wavelength_nm: float | None = None
     dof: float | None = None
+    irregularity_dof: float | None = None
+    source: str = "fringes"
+    against: str | None = None
 
 
 def measured_from_reading(reading: Reading) -> Measured:
@@ -336,7 +346,8 @@ def surface_verdict(measured: Measured | Reading, tolerance: Tolerance) -> Verdi
         irregularity = _scaled(values.irregularity_fringes, scale)
         u = _scaled(values.irregularity_u_fringes, scale)
         upper = tolerance.irregularity_fringes
-        parts.append(_judge("irregularity", "fringes", irregularity, u, (None, upper), rule, None))
+        dof = values.irregularity_dof
+        parts.append(_judge("irregularity", "fringes", irregularity, u, (None, upper), rule, dof))
     if not parts:
         raise BadInput("tolerance: it limits nothing; give power, radius or irregularity")
     return _joint(parts, rule)

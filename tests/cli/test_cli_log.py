@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 from pathlib import Path
 
 import h5py
@@ -62,6 +63,10 @@ def run(capsys, surface):
         return int(stop.value.code or 0), out, err
 
     return call
+
+
+# standard uncertainty of a size that is written to the pixel
+HALF_A_DIGIT = 1 / math.sqrt(12)
 
 
 def sessions(surface):
@@ -231,9 +236,9 @@ def test_one_line_of_refusal(run, photos, surface, words, message):
     [
         ("auto", "auto"),
         ("none", "none"),
-        ("100,90.5,80", Edge(100.0, 90.5, 80.0, 80.0, 0.0)),
-        ("1,2,30,20,10", Edge(1.0, 2.0, 30.0, 20.0, 10.0)),
-        ("1,2,20,30,10", Edge(1.0, 2.0, 30.0, 20.0, 100.0)),
+        ("100,90.5,80", Edge(100.0, 90.5, 80.0, 80.0, 0.0, HALF_A_DIGIT)),
+        ("1,2,30,20,10", Edge(1.0, 2.0, 30.0, 20.0, 10.0, HALF_A_DIGIT)),
+        ("1,2,20,30,10", Edge(1.0, 2.0, 30.0, 20.0, 100.0, HALF_A_DIGIT)),
     ],
 )
 def test_edges(run, photos, text, edge):
@@ -261,7 +266,8 @@ def test_the_reader_gets_the_surfaces_record(surface):
     given = {"edge": "1,2,3", "camera_distance": 900.0, "sense": "edge", "scale": 4.0}
     options = surface_options(surface, lamp("hene"), given)
     assert dataclasses.asdict(options) == {
-        "lamp": dataclasses.asdict(lamp("hene")), "edge": dataclasses.asdict(Edge(1, 2, 3, 3)),
+        "lamp": dataclasses.asdict(lamp("hene")), 
+        "edge": dataclasses.asdict(Edge(1, 2, 3, 3, u_px=HALF_A_DIGIT)),
         "diameter_mm": 150.0, "plate_radius_mm": 3048.6, "work": "concave",
         "camera_distance_mm": 900.0, "sense": "edge", "scale_px_per_mm": 4.0,
     }  # fmt: skip

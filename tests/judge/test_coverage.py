@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import stdtr, stdtrit
 
-from fringe.judge.coverage import coverage_factor, student_cdf, student_quantile
+from fringe.judge.coverage import coverage_factor, dof_of_factor, student_cdf, student_quantile
 
 
 @pytest.mark.parametrize("dof", [0.6, 1, 2, 3.7, 16.75, 120, 5000])
@@ -49,3 +49,10 @@ def test_impossible_probabilities(p):
     """A quantile of an impossible probability is refused."""
     with pytest.raises(ValueError, match="between 0 and 1"):
         student_quantile(p)
+
+
+@pytest.mark.parametrize("dof", [1.0, 2.5, 7.0, 60.0])
+def test_factor_and_degrees_of_freedom_are_inverse(dof):
+    """The degrees of freedom of a coverage factor are those that it came from."""
+    assert dof_of_factor(coverage_factor(dof)) == pytest.approx(dof, rel=1e-6)
+    assert dof_of_factor(1.9) is None

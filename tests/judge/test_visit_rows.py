@@ -8,8 +8,9 @@ import json
 import numpy as np
 import pytest
 
+from fringe.judge.combine import combine, together
 from fringe.judge.coverage import coverage_factor
-from fringe.judge.progress import VisitRecord, combine, progress
+from fringe.judge.progress import VisitRecord, progress
 from fringe.judge.verdict import Measured, Tolerance
 from sample_visits import hours
 
@@ -38,20 +39,36 @@ def test_repeating_does_not_lessen_what_is_common():
     assert mean.power_u_fringes == pytest.approx(np.hypot(0.1, scatter))
 
 
-def test_the_mean_covers_the_truth_as_it_says(rng):
-    """Of 4000 simulated visits of three readings with a common error, the interval covers 97 %.
+@pytest.mark.parametrize(("count", "common"), [(2, 0.02), (3, 0.0), (3, 0.1), (8, 0.02)])
+def test_the_mean_covers_the_truth(rng, count, common):
+    """Of 1000 visits of a few readings, the interval covers 95 % or more, however few they are.
 
-    Analytic: the mean's variance is 0.1^2 + 0.05^2 / 3; the interval is made from
-    0.1^2 + 0.05^2, taken as common, plus the scatter, 0.05^2 / 3 on average, and so covers
-    2 Phi(1.96 sqrt(0.0133 / 0.0108)) - 1 = 0.970. The bounds are five standard deviations.
+    Analytic: where the readings scatter alone, Student's interval covers 95 %; what they have
+    in common, counted in full beside it, makes it cover more. Without Student's t two readings
+    would cover 70 %. The lower bound is five standard deviations below 95 %.
     """
     hits = 0
-    for _ in range(4000):
-        common = rng.normal(0, 0.1)
-        readings = [one(2.0 + common + rng.normal(0, 0.05), np.hypot(0.1, 0.05)) for _ in range(3)]
+    for _ in range(1000):
+        shared = rng.normal(0, common)
+        readings = [one(2.0 + shared + rng.normal(0, 0.05), common) for _ in range(count)]
         mean = combine(readings)
-        hits += abs(mean.power_fringes - 2.0) <= K * mean.power_u_fringes
-    assert hits / 4000 == pytest.approx(0.970, abs=0.0135)
+        half = coverage_factor(mean.dof) * mean.power_u_fringes
+        hits += abs(mean.power_fringes - 2.0) <= half
+    assert hits / 1000 > 0.95 - 5 * np.sqrt(0.95 * 0.05 / 1000)
+    if common == 0:
+        assert hits / 1000 == pytest.approx(0.95, abs=5 * np.sqrt(0.95 * 0.05 / 1000))
+
+
+def test_half_width_of_a_mean():
+    """Analytic: half-widths of what is common and of the scatter, t(n - 1), add in squares."""
+    mean = combine([one(1.9, 0.1), one(2.1, 0.1)])
+    scatter = 0.1  # sqrt(0.02 / 1) / sqrt(2)
+    half = np.hypot(1.959964 * 0.1, 12.7062 * scatter)
+    assert mean.power_u_fringes == pytest.approx(np.hypot(0.1, scatter))
+    assert coverage_factor(mean.dof) * mean.power_u_fringes == pytest.approx(half, rel=1e-5)
+    assert combine([one(2.0, 0.1), one(2.0, 0.1)]).dof is None
+    row = progress([visit(1, one(1.9, 0.1), one(2.1, 0.1))], Tolerance(5.0)).rows[0]
+    assert row.power_u95_fringes == pytest.approx(half, rel=1e-5)
 
 
 def test_senses_of_several_readings():
@@ -79,6 +96,59 @@ def test_fringes_of_two_lamps_are_one_gap():
     readings = [one(2 * gap_nm / w, 0.1, wavelength=w) for w in (546.07, 589.29)]
     assert combine(readings, 500.0).power_fringes == pytest.approx(2 * gap_nm / 500.0)
     assert combine(readings).power_fringes == pytest.approx(2 * gap_nm / 546.07)
+
+
+def spherometer(power, u, **fields):
+    """What a spherometer says of power."""
+    sense = "centre" if power >= 0 else "edge"
+    return Measured(power, u, sense, wavelength_nm=589.29, source="spherometer", **fields)
+
+
+def test_sources_are_weighed():
+    """Analytic: independent sources count by 1 / u^2."""
+    found = together([one(3.0, 0.3, irregularity_fringes=0.2), spherometer(4.0, 0.4)])
+    weights = np.array([1 / 0.09, 1 / 0.16])
+    assert found.value.power_fringes == pytest.approx((weights @ [3.0, 4.0]) / weights.sum())
+    assert found.value.power_u_fringes == pytest.approx(weights.sum() ** -0.5)
+    assert found.value.irregularity_fringes == 0.2
+    assert found.value.source == "fringes, spherometer"
+    assert [part.source for part in found.parts] == ["fringes", "spherometer"]
+    assert found.conflict is None
+
+
+@pytest.mark.parametrize(("told", "sense"), [(-28.0, "edge"), (33.0, "centre"), (3.0, "unknown")])
+def test_the_spherometer_tells_the_sense(told, sense):
+    """Fringes of unknown sense take the spherometer's where that is beyond doubt, else none."""
+    fringes = one(30.0, 0.1, "unknown", radius_difference_mm=9.0, radius_difference_u_mm=0.1)
+    found = together([fringes, spherometer(told, 4.0, radius_difference_mm=-told / 3)])
+    assert found.value.sense == sense
+    if sense != "unknown":
+        assert found.value.power_fringes == pytest.approx(np.copysign(30.0, told), abs=0.1)
+        assert found.value.radius_difference_mm == pytest.approx(-np.copysign(9.0, told))
+
+
+def test_a_weak_spherometer_tells_no_sense():
+    """Where both senses would do, the sense stays unknown, and nothing contradicts."""
+    found = together([one(3.0, 0.1, "unknown"), spherometer(-2.0, 4.0)])
+    assert (found.value.sense, found.conflict) == ("unknown", None)
+    assert found.value.power_fringes == 3.0
+
+
+def test_contradicting_sources_are_named():
+    """Sources more than three standard uncertainties apart are a conflict with both numbers."""
+    found = together([one(-3.0, 0.1, "edge"), spherometer(20.0, 4.0)])
+    assert found.conflict == (
+        "photographs say −3.00 ± 0.20 fringes, the spherometer says +20 ± 8 fringes: "
+        "they contradict each other"
+    )
+    assert found.value.power_fringes == -3.0
+    assert together([one(-3.0, 0.1, "edge"), spherometer(8.0, 4.0)]).conflict is None
+
+
+def test_both_senses_near_zero_agree():
+    """Readings of both senses that agree within their uncertainty have a signed mean."""
+    mean = combine([one(0.05, 0.1), one(-0.03, 0.1, "edge")])
+    assert (mean.sense, mean.power_fringes) == ("centre", pytest.approx(0.01))
 
 
 def test_an_unknown_uncertainty_stays_unknown():

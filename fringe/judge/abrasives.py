@@ -1,0 +1,237 @@
+"""Stages of the work: grits by number or grain size, and polishing; how deep their pits are."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from fringe.errors import BadInput
+
+UM_PER_MM = 1e3
+_SIZE = re.compile(r"(?i)(\d+(?:[.,]\d+)?)\s*(?:um|µm|μm|microns?)\b")
+_NUMBER = re.compile(
+    r"(?i)(?:#\s*|\bgrit\s*|\bno\.?\s*)(\d{2,4})\b|\b(\d{2,4})\s*grit\b|^\s*(\d{2,4})\s*$"
+)
+_WHOLE_WORD = r"(?i)(?<![A-Za-z]){}\s*#?\s*(\d{{2,4}})(?!\d)"
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A stage of the work.
+
+    Attributes
+    ----------
+    name : str
+        As it was logged.
+    polish : bool
+        Whether it polishes; otherwise it grinds.
+    size_um : float or None
+        Grain size that half of the grains exceed [um]; None: not known, and for polishing.
+    key : str
+        The same for every way of writing one stage.
+    source : str
+        Where the size is from.
+    """
+
+    name: str
+    polish: bool = False
+    size_um: float | None = None
+    key: str = ""
+    source: str = ""
+
+    @property
+    def fineness(self) -> float:
+        """Place in the order of stages: small for coarse, largest for polishing."""
+        if self.polish:
+            return math.inf
+        return -math.inf if self.size_um is None else 1.0 / self.size_um
+
+
+@cache
+def abrasives_table() -> dict[str, Any]:
+    """Return the table as it stands in `calibration/abrasives.toml`."""
+    import tomllib
+    from importlib.resources import files
+
+    return tomllib.loads((files("fringe.calibration") / "abrasives.toml").read_text("utf-8"))
+
+
+@cache
+def stage(name: str) -> Stage:
+    """Understand a stage as people write it: `#400`, `F400`, `9 um`, `polish`, free text.
+
+    Parameters
+    ----------
+    name : str
+        As it was logged.
+
+    Returns
+    -------
+    Stage
+        Of unknown size where neither a size nor a known number is found.
+    """
+    text = " ".join(name.split())
+    if is_polish(text):
+        return Stage(name, True, key="polish")
+    size = _SIZE.search(text)
+    if size is not None:
+        size_um = float(size[1].replace(",", "."))
+        if size_um > 0:
+            return Stage(name, False, size_um, f"{size_um:.3g} um", "by its name")
+    for series in _series():
+        numbered = re.search(_WHOLE_WORD.format(series["prefix"]), text)
+        if numbered is not None and numbered[1] in series["sizes"]:
+            return _of_series(name, series, numbered[1])
+    bare = _NUMBER.search(text)
+    number = next((group for group in bare.groups() if group), "") if bare else ""
+    for series in _series():
+        if number in series["sizes"]:
+            return _of_series(name, series, number)
+    return Stage(name, key=text.casefold())
+
+
+def is_polish(name: str) -> bool:
+    """Whether a stage's name is that of polishing."""
+    words = abrasives_table()["polish"]["words"]
+    return any(word in name.casefold() for word in words)
+
+
+def check_stage(name: str) -> Stage:
+    """Understand a stage; BadInput for a grain that cannot be.
+
+    Raises
+    ------
+    BadInput
+        If its name is empty, or the size in it lies outside 0.01 um to 2 mm.
+    """
+    if not name.strip():
+        raise BadInput("stage: its name is empty; write a grit as '#400' or 9um, or polish")
+    found = stage(name)
+    if found.size_um is not None and not 0.01 <= found.size_um <= 2000:
+        raise BadInput(f"stage {name!r}: no grain is {found.size_um:g} um in size")
+    return found
+
+
+def pit_factor() -> float:
+    """Depth of the pits over the grain size that made them, as the table has it."""
+    return float(abrasives_table()["pits"]["factor"])
+
+
+@dataclass(frozen=True)
+class Pits:
+    """How far a grit has removed the pits of the one before.
+
+    Attributes
+    ----------
+    left_by : str
+        The grit before.
+    depth_um : float
+        How deep its pits are: the factor times its grain size [um].
+    removed_um : float or None
+        Glass taken off since [um]; None where the log does not tell.
+    minutes_left : float or None
+        Time until they are gone, at the rate learned from the log [min].
+    gone : bool or None
+        Whether they are gone; None where the log does not tell.
+    """
+
+    left_by: str
+    depth_um: float
+    removed_um: float | None = None
+    minutes_left: float | None = None
+    gone: bool | None = None
+
+
+@dataclass(frozen=True)
+class Spell:
+    """One spell of work, as far as pits are concerned.
+
+    Attributes
+    ----------
+    stage : Stage
+        The work.
+    minutes : float or None
+        Its duration [min].
+    removed_um : float or None
+        Glass that it took off, by a gauge of thickness [um].
+    pits : {'gone', 'left'} or None
+        What a look through a loupe said.
+    """
+
+    stage: Stage
+    minutes: float | None = None
+    removed_um: float | None = None
+    pits: str | None = None
+
+
+def pits(spells: Sequence[Spell], factor: float | None = None) -> Pits | None:
+    """Say whether the present stage has removed the pits of the grit before.
+
+    Parameters
+    ----------
+    spells : sequence of Spell
+        All work in its order.
+    factor : float, optional
+        Depth of the pits over the grain size; that of the table otherwise.
+
+    Returns
+    -------
+    Pits or None
+        None where there was no coarser grit of known size before.
+    """
+    if not spells:
+        return None
+    now = spells[-1].stage
+    start = len(spells)
+    while start > 0 and spells[start - 1].stage.key == now.key:
+        start -= 1
+    if start == 0:
+        return None
+    before = spells[start - 1].stage
+    if before.size_um is None or before.fineness >= now.fineness:
+        return None
+    depth = (pit_factor() if factor is None else factor) * before.size_um
+    run = spells[start:]
+    seen = next((spell.pits for spell in reversed(run) if spell.pits is not None), None)
+    removed, minutes_left = _removed(run, [s for s in spells if s.stage.key == now.key], depth)
+    gone: bool | None = None if removed is None else removed >= depth
+    if seen is not None:
+        gone = seen == "gone"
+    if gone:
+        minutes_left = None
+    return Pits(before.name, depth, removed, minutes_left, gone)
+
+
+def _removed(
+    run: Sequence[Spell], alike: Sequence[Spell], depth_um: float
+) -> tuple[float | None, float | None]:
+    """Glass that a run of spells took off [um], and the minutes that the rest takes."""
+    known = [s for s in alike if s.removed_um is not None and s.minutes]
+    minutes = math.fsum(s.minutes or 0.0 for s in known)
+    rate = math.fsum(s.removed_um or 0.0 for s in known) / minutes if minutes else None
+    total = 0.0
+    for spell in run:
+        if spell.removed_um is not None:
+            total += spell.removed_um
+        elif rate is not None and spell.minutes is not None:
+            total += rate * spell.minutes
+        else:
+            return None, None
+    if rate is None or rate <= 0:
+        return total, None
+    return total, max(0.0, (depth_um - total) / rate)
+
+
+def _series() -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = abrasives_table()["series"]
+    return found
+
+
+def _of_series(name: str, series: dict[str, Any], number: str) -> Stage:
+    size_um = float(series["sizes"][number])
+    source = f"{series['prefix']}{number}: {series['source']}"
+    return Stage(name, False, size_um, f"{size_um:.3g} um", source)

@@ -1,0 +1,349 @@
+"""The example run whole: what it leaves, what it says, and what it never touches.
+
+The reader is replaced by the truth here, except in the one test that reads every photograph.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shlex
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from calling import call, refused
+from example_readings import true_reading, truth_of, visits, without_reader
+from fringe.archive.order import survey
+from fringe.archive.read import open_session
+from fringe.archive.surface import find_surface
+from fringe.demo import Demo, Done, Logged, load_scenario, run_demo
+from fringe.demo.folder import MARKER, built
+from fringe.demo.guide import guide_commands
+from fringe.demo.workers import in_parallel
+from fringe.errors import BadInput, Refused
+from fringe.optics.lamps import lamp
+
+SCENARIO = load_scenario()
+VISITS = visits(SCENARIO)
+
+
+@pytest.fixture
+def true_readings(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Take the readings from the truth, and draw nothing."""
+    monkeypatch.setattr("fringe.demo.run.in_parallel", without_reader)
+
+
+@pytest.fixture
+def demo(true_readings: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Demo:
+    """The example in a folder with a space in its name."""
+    folder = tmp_path / "a bench"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    return run_demo(Path("first look"))
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    """Each file under a folder with its content."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def test_the_example_reads_its_photographs_truly(tmp_path: Path) -> None:
+    """Every photograph's power is read within 3.3 standard uncertainties of its truth.
+
+    The probability that an honest reading lies farther off is one in a thousand; and each
+    verdict on power is the one that the truth deserves.
+    """
+    demo = run_demo(tmp_path / "demo")
+    for made, spec in zip(demo.surfaces, SCENARIO.surfaces, strict=True):
+        limit = made.surface.tolerance.power_fringes
+        assert limit is not None
+        files = survey(made.surface.folder or tmp_path).sessions
+        for summary, row, visit in zip(files, made.progress.rows, spec.visits, strict=True):
+            readings = open_session(summary.place).visit.readings
+            assert len(readings) == len(visit.photographs)
+            for logged, photograph in zip(readings, visit.photographs, strict=True):
+                power, u95 = logged.reading.power_fringes, logged.reading.power_u95_fringes
+                truth = truth_of(SCENARIO.photograph(photograph))
+                assert power is not None
+                assert u95 is not None
+                assert power == pytest.approx(truth["power_fringes"], abs=3.3 * u95 / 1.96)
+                assert logged.reading.sense == truth["sense"]
+            settled = len(visit.photographs) == 1
+            if settled:
+                inside = abs(truth["power_fringes"]) < limit
+                assert row.verdict == ("inside" if inside else "outside")
+        assert made.radius_mm == pytest.approx(
+            spec.visits[-1].truth.radius_mm, abs=3.3 * made.radius_u_mm
+        )
+    assert demo.pair.state == "inside"
+    for path in (*demo.overlays, *(made.picture for made in demo.surfaces)):
+        assert path.read_bytes().startswith(b"\x89PNG")
+
+
+def test_it_leaves_all_that_it_names(demo: Demo) -> None:
+    """Archive, reports, pictures and guide lie where the summary says, and nothing beside them."""
+    named = demo.to_json()
+    for path in (named["archive"], named["guide"], named["look_first"], *named["overlays"]):
+        assert Path(path).exists()
+    for one in named["surfaces"]:
+        assert Path(one["report"]).read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+        assert Path(one["progress_picture"]).is_file()
+        assert find_surface(one["folder"]).name == one["name"]
+    assert os.listdir() == ["first look"]
+
+
+def test_the_record_holds_what_was_written_down(demo: Demo) -> None:
+    """Each visit in the archive has its time, work, spherometer, photographs and remark."""
+    for made, spec in zip(demo.surfaces, SCENARIO.surfaces, strict=True):
+        assert made.surface.folder is not None
+        found = survey(made.surface.folder)
+        assert found.problems == ()
+        for summary, visit in zip(found.sessions, spec.visits, strict=True):
+            logged = open_session(summary.place).visit
+            assert (summary.when, logged.remarks) == (visit.when, visit.remark)
+            assert logged.work.stage == visit.stage
+            assert logged.work.minutes == visit.minutes
+            assert logged.work.on_top == visit.on_top
+            heights = {one.piece: tuple(one.height_mm) for one in logged.spherometers}
+            assert heights == ({"plate": visit.plate_mm, "work": visit.work_mm}
+                               if visit.work_mm else {})  # fmt: skip
+            shipped = [SCENARIO.photograph(one).read_bytes() for one in visit.photographs]
+            assert [one.data for one in logged.photographs] == shipped
+
+
+def test_the_concave_is_laid_on_the_finished_convex(demo: Demo) -> None:
+    """The chain: the first piece's radius and its uncertainty are those of the second's plate."""
+    first, second = demo.surfaces
+    plate = second.surface.plate
+    assert plate.name == first.surface.name
+    assert (plate.radius_mm, plate.radius_u_mm) == (first.radius_mm, first.radius_u_mm)
+    assert first.radius_u_mm >= SCENARIO.plate["u_radius_mm"]
+
+
+def test_a_warm_piece_is_told_to_wait(demo: Demo) -> None:
+    """The visit straight from the lap is not judged by its warmth: the next step is to wait."""
+    number = next(i for i, (_, v) in enumerate(VISITS) if v.truth.warm_fringes)
+    assert (demo.surfaces[0].progress.rows[number].next_step or "").startswith("wait")
+    assert demo.surfaces[0].progress.next_step.action == "stop"
+
+
+def test_it_tells_every_visit_and_ends_at_its_last_step(
+    true_readings: None, tmp_path: Path
+) -> None:
+    """The watcher hears of each visit once, in order, and the steps add up."""
+    events: list[Done | Logged] = []
+    run_demo(tmp_path / "demo", tell=events.append)
+    logged = [(one.surface.name, one.number) for one in events if isinstance(one, Logged)]
+    assert logged == [
+        (one.name, number) for one in SCENARIO.surfaces for number in range(1, len(one.visits) + 1)
+    ]
+    steps = [one.done for one in events if isinstance(one, Done)]
+    assert steps == sorted(steps)
+    last = next(one for one in reversed(events) if isinstance(one, Done))
+    assert last.done == last.total
+
+
+def test_twice_in_a_row(demo: Demo) -> None:
+    """A second run replaces the first one's folder and leaves nothing of it."""
+    before = set(everything(demo.folder))
+    again = run_demo(Path("first look"))
+    after = everything(again.folder)
+    kept = {name for name in before if not name.endswith(".h5")}
+    assert kept == {name for name in after if not name.endswith(".h5")}
+    sessions = [name for name in after if name.endswith(".h5")]
+    assert len(sessions) == len(VISITS)
+    assert not set(sessions) & before  # each file of a visit has a name of its own
+    assert os.listdir() == ["first look"]
+
+
+def test_a_strange_folder_is_never_touched(
+    true_readings: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A folder that the example did not make is refused in one line and stays as it was."""
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "notes.txt").write_text("mine", encoding="utf-8")
+    line = refused(capsys, "demo", "--out", other)
+    assert "--out" in line
+    assert everything(tmp_path) == {"other/notes.txt": b"mine"}
+
+
+def test_a_file_of_ones_own_in_it_is_never_touched(
+    demo: Demo, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where a file was added to an earlier run's folder, that is refused and stays whole."""
+    (demo.folder / "shop" / "notes.txt").write_text("mine", encoding="utf-8")
+    before = everything(demo.folder)
+    assert "shop/notes.txt" in refused(capsys, "demo", "--out", demo.folder)
+    assert everything(demo.folder) == before
+
+
+def test_a_file_that_was_changed_is_never_touched(
+    demo: Demo, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where a file of an earlier run was edited, the folder is refused and stays whole."""
+    with demo.guide.open("a", encoding="utf-8") as guide:
+        guide.write("my remark\n")
+    before = everything(demo.folder)
+    assert "START-HERE.txt was changed" in refused(capsys, "demo", "--out", demo.folder)
+    assert everything(demo.folder) == before
+
+
+@pytest.mark.parametrize("content", ["", "[]", '{"sha256": 3}', "{"])
+def test_a_damaged_marker_is_none(demo: Demo, content: str) -> None:
+    """Without a sound marker, a folder is a strange one."""
+    (demo.folder / MARKER).write_text(content, encoding="utf-8")
+    with pytest.raises(BadInput, match="did not make it"):
+        run_demo(demo.folder)
+
+
+def test_an_empty_folder_is_taken(true_readings: None, tmp_path: Path) -> None:
+    """A folder that holds nothing may be used."""
+    (tmp_path / "empty").mkdir()
+    assert run_demo(tmp_path / "empty").guide.is_file()
+
+
+def _file(at: Path) -> None:
+    at.write_text("mine", encoding="utf-8")
+
+
+def _link(at: Path) -> None:
+    (at.parent / "elsewhere").mkdir()
+    at.symlink_to(at.parent / "elsewhere")
+
+
+@pytest.mark.parametrize("put", [_file, _link])
+def test_what_is_no_folder_is_never_touched(
+    put: Callable[[Path], None], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A file or a link in the place of the folder is refused and stays."""
+    put(tmp_path / "demo")
+    before = sorted(tmp_path.rglob("*"))
+    assert "no folder" in refused(capsys, "demo", "--out", tmp_path / "demo")
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_folder_that_one_stands_in_is_not_replaced(
+    demo: Demo, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The folder is not pulled from under somebody's feet."""
+    monkeypatch.chdir(demo.folder / "shop")
+    assert "you are in that folder" in refused(capsys, "demo", "--out", "..")
+
+
+def test_a_missing_folder_above_is_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where the folder above is missing, one line says so, and nothing is made."""
+    assert "no folder" in refused(capsys, "demo", "--out", tmp_path / "no" / "demo")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("fault", [Refused("no fringes"), KeyboardInterrupt(), OSError(28, "full")])
+def test_a_run_that_fails_leaves_the_earlier_one(
+    demo: Demo, fault: BaseException, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A refusal, an interrupt or a full disk: what was there stays, and no scraps beside it."""
+    before = everything(demo.folder)
+
+    def fail(function: Any, tasks: Any) -> Any:
+        yield true_reading(tasks[0].path), b"a picture"
+        raise fault
+
+    monkeypatch.setattr("fringe.demo.run.in_parallel", fail)
+    with pytest.raises((Refused, KeyboardInterrupt, BadInput)):
+        run_demo(demo.folder)
+    assert everything(demo.folder) == before
+    assert os.listdir() == ["first look"]
+
+
+def test_a_folder_is_in_place_only_when_it_is_whole(tmp_path: Path) -> None:
+    """While the folder is being built, nothing of it can be seen in its place."""
+    out = tmp_path / "demo"
+    with built(out) as work:
+        (work / "half.txt").write_text("half", encoding="utf-8")
+        assert not out.exists()
+    assert sorted(everything(out)) == [MARKER, "half.txt"]
+
+
+def test_json_is_one_object(
+    true_readings: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`--json` prints the summary alone: the pair's verdict, each surface, and where it is."""
+    answer = call(capsys, "demo", "--out", tmp_path / "demo", "--json")
+    assert (answer.status, answer.err) == (0, "")
+    assert answer.json["pair"]["state"] == "inside"
+    assert [len(one["visits"]) for one in answer.json["surfaces"]] == [
+        len(one.visits) for one in SCENARIO.surfaces
+    ]
+
+
+def test_the_text_says_a_line_a_visit_the_verdicts_and_where(
+    true_readings: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Plain lines without a terminal: each visit, the verdicts in words, what to look at first."""
+    out = tmp_path / "demo"
+    answer = call(capsys, "demo", "--out", out)
+    assert (answer.status, answer.err) == (0, "")
+    assert "\x1b" not in answer.out
+    lines = answer.out.splitlines()
+    work = [line for line in lines if " min" in line or "no work since" in line]
+    assert len(work) == len(VISITS)
+    assert max(len(line) for line in lines if str(out) not in line) <= 100
+    assert any(line.startswith("The pair matches") for line in lines)
+    assert any(line.startswith("look first at") and str(out) in line for line in lines)
+
+
+def test_the_guides_commands_run(demo: Demo) -> None:
+    """Each command that START-HERE.txt names runs in the folder where it lies."""
+    text = demo.guide.read_text(encoding="utf-8")
+    fringe = Path(sys.executable).with_name("fringe")
+    for line in guide_commands(SCENARIO):
+        assert f"  {line}\n" in text
+        done = subprocess.run(
+            [fringe, *shlex.split(line)[1:]], cwd=demo.folder, capture_output=True, text=True,
+            check=False,
+        )  # fmt: skip
+        assert (done.returncode, done.stderr) == (0, ""), line
+
+
+def test_tolerance_of_the_pair_is_the_systems(demo: Demo) -> None:
+    """(analytic) A quarter wave shared by three errors, doubled by reflection over 140 of 150 mm.
+
+    Wavefront 0.25 * 550 nm / sqrt(3); a height counts twice and over (140/150)^2 of the rim.
+    """
+    height_nm = 0.25 * 550 / 3**0.5 / 2 / (140 / 150) ** 2
+    limit = demo.surfaces[1].surface.tolerance
+    assert limit.power_fringes == pytest.approx(
+        height_nm / (lamp("sodium").wavelength_nm / 2), rel=1e-3
+    )
+
+
+def test_workers_keep_the_order() -> None:
+    """Results come in the order of the items, on however many processors."""
+    assert list(in_parallel(abs, [-3, 2, -1, 0, 5])) == [3, 2, 1, 0, 5]
+    assert list(in_parallel(abs, [-3])) == [3]
+    assert list(in_parallel(abs, [])) == []
+
+
+def test_a_workers_refusal_is_the_callers() -> None:
+    """What a worker raises arrives as it was raised."""
+    with pytest.raises(ValueError, match="invalid literal"):
+        list(in_parallel(int, ["1", "x"]))
+
+
+def test_shipped_summary_is_json() -> None:
+    """Each truth beside a photograph is JSON of the reading's vocabulary."""
+    for _, visit in VISITS:
+        for one in visit.photographs:
+            path = SCENARIO.photograph(one).with_suffix(".json")
+            assert json.loads(path.read_text(encoding="utf-8"))["schema"].startswith("fringe-synth")

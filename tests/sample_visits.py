@@ -17,7 +17,7 @@ from fringe.archive.session import (
     Work,
 )
 from fringe.archive.surface import Plate, Surface, add_surface
-from fringe.judge.verdict import Tolerance
+from fringe.judge.verdict import Measured, Tolerance
 from fringe.optics.lamps import lamp
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
@@ -93,6 +93,9 @@ def full_reading(rng: np.random.Generator) -> LoggedReading:
         options={"edge": "auto", "camera_distance_mm": 900.0},
         gap=GapMap(places, places[::-1].copy(), gap, "mm"),
         irregularity_u95_fringes=0.04,
+        against="convex 1",
+        aperture_mm=80.0,
+        place_mm=(30.0, -12.5),
     )
 
 
@@ -106,12 +109,19 @@ def full_visit(rng: np.random.Generator) -> Visit:
         options={"mean": "of five"},
         radius_mm=3049.1,
         radius_u_mm=1.2,
-    )
+        measured=Measured(
+            power_fringes=-12.5, power_u_fringes=4.0, sense="edge", radius_difference_mm=1.4,
+            radius_difference_u_mm=0.5, wavelength_nm=589.29, dof=6.0, source="spherometer",
+        ),
+    )  # fmt: skip
     return Visit(
         when=hours(-0.5),
         by="the second shift",
         remarks="a scratch near the rim\nsecond line, größer als λ/10",
-        work=Work("polish", 42.5, "tool"),
+        work=Work(
+            "polish", 42.5, "tool", "a third, centre over centre", "pitch, 120 mm", "4 kg",
+            "cerium oxide, thin", 0.0021, "gone",
+        ),
         temperature_c=20.4,
         readings=(full_reading(rng), full_reading(rng)),
         photographs=(
@@ -120,6 +130,7 @@ def full_visit(rng: np.random.Generator) -> Visit:
         ),
         spherometers=(sphero, sphero),
         inputs={"edge": "auto", "photographs": ["/bench/rings ä.jpg"]},
+        instruments={"spherometer": {"name": "three balls", "foot_circle_mm": 100.0}},
     )
 
 

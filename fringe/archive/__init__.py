@@ -55,9 +55,16 @@ table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of
     ``@work_stage`` : work done since the last visit: its name
     ``@work_minutes`` : its duration, minutes
     ``@work_on_top`` : which piece was the upper one, ``work`` or ``tool``
+    ``@work_stroke`` : its stroke, free text
+    ``@work_lap`` : its lap, free text
+    ``@work_pressure`` : its pressure, free text
+    ``@work_slurry`` : its slurry, free text
+    ``@work_removed_mm`` : glass that it took off, by a gauge of thickness, mm
+    ``@work_pits`` : the pits of the grit before, by a loupe: ``gone`` or ``left``
     ``@remarks`` : free text
     ``@temperature_c`` : temperature at the bench, degrees Celsius
     ``@inputs`` : JSON, what the session was logged with
+    ``@instruments`` : JSON, the records of plate, spherometer, camera and lamp as they were used
     ``@software`` : JSON, name and version of what computed it
     ``@readings`` : number of readings, of groups ``/reading_N`` and of rows below
     ``@photographs`` : number of groups ``/photograph_N``
@@ -98,6 +105,11 @@ table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of
     ``@edge_source`` : where the edge is from
     ``@warnings`` : one a line
     ``@options`` : JSON, what it was read with
+    ``@against`` : the piece that the work was laid on, where it was not its plate
+    ``@aperture_mm`` : diameter of the circle that it is over, where that is smaller than the
+    work's aperture, mm; all quantities of the reading are over this circle
+    ``@place_x_mm`` : where the circle lay on the work, from its centre, mm
+    ``@place_y_mm`` : likewise, mm
     ``@power_u_parts`` : JSON, standard uncertainty of power by contribution, fringes
     ``@lamp_name`` : name of the lamp
     ``@lamp_source`` : where its wavelengths are from
@@ -135,6 +147,12 @@ table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of
     ``@options`` : JSON, what they were evaluated with
     ``@radius_mm`` : radius found, mm
     ``@radius_u_mm`` : its standard uncertainty, mm
+    ``@power_fringes`` : on the work, with the plate read beside it: power over the aperture
+    ``@power_u_fringes`` : its standard uncertainty
+    ``@wavelength_nm`` : wavelength in air that those fringes are counted in, nm
+    ``@radius_difference_mm`` : radius of the work less that of the plate, mm
+    ``@radius_difference_u_mm`` : its standard uncertainty, mm
+    ``@dof`` : degrees of freedom of both uncertainties, where they are limited
     ``height_mm(height)`` [mm] : readings on the piece
     ``zero_mm(zero)`` [mm] : readings on the flat
 ``/surface`` : the surface's record as it was, so that the file stands alone

@@ -88,6 +88,7 @@ METHOD = Column("method", "1", "how the reading was made", whole=True)
 SENSE = Column("sense", "1", "where work and plate touch", whole=True)
 # What a list of visits needs.
 SUMMARY_COLUMNS = (
+    METHOD,
     SENSE,
     IRREGULARITY_U95,
     *(
@@ -107,3 +108,14 @@ SUMMARY_COLUMNS = (
 
 READING_TEXTS = ("sense_source", "iso10110", "edge_source")
 LAMP_TEXTS = ("name", "source", "trust", "note")
+# What a spherometer's comparison of work and plate says, by the names of `Measured`.
+SPHEROMETER_NUMBERS = (
+    "power_fringes",
+    "power_u_fringes",
+    "radius_difference_mm",
+    "radius_difference_u_mm",
+    "wavelength_nm",
+    "dof",
+)
+WORK_TEXTS = ("stage", "on_top", "stroke", "lap", "pressure", "slurry", "pits")
+WORK_NUMBERS = ("minutes", "removed_mm")

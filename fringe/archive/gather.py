@@ -190,15 +190,15 @@ def take_over(new: Visit, corrected: Visit) -> Visit:
         new,
         by=_either(new.by, corrected.by),
         remarks=_either(new.remarks, corrected.remarks),
-        work=Work(
-            _either(work.stage, old.stage),
-            _either(work.minutes, old.minutes),
-            _either(work.on_top, old.on_top),
-        ),
+        work=Work(**{
+            field.name: _either(getattr(work, field.name), getattr(old, field.name))
+            for field in dataclasses.fields(Work)
+        }),
         temperature_c=_either(new.temperature_c, corrected.temperature_c),
         readings=pictures.readings,
         photographs=pictures.photographs,
         spherometers=new.spherometers or corrected.spherometers,
+        instruments={**corrected.instruments, **new.instruments},
     )
 
 
@@ -207,7 +207,11 @@ def _either(new: T | None, old: T | None) -> T | None:
 
 
 def visit_records(summaries: Iterable[SessionSummary]) -> tuple[VisitRecord, ...]:
-    """Take from summaries what the judging of visits needs."""
+    """Take from summaries what the judging of visits needs.
+
+    Contacts with pieces other than the plate say nothing of the surface's own tolerance, and
+    stay out.
+    """
     return tuple(
         VisitRecord(
             session_id=summary.session_id,
@@ -215,10 +219,16 @@ def visit_records(summaries: Iterable[SessionSummary]) -> tuple[VisitRecord, ...
             stage=summary.work.stage,
             minutes=summary.work.minutes,
             on_top=summary.work.on_top,
-            measured=summary.measured,
+            measured=tuple(one for one in summary.measured if one.against is None),
+            removed_um=_times(summary.work.removed_mm, 1e3),
+            pits=summary.work.pits,
         )
         for summary in summaries
     )
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor
 
 
 def _bytes_of(path: Path) -> bytes:

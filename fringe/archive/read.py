@@ -13,6 +13,7 @@ import numpy as np
 
 from fringe.archive import _hdf5 as hdf5
 from fringe.archive import _layout as layout
+from fringe.archive.carried import carried
 from fringe.archive.digest import CONTENT_ATTRIBUTE, content_digest, is_sealed, seal_problem
 from fringe.archive.session import (
     METHODS,
@@ -124,6 +125,7 @@ def open_session(path: Path) -> Session:
             spherometers=spherometers,
             replaces=summary.replaces,
             inputs=_mapping(file, "inputs"),
+            instruments=_mapping(file, "instruments"),
         )
         surface = _surface(_need(file, "surface"))
         return Session(summary, visit, surface, _mapping(file, "software"), digest)
@@ -157,19 +159,54 @@ def _summary(path: Path, file: Any) -> SessionSummary:
         replaces=hdf5.text(file, "replaces"),
         by=hdf5.text(file, "by"),
         remarks=hdf5.text(file, "remarks"),
-        work=Work(
-            hdf5.text(file, "work_stage"),
-            hdf5.number(file, "work_minutes"),
-            hdf5.text(file, "work_on_top"),
-        ),
+        work=_work(file),
         temperature_c=hdf5.number(file, "temperature_c"),
-        measured=tuple(_measured(file, row) for row in _rows(file, layout.SUMMARY_COLUMNS)),
+        measured=_all_measured(file),
         photographs=hdf5.whole(file, "photographs") or 0,
         refused=hdf5.whole(file, "refused") or 0,
     )
 
 
-def _measured(file: Any, row: dict[str, Any]) -> Measured:
+def _work(file: Any) -> Work:
+    values: dict[str, Any] = {name: hdf5.text(file, f"work_{name}") for name in layout.WORK_TEXTS}
+    values |= {name: hdf5.number(file, f"work_{name}") for name in layout.WORK_NUMBERS}
+    return Work(**values)
+
+
+def _all_measured(file: Any) -> tuple[Measured, ...]:
+    """What fringes and spherometers said, circles smaller than the aperture carried to it."""
+    whole, parts = [], []
+    for i, row in enumerate(_rows(file, layout.SUMMARY_COLUMNS), 1):
+        group = _need(file, f"reading_{i}")
+        one = _measured(file, row, group)
+        aperture_mm = hdf5.number(group, "aperture_mm")
+        if aperture_mm is None or one.against is not None:
+            whole.append(one)
+        else:
+            parts.append((one, aperture_mm, _place(group)))
+    if parts:
+        whole += carried(parts, _surface(_need(file, "surface")))
+    for i in range(hdf5.whole(file, "spherometers") or 0):
+        found = _spherometer_measured(_need(file, f"spherometer_{i + 1}"))
+        whole += [] if found is None else [found]
+    return tuple(whole)
+
+
+def _place(group: Any) -> tuple[float, float] | None:
+    x, y = hdf5.number(group, "place_x_mm"), hdf5.number(group, "place_y_mm")
+    return None if x is None or y is None else (x, y)
+
+
+def _spherometer_measured(group: Any) -> Measured | None:
+    numbers: dict[str, Any] = {n: hdf5.number(group, n) for n in layout.SPHEROMETER_NUMBERS}
+    power, step = numbers["power_fringes"], numbers["radius_difference_mm"]
+    if power is None and step is None:
+        return None
+    sense = "unknown" if power is None else "centre" if power >= 0 else "edge"
+    return Measured(**numbers, sense=sense, source="spherometer")
+
+
+def _measured(file: Any, row: dict[str, Any], group: Any) -> Measured:
     return Measured(
         power_fringes=row["power_fringes"],
         power_u_fringes=_standard(row["power_u95_fringes"]),
@@ -179,7 +216,12 @@ def _measured(file: Any, row: dict[str, Any]) -> Measured:
         radius_difference_mm=row["radius_difference_mm"],
         radius_difference_u_mm=_standard(row["radius_difference_u95_mm"]),
         wavelength_nm=row["wavelength_nm"],
+        source=_SOURCES[_flag(file, METHODS, row["method"])],
+        against=hdf5.text(group, "against"),
     )
+
+
+_SOURCES = {"photograph": "fringes", "eye": "eye"}
 
 
 def _standard(u95: float | None) -> float | None:
@@ -247,6 +289,9 @@ def _reading(group: Any, row: dict[str, Any]) -> LoggedReading:
         options=_mapping(group, "options"),
         gap=_gap(group),
         irregularity_u95_fringes=row[layout.IRREGULARITY_U95.name],
+        against=hdf5.text(group, "against"),
+        aperture_mm=hdf5.number(group, "aperture_mm"),
+        place_mm=_place(group),
     )
 
 
@@ -330,6 +375,7 @@ def _spherometer(group: Any) -> SpherometerReadings:
         options=_mapping(group, "options"),
         radius_mm=hdf5.number(group, "radius_mm"),
         radius_u_mm=hdf5.number(group, "radius_u_mm"),
+        measured=_spherometer_measured(group),
     )
 
 

@@ -20,6 +20,7 @@ from fringe.orders.reading import Reading
 
 METHODS = ("photograph", "eye")
 ON_TOP = ("work", "tool")
+PITS = ("gone", "left")
 MEDIA_TYPES = {
     ".jpg": "image/jpeg",
     ".jpeg": "image/jpeg",
@@ -41,11 +42,23 @@ class Work:
         How long [min].
     on_top : {'work', 'tool'} or None
         Which piece was the upper one.
+    stroke, lap, pressure, slurry : str or None
+        How it was done, free text.
+    removed_mm : float or None
+        Glass that it took off, by a gauge of thickness [mm].
+    pits : {'gone', 'left'} or None
+        What a loupe said of the pits of the grit before.
     """
 
     stage: str | None = None
     minutes: float | None = None
     on_top: str | None = None
+    stroke: str | None = None
+    lap: str | None = None
+    pressure: str | None = None
+    slurry: str | None = None
+    removed_mm: float | None = None
+    pits: str | None = None
 
     def __post_init__(self) -> None:
         """Refuse impossible work."""
@@ -53,6 +66,10 @@ class Work:
             raise BadInput(f"work: {self.minutes:g} minutes cannot be")
         if self.on_top is not None and self.on_top not in ON_TOP:
             raise BadInput(f"work: on top is {self.on_top!r}, not work or tool")
+        if self.removed_mm is not None and not 0 <= self.removed_mm < float("inf"):
+            raise BadInput(f"work: {self.removed_mm:g} mm cannot have been taken off")
+        if self.pits is not None and self.pits not in PITS:
+            raise BadInput(f"work: pits are {self.pits!r}, not gone or left")
 
 
 @dataclass(frozen=True)
@@ -124,6 +141,13 @@ class LoggedReading:
         The gap over the aperture.
     irregularity_u95_fringes : float or None
         Half-width of the irregularity's 95 % interval [fringe].
+    against : str or None
+        The piece that the work was laid on, where it was not its plate.
+    aperture_mm : float or None
+        Diameter of the circle that the reading is over, where it is smaller than the work's
+        aperture [mm].
+    place_mm : (float, float) or None
+        Where that circle lay on the work, from its centre [mm].
     """
 
     reading: Reading
@@ -133,6 +157,9 @@ class LoggedReading:
     options: Mapping[str, Any] = field(default_factory=dict)
     gap: GapMap | None = field(default=None, repr=False)
     irregularity_u95_fringes: float | None = None
+    against: str | None = None
+    aperture_mm: float | None = None
+    place_mm: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         """Refuse an unknown method."""
@@ -158,6 +185,9 @@ class SpherometerReadings:
         What the readings were evaluated with; must have a JSON form.
     radius_mm, radius_u_mm : float or None
         Radius found and its standard uncertainty [mm].
+    measured : Measured or None
+        Power over the surface's aperture and radius difference from the plate, where the
+        plate was read as well.
     """
 
     piece: str
@@ -167,6 +197,7 @@ class SpherometerReadings:
     options: Mapping[str, Any] = field(default_factory=dict)
     radius_mm: float | None = None
     radius_u_mm: float | None = None
+    measured: Measured | None = None
 
 
 @dataclass(frozen=True)
@@ -193,6 +224,9 @@ class Visit:
         Session that this one corrects.
     inputs : mapping
         All else that the session was logged with; must have a JSON form.
+    instruments : mapping
+        From `plate`, `spherometer`, `camera` or `lamp` to the record of the one that was used,
+        as it was then; must have a JSON form.
     """
 
     when: datetime | None = None
@@ -205,6 +239,7 @@ class Visit:
     spherometers: tuple[SpherometerReadings, ...] = ()
     replaces: str | None = None
     inputs: Mapping[str, Any] = field(default_factory=dict)
+    instruments: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -212,7 +247,8 @@ class SessionSummary:
     """What a list of visits needs, without the arrays and the photographs.
 
     Times have a time zone. `place` is the session's file; `photographs` counts them, and
-    `refused` those of which no reading was made.
+    `refused` those of which no reading was made. `measured` holds what fringes and the
+    spherometer said of the whole aperture, and contacts with other pieces, which name them.
     """
 
     session_id: str

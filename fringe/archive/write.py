@@ -214,9 +214,16 @@ def _write_root(
         "work_stage": visit.work.stage,
         "work_minutes": _real(visit.work.minutes),
         "work_on_top": visit.work.on_top,
+        "work_stroke": visit.work.stroke,
+        "work_lap": visit.work.lap,
+        "work_pressure": visit.work.pressure,
+        "work_slurry": visit.work.slurry,
+        "work_removed_mm": _real(visit.work.removed_mm),
+        "work_pits": visit.work.pits,
         "remarks": visit.remarks,
         "temperature_c": _real(visit.temperature_c),
         "inputs": _json(visit.inputs),
+        "instruments": _json(visit.instruments) if visit.instruments else None,
         "software": _json(_versions()),
         "readings": len(visit.readings),
         "photographs": len(visit.photographs),
@@ -266,6 +273,9 @@ def _write_reading(group: Any, logged: LoggedReading) -> None:
     values["warnings"] = "\n".join(" ".join(w.split()) for w in reading.quality.warnings)
     values["options"] = _json(logged.options)
     values["power_u_parts"] = _json(reading.power_u_parts) if reading.power_u_parts else None
+    values["against"], values["aperture_mm"] = logged.against, _real(logged.aperture_mm)
+    if logged.place_mm is not None:
+        values["place_x_mm"], values["place_y_mm"] = map(float, logged.place_mm)
     _write_attributes(group, values)
     if logged.photographs:
         group.attrs["photographs"] = np.array(logged.photographs, "i4")
@@ -368,6 +378,9 @@ def _write_spherometer(group: Any, readings: SpherometerReadings) -> None:
         "radius_mm": _real(readings.radius_mm),
         "radius_u_mm": _real(readings.radius_u_mm),
     }
+    one = readings.measured
+    if one is not None:
+        values |= {name: _real(getattr(one, name)) for name in layout.SPHEROMETER_NUMBERS}
     _write_attributes(group, values)
     for name, data, where in (
         ("height", readings.height_mm, "piece"), ("zero", readings.zero_mm, "flat"),

@@ -121,7 +121,9 @@ def test_summary_is_the_sessions(full):
     assert summary == open_session(path).summary
     assert (summary.work, summary.by, summary.remarks) == (visit.work, visit.by, visit.remarks)
     assert (summary.photographs, summary.refused) == (2, 1)
-    for measured, logged in zip(summary.measured, visit.readings, strict=True):
+    *photographed, one, other = summary.measured
+    assert one == other == visit.spherometers[0].measured
+    for measured, logged in zip(photographed, visit.readings, strict=True):
         reading, k = logged.reading, coverage_factor()
         assert measured.power_fringes == reading.power_fringes
         assert measured.power_u_fringes == reading.power_u95_fringes / k

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from fringe.archive.many import read_many
 from fringe.archive.session import (
     GapMap,
     LoggedReading,
@@ -25,6 +26,7 @@ from fringe.judge.progress import VisitRecord
 from fringe.judge.verdict import irregularity_u_fringes
 from fringe.optics.lamps import Lamp
 from fringe.orders.reading import Reading
+from fringe.photo.load import read_bytes
 
 GAP_MAP_SIDE = 256
 T = TypeVar("T")
@@ -41,6 +43,8 @@ def read_photographs(
     diameter_mm: float | None = None,
     options: Mapping[str, Any] | None = None,
     keep_refused: bool = False,
+    workers: int | None = 1,
+    scheduler: str | None = None,
 ) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
     """Read photographs and keep their bytes, each once.
 
@@ -59,6 +63,8 @@ def read_photographs(
     keep_refused : bool
         Keep a photograph of which no reading can be made, with the reason, instead of
         stopping.
+    workers, scheduler
+        Who reads, see :func:`fringe.archive.many.read_many`.
 
     Returns
     -------
@@ -74,27 +80,34 @@ def read_photographs(
     Refused
         If no reading can be made of a photograph, unless `keep_refused`.
     """
+    files = _each_once(paths)
+    answers = read_many(list(files), reader, workers=workers, scheduler=scheduler)
     readings: list[LoggedReading] = []
-    photographs: dict[str, Photograph] = {}
-    for path in paths:
-        data = _bytes_of(path)
-        digest = hashlib.sha256(data).hexdigest()
-        if digest in photographs:
-            continue
-        refusal = None
-        try:
-            reading = reader(path)
-        except Refused as error:
-            if not keep_refused:
-                raise
-            refusal = str(error)
-        if hashlib.sha256(_bytes_of(path)).hexdigest() != digest:
+    photographs: list[Photograph] = []
+    for (path, data), answer in zip(files.items(), answers, strict=True):
+        if isinstance(answer, Refused) and not keep_refused:
+            raise answer
+        if read_bytes(path) != data:
             raise BadInput(f"{path}: the file changed while it was read; log it again")
-        photographs[digest] = Photograph(path.name, data, media_type(path.name), refusal)
-        if refusal is None:
-            number = len(photographs)
-            readings.append(logged(reading, (number,), lamp, diameter_mm, options or {}))
-    return tuple(readings), tuple(photographs.values())
+        refusal = str(answer) if isinstance(answer, Refused) else None
+        photographs.append(Photograph(path.name, data, media_type(path.name, data), refusal))
+        if not isinstance(answer, Refused):
+            number = (len(photographs),)
+            readings.append(logged(answer, number, lamp, diameter_mm, options or {}))
+    return tuple(readings), tuple(photographs)
+
+
+def _each_once(paths: Iterable[Path]) -> dict[Path, bytes]:
+    """Files with their bytes; one that holds the same as another before it is left out."""
+    files: dict[Path, bytes] = {}
+    digests = set()
+    for path in paths:
+        data = read_bytes(path)
+        digest = hashlib.sha256(data).digest()
+        if digest not in digests:
+            digests.add(digest)
+            files[path] = data
+    return files
 
 
 def logged(
@@ -229,14 +242,3 @@ def visit_records(summaries: Iterable[SessionSummary]) -> tuple[VisitRecord, ...
 
 def _times(value: float | None, factor: float) -> float | None:
     return None if value is None else value * factor
-
-
-def _bytes_of(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except IsADirectoryError as error:
-        raise BadInput(f"{path}: is a folder, not a photograph") from error
-    except FileNotFoundError as error:
-        raise BadInput(f"{path}: there is no such photograph") from error
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read: {error.strerror}") from error

@@ -28,6 +28,12 @@ MEDIA_TYPES = {
     ".tif": "image/tiff",
     ".tiff": "image/tiff",
 }
+_STARTS = {
+    b"\xff\xd8\xff": "image/jpeg",
+    b"\x89PNG\r\n\x1a\n": "image/png",
+    b"II*\0": "image/tiff",
+    b"MM\0*": "image/tiff",
+}
 
 
 @dataclass(frozen=True)
@@ -293,6 +299,9 @@ class Session:
     content_sha256: str
 
 
-def media_type(file_name: str) -> str:
-    """Media type of a file by its name's ending."""
+def media_type(file_name: str, data: bytes = b"") -> str:
+    """Media type of a file by its first bytes, or else by its name's ending."""
+    for start, kind in _STARTS.items():
+        if data.startswith(start):
+            return kind
     return MEDIA_TYPES.get(Path(file_name).suffix.lower(), "application/octet-stream")

@@ -211,7 +211,7 @@ def test_problems_are_named(run, photos, surface):
     ("words", "message"),
     [
         ((), "nothing to log"),
-        (("gone.jpg",), "gone.jpg: there is no such photograph"),
+        (("gone.jpg",), "gone.jpg: no such file"),
         (("--minutes", "-5"), "cannot be"),
         (("--minutes", "long"), "no number"),
         (("--when", "yesterday", "--remark", "x"), "is no time"),

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from fringe.errors import BadInput, FringeError, Refused
 
@@ -104,34 +104,45 @@ def run_many(
     count = min(workers or cores(), len(items))
     if scheduler is None and count <= 1:
         return [function(item) for item in items]
-    with _executor(count, scheduler) as executor:
+    with _pool(count) if scheduler is None else _cluster(scheduler) as executor:
+        futures = [executor.submit(function, item) for item in items]
         try:
-            return list(executor.map(function, items))
+            return [future.result() for future in futures]
+        finally:  # after an error the rest need not be read
+            for future in futures:
+                future.cancel()
+
+
+@contextmanager
+def _pool(workers: int) -> Iterator[Executor]:
+    # spawned, not forked: a fork would copy locks that threads of this process hold
+    with ProcessPoolExecutor(workers, get_context("spawn"), _one_thread) as pool:
+        try:
+            yield pool
         except BrokenProcessPool as error:
             raise BadInput(
                 "a worker was killed, for want of memory perhaps; try again with --workers 1"
             ) from error
-        finally:
-            executor.shutdown(wait=False, cancel_futures=True)
 
 
 @contextmanager
-def _executor(workers: int, scheduler: str | None) -> Iterator[Executor]:
-    if scheduler is None:
-        # spawned, not forked: a fork would copy locks that threads of this process hold
-        with ProcessPoolExecutor(workers, get_context("spawn"), _one_thread) as pool:
-            yield pool
-        return
+def _cluster(scheduler: str) -> Iterator[Executor]:
     try:
-        from distributed import Client
+        from distributed import Client, KilledWorker
     except ImportError as error:
         raise BadInput("a cluster needs Dask: pip install 'fringe[cluster]'") from error
+    connect: Any = Client  # it has no annotations
     try:
-        client = Client(scheduler, timeout=_SECONDS, set_as_default=False)
+        client = connect(scheduler, timeout=_SECONDS, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         raise BadInput(f"{scheduler}: no Dask scheduler answers there") from error
     with client:
-        yield client.get_executor(pure=False)
+        try:
+            yield client.get_executor(pure=False)
+        except KilledWorker as error:
+            raise BadInput(
+                f"{scheduler}: workers were killed, for want of memory perhaps; read fewer at once"
+            ) from error
 
 
 def _one_thread() -> None:

@@ -35,10 +35,12 @@ def true_power_fringes(
 def photograph_scene(
     scenario: Scenario, surface: SurfaceSpec, visit: VisitSpec, photograph: PhotographSpec
 ) -> Scene:
-    """Everything that one photograph shows."""
+    """Everything that one photograph shows, but for the camera's noise."""
+    # work, camera and dust stay where they are through a visit
+    seed = visit.photographs[0].seed
     scene = request_scene(
         Request(
-            seed=photograph.seed,
+            seed=seed,
             size=SIZE,
             lamp=visit.lamp or surface.lamp,
             power=true_power_fringes(scenario, surface, visit, photograph),
@@ -56,7 +58,7 @@ def photograph_scene(
         )
     )
     # nobody lays the work down in the very middle of the picture
-    shift = (photograph.seed * 37 % 61 - 30, photograph.seed * 53 % 41 - 20)
+    shift = (seed * 37 % 61 - 30, seed * 53 % 41 - 20)
     centre = ((scene.width - 1) / 2 + shift[0], (scene.height - 1) / 2 + shift[1])
     return replace(scene, centre_px=centre)
 
@@ -88,4 +90,4 @@ def render_photographs(scenario: Scenario, folder: Path) -> Iterator[Path]:
         for visit in surface.visits:
             for photograph in visit.photographs:
                 scene = photograph_scene(scenario, surface, visit, photograph)
-                yield save(render(scene), folder / photograph.file)
+                yield save(render(scene, photograph.seed), folder / photograph.file)

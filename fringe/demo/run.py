@@ -31,6 +31,7 @@ from fringe.judge.verdict import Tolerance, Verdict
 from fringe.optics.lamps import Lamp, lamp
 from fringe.orders.read import ReadOptions, read
 from fringe.orders.reading import Reading
+from fringe.photo.ellipse import Edge
 from fringe.photo.load import load_photo
 from fringe.show.overlay import overlay_figure
 from fringe.show.progress import progress_figure
@@ -38,7 +39,7 @@ from fringe.show.style import png_bytes
 from fringe.show.surfacereport import surface_report
 
 PICTURES = "pictures"
-MM_PER_UM = 1e-3
+BY_HAND_PX = 0.5  # standard uncertainty of an edge read off in a picture viewer
 
 
 @dataclass(frozen=True)
@@ -265,8 +266,8 @@ class _Run:
         """Read a surface's photographs, all at once on several processors; draw each."""
         tasks = [
             _Task(
-                self.scenario.photograph(one), self._options(visit, surface), surface.name,
-                f"{visit.when:%Y-%m-%d %H:%M}",
+                self.scenario.photograph(one), self._options(visit, surface, one.edge),
+                surface.name, f"{visit.when:%Y-%m-%d %H:%M}",
             )
             for visit in spec.visits
             for one in visit.photographs
@@ -280,9 +281,12 @@ class _Run:
             self.done += 1
             yield reading
 
-    def _options(self, visit: VisitSpec, surface: Surface) -> ReadOptions:
+    def _options(
+        self, visit: VisitSpec, surface: Surface, edge: tuple[float, float, float] | None = None
+    ) -> ReadOptions:
         return ReadOptions(
             lamp=_lamp(visit, surface),
+            edge="auto" if edge is None else Edge(*edge, edge[2], u_px=BY_HAND_PX),
             diameter_mm=surface.diameter_mm,
             plate_radius_mm=surface.plate_radius_mm,
             work=surface.form,
@@ -329,9 +333,10 @@ class _Run:
 
     def _recorded_options(self, visit: VisitSpec, surface: Surface) -> dict[str, Any]:
         options = self._options(visit, surface)
+        edges = [one.edge and list(one.edge) for one in visit.photographs]
         return {
             "lamp": options.lamp.name,
-            "edge": "auto",
+            **({"edges": edges} if any(edges) else {"edge": "auto"}),
             "sense": options.sense,
             "diameter_mm": options.diameter_mm,
             "plate_radius_mm": options.plate_radius_mm,

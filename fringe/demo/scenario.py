@@ -29,9 +29,11 @@ class PhotographSpec:
     tilt, tilt_angle : float
         How the work leaned: edge to centre [fringe], and toward which side [degree].
     seed : int
-        Of dust, light and noise.
+        Of the camera's noise; a visit's first one, of dust and light too.
     after_minutes : float
         Since the work was laid on the plate [min].
+    edge : tuple of 3 float, or None
+        Centre and radius of the work's edge, where the person read it off by hand [px].
     """
 
     file: str
@@ -39,6 +41,7 @@ class PhotographSpec:
     tilt_angle: float
     seed: int
     after_minutes: float = 0.0
+    edge: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)

@@ -63,7 +63,7 @@ def test_the_sense_that_was_written_down_is_true(
 def test_a_photograph_is_what_the_scenario_renders(rng: np.random.Generator) -> None:
     """A shipped photograph and its truth come back from the scenario, whichever is drawn."""
     surface, visit, photograph = PHOTOGRAPHS[rng.integers(len(PHOTOGRAPHS))]
-    made = render(photograph_scene(SCENARIO, surface, visit, photograph))
+    made = render(photograph_scene(SCENARIO, surface, visit, photograph), photograph.seed)
     path = SCENARIO.photograph(photograph)
     truth = truth_of(path)
     assert truth["noise_seed"] == made.truth["noise_seed"]

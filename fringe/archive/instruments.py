@@ -178,6 +178,11 @@ def instrument_record(archive: Path, kind: str, name: str) -> dict[str, Any]:
     return load_instrument(archive, kind, name).record()
 
 
+def record_if_any(archive: Path, kind: str, name: str) -> dict[str, Any] | None:
+    """One record as plain values; None where the archive has none of that name."""
+    return None if _find(archive, kind, name) is None else instrument_record(archive, kind, name)
+
+
 def list_instruments(archive: Path, kind: str | None = None) -> list[Instrument]:
     """Load all records of an archive, or those of one kind, by kind and name.
 

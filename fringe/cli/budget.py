@@ -14,9 +14,9 @@ from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.archive.session import Session
+    from fringe.archive.session import LoggedReading, Session
+    from fringe.judge.better import Settling
     from fringe.judge.budget import Budget
-    from fringe.judge.settle import Settling
     from fringe.judge.sources import Bench
     from fringe.judge.verdict import Verdict
 
@@ -58,14 +58,19 @@ def command(
     from fringe.judge.sources import reading_budgets
 
     opened = open_session(_session_file(session, number))
-    readings = [one.reading for one in opened.visit.readings]
-    found, verdict, settling = None, None, None
-    if any(one.power_fringes is not None for one in readings):
-        found = reading_budgets(readings, _bench(opened, given), trials=trials)
-        verdict, settling = _judged(opened, found, readings)
-    known = (found.results if found else {}) | _spherometer(opened)
+    known: dict[str, Budget] = {}
+    verdict, settling = None, None
+    for label, group in _contacts(opened).items():
+        found = reading_budgets([o.reading for o in group], _bench(opened, group, given),
+                                trials=trials)  # fmt: skip
+        if not label:
+            verdict, settling = _judged(opened, found, [o.reading for o in group])
+        known |= _labelled(found.results, label)
+    known |= _labelled(_spherometer(opened), "spherometer")
     if not known:
         raise BadInput(f"{session}: neither fringes nor a spherometer were read in this session")
+    if verdict is None:
+        verdict, settling = _judged_by_spherometer(opened, known)
     results = _chosen(known, result)
     if picture is not None:
         _draw(picture, results, opened)
@@ -93,21 +98,48 @@ def _session_file(text: str, number: str | None) -> Path:
     return measured[-1].place
 
 
-def _bench(opened: Session, given: dict[str, Any]) -> Bench:
+def _contacts(opened: Session) -> dict[str, list[LoggedReading]]:
+    """Readings with a power, in groups of one contact; '' for the whole work on its plate."""
+    groups: dict[str, list[LoggedReading]] = {}
+    read = [one for one in opened.visit.readings if one.reading.power_fringes is not None]
+    lights = {round(one.reading.wavelength_nm, 3) for one in read}
+    for one in read:
+        parts = [f"on {one.against}"] if one.against else []
+        if one.aperture_mm is not None:
+            place = "" if one.place_mm is None else " at {:g}, {:g} mm".format(*one.place_mm)
+            parts.append(f"over {one.aperture_mm:g} mm{place}")
+        if len(lights) > 1:
+            parts.append(f"at {one.reading.wavelength_nm:.1f} nm")
+        groups.setdefault(" ".join(parts), []).append(one)
+    return groups
+
+
+def _labelled(results: dict[str, Budget], label: str) -> dict[str, Budget]:
+    if not label:
+        return results
+    named = [replace(one, name=f"{label}, {one.name}") for one in results.values()]
+    return {one.name: one for one in named}
+
+
+def _bench(opened: Session, group: list[LoggedReading], given: dict[str, Any]) -> Bench:
     from fringe.judge.sources import Bench
     from fringe.optics.thermal import glass, glass_names
 
-    surface = opened.surface
-    lamps = [one.lamp for one in opened.visit.readings if one.lamp is not None]
+    surface, first = opened.surface, group[0]
+    lamps = [one.lamp for one in group if one.lamp is not None]
     name = given["glass"] or surface.glass
     known = name is not None and (given["glass"] or name.strip().lower() in glass_names())
-    plate_u = given["plate_radius_u"]
+    plate_mm, plate_u = surface.plate_radius_mm, surface.plate.radius_u_mm or 0.0
+    if first.against is not None:  # what it was laid on, as the reading took it
+        plate_mm, plate_u = float(first.options.get("plate_radius_mm", plate_mm)), 0.0
+    if given["plate_radius_u"] is not None:
+        plate_u = given["plate_radius_u"]
     return Bench(
         work=surface.form,
-        diameter_mm=surface.diameter_mm,
+        diameter_mm=first.aperture_mm or surface.diameter_mm,
         u_diameter_mm=given["diameter_u"] or 0.0,
-        plate_radius_mm=surface.plate_radius_mm,
-        u_plate_radius_mm=plate_u if plate_u is not None else surface.plate.radius_u_mm or 0.0,
+        plate_radius_mm=plate_mm,
+        u_plate_radius_mm=plate_u,
         u_wavelength_nm=lamps[0].u_wavelength_nm if lamps else 0.0,
         u_plate_form_nm=(given["plate_form_u"] or 0.0) * 1e6,
         u_axial_k=_not_negative("--axial-u", given["axial_u"]),
@@ -119,31 +151,31 @@ def _bench(opened: Session, given: dict[str, Any]) -> Bench:
 
 def _spherometer(opened: Session) -> dict[str, Budget]:
     """Budgets of the spherometer, where the session has its readings of plate and work."""
-    by_piece = {one.piece: one for one in opened.visit.spherometers}
-    if "plate" not in by_piece or "work" not in by_piece:
-        return {}
-    from fringe.archive.instruments import spherometer_from_record
-    from fringe.judge.spherometry import SpherometerReadings, compare
+    from fringe.archive.sagittas import compared
 
-    plate, work, surface = by_piece["plate"], by_piece["work"], opened.surface
-    one = spherometer_from_record(work.geometry) if work.geometry else None
-    readings = SpherometerReadings(
-        tuple(map(float, plate.height_mm)),
-        tuple(map(float, work.height_mm)),
-        tuple(map(float, work.zero_mm)),
-        (one.u_reading_mm if one is not None else None) or 0.0,
-    )
-    result = compare(
-        readings,
-        surface.form,
-        spherometer=one,
-        plate_radius_mm=surface.plate_radius_mm,
-        u_plate_radius_mm=surface.plate.radius_u_mm,
-        diameter_mm=surface.diameter_mm,
-    )
-    found = (result.depth_um, result.work_radius_mm, result.radius_difference_mm)
-    named = [replace(one, name=f"spherometer, {one.name}") for one in found if one is not None]
-    return {one.name: one for one in named}
+    result = compared(opened.surface, opened.visit.spherometers)
+    if result is None:
+        return {}
+    found = (result.depth_um, result.power_fringes, result.work_radius_mm,
+             result.radius_difference_mm)  # fmt: skip
+    return {one.name: one for one in found if one is not None}
+
+
+def _judged_by_spherometer(
+    opened: Session, known: dict[str, Budget]
+) -> tuple[Verdict | None, Settling | None]:
+    """Verdict of a session in which the spherometer alone measured the whole work."""
+    from fringe.judge.better import what_settles
+    from fringe.judge.verdict import surface_verdict
+
+    measured = [one.measured for one in opened.visit.spherometers if one.measured is not None]
+    if not measured or not _limits(opened):
+        return None, None
+    verdict = surface_verdict(measured[0], opened.surface.tolerance)
+    open_parts = [one for one in verdict.parts if one.state == "unproven"]
+    named = [(known.get(f"spherometer, {one.quantity}"), one) for one in open_parts]
+    judged = next(((budget, one) for budget, one in named if budget is not None), None)
+    return verdict, None if judged is None else what_settles(*judged)
 
 
 def _not_negative(what: str, value: float | None) -> float:
@@ -162,20 +194,24 @@ def _chosen(results: dict[str, Budget], name: str | None) -> list[Budget]:
 
 def _judged(opened: Session, found: Any, readings: Any) -> tuple[Verdict | None, Settling | None]:
     """Verdict with the budget's uncertainties, and what would settle it."""
-    from fringe.judge.settle import what_settles
+    from fringe.judge.better import what_settles
     from fringe.judge.sources import measured_from_budgets
     from fringe.judge.verdict import surface_verdict
 
-    tolerance = opened.surface.tolerance
-    limits = (
-        tolerance.power_fringes, tolerance.radius_difference_mm, tolerance.irregularity_fringes,
-    )  # fmt: skip
-    if limits == (None, None, None):
+    if not _limits(opened):
         return None, None
-    verdict = surface_verdict(measured_from_budgets(found, readings), tolerance)
+    measured = measured_from_budgets(found, readings)
+    verdict = surface_verdict(measured, opened.surface.tolerance)
     open_parts = [one for one in verdict.parts if one.state == "unproven"]
     judged = next((one for one in open_parts if one.quantity in found.results), None)
     return verdict, None if judged is None else what_settles(found[judged.quantity], judged)
+
+
+def _limits(opened: Session) -> bool:
+    """Whether the surface's tolerance limits anything."""
+    one = opened.surface.tolerance
+    limits = (one.power_fringes, one.radius_difference_mm, one.irregularity_fringes)
+    return limits != (None, None, None)
 
 
 def _draw(path: Path, results: list[Budget], opened: Session) -> None:
@@ -185,7 +221,7 @@ def _draw(path: Path, results: list[Budget], opened: Session) -> None:
     if path.suffix.lower() != ".png":
         raise BadInput(f"{path}: figures are PNG; give a name that ends in .png")
     facts = Facts(
-        wavelength_nm=opened.visit.readings[0].reading.wavelength_nm,
+        wavelength_nm=_wavelength_nm(opened),
         diameter_mm=opened.surface.diameter_mm,
         surface=opened.surface.name,
         when=f"{opened.summary.when:%Y-%m-%d %H:%M}",
@@ -198,6 +234,12 @@ def _draw(path: Path, results: list[Budget], opened: Session) -> None:
     except OSError as error:
         partial.unlink(missing_ok=True)
         raise BadInput(f"{path}: cannot be written: {error.strerror}") from error
+
+
+def _wavelength_nm(opened: Session) -> float | None:
+    if opened.visit.readings:
+        return opened.visit.readings[0].reading.wavelength_nm
+    return opened.surface.tolerance.wavelength_nm
 
 
 def _json(

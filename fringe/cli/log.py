@@ -2,30 +2,49 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from fringe.cli._bench import NUMBER, line
-from fringe.cli._options import json_option, print_json
-from fringe.cli._surface_reading import surface_reader, surface_reading_options
-from fringe.errors import BadInput
+from fringe.cli._bench import NUMBER, SIGNED_LENGTHS, line, remark, wrapped_line
+from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.cli._surface_reading import surface_reading_options
 
 if TYPE_CHECKING:
     from fringe.archive.session import Visit
     from fringe.archive.surface import Surface
     from fringe.judge.progress import Progress
+    from fringe.judge.spherometry import SagResult
 
 
 @click.command("log", short_help="Log a visit to the bench: photographs, readings, remarks.")
 @click.argument("surface")
 @click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="[PHOTO]...")
 @surface_reading_options
-@click.option("--stage", metavar="NAME", help="Work since the last visit: its grit, or polish.")
+@click.option("--camera", metavar="NAME", help="Camera on record: its distance and scale.")
+@click.option("--against", metavar="PIECE", help="Laid on this surface, not on the plate.")
+@click.option("--aperture", type=LENGTH, metavar="L", help="Of a plate smaller than the work.")
+@click.option("--place", type=SIGNED_LENGTHS, multiple=True, metavar="L,L",
+              help="Where it lay: across, down from the work's centre; once a PHOTO.")  # fmt: skip
+@click.option("--by-eye", metavar="TEXT", help='Fringes seen without a camera: "rings 3.5 centre".')
+@click.option("--spherometer", metavar="NAME", help="Spherometer on record; else points.")
+@click.option("--sag-plate", type=SIGNED_LENGTHS, multiple=True, metavar="L,...",
+              help="Its readings on the plate.")  # fmt: skip
+@click.option("--sag-work", type=SIGNED_LENGTHS, multiple=True, metavar="L,...",
+              help="Its readings on the work.")  # fmt: skip
+@click.option("--zero", type=SIGNED_LENGTHS, multiple=True, metavar="L,...",
+              help="Its readings on a flat; else it was set to zero there.")  # fmt: skip
+@click.option("--reading-u", type=LENGTH, metavar="L", help="Standard uncertainty of a reading.")
+@click.option("--stage", metavar="NAME", help="Work since the last visit: '#400', 9um, polish.")
 @click.option("--minutes", type=NUMBER, metavar="M", help="How long that work was.")
 @click.option("--on-top", type=click.Choice(["work", "tool"]), help="Which was the upper piece.")
+@click.option("--stroke", metavar="TEXT", help="Its stroke.")
+@click.option("--lap", metavar="TEXT", help="Its lap.")
+@click.option("--pressure", metavar="TEXT", help="Its pressure.")
+@click.option("--slurry", metavar="TEXT", help="Its slurry.")
+@click.option("--removed", type=LENGTH, metavar="L", help="Glass it took off, by a gauge.")
+@click.option("--pits", type=click.Choice(["gone", "left"]), help="Those of the grit before.")
 @click.option("--temperature", type=NUMBER, metavar="C", help="At the bench, degrees Celsius.")
 @click.option("--remark", metavar="TEXT", help="Anything else.")
 @click.option("--by", metavar="NAME", help="Who measured.")
@@ -39,110 +58,38 @@ def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any)
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder. Each PHOTO is read with the
     plate, diameter and lamp of the surface's record, and kept with its original bytes. If one
     of them cannot be read, nothing is written unless --keep-refused. A correction takes over
-    what it does not say from the session that it replaces.
+    what it does not say from the session that it replaces. Copies of the instruments' records
+    are kept with what they measured.
 
     \b
     Example:
+      fringe log 'shop/concave 1' --stage '#400' --minutes 25 --on-top tool \\
+        --sag-plate 808um,808um --sag-work 793um --zero 0um
       fringe log 'shop/concave 1' rings.jpg --stage polish --minutes 40 --on-top tool
-      fringe log 'shop/concave 1' --stage '#600' --minutes 25 --remark 'new pitch lap'
-      fringe log 'shop/concave 1' better.jpg --replaces 1
+      fringe log 'shop/concave 1' small.jpg --aperture 80mm --place 30mm,0mm
+      fringe log 'shop/concave 1' --replaces 1 --remark 'new pitch lap'
     """
     from fringe.archive.surface import find_surface
     from fringe.archive.write import log_visit
+    from fringe.cli._visit import visit_of
 
     found = find_surface(surface)
-    visit = _visit(found, photos, given)
+    visit, sagittas = visit_of(found, photos, given)
     path = log_visit(found, visit)
     progress, problems = _progress(found)
     if as_json:
         print_json(_json(found, visit, path, progress, problems))
         return
-    click.echo("\n".join(_text(found, visit, path, progress)))
+    click.echo("\n".join(_text(found, visit, path, progress, sagittas)))
     for problem in (*_refusals(visit), *problems):
         click.echo(f"fringe: {problem}", err=True)
 
 
-def _visit(surface: Surface, photos: tuple[Path, ...], given: dict[str, Any]) -> Visit:
-    from fringe.archive.session import Visit, Work
-
-    work = Work(given["stage"], given["minutes"], given["on_top"])
-    when = _time(given["when"])
-    readings, photographs = _photographs(surface, photos, given) if photos else ((), ())
-    inputs = {key: value for key, value in given.items() if value is not None}
-    visit = Visit(
-        when=when,
-        by=given["by"],
-        remarks=given["remark"],
-        work=work,
-        temperature_c=given["temperature"],
-        readings=readings,
-        photographs=photographs,
-        replaces=given["replaces"],
-        inputs={"photographs": [str(path) for path in photos], **inputs},
-    )
-    return visit if visit.replaces is None else _completed(surface, visit, visit.replaces)
-
-
-def _completed(surface: Surface, visit: Visit, replaces: str) -> Visit:
-    """A correction with what it leaves open taken over from the session it corrects."""
-    from fringe.archive.gather import take_over
-    from fringe.archive.read import find_session, open_session
-
-    assert surface.folder is not None
-    path = find_session(surface.folder, replaces)
-    return take_over(visit, open_session(path).visit)
-
-
-def _photographs(surface: Surface, photos: tuple[Path, ...], given: dict[str, Any]) -> Any:
-    from fringe.archive.gather import read_photographs
-    from fringe.archive.instruments import find_lamp
-
-    name = given["lamp"] or surface.lamp
-    if name is None:
-        raise BadInput(
-            f"surface {surface.name!r} has no usual lamp; give --lamp NAME (see `fringe lamps`)"
-        )
-    assert surface.folder is not None
-    lamp = find_lamp(name, surface.folder.parent)
-    options = {
-        "lamp": name,
-        **{k: given[k] for k in ("edge", "sense", "camera_distance", "scale")},
-        "diameter_mm": surface.diameter_mm,
-        "plate_radius_mm": surface.plate_radius_mm,
-        "work": surface.form,
-    }
-    options["camera_distance_mm"] = options.pop("camera_distance")
-    options["scale_px_per_mm"] = options.pop("scale")
-    return read_photographs(
-        photos,
-        surface_reader(surface, lamp, given),
-        lamp,
-        diameter_mm=surface.diameter_mm,
-        options={key: value for key, value in options.items() if value is not None},
-        keep_refused=given["keep_refused"],
-    )
-
-
-def _time(text: str | None) -> datetime | None:
-    """Read a time; without an offset it is local time."""
-    if text is None:
-        return None
-    try:
-        time = datetime.fromisoformat(text)
-        return time if time.utcoffset() is not None else time.astimezone()
-    except (ValueError, OverflowError, OSError) as error:
-        raise BadInput(f"--when: {text!r} is no time; write 2026-03-14T09:30") from error
-
-
 def _progress(surface: Surface) -> tuple[Progress, tuple[str, ...]]:
     """The surface's visits with the new one among them."""
-    from fringe.archive.gather import visit_records
-    from fringe.archive.order import survey
-    from fringe.judge.progress import progress
+    from fringe.archive.life import surface_progress
 
-    assert surface.folder is not None
-    found = survey(surface.folder)
-    return progress(visit_records(found.sessions), surface.tolerance), found.problems
+    return surface_progress(surface)
 
 
 def _json(
@@ -157,24 +104,46 @@ def _json(
         **row.to_json(),
         "wavelength_nm": progress.wavelength_nm,
         "readings": [logged.reading.to_json() for logged in visit.readings],
+        "spherometer": _spherometer_json(visit),
         "refused": _refusals(visit),
         "next_step": progress.next_step.to_json(),
         "problems": list(problems),
     }
 
 
-def _text(surface: Surface, visit: Visit, path: Path, progress: Progress) -> list[str]:
+def _spherometer_json(visit: Visit) -> dict[str, Any] | None:
+    from fringe.judge.coverage import coverage_factor
+
+    one = next((s for s in visit.spherometers if s.measured is not None), None)
+    if one is None or one.measured is None:
+        return None
+    found = one.measured
+    k = coverage_factor(found.dof)
+    return {
+        "power_fringes": found.power_fringes,
+        "power_u95_fringes": None if found.power_u_fringes is None else k * found.power_u_fringes,
+        "radius_difference_mm": found.radius_difference_mm,
+        "radius_difference_u95_mm": None
+        if found.radius_difference_u_mm is None
+        else k * found.radius_difference_u_mm,
+        "work_radius_mm": one.radius_mm,
+    }
+
+
+def _text(
+    surface: Surface, visit: Visit, path: Path, progress: Progress, sagittas: SagResult | None
+) -> list[str]:
     from fringe.cli._words import power_text, radius_text, verdict_text
     from fringe.format import figures
 
     number, row = _row_of(path, progress)
     rows = [f"{surface.name}, visit {number}, {row.when:%Y-%m-%d %H:%M}"]
-    for logged in visit.readings if len(visit.readings) > 1 else ():
-        name = visit.photographs[logged.photographs[0] - 1].file_name
-        reading = logged.reading
-        rows.append(line(name[:18], power_text(
-            reading.power_fringes, reading.power_u95_fringes, reading.sense
-        )))  # fmt: skip
+    rows += _stage_text(visit)
+    rows += _readings_text(visit)
+    if sagittas is not None:
+        from fringe.judge.spherometry import text_of
+
+        rows.append(line("spherometer", text_of(sagittas)))
     if row.power_fringes is not None:
         power = power_text(row.power_fringes, row.power_u95_fringes, row.sense)
         rows.append(line("power", f"{power}, at {progress.wavelength_nm:.2f} nm"))
@@ -183,9 +152,54 @@ def _text(surface: Surface, visit: Visit, path: Path, progress: Progress) -> lis
     if row.irregularity_fringes is not None:
         rows.append(line("irregularity", f"{figures(row.irregularity_fringes, 3)} fringes"))
     if row.verdict is not None:
-        rows.append(line("verdict", f"{verdict_text(row)}: {row.reason}"))
-    rows.append(line("next", f"{progress.next_step.text()}: {progress.next_step.reason}"))
-    return [*rows, line("file", str(path))]
+        rows.append(wrapped_line("verdict", f"{verdict_text(row)}: {row.reason}"))
+    rows.append(wrapped_line("next", f"{progress.next_step.text()}: {progress.next_step.reason}"))
+    rows.append(line("file", str(path)))
+    if sagittas is not None:
+        rows += [remark(note) for note in _notes(visit, sagittas)]
+    return rows
+
+
+def _readings_text(visit: Visit) -> list[str]:
+    """One line a reading, where there are several, or one not of the whole on its plate."""
+    from fringe.cli._words import power_text
+
+    rows = []
+    for logged in visit.readings:
+        special = logged.against or logged.aperture_mm is not None
+        if len(visit.readings) == 1 and not special:
+            continue
+        reading = logged.reading
+        name = "by eye"
+        if logged.photographs:
+            name = visit.photographs[logged.photographs[0] - 1].file_name
+        power = power_text(reading.power_fringes, reading.power_u95_fringes, reading.sense)
+        over = "" if logged.aperture_mm is None else f", over {logged.aperture_mm:g} mm"
+        if logged.place_mm is not None:
+            over += " at {:g}, {:g} mm".format(*logged.place_mm)
+        on = "" if logged.against is None else f", on {logged.against}"
+        rows.append(line(name[:18], power + over + on))
+    return rows
+
+
+def _stage_text(visit: Visit) -> list[str]:
+    """How a stage's grain size was understood, where a grit's name was."""
+    if visit.work.stage is None:
+        return []
+    from fringe.judge.abrasives import stage
+
+    one = stage(visit.work.stage)
+    if one.size_um is None or one.source == "by its name":
+        return []
+    return [line("stage", f"{one.name}: grains of {one.size_um:g} µm ({one.source})")]
+
+
+def _notes(visit: Visit, sagittas: SagResult) -> list[str]:
+    from fringe.judge.spherometry import trap_text
+
+    assumed = [one.options["assumed"] for one in visit.spherometers if "assumed" in one.options]
+    trap = trap_text(sagittas)
+    return [*([trap] if trap else []), *dict.fromkeys(assumed), *sagittas.notes]
 
 
 def _row_of(path: Path, progress: Progress) -> Any:

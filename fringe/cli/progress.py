@@ -25,36 +25,35 @@ STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 @click.command("progress", short_help="Show a surface's visits, verdicts and next step.")
 @click.argument("surface")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
+@click.option("--alone", is_flag=True, help="Learn nothing from the archive's other surfaces.")
 @json_option
-def command(surface: str, picture: Path | None, as_json: bool) -> None:
+def command(surface: str, picture: Path | None, alone: bool, as_json: bool) -> None:
     """Show a surface's visits, verdicts and next step.
 
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder. All visits are judged by the
-    tolerance of today's record. A visit that was corrected is passed over.
+    tolerance of today's record. A visit that was corrected is passed over. How fast each kind
+    of work moves the surface is learned from its own visits, and from those of like surfaces
+    of the archive; forecasts hold in 90 of 100 cases.
 
     \b
     Example:
       fringe progress 'shop/concave 1'
       fringe progress 'shop/concave 1' --picture progress.png
     """
-    from fringe.archive.gather import visit_records
-    from fringe.archive.order import survey
+    from fringe.archive.life import surface_progress
     from fringe.archive.surface import find_surface
-    from fringe.judge.progress import progress
 
     found = find_surface(surface)
-    assert found.folder is not None
-    visits = survey(found.folder)
-    result = progress(visit_records(visits.sessions), found.tolerance)
+    result, problems = surface_progress(found, alone=alone)
     if picture is not None:
         _draw(found, result, picture)
     if as_json:
-        print_json(_json(found, result, visits.problems, picture))
+        print_json(_json(found, result, problems, picture))
         return
     _show(found, result)
     if picture is not None:
         click.echo(f"Picture: {picture}")
-    for problem in visits.problems:
+    for problem in problems:
         click.echo(f"fringe: {problem}", err=True)
 
 
@@ -67,6 +66,7 @@ def _json(
         "visits": [row.to_json() for row in result.rows],
         "verdict": result.verdict and result.verdict.to_json(),
         "next_step": result.next_step.to_json(),
+        "rates": [one.to_json() for one in result.rates],
         "problems": list(problems),
         "picture": None if picture is None else str(picture),
     }
@@ -107,9 +107,27 @@ def _show(surface: Surface, result: Progress) -> None:
         console.print(Text(LEGEND, style="dim"))
         console.print()
     if result.verdict is not None:
-        console.print(Text(f"Verdict: {result.verdict.state}: {result.verdict.reason}"))
+        state, reason = result.verdict.state, result.verdict.reason
+        if result.rows and result.rows[-1].conflict:
+            reason = result.rows[-1].conflict or reason
+        console.print(Text(f"Verdict: {state}: {reason}"))
     step = result.next_step
     console.print(Text(f"Next: {step.text()}: {step.reason}"))
+    for row in _outlook(result, surface):
+        console.print(Text(row))
+
+
+def _outlook(result: Progress, surface: Surface) -> list[str]:
+    """What the next spell does, and what was learned, in a few lines."""
+    from fringe.cli._outlook import learned_lines, spell_lines
+
+    wavelength = result.wavelength_nm
+    if wavelength is None:
+        return []
+    return [
+        *spell_lines(result.next_step, surface, wavelength),
+        *learned_lines(result, wavelength),
+    ]
 
 
 def _limits(surface: Surface, result: Progress) -> str:

@@ -13,13 +13,13 @@ from fringe.cli._bench import (
     NUMBER,
     SIGNED_LENGTHS,
     flat,
-    last_digit_mm,
     light_options,
     line,
     remark,
     wavelength_nm,
 )
 from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.cli._sagitta import reading_u as assumed_u
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def command(
     options = _from_records(options)
     one = _spherometer(options)
     groups = [flat(group) for group in (plate, work, zero)]
-    u_reading, assumed = _reading_u(groups, reading_u, one)
+    u_reading, assumed = assumed_u(groups, reading_u, one)
     plates, works, zeros = (tuple(mm for mm, _ in group) for group in groups)
     readings = SpherometerReadings(plates, works, zeros, u_reading)
     lamp = _lamp(options)
@@ -165,24 +165,6 @@ def _spherometer(options: dict[str, Any]) -> Spherometer | None:
         one,
         u_contact_mm=None if size_u is None else size_u / share,
         u_ball_mm=None if ball_u is None else ball_u / 2,
-    )
-
-
-def _reading_u(
-    groups: list[list[tuple[float, str]]], given: float | None, one: Spherometer | None
-) -> tuple[float, str | None]:
-    """Standard uncertainty of a reading [mm], and what was assumed if nobody said."""
-    if given is not None:
-        return given, None
-    if one is not None and one.u_reading_mm is not None:
-        return one.u_reading_mm, None
-    counts = [last_digit_mm(text) for group in groups for _, text in group]
-    known = [count for count in counts if count is not None]
-    if not known:
-        return 0.0, None
-    finest = min(known)
-    return finest / math.sqrt(3), (
-        f"each reading is taken as good to ±{finest * 1000:g} µm, one count of its last digit"
     )
 
 

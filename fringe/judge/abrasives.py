@@ -110,9 +110,10 @@ def check_stage(name: str) -> Stage:
     """
     if not name.strip():
         raise BadInput("stage: its name is empty; write a grit as '#400' or 9um, or polish")
-    found = stage(name)
-    if found.size_um is not None and not 0.01 <= found.size_um <= 2000:
-        raise BadInput(f"stage {name!r}: no grain is {found.size_um:g} um in size")
+    found, size = stage(name), _SIZE.search(name)
+    size_um = found.size_um if size is None else float(size[1].replace(",", "."))
+    if size_um is not None and not found.polish and not 0.01 <= size_um <= 2000:
+        raise BadInput(f"stage {name!r}: no grain is {size_um:g} um in size")
     return found
 
 

@@ -45,18 +45,20 @@ class Forecast:
         The work.
     rate_um_h : Interval
         Rate of a spell to come: change of the height of power [um/h].
+    half_width_um : float
+        Height of power, of either sign, that it is to come within: the tolerance, or a grain
+        of the grit [um].
     minutes : Interval
-        Until the surface enters its tolerance [min]; an end is None where that lies beyond
-        all useful time.
+        Until the surface is there [min]; an end is None where that lies beyond all useful time.
     chance : float
         That this work gets there at all.
     advised_minutes : float or None
-        The next spell: to the middle of the tolerance, but so short that it hardly passes
-        through it [min]; None where no time helps.
+        The next spell: to the middle, but so short that it hardly passes through the width
+        [min]; None where no time helps.
     after_um : Interval or None
         Height of power after that spell [um].
     inside_after : float or None
-        Chance that it ends inside the tolerance.
+        Chance that it ends within the width.
     spells, learned_minutes, surfaces : int, float, int
         What the rate was learned from: own spells, their minutes, like surfaces.
     borrowed : bool
@@ -65,6 +67,7 @@ class Forecast:
 
     kind: Kind
     rate_um_h: Interval
+    half_width_um: float
     minutes: Interval
     chance: float
     advised_minutes: float | None
@@ -81,7 +84,8 @@ class Forecast:
             "stage": self.kind.stage,
             "on_top": self.kind.on_top or None,
             "rate_um_h": self.rate_um_h.to_json(),
-            "minutes_to_tolerance": self.minutes.to_json(),
+            "half_width_um": self.half_width_um,
+            "minutes": self.minutes.to_json(),
             "chance": self.chance,
             "advised_minutes": self.advised_minutes,
             "after_um": self.after_um and self.after_um.to_json(),
@@ -127,6 +131,7 @@ def forecast(
     return Forecast(
         kind=kind,
         rate_um_h=Interval(60 * median, 60 * low, 60 * high),
+        half_width_um=half_width_um,
         minutes=Interval(*(_finite(np.quantile(times, q, method="higher"))
                            for q in (0.5, (1 - SHARE) / 2, (1 + SHARE) / 2))),
         chance=float(np.mean(np.isfinite(times))),

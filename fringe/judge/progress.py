@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from fringe.judge.forecast import Forecast
     from fringe.judge.rates import Change
 
-__all__ = ["Progress", "SourceValue", "VisitRecord", "VisitRow", "combine", "progress"]
+__all__ = [
+    "Progress", "SourceValue", "VisitRecord", "VisitRow", "combine", "progress", "visit_rows",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -214,6 +216,16 @@ def progress(
     return Progress(
         tuple(rows), step, verdict, wavelength, _rates(rows, tolerance, aperture, like)
     )  # fmt: skip
+
+
+def visit_rows(visits: Sequence[VisitRecord], wavelength_nm: float) -> tuple[VisitRow, ...]:
+    """Visits as rows in fringes of a wavelength, neither judged nor followed by a step."""
+    tolerance = Tolerance(wavelength_nm=wavelength_nm)
+    rows, minutes = [], 0.0
+    for visit in visits:
+        minutes += visit.minutes or 0.0
+        rows.append(_row(visit, tolerance, minutes / 60)[0])
+    return tuple(rows)
 
 
 def _rates(

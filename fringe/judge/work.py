@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fringe.format import plus_minus
+from fringe.format import figures, plus_minus
 from fringe.judge.abrasives import Pits, Stage, pits, stage
 from fringe.judge.forecast import Forecast
 from fringe.judge.lives import NO_STAGE, Life, foretell, half_width_um, life
@@ -44,6 +44,15 @@ class _Bench:
     now: Stage
     pits: Pits | None
     band_um: float | None
+    # the next stage is known to take no more than the tolerance itself
+    strict: bool = False
+
+    def target_um(self, key: str) -> float | None:
+        """How near a stage must bring the height of power [um]: a grit, to one of its grains."""
+        one = stage(key) if key else NO_STAGE
+        if one.polish or one.size_um is None or self.band_um is None:
+            return self.band_um
+        return self.band_um if self.strict else max(self.band_um, one.size_um)
 
     @property
     def on_top(self) -> str:
@@ -74,7 +83,7 @@ class _Bench:
         for on_top in (self.on_top, ""):
             kind = Kind(key, on_top)
             if on_top or self.knows(kind):
-                found = foretell(kind, self.own, self.band_um, self.like)
+                found = foretell(kind, self.own, self.target_um(key), self.like)
                 if found is not None:
                     return found
         return None
@@ -165,7 +174,7 @@ def _grind(bench: _Bench) -> NextStep:
         return _hand_over(bench, f"{finer.name if finer else ''} can take what is left")
     if able is None and _within_grain(bench):
         return _hand_over(bench, f"what is left is less than a grain of {bench.now.name}")
-    return _chase(bench)
+    return _chase(dataclasses.replace(bench, strict=able is False))
 
 
 def _within_grain(bench: _Bench) -> bool:
@@ -277,7 +286,7 @@ def _chase(bench: _Bench) -> NextStep:
     if found.chance < SURE and _lost(found):
         reason = f"{bench.shown}; {name} moves it by {pace}, too little to tell"
         return dataclasses.replace(step, reason=reason)
-    reason = f"{bench.shown}; {name} moves it by {pace}, {_reach_text(found)}"
+    reason = f"{bench.shown}; {name} moves it by {pace}, {_reach_text(found, bench)}"
     if found.advised_minutes is None:
         return dataclasses.replace(step, reason=reason)
     return dataclasses.replace(step, reason=reason, minutes=found.advised_minutes)
@@ -333,17 +342,19 @@ def _pace_text(found: Forecast, bench: _Bench) -> str:
 
     wavelength = bench.tolerance.wavelength_nm or 1.0
     scale = 2 * NM_PER_UM / wavelength
-    low, high = ((end or 0.0) * scale for end in (found.rate_um_h.low, found.rate_um_h.high))
-    middle = (found.rate_um_h.median or 0.0) * scale
-    half = max(high - middle, middle - low)
-    text = plus_minus(middle, half, "fringes/h", signed=True)
+    ends = sorted(((end or 0.0) * scale for end in (found.rate_um_h.low, found.rate_um_h.high)),
+                  key=abs)  # fmt: skip
+    shown = [figures(end, 2, signed=True) for end in ends]
+    text = f"{shown[0]} to {shown[1]} fringes/h"
     return text + (", guessed from the other piece on top" if found.borrowed else "")
 
 
-def _reach_text(found: Forecast) -> str:
+def _reach_text(found: Forecast, bench: _Bench) -> str:
     if found.minutes.median == 0:
         return "it is there as likely as not"
-    text = f"inside in {minutes_text(found.minutes.low, found.minutes.high)}"
+    wider = bench.band_um is not None and found.half_width_um > bench.band_um
+    there = f"within a grain of {bench.now.name}" if wider else "inside"
+    text = f"{there} in {minutes_text(found.minutes.low, found.minutes.high)}"
     return text if found.chance > SURE else f"{text} ({100 * found.chance:.0f} % likely at all)"
 
 

@@ -136,7 +136,7 @@ def test_spherometer_of_a_session(surface, capsys):
     path = log_visit(surface, Visit(spherometers=readings))
     results = {one["name"]: one for one in call(capsys, "budget", path, "--json").json["results"]}
     assert set(results) == {
-        f"spherometer, {name}" for name in ("depth", "work radius", "radius difference")
+        f"spherometer, {name}" for name in ("depth", "power", "work radius", "radius difference")
     }
     names = {row["input"] for row in results["spherometer, work radius"]["rows"]}
     assert {"zero", "plate reading", "work reading", "ball size", "plate radius"} <= names

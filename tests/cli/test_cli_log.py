@@ -10,8 +10,10 @@ from pathlib import Path
 import h5py
 import pytest
 
+from fringe.archive.instruments import add_instrument
 from fringe.archive.order import list_sessions
 from fringe.archive.read import open_session
+from fringe.archive.surface import Surface, add_surface
 from fringe.cli import main
 from fringe.errors import Refused
 from fringe.photo.ellipse import Edge
@@ -41,7 +43,7 @@ def photos(tmp_path, monkeypatch, surface, rng):
 
         return read
 
-    monkeypatch.setattr("fringe.cli.log.surface_reader", stand_in)
+    monkeypatch.setattr("fringe.cli._visit.surface_reader", stand_in)
 
     def make(*names):
         for name in names:
@@ -62,6 +64,7 @@ def run(capsys, surface):
         out, err = capsys.readouterr()
         return int(stop.value.code or 0), out, err
 
+    call.printed = lambda: capsys.readouterr().out
     return call
 
 
@@ -207,10 +210,144 @@ def test_problems_are_named(run, photos, surface):
     assert len(err.splitlines()) == 1
 
 
+SAGS = ("--sag-plate", "808um,808um", "--sag-work", "793um", "--zero", "0um")
+
+
+def test_a_spherometer(run, surface):
+    """Spherometer readings alone: which is deeper, power and radius difference, and a next step.
+
+    The trade's facts: 793 where the plate reads 808 is too shallow by 15 (common practice).
+    """
+    code, out, err = run(*SAGS, "--stage", "#400", "--minutes", "25", "--on-top", "tool")
+    assert (code, err) == (0, "")
+    assert "The work is too shallow by 15.0 ± 2.8 µm" in out
+    assert "#400: grains of 17.3 µm (F400: from memory)" in out
+    assert "! each reading is taken as good to ±1 µm" in out
+    (session,) = sessions(surface)
+    (measured,) = session.measured
+    assert measured.source == "spherometer"
+    assert measured.sense == "centre"  # a concave too shallow has the larger radius
+    assert measured.radius_difference_mm > 0
+    visit = open_session(session.place).visit
+    assert [one.piece for one in visit.spherometers] == ["plate", "work"]
+    assert visit.spherometers[0].height_mm.tolist() == [0.808, 0.808]
+    assert visit.spherometers[1].zero_mm.tolist() == [0.0]
+    assert visit.inputs["sag_plate"] == [["808um", "808um"]]
+
+
+def test_the_spherometer_agrees_with_sag(run, surface):
+    """What is logged is what `fringe sag` says of the same readings, to the last digit."""
+    values = json.loads(run(*SAGS, "--reading-u", "1um", "--json")[1])["spherometer"]
+    with pytest.raises(SystemExit):
+        main(["sag", "--plate", "808um,808um", "--work", "793um", "--zero", "0um", "--form",
+              "concave", "--plate-radius", "3048.6mm", "--plate-radius-u", "0.2mm", "--diameter",
+              "150mm", "--wavelength", "589.29nm", "--reading-u", "1um", "--json"])  # fmt: skip
+    told = json.loads(run.printed())
+    assert values["power_fringes"] == pytest.approx(told["power_fringes"], rel=1e-12)
+    assert values["power_u95_fringes"] == pytest.approx(told["power_u95_fringes"], rel=1e-12)
+    assert values["work_radius_mm"] == pytest.approx(told["work_radius_mm"], rel=1e-12)
+
+
+def test_instruments_are_copied(run, photos, surface, tmp_path):
+    """The session keeps the records of plate, spherometer, camera and lamp as they were used."""
+    shop = tmp_path / "shop"
+    add_instrument(shop, "spherometer", "balls", {"foot_circle_mm": 140.0, "ball_diameter_mm": 6.35,
+                                                  "u_reading_um": 0.3})  # fmt: skip
+    add_instrument(shop, "plate", "plate 7", {"form": "convex", "radius_mm": 3048.6})
+    add_instrument(shop, "camera", "overhead", {"distance_mm": 900.0, "scale_px_per_mm": 5.0})
+    add_instrument(shop, "lamp", "arc", {"lines": [{"wavelength_nm": 546.07, "weight": 1.0}],
+                                         "source": "label"})  # fmt: skip
+    sags = ("--sag-plate", "806um", "--sag-work", "800um")
+    code, _, err = run(*photos("1.0.jpg"), *sags, "--spherometer", "balls", "--camera", "overhead",
+                       "--lamp", "arc")  # fmt: skip
+    assert (code, err) == (0, "")
+    add_instrument(shop, "plate", "plate 7", {"form": "convex", "radius_mm": 1.0}, replace=True)
+    visit = open_session(sessions(surface)[0].place).visit
+    assert {kind: one["name"] for kind, one in visit.instruments.items()} == {
+        "plate": "plate 7", "spherometer": "balls", "camera": "overhead", "lamp": "arc",
+    }  # fmt: skip
+    assert visit.instruments["plate"]["radius_mm"] == 3048.6
+    assert visit.spherometers[0].geometry["foot_circle_mm"] == 140.0
+    assert visit.spherometers[0].options["u_reading_mm"] == pytest.approx(0.0003)
+    assert visit.readings[0].options["camera_distance_mm"] == 900.0
+    assert photos.reader.called[2]["scale"] == 5.0
+
+
+def test_a_budget_of_what_was_logged(run, photos, surface):
+    """`fringe budget` opens what `fringe log` wrote: fringes and spherometer, each by itself."""
+    run(*photos("3.5.jpg"), *SAGS)
+    with pytest.raises(SystemExit) as stop:
+        main(["budget", "shop/concave 1", "--json", "--trials", "0"])
+    assert not stop.value.code
+    names = [one["name"] for one in json.loads(run.printed())["results"]]
+    assert {"power", "radius difference", "spherometer, depth", "spherometer, power"} <= set(names)
+
+
+def test_the_spell_of_work(run, surface):
+    """Everything that is said of a spell of work comes back from the session."""
+    code, _, err = run("--stage", "9 um", "--minutes", "20", "--on-top", "tool", "--stroke",
+                       "a third", "--lap", "pitch 120", "--pressure", "4 kg", "--slurry", "thin",
+                       "--removed", "12um", "--pits", "gone")  # fmt: skip
+    assert (code, err) == (0, "")
+    work = sessions(surface)[0].work
+    assert dataclasses.asdict(work) == {
+        "stage": "9 um", "minutes": 20.0, "on_top": "tool", "stroke": "a third",
+        "lap": "pitch 120", "pressure": "4 kg", "slurry": "thin",
+        "removed_mm": pytest.approx(0.012), "pits": "gone",
+    }  # fmt: skip
+
+
+def test_laid_on_another_piece(run, photos, surface, tmp_path):
+    """--against keeps a contact with a partner, which says nothing of this surface's tolerance."""
+    add_surface(tmp_path / "shop", Surface("convex 1", "convex", 3047.0, 150.0))
+    code, out, err = run(*photos("1.0.jpg"), "--against", "convex 1")
+    assert (code, err) == (0, "")
+    assert "on convex 1" in out
+    assert "verdict" not in out
+    used, _, _ = photos.reader.called
+    assert (used.plate.name, used.plate_radius_mm) == ("convex 1", 3047.0)
+    (measured,) = sessions(surface)[0].measured
+    assert measured.against == "convex 1"
+
+
+def test_a_smaller_plate(run, photos, surface):
+    """A plate smaller than the work: read over its own circle, carried to the whole aperture.
+
+    Analytic: over a sphere power grows as the square of the diameter.
+    """
+    code, out, err = run(*photos("1.0.jpg", "1.02.jpg"), "--aperture", "75mm", "--place", "0mm,0mm",
+                         "--place", "36mm,0mm")  # fmt: skip
+    assert (code, err) == (0, "")
+    assert "over 75 mm at 36, 0 mm" in out
+    used, _, _ = photos.reader.called
+    assert used.diameter_mm == 75.0
+    (session,) = sessions(surface)
+    (measured,) = session.measured
+    assert measured.power_fringes == pytest.approx(4.05, abs=0.05)
+    logged = open_session(session.place).visit.readings
+    assert [(one.aperture_mm, one.place_mm) for one in logged] == [
+        (75.0, (0.0, 0.0)), (75.0, (36.0, 0.0)),
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("words", "message"),
     [
         ((), "nothing to log"),
+        (("--stage", "0um"), "no grain is 0 um"),
+        (("--stage", "9000um"), "no grain"),
+        (("--sag-plate", "808um"), "give --sag-work as well"),
+        (("--sag-work", "808um"), "give --sag-plate as well"),
+        (("--zero", "0um", "--remark", "x"), "needs its readings"),
+        (("--sag-plate", "808um", "--sag-work", "0um"), "equals the zero"),
+        ((*SAGS, "--spherometer", "gone"), "no spherometer named 'gone'"),
+        (("here.jpg", "--against", "gone"), "gone"),
+        (("here.jpg", "--against", "concave 1"), "do not fit"),
+        (("here.jpg", "--aperture", "200mm"), "more than the work's"),
+        (("here.jpg", "--place", "1mm,2mm"), "--aperture as well"),
+        (("here.jpg", "--aperture", "80mm", "--place", "1mm"), "two lengths"),
+        (("here.jpg", "--aperture", "80mm", "--place", "99mm,0mm"), "off the work"),
+        (("--aperture", "80mm", "--remark", "x"), "belongs to a photograph"),
         (("gone.jpg",), "gone.jpg: no such file"),
         (("--minutes", "-5"), "cannot be"),
         (("--minutes", "long"), "no number"),
@@ -266,7 +403,7 @@ def test_the_reader_gets_the_surfaces_record(surface):
     given = {"edge": "1,2,3", "camera_distance": 900.0, "sense": "edge", "scale": 4.0}
     options = surface_options(surface, lamp("hene"), given)
     assert dataclasses.asdict(options) == {
-        "lamp": dataclasses.asdict(lamp("hene")), 
+        "lamp": dataclasses.asdict(lamp("hene")),
         "edge": dataclasses.asdict(Edge(1, 2, 3, 3, u_px=HALF_A_DIGIT)),
         "diameter_mm": 150.0, "plate_radius_mm": 3048.6, "work": "concave",
         "camera_distance_mm": 900.0, "sense": "edge", "scale_px_per_mm": 4.0,

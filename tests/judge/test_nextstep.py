@@ -203,7 +203,12 @@ def test_less_than_a_grain_is_handed_on():
     found = step(ground(-600.0, "#220"), ground(-100.0, "#220"))  # 29 um of 53
     assert "less than a grain of #220" in found.reason
     assert found.action == "grind"
-    assert step(ground(-600.0, "#220"), ground(-250.0, "#220")).reason.count("grain") == 0
+    far = step(ground(-600.0, "#220"), ground(-250.0, "#220"))  # 74 um of 53
+    assert "less than a grain" not in far.reason
+    assert "within a grain of #220 in" in far.reason
+    # 74 um at 5.2 um a minute: 14 min to the middle, 4 to the grain
+    assert far.forecast.minutes.median == pytest.approx(4.0, rel=0.1)
+    assert 4 < far.minutes < 14.5
 
 
 def test_pits_come_first():

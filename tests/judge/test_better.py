@@ -6,7 +6,7 @@ import dataclasses
 
 import pytest
 
-from fringe.judge.settle import what_settles
+from fringe.judge.better import what_settles
 from fringe.judge.sources import Bench, measured_from_budgets, reading_budgets
 from fringe.judge.verdict import Measured, Tolerance, surface_verdict
 from fringe.orders.reading import Quality, Reading

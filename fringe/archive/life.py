@@ -1,0 +1,95 @@
+"""A surface's progress as its archive tells it: its own visits first, then like surfaces."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fringe.archive.carried import surface_aperture
+from fringe.archive.gather import visit_records
+from fringe.archive.order import survey
+from fringe.archive.surface import E_LINE_NM, Surface, list_surfaces, load_surface
+from fringe.errors import BadInput
+from fringe.judge.lives import life
+from fringe.judge.progress import Progress, progress, visit_rows
+from fringe.judge.rates import Change
+from fringe.judge.tolerance import Aperture
+
+# A surface is like another when its diameter is within this factor of it (ours, no source).
+LIKE_DIAMETER = 1.5
+# As many as tell the rate as well as it can be told; the most recently worked ones.
+MOST_LIKE = 20
+
+
+def surface_progress(surface: Surface, *, alone: bool = False) -> tuple[Progress, tuple[str, ...]]:
+    """Judge a surface's visits, and foretell by its own log and by like surfaces of its archive.
+
+    Parameters
+    ----------
+    surface : Surface
+        A surface that was loaded.
+    alone : bool
+        Leave the other surfaces of the archive unread.
+
+    Returns
+    -------
+    progress : Progress
+    problems : tuple of str
+        One line for each of this surface's sessions that cannot be read.
+    """
+    assert surface.folder is not None
+    found = survey(surface.folder)
+    records = visit_records(found.sessions)
+    like = [] if alone or not any(r.measured for r in records) else like_changes(surface)
+    result = progress(records, surface.tolerance, aperture=aperture_if_any(surface), like=like)
+    return result, found.problems
+
+
+def like_changes(surface: Surface) -> list[tuple[Change, ...]]:
+    """What work did to like surfaces of the same archive, a tuple a surface.
+
+    A surface or a session that cannot be read is passed over: `fringe check` names it.
+    """
+    assert surface.folder is not None
+    others = [f for f in list_surfaces(surface.folder.parent) if f.name != surface.folder.name]
+    others.sort(key=_age, reverse=True)
+    found: list[tuple[Change, ...]] = []
+    for folder in others:
+        if len(found) >= MOST_LIKE:
+            break
+        try:
+            other = load_surface(folder)
+            if not _alike(surface, other):
+                continue
+            changes = _changes(other)
+        except BadInput:
+            continue
+        if changes:
+            found.append(changes)
+    return found
+
+
+def _alike(surface: Surface, other: Surface) -> bool:
+    ratio = surface.diameter_mm / other.diameter_mm
+    return 1 / LIKE_DIAMETER <= ratio <= LIKE_DIAMETER
+
+
+def _age(folder: Path) -> float:
+    try:
+        return folder.stat().st_mtime
+    except OSError:
+        return 0.0
+
+
+def _changes(surface: Surface) -> tuple[Change, ...]:
+    assert surface.folder is not None
+    wavelength = surface.tolerance.wavelength_nm or E_LINE_NM
+    records = visit_records(survey(surface.folder).sessions)
+    return life(visit_rows(records, wavelength), wavelength).changes
+
+
+def aperture_if_any(surface: Surface) -> Aperture | None:
+    """The aperture that power is quoted over; None for a half sphere, which has none."""
+    try:
+        return surface_aperture(surface)
+    except BadInput:
+        return None

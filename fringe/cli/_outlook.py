@@ -1,0 +1,111 @@
+"""Forecasts in words: what the next spell does to a surface, and what was learned of the work."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fringe.archive.surface import Surface
+    from fringe.judge.forecast import Forecast, Interval
+    from fringe.judge.nextstep import NextStep
+    from fringe.judge.progress import Progress
+
+
+def spell_lines(step: NextStep, surface: Surface, wavelength_nm: float) -> list[str]:
+    """Where the next spell takes the surface, and how likely that is inside."""
+    found = step.forecast
+    rows = []
+    if step.moves:
+        rows.append(f"So {step.moves}.")
+    if step.minutes is None or found is None or found.after_um is None:
+        return rows
+    from fringe.judge.nextstep import round_minutes
+
+    power = _range(_in_fringes(found.after_um, wavelength_nm), "fringes")
+    text = f"After {round_minutes(step.minutes)} min power will be {power}"
+    radius = _radii(found.after_um, surface, wavelength_nm)
+    if radius is not None:
+        text += f", work − plate {_range(radius, 'mm')}"
+    if found.inside_after is not None:
+        text += f"; {100 * found.inside_after:.0f} % likely {_within(found, surface)}"
+    return [*rows, f"{text}."]
+
+
+def _within(found: Forecast, surface: Surface) -> str:
+    from fringe.archive.life import aperture_if_any
+    from fringe.judge.lives import half_width_um
+
+    band = half_width_um(surface.tolerance, aperture_if_any(surface))
+    if band is not None and found.half_width_um <= band * (1 + 1e-9):
+        return "inside"
+    return "as near as this grit needs"
+
+
+def learned_lines(result: Progress, wavelength_nm: float) -> list[str]:
+    """One line for each kind of work: its rate, and what it was learned from."""
+    from fringe.judge.abrasives import stage
+
+    names = {stage(row.stage).key: row.stage for row in result.rows if row.stage}
+    rows = []
+    for one in result.rates:
+        if one.borrowed:
+            continue
+        name = names.get(one.kind.stage, one.kind.stage) or "work"
+        top = f", {one.kind.on_top} on top" if one.kind.on_top else ""
+        rate = _range(_in_fringes(one.rate_um_h, wavelength_nm), "fringes/h")
+        if max(abs(one.rate_um_h.low or 0), abs(one.rate_um_h.high or 0)) > 30:
+            rate = _range(one.rate_um_h, "µm/h of sagitta")
+        rows.append(f"  {name}{top}: {rate}, from {_source(one)}")
+    return ["Learned:", *rows] if rows else []
+
+
+def _source(one: Forecast) -> str:
+    parts = []
+    if one.spells:
+        spells = "one spell" if one.spells == 1 else f"{one.spells} spells"
+        parts.append(f"{spells} of this surface, {one.learned_minutes:.0f} min")
+    if one.surfaces:
+        like = "a like surface" if one.surfaces == 1 else f"{one.surfaces} like surfaces"
+        parts.append(like)
+    return " and ".join(parts)
+
+
+def _in_fringes(um: Interval, wavelength_nm: float) -> Interval:
+    from fringe.judge.forecast import Interval
+
+    scale = 2000.0 / wavelength_nm
+    return Interval(*(None if end is None else end * scale for end in (um.median, um.low, um.high)))
+
+
+def _radii(um: Interval, surface: Surface, wavelength_nm: float) -> Interval | None:
+    """The same ends as radius differences [mm]."""
+    from fringe.errors import BadInput
+    from fringe.judge.forecast import Interval
+    from fringe.optics.spheres import radius_difference_mm
+
+    scale = 2000.0 / wavelength_nm
+    ends = []
+    for end in (um.median, um.low, um.high):
+        if end is None:
+            return None
+        try:
+            ends.append(radius_difference_mm(
+                end * scale, surface.plate_radius_mm, surface.diameter_mm, wavelength_nm,
+                surface.form,
+            ))  # fmt: skip
+        except BadInput:
+            return None
+    middle, *outer = ends
+    return Interval(middle, min(outer), max(outer))
+
+
+def _range(one: Interval, unit: str) -> str:
+    """Both ends with as many decimals as their distance deserves, `−1.2 to +0.8 fringes`."""
+    from fringe.format import fixed, uncertainty_decimals
+
+    if one.low is None or one.high is None:
+        return "not known"
+    half = (one.high - one.low) / 2
+    decimals = uncertainty_decimals(half) if half > 0 else 2
+    low, high = (fixed(end, decimals, signed=True) for end in (one.low, one.high))
+    return f"{low} to {high} {unit}"

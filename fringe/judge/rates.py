@@ -180,8 +180,13 @@ def _learn(
     kind: Kind, every: Sequence[Sequence[Change]], height_um: float, u_um: float, draws: int
 ) -> Mixture:
     table = _Table.of(every, kind)
-    scale = table.scales(kind)
+    scale = table.scales()
     weights, centres, spreads = _posterior(table, scale, kind, u_um)
+    if not table.is_alone(kind):
+        # what a mixed change did was all put down to this kind; better now by what it left
+        rate = abs(float(weights @ centres[:, 1]))
+        scale[table.kinds.index(kind)] = max(rate, 1e-3 * float(scale.max()))
+        weights, centres, spreads = _posterior(table, scale, kind, u_um)
     counts = np.floor(np.cumsum(weights) * draws + 0.5).astype(int)
     which = np.searchsorted(counts, np.arange(draws), side="right")
     z = np.column_stack([_normal(draws, 0), _normal(draws, 1)])
@@ -217,9 +222,10 @@ class _Table:
 
     @staticmethod
     def of(every: Sequence[Sequence[Change]], kind: Kind) -> _Table:
+        wanted = _with_it(every, kind)
         rows = [
             (s, i, own[i]) for s, own in enumerate(every)
-            for i in _useful(own, kind, own_surface=s == 0)
+            for i in _useful(own, wanted, own_surface=s == 0)
         ]  # fmt: skip
         kinds = sorted({k for _, _, one in rows for k, _ in one.minutes} | {kind})
         count = len(rows)
@@ -241,7 +247,12 @@ class _Table:
             np.array([s for s, _, _ in rows], dtype=np.int64), u_last,
         )  # fmt: skip
 
-    def scales(self, kind: Kind) -> Array:
+    def is_alone(self, kind: Kind) -> bool:
+        """Whether any change is of this kind alone."""
+        mine = self.minutes[:, self.kinds.index(kind)]
+        return bool(np.any((mine > 0) & (mine == self.minutes.sum(axis=1))))
+
+    def scales(self) -> Array:
         """Size of each kind's rate [um/min]: what the rows together say, and its uncertainty."""
         found = np.empty(len(self.kinds))
         for j in range(len(self.kinds)):
@@ -277,15 +288,21 @@ class _Table:
         return covariance
 
 
-def _useful(own: Sequence[Change], kind: Kind, *, own_surface: bool) -> list[int]:
-    """Numbers of the changes that tell of the kind asked for, or of the last reading's error."""
+def _with_it(every: Sequence[Sequence[Change]], kind: Kind) -> set[Kind]:
+    """The kind asked for, and those that were logged in one change with it."""
+    mixed = [one for own in every for one in own if _tells(one, {kind})]
+    return {kind} | {k for one in mixed for k, _ in one.minutes}
+
+
+def _useful(own: Sequence[Change], kinds: set[Kind], *, own_surface: bool) -> list[int]:
+    """Numbers of the changes that tell of these kinds, or of the last reading's error."""
     recent = range(max(0, len(own) - MOST_CHANGES), len(own))
     last = {len(own) - 1} if own_surface else set()
-    return [i for i in recent if i in last or not own[i].minutes or _tells(own[i], kind)]
+    return [i for i in recent if i in last or not own[i].minutes or _tells(own[i], kinds)]
 
 
-def _tells(one: Change, kind: Kind) -> bool:
-    return any(k == kind and m > 0 for k, m in one.minutes)
+def _tells(one: Change, kinds: set[Kind]) -> bool:
+    return any(k in kinds and m > 0 for k, m in one.minutes)
 
 
 def _posterior(

@@ -24,6 +24,32 @@ FLAGS = (
 # width, height of paper [inch]: ISO 216, and the American letter
 PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 
+# Relative luminance and contrast ratio of text on the page, WCAG 2.2
+CONTRASTS = """
+function luminance(colour) {
+  const part = colour.match(/[\\d.]+/g).slice(0, 3).map(Number).map(c => c / 255)
+    .map(c => c <= 0.04045 ? c / 12.92 : Math.pow((c + 0.055) / 1.055, 2.4));
+  return 0.2126 * part[0] + 0.7152 * part[1] + 0.0722 * part[2];
+}
+function ground(element) {
+  for (let e = element; e; e = e.parentElement) {
+    const colour = getComputedStyle(e).backgroundColor;
+    if (!/, 0\\)$/.test(colour) && colour !== 'transparent') return colour;
+  }
+  return 'rgb(255, 255, 255)';
+}
+const found = [];
+const kinds = 'h1, h2, h3, p, a, th, td, li, caption, figcaption, label, button, summary,'
+  + ' input, select';
+for (const e of document.querySelectorAll(kinds)) {
+  if (!(e.textContent.trim() || e.value) || !e.checkVisibility() || e.disabled) continue;
+  if (getComputedStyle(e).clipPath !== 'none') continue;
+  const pair = [luminance(getComputedStyle(e).color), luminance(ground(e))].sort((a, b) => b - a);
+  found.push((pair[0] + 0.05) / (pair[1] + 0.05));
+}
+return Math.min(...found);
+"""
+
 
 class Browser:
     """Chromium with what a test wants to know of it."""
@@ -85,6 +111,10 @@ class Browser:
             {"role": node.get("role", {}).get("value"), "name": node.get("name", {}).get("value")}
             for node in nodes if not node.get("ignored")
         ]  # fmt: skip
+
+    def contrast(self) -> float:
+        """Return the least contrast of any text that is to be seen; 1 is none, 21 the most."""
+        return float(self.js(CONTRASTS))
 
     def wide(self) -> int:
         """How many pixels the page is wider than the window; 0 where nothing has to be pushed."""

@@ -46,6 +46,7 @@ KEPT_TO = {
     "flask": {"bench"},
     "werkzeug": {"bench"},
     "waitress": {"bench"},
+    "segno": {"bench"},
 }
 HEAVY = {
     "numpy", "scipy", "skimage", "xarray", "pandas", "h5py", "h5netcdf", "matplotlib", "PIL",

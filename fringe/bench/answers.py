@@ -1,0 +1,129 @@
+"""Results in words, for a page that is read from two metres away."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fringe.format import figures, plus_minus
+from fringe.judge.progress import Progress, VisitRow
+from fringe.orders.reading import Reading
+from fringe.show.progress import percent_text
+from fringe.show.style import wavelength_text
+from fringe.show.words import (
+    headline,
+    power_values,
+    quality_rows,
+    reading_rows,
+    sense_text,
+    warnings_of,
+)
+
+VERDICTS = {
+    "inside": "Inside the tolerance",
+    "outside": "Outside the tolerance",
+    "unproven": "Not proven either way",
+}
+
+
+def large(values: dict[str, Any]) -> dict[str, Any]:
+    """Return the result's parts for large letters: value, uncertainty, unit, sense.
+
+    Parameters
+    ----------
+    values : dict
+        Keys of a reading.
+    """
+    head = headline(values)
+    value, _, u95 = head.value.partition(" ± ")
+    wavelength = values.get("wavelength_nm")
+    unit = head.unit
+    if unit and wavelength is not None:
+        unit += f" at {wavelength_text(wavelength)}"
+    known = values.get("power_fringes") is not None
+    return {
+        "label": head.label,
+        "value": value,
+        "u95": f"± {u95}" if u95 else "",
+        "unit": unit,
+        "sense": sense_text(values) if known else "",
+        "known": not known or values.get("sense") in ("centre", "edge"),
+    }
+
+
+def reading_answer(reading: Reading) -> dict[str, Any]:
+    """Return one photograph's result, with all its numbers."""
+    values = reading.to_json()
+    rows = [*reading_rows(values), *quality_rows(values)]
+    if reading.iso10110:
+        rows.append(("ISO 10110-5", reading.iso10110))
+    return {
+        **large(values),
+        "rows": [[label.strip(), value] for label, value in rows],
+        "warnings": warnings_of(values),
+    }
+
+
+def visit_answer(judged: Progress, row: VisitRow, count: int) -> dict[str, Any]:
+    """Return the whole visit's result: mean, verdict, and the next step.
+
+    Parameters
+    ----------
+    judged : Progress
+        All visits with the one at hand as the last.
+    row : VisitRow
+        The visit at hand.
+    count : int
+        How many readings it holds.
+    """
+    values = power_values(
+        row.power_fringes, row.power_u95_fringes, row.sense, judged.wavelength_nm
+    )  # fmt: skip
+    step = judged.next_step
+    return {
+        **large(values),
+        "count": count,
+        "verdict": row.verdict,
+        "verdict_text": VERDICTS.get(row.verdict or "", "No tolerance to judge by"),
+        "probability": "" if row.probability is None else percent_text(row.probability),
+        "reason": _sentence(row.reason or ""),
+        "next": step.text(),
+        "next_reason": _sentence(step.reason),
+    }
+
+
+def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
+    """Return the logged visits as rows of text, the latest first."""
+    return [
+        {
+            "visit": number,
+            "when": row.when.isoformat(sep=" ", timespec="minutes")[:16],
+            "work": _work(row),
+            "power": _power(row),
+            "irregularity": _irregularity(row),
+            "verdict": row.verdict or "",
+            "next": row.next_step or "",
+        }
+        for number, row in reversed(list(enumerate(rows, 1)))
+    ]
+
+
+def _work(row: VisitRow) -> str:
+    minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
+    return " ".join(part for part in (row.stage or "", minutes) if part)
+
+
+def _power(row: VisitRow) -> str:
+    if row.power_fringes is None:
+        return ""
+    known = row.sense != "unknown"
+    shown = plus_minus(row.power_fringes, row.power_u95_fringes, signed=known)
+    return shown if known else f"{shown}, sign unknown"
+
+
+def _irregularity(row: VisitRow) -> str:
+    return "" if row.irregularity_fringes is None else figures(row.irregularity_fringes, 2)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}." if text else ""

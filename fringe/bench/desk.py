@@ -1,0 +1,497 @@
+"""What lies on the bench: a surface, a lamp, photographs with their readings; and the log."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import secrets
+import threading
+import time
+import unicodedata
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from fringe.archive.gather import logged, visit_records
+from fringe.archive.instruments import find_lamp, list_instruments
+from fringe.archive.order import survey
+from fringe.archive.session import Photograph, Visit, Work
+from fringe.archive.surface import Surface, list_surfaces, load_surface
+from fringe.archive.write import log_visit
+from fringe.bench.answers import history, reading_answer, visit_answer
+from fringe.bench.worker import Job, Reader, Result
+from fringe.errors import BadInput, FringeError
+from fringe.judge.progress import VisitRecord, VisitRow, progress
+from fringe.judge.verdict import measured_from_reading
+from fringe.optics.lamps import Lamp, lamp_names
+from fringe.orders.read import ReadOptions
+from fringe.orders.reading import Reading
+from fringe.photo.arrivals import ENDINGS
+from fringe.photo.ellipse import Edge
+
+MOST_SHOTS = 24
+MOST_BYTES = 400_000_000
+LONGEST_NAME = 80
+PREVIEW_PX = 1200
+SENSES = ("auto", "centre", "edge")
+KINDS = {"JPEG": (".jpg", "image/jpeg"), "MPO": (".jpg", "image/jpeg"),
+         "PNG": (".png", "image/png"), "TIFF": (".tif", "image/tiff")}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How the photographs on the bench were taken."""
+
+    surface: str | None = None
+    lamp: str | None = None
+    sense: str = "auto"
+    camera_distance_mm: float | None = None
+
+
+@dataclass
+class Shot:
+    """A photograph on the bench, and how far its reading has come."""
+
+    id: str
+    name: str
+    media_type: str
+    data: bytes = field(repr=False)
+    taken: datetime
+    width: int
+    height: int
+    preview: bytes = field(repr=False)
+    edge: Edge | str = "auto"
+    state: str = "waiting"  # then reading, read or refused
+    started_s: float = 0.0
+    reading: Reading | None = None
+    refusal: str = ""
+    lamp: Lamp | None = None
+    options: Mapping[str, Any] = field(default_factory=dict)
+    give_up: Callable[[], None] = lambda: None
+    turn: object = None  # which of its readings counts
+
+    @property
+    def sha256(self) -> str:
+        """Digest of the file's bytes."""
+        return hashlib.sha256(self.data).hexdigest()
+
+
+class Desk:
+    """One bench, as every device beside it sees it. All calls may come from any thread.
+
+    Parameters
+    ----------
+    archive : Path
+        The archive to log into.
+    reader : Reader
+        Reads the photographs.
+
+    Raises
+    ------
+    BadInput
+        If the archive is not there or holds no surface.
+    """
+
+    def __init__(self, archive: Path, reader: Reader) -> None:
+        self.archive = archive
+        self._reader = reader
+        self._lock = threading.RLock()
+        self._changed = 0
+        self._shots: list[Shot] = []
+        self._logged: dict[str, dict[str, Any]] = {}
+        self._visit = secrets.token_hex(8)
+        self._cache: tuple[tuple[Path, int], tuple[VisitRecord, ...]] | None = None
+        self._decoding = threading.Lock()
+        names = [surface.name for surface in self.surfaces()]
+        if not names:
+            raise BadInput(f"{archive}: no surface yet; `fringe surface add` makes one")
+        self.settings = Settings(surface=names[0] if len(names) == 1 else None)
+
+    def surfaces(self) -> list[Surface]:
+        """The archive's surfaces; records that are damaged are left out."""
+        found = []
+        for folder in list_surfaces(self.archive):
+            try:
+                found.append(load_surface(folder))
+            except BadInput:
+                continue
+        return found
+
+    def lamps(self) -> list[str]:
+        """Names of the lamps of the archive and of the table."""
+        own = [one.name for one in list_instruments(self.archive, "lamp")]
+        return [*own, *(name for name in lamp_names() if name not in own)]
+
+    # --- what a device may do ---------------------------------------------------------------
+
+    def set(self, settings: Settings) -> None:
+        """Change surface, lamp, sense or distance; what was read with others is read anew.
+
+        Raises
+        ------
+        BadInput
+            If one of them is none.
+        """
+        if settings.sense not in SENSES:
+            raise BadInput(f"sense: {settings.sense!r} is none of {', '.join(SENSES)}")
+        if settings.surface is not None:
+            surface = self._surface(settings.surface)
+            find_lamp(settings.lamp or surface.lamp or "sodium", self.archive)
+        with self._lock:
+            if settings.surface != self.settings.surface:
+                settings = replace(settings, sense="auto")  # it was said of the other one
+            if settings != self.settings:
+                self.settings = settings
+                for shot in self._shots:
+                    self._read(shot)
+                self._touch()
+
+    def add(self, data: bytes, name: str) -> str:
+        """Put a photograph on the bench and begin to read it.
+
+        Parameters
+        ----------
+        data : bytes
+            The file's bytes.
+        name : str
+            What the device calls it; kept for the record, never used as a path.
+
+        Returns
+        -------
+        str
+            The shot's identity; that of the first one for a photograph that is there already.
+
+        Raises
+        ------
+        BadInput
+            If it is no picture, or the bench is full.
+        """
+        digest = hashlib.sha256(data).hexdigest()
+        there = self._same(digest)
+        if there is not None:
+            return there
+        with self._decoding:  # one at a time, so that memory is bounded
+            shot = _shot(data, name)
+        with self._lock:
+            there = self._same(digest)  # another request may have been faster
+            if there is not None:
+                return there
+            total = len(data) + sum(len(one.data) for one in self._shots)
+            if len(self._shots) >= MOST_SHOTS or total > MOST_BYTES:
+                raise BadInput("the bench is full; log the visit or remove photographs")
+            self._shots.append(shot)
+            self._read(shot)
+            self._touch()
+        return shot.id
+
+    def remove(self, identity: str) -> None:
+        """Take a photograph off the bench."""
+        with self._lock:
+            shot = self._find(identity)
+            shot.give_up()
+            self._shots.remove(shot)
+            self._touch()
+
+    def set_edge(self, identity: str, edge: Edge | str) -> None:
+        """Read a photograph with another edge: `auto`, `none`, or where it was dragged to."""
+        with self._lock:
+            shot = self._find(identity)
+            shot.edge = edge
+            self._read(shot)
+            self._touch()
+
+    def log(self, visit_id: str, work: Work, **told: Any) -> dict[str, Any]:
+        """Write the visit with all readings, once; a second call for it returns the same.
+
+        Parameters
+        ----------
+        visit_id : str
+            The visit that the device saw.
+        work : Work
+            What was done since the last visit.
+        **told
+            `temperature_c`, `remarks`, `by`.
+
+        Raises
+        ------
+        BadInput
+            If there is nothing to log, a reading is not done yet, or it was logged otherwise.
+        """
+        with self._lock:
+            if visit_id in self._logged:
+                return self._logged[visit_id]
+            if visit_id != self._visit:
+                raise BadInput("this visit is not on the bench any more; look at the page again")
+            surface = self._chosen()
+            if any(one.state in ("waiting", "reading") for one in self._shots):
+                raise BadInput("a photograph is still being read; wait for it or remove it")
+            path = log_visit(surface, self._as_visit(surface, work, told))
+            judged = progress(
+                visit_records(survey(path.parent).sessions), surface.tolerance
+            )  # fmt: skip
+            numbers = {row.session_id: i for i, row in enumerate(judged.rows, 1)}
+            result = {"visit": numbers[path.stem], "session": path.stem, "surface": surface.name}
+            self._logged[visit_id] = result
+            self._visit = secrets.token_hex(8)
+            self._shots = []
+            # where this visit's pieces touched says nothing about the next visit
+            self.settings = replace(self.settings, sense="auto")
+            self._touch()
+            return result
+
+    # --- what a device sees -------------------------------------------------------------------
+
+    @property
+    def changed(self) -> int:
+        """A number that grows with every change, for devices that look now and then."""
+        with self._lock:
+            return self._changed
+
+    def view(self) -> dict[str, Any]:
+        """Everything that the page shows, as plain values."""
+        with self._lock:
+            surface = None if self.settings.surface is None else self._chosen()
+            judged, row = self._judged(surface)
+            answer = None
+            if row is not None:
+                count = sum(one.reading is not None for one in self._shots)
+                answer = visit_answer(judged, row, count)
+            seen = [] if judged is None else list(judged.rows)
+            return {
+                "changed": self._changed,
+                "visit": self._visit,
+                "surfaces": [_surface_line(one) for one in self.surfaces()],
+                "lamps": self.lamps(),
+                "settings": {
+                    "surface": self.settings.surface,
+                    "lamp": self.settings.lamp,
+                    "usual_lamp": surface.lamp if surface else None,
+                    "sense": self.settings.sense,
+                    "camera_distance_mm": self.settings.camera_distance_mm,
+                },
+                "shots": [_shot_view(one) for one in self._shots],
+                "answer": answer,
+                "history": history(seen[: len(seen) - (row is not None)]),
+                "stages": list(dict.fromkeys(one.stage for one in reversed(seen) if one.stage)),
+            }
+
+    def shot(self, identity: str) -> Shot:
+        """One photograph on the bench, as it is now."""
+        with self._lock:
+            return replace(self._find(identity))
+
+    def chosen(self) -> Surface:
+        """The surface that is being measured; `BadInput` before one is chosen."""
+        with self._lock:
+            return self._chosen()
+
+    def close(self) -> int:
+        """End the reading; return how many photographs were not logged."""
+        self._reader.close()
+        with self._lock:
+            return len(self._shots)
+
+    # --- inside -------------------------------------------------------------------------------
+
+    def _touch(self) -> None:
+        self._changed += 1
+
+    def _same(self, digest: str) -> str | None:
+        with self._lock:
+            return next((one.id for one in self._shots if one.sha256 == digest), None)
+
+    def _find(self, identity: str) -> Shot:
+        for shot in self._shots:
+            if shot.id == identity:
+                return shot
+        raise BadInput("this photograph is not on the bench any more")
+
+    def _surface(self, name: str) -> Surface:
+        for surface in self.surfaces():
+            if surface.name == name:
+                return surface
+        raise BadInput(f"{name}: no such surface in {self.archive}")
+
+    def _chosen(self) -> Surface:
+        if self.settings.surface is None:
+            raise BadInput("choose the surface first")
+        return self._surface(self.settings.surface)
+
+    def _read(self, shot: Shot) -> None:
+        """Begin to read a photograph, and give up what was begun before."""
+        shot.give_up()
+        shot.reading, shot.refusal, shot.state, shot.turn = None, "", "waiting", None
+        if self.settings.surface is None:
+            shot.state, shot.refusal = "refused", "choose the surface first"
+            return
+        surface = self._chosen()
+        name = self.settings.lamp or surface.lamp
+        if name is None:
+            shot.state, shot.refusal = "refused", "choose the lamp first"
+            return
+        shot.lamp = find_lamp(name, self.archive)
+        options = ReadOptions(
+            lamp=shot.lamp,
+            edge=shot.edge,
+            diameter_mm=surface.diameter_mm,
+            plate_radius_mm=surface.plate_radius_mm,
+            work=surface.form,
+            camera_distance_mm=self.settings.camera_distance_mm,
+            sense=self.settings.sense,
+        )
+        shot.options = _kept(options, name)
+        shot.turn = turn = object()
+        shot.give_up = self._reader.submit(
+            Job(shot.data, shot.name, options),
+            lambda: self._started(shot, turn),
+            lambda result: self._done(shot, turn, result),
+        )
+
+    def _started(self, shot: Shot, turn: object) -> None:
+        with self._lock:
+            if shot.turn is turn:
+                shot.state, shot.started_s = "reading", time.monotonic()
+                self._touch()
+
+    def _done(self, shot: Shot, turn: object, result: Result) -> None:
+        with self._lock:
+            if shot.turn is not turn:
+                return  # it is being read anew
+            if isinstance(result, FringeError):
+                shot.state, shot.refusal = "refused", str(result)
+            else:
+                shot.state, shot.reading = "read", result
+            self._touch()
+
+    def _judged(self, surface: Surface | None) -> tuple[Any, VisitRow | None]:
+        """Progress with what is on the bench as the last visit, and that visit's row."""
+        if surface is None or surface.folder is None:
+            return None, None
+        records = list(self._records(surface.folder))
+        measured = [measured_from_reading(one.reading) for one in self._shots if one.reading]
+        if measured:
+            now = datetime.now().astimezone()
+            records.append(VisitRecord("", now, measured=tuple(measured)))
+        judged = progress(records, surface.tolerance)
+        return judged, judged.rows[-1] if measured else None
+
+    def _records(self, folder: Path) -> tuple[VisitRecord, ...]:
+        """Visits that were logged, read again only when the folder has changed."""
+        key = folder, folder.stat().st_mtime_ns
+        if self._cache is None or self._cache[0] != key:
+            self._cache = key, visit_records(survey(folder).sessions)
+        return self._cache[1]
+
+    def _as_visit(self, surface: Surface, work: Work, told: Mapping[str, Any]) -> Visit:
+        readings, photographs = [], []
+        for number, shot in enumerate(self._shots, 1):
+            refusal = shot.refusal or None
+            photographs.append(Photograph(shot.name, shot.data, shot.media_type, refusal))
+            if shot.reading is not None:
+                assert shot.lamp is not None
+                readings.append(
+                    logged(shot.reading, (number,), shot.lamp, surface.diameter_mm, shot.options)
+                )
+        inputs = {
+            "with": "fringe bench",
+            "arrived": [shot.taken.isoformat(timespec="seconds") for shot in self._shots],
+        }
+        return Visit(
+            work=work, readings=tuple(readings), photographs=tuple(photographs),
+            inputs=inputs, **told,
+        )  # fmt: skip
+
+
+def clean_file_name(name: str, ending: str) -> str:
+    """Return what may be kept of a file's name that a device sent.
+
+    Folders, control characters and what is too long are left away, and the ending is that of
+    what the file really is. It is for the record alone: no file is ever written under it.
+    """
+    last = re.split(r"[/\\]", name)[-1]
+    plain = "".join(c for c in last if unicodedata.category(c)[0] != "C").strip(" .")
+    path = PurePosixPath(plain)
+    kept = path.stem if path.suffix.lower() in ENDINGS else plain
+    return (kept[:LONGEST_NAME].strip(" .") or "photograph") + ending
+
+
+def _shot(data: bytes, name: str) -> Shot:
+    """Decode a photograph far enough to show it; refuses what is none."""
+    from PIL import Image
+
+    from fringe.photo.load import decode
+    from fringe.show.picture import cut, samples_of
+
+    shown = clean_file_name(name, "")
+    if not data:
+        raise BadInput(f"{shown}: is empty; take the photograph again")
+    samples = samples_of(decode(data, shown)[0])
+    with Image.open(io.BytesIO(data)) as picture:
+        ending, kind = KINDS.get(picture.format or "", ("", "application/octet-stream"))
+    height, width = samples.shape[:2]
+    window = cut(samples, -0.5, -0.5, width - 0.5, height - 0.5, longest_px=PREVIEW_PX)
+    buffer = io.BytesIO()
+    Image.fromarray(window.pixels).save(buffer, "JPEG", quality=85)
+    return Shot(
+        id=secrets.token_hex(8),
+        name=clean_file_name(name, ending),
+        media_type=kind,
+        data=data,
+        taken=datetime.now().astimezone(),
+        width=width,
+        height=height,
+        preview=buffer.getvalue(),
+    )
+
+
+def _kept(options: ReadOptions, lamp: str) -> dict[str, Any]:
+    """What a photograph is read with, as the record keeps it."""
+    edge = options.edge
+    values = {
+        "lamp": lamp,
+        "edge": edge if isinstance(edge, str) else (
+            f"{edge.cx:.2f},{edge.cy:.2f},{edge.a:.2f},{edge.b:.2f},{edge.angle_deg:.2f}"
+        ),
+        "sense": options.sense,
+        "diameter_mm": options.diameter_mm,
+        "plate_radius_mm": options.plate_radius_mm,
+        "work": options.work,
+        "camera_distance_mm": options.camera_distance_mm,
+    }  # fmt: skip
+    return {key: value for key, value in values.items() if value is not None}
+
+
+def _shot_view(shot: Shot) -> dict[str, Any]:
+    reading = shot.reading
+    edge = reading.edge if reading is not None else shot.edge
+    return {
+        "id": shot.id,
+        "name": shot.name,
+        "taken": f"{shot.taken:%H:%M}",
+        "taken_s": shot.taken.timestamp(),
+        "width": shot.width,
+        "height": shot.height,
+        "state": shot.state,
+        "seconds": time.monotonic() - shot.started_s if shot.state == "reading" else 0.0,
+        "edge": None if not isinstance(edge, Edge) else {
+            "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
+        },
+        "edge_given": shot.edge != "auto",
+        "refusal": shot.refusal,
+        "power": None if reading is None else reading.power_fringes,
+        "power_u95": None if reading is None else reading.power_u95_fringes,
+        "answer": None if reading is None else reading_answer(reading),
+    }  # fmt: skip
+
+
+def _surface_line(surface: Surface) -> dict[str, str]:
+    from fringe.format import figures
+
+    facts = (
+        f"{surface.form}, radius {figures(surface.radius_mm, 6)} mm, "
+        f"aperture {figures(surface.diameter_mm, 5)} mm"
+    )
+    return {"name": surface.name, "facts": facts}

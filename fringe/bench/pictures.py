@@ -1,0 +1,62 @@
+"""Figures for the bench page, drawn when a device asks for them."""
+
+from __future__ import annotations
+
+import threading
+from typing import Any
+
+from fringe.archive.gather import visit_records
+from fringe.archive.order import survey
+from fringe.bench.desk import Desk
+from fringe.errors import BadInput
+from fringe.judge.progress import progress
+
+_DRAWING = threading.Lock()  # matplotlib draws one figure at a time
+
+
+def fit_png(desk: Desk, identity: str) -> bytes:
+    """Draw the fitted fringes over a photograph on the bench.
+
+    Raises
+    ------
+    BadInput
+        If the photograph is not there, or has no reading.
+    """
+    from fringe.photo.load import decode
+    from fringe.show.overlay import overlay_figure
+
+    shot = desk.shot(identity)
+    if shot.reading is None:
+        raise BadInput(f"{shot.name}: it has no reading yet")
+    surface = desk.chosen()
+    samples, _ = decode(shot.data, shot.name)
+    with _DRAWING:
+        return _png(overlay_figure(
+            samples, shot.reading, surface=surface.name, diameter_mm=surface.diameter_mm,
+            when=f"{shot.taken:%Y-%m-%d %H:%M}",
+            camera_distance_mm=desk.settings.camera_distance_mm,
+        ))  # fmt: skip
+
+
+def progress_png(desk: Desk) -> bytes:
+    """Draw the logged visits of the surface on the bench; `BadInput` where there is nothing."""
+    from fringe.show.progress import progress_figure
+
+    surface = desk.chosen()
+    assert surface.folder is not None
+    judged = progress(visit_records(survey(surface.folder).sessions), surface.tolerance)
+    if not any(row.power_fringes is not None for row in judged.rows):
+        raise BadInput("no visit with a reading is logged yet")
+    tolerance = surface.tolerance
+    with _DRAWING:
+        return _png(progress_figure(
+            judged.rows, surface.name, tolerance.power_fringes,
+            irregularity_tolerance_fringes=tolerance.irregularity_fringes,
+            wavelength_nm=judged.wavelength_nm, diameter_mm=surface.diameter_mm,
+        ))  # fmt: skip
+
+
+def _png(figure: Any) -> bytes:
+    from fringe.show.style import png_bytes
+
+    return png_bytes(figure)

@@ -1,0 +1,478 @@
+// The bench page: shows what lies on the desk, and sends what the person does.
+import { EdgeEditor } from "./edge.js";
+
+const $ = (id) => document.getElementById(id);
+const token = document.querySelector('meta[name="fringe-token"]').content;
+const QUICK = 500; // between two looks at the desk while something is being read [ms]
+const SLOW = 3000;
+
+const HINTS = {
+  found: "White: the edge. If it is not the work's, drag it.",
+  given: "White: the edge where it was put by hand. The power is over this circle.",
+  moved: "Amber: the edge where it is now. Read again with it.",
+  unknown: "Drag the circle onto the work's edge, then read again.",
+};
+
+let desk = null; // what the server said last
+let heard = 0; // and when [ms]
+let selected = null; // the photograph that is shown
+let busy = 0; // requests under way that change something
+let moved = new Map(); // edges that were dragged and not yet read with, by photograph
+let shownCourse = "";
+let timer = 0;
+
+const editor = new EdgeEditor($("overlay"), $("preview"), (edge) => {
+  moved.set(selected, edge);
+  fillEdgeNumbers(edge);
+  text("edge-hint", HINTS.moved);
+  showButtons();
+});
+
+// --- talking to the server --------------------------------------------------------------------
+
+function trouble(text) {
+  $("trouble").textContent = text || "";
+  $("trouble").hidden = !text;
+  if (text) $("trouble").scrollIntoView({ block: "nearest" });
+}
+
+async function ask(path, options = {}) {
+  const headers = { ...options.headers };
+  if (options.method) headers["X-Fringe-Token"] = token;
+  if (options.values) {
+    headers["Content-Type"] = "application/json";
+    options.body = JSON.stringify(options.values);
+  }
+  let answer;
+  try {
+    answer = await fetch(path, { method: options.method, headers, body: options.body });
+  } catch {
+    throw new Error("The bench does not answer; is fringe bench still running?");
+  }
+  if (answer.status === 401) location.reload();
+  const values = await answer.json();
+  if (!answer.ok) throw new Error(capital(values.error) + ".");
+  return values;
+}
+
+// Send something that changes the desk; nothing else can be sent meanwhile.
+async function change(path, options) {
+  if (busy) return null;
+  busy += 1;
+  trouble("");
+  showButtons();
+  try {
+    const values = await ask(path, options);
+    take(values);
+    return values;
+  } catch (error) {
+    trouble(error.message);
+    return null;
+  } finally {
+    busy -= 1;
+    show();
+    again();
+  }
+}
+
+async function look() {
+  try {
+    const values = await ask(desk ? `api/desk?since=${desk.changed}` : "api/desk");
+    if (!values.same && !busy) {
+      take(values);
+      show();
+    }
+    if ($("trouble").dataset.lost) trouble("");
+    delete $("trouble").dataset.lost;
+  } catch (error) {
+    trouble(error.message);
+    $("trouble").dataset.lost = "yes";
+  }
+  again();
+}
+
+// Look again soon while something goes on, and now and then for what other devices do.
+function again() {
+  clearTimeout(timer);
+  timer = setTimeout(look, reading() || !desk ? QUICK : SLOW);
+}
+
+function take(values) {
+  desk = values;
+  heard = performance.now();
+  const there = desk.shots.map((shot) => shot.id);
+  for (const id of moved.keys()) if (!there.includes(id)) moved.delete(id);
+  if (values.added) selected = values.added;
+  if (!there.includes(selected)) selected = there.at(-1) ?? null;
+}
+
+const reading = () => desk?.shots.some((shot) => ["waiting", "reading"].includes(shot.state));
+const current = () => desk?.shots.find((shot) => shot.id === selected);
+const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
+// --- showing ----------------------------------------------------------------------------------
+
+function show() {
+  if (!desk) return;
+  showSettings();
+  showAnswer();
+  showShots();
+  showPhoto();
+  showCourse();
+  showHistory();
+  showButtons();
+}
+
+function options(select, values, chosen) {
+  const wanted = JSON.stringify([values, chosen]);
+  if (select.dataset.wanted === wanted) return;
+  select.dataset.wanted = wanted;
+  select.replaceChildren(
+    ...values.map(([value, text]) => new Option(text, value, false, value === chosen)),
+  );
+}
+
+function showSettings() {
+  const { settings, surfaces, lamps } = desk;
+  const names = surfaces.map((one) => [one.name, one.name]);
+  options($("surface"), settings.surface ? names : [["", "Choose the surface"], ...names], settings.surface ?? "");
+  const usual = settings.usual_lamp ? [["", `${settings.usual_lamp} (usual)`]] : [["", "Choose the lamp"]];
+  const led = settings.lamp?.startsWith("led:");
+  const rest = lamps.filter((name) => name !== settings.usual_lamp || settings.lamp === name);
+  options($("lamp"), [...usual, ...rest.map((name) => [name, name]), ["led", "an LED …"]], led ? "led" : (settings.lamp ?? ""));
+  $("led-line").hidden = $("lamp").value !== "led";
+  for (const [id, value] of [["led", led ? settings.lamp.slice(4) : null], ["distance", settings.camera_distance_mm && `${settings.camera_distance_mm}mm`]]) {
+    if (value && document.activeElement !== $(id)) $(id).value = value;
+  }
+  if ($("sense").value !== settings.sense) $("sense").value = settings.sense;
+  const one = surfaces.find((surface) => surface.name === settings.surface);
+  $("facts").textContent = one ? `${one.name}: ${one.facts}` : "Choose the surface";
+  const lamp = settings.lamp ?? settings.usual_lamp ?? "no lamp yet";
+  const sense = { auto: "contact not known", centre: "contact at the centre", edge: "contact at the edge" };
+  $("setup-line").textContent = one ? `${one.name}, ${lamp}, ${sense[settings.sense]}` : "";
+}
+
+function showAnswer() {
+  const { answer, shots } = desk;
+  const shot = current();
+  $("result").hidden = !answer;
+  $("working").hidden = !reading();
+  const refused = shots.filter((one) => one.state === "refused");
+  let hint = "";
+  if (!desk.settings.surface) hint = "Choose the surface.";
+  else if (!shots.length) hint = "Take a photograph of the fringes.";
+  else if (!answer && !reading() && refused.length) hint = capital(shot?.refusal || refused[0].refusal) + ".";
+  else if (!answer && reading()) hint = "Reading …";
+  text("hint", hint);
+  $("hint").hidden = !hint;
+  if (!answer) return;
+  text("label", answer.count > 1 ? `${answer.label}, mean of ${answer.count} readings` : answer.label);
+  text("value", answer.value);
+  text("u95", answer.u95);
+  text("unit", answer.unit);
+  text("verdict-text", answer.verdict_text);
+  text("probability", answer.verdict ? `Probable to conform: ${answer.probability}. ${answer.reason}` : "");
+  $("verdict").className = `verdict ${answer.verdict ?? "none"}`;
+  text("next", `Next: ${answer.next}`);
+  text("next-reason", answer.next_reason);
+  text("sense-text", answer.sense);
+  $("ask-sense").hidden = answer.known || desk.settings.sense !== "auto";
+  $("value").style.setProperty("--letters", Math.max(4, answer.value.length));
+}
+
+function text(id, value) {
+  // what is the same is not said again by a screen reader
+  if ($(id).textContent !== value) $(id).textContent = value;
+}
+
+function showShots() {
+  const list = $("shots");
+  list.hidden = desk.shots.length < 2;
+  const wanted = JSON.stringify(desk.shots.map((shot) => [shot.id, shot.state, shot.answer?.value, shot.id === selected]));
+  if (list.dataset.wanted === wanted) return;
+  list.dataset.wanted = wanted;
+  const held = document.activeElement?.dataset?.shot;
+  list.replaceChildren(...desk.shots.map((shot, index) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "shot";
+    button.dataset.shot = shot.id;
+    button.setAttribute("aria-pressed", shot.id === selected);
+    const words = { waiting: "waiting", reading: "reading …", refused: "refused", read: shot.answer?.value };
+    button.textContent = `${index + 1}: ${words[shot.state]}`;
+    button.title = `${shot.name}, ${shot.taken}`;
+    button.addEventListener("click", () => {
+      selected = shot.id;
+      show();
+    });
+    return button;
+  }));
+  if (held) list.querySelector(`[data-shot="${held}"]`)?.focus();
+}
+
+function showPhoto() {
+  const shot = current();
+  $("stage").hidden = $("photo").hidden = !shot;
+  if (!shot) return;
+  const source = `api/shots/${shot.id}/preview.jpg`;
+  if ($("preview").getAttribute("src") !== source) {
+    $("preview").src = source;
+    $("preview").alt = `Photograph ${shot.name}`;
+    $("preview").width = shot.width;
+    $("preview").height = shot.height;
+    $("fit-box").open = false;
+  }
+  const dragged = moved.get(shot.id);
+  const middle = { cx: shot.width / 2, cy: shot.height / 2, a: 0.42 * Math.min(shot.width, shot.height), angle_deg: 0 };
+  const edge = dragged ?? shot.edge ?? { ...middle, b: middle.a };
+  const known = Boolean(dragged ?? shot.edge);
+  const working = ["waiting", "reading"].includes(shot.state);
+  editor.show(known || shot.state === "refused" ? edge : null, [shot.width, shot.height], { sure: known, moved: Boolean(dragged) });
+  fillEdgeNumbers(editor.edge);
+  let hint = shot.edge_given ? HINTS.given : HINTS.found;
+  if (working) hint = "";
+  else if (dragged) hint = HINTS.moved;
+  else if (!known) hint = HINTS.unknown;
+  text("edge-hint", hint);
+  $("refusal").hidden = shot.state !== "refused";
+  text("refusal", shot.refusal ? capital(shot.refusal) + "." : "");
+  const warnings = shot.answer?.warnings ?? [];
+  $("warnings").hidden = !warnings.length;
+  rows($("warnings"), warnings.map((one) => [one]), (cells) => {
+    const item = document.createElement("li");
+    item.textContent = cells[0];
+    return item;
+  });
+  $("fit-box").hidden = $("numbers-box").hidden = !shot.answer;
+  const fit = `api/shots/${shot.id}/fit.png?n=${desk.changed}`;
+  if ($("fit-box").open && shot.answer && $("fit").dataset.of !== `${shot.id} ${JSON.stringify(shot.edge)}`) {
+    $("fit").dataset.of = `${shot.id} ${JSON.stringify(shot.edge)}`;
+    $("fit").src = fit;
+  }
+  if (shot.answer) {
+    text("numbers-caption", shot.name);
+    const head = [[shot.answer.label, `${shot.answer.value} ${shot.answer.u95} ${shot.answer.unit}`]];
+    rows($("numbers"), [...head, ...shot.answer.rows], tableRow);
+  }
+}
+
+function fillEdgeNumbers(edge) {
+  const names = { "edge-cx": "cx", "edge-cy": "cy", "edge-a": "a", "edge-b": "b", "edge-angle": "angle_deg" };
+  for (const [id, name] of Object.entries(names)) {
+    if (document.activeElement !== $(id)) $(id).value = edge ? edge[name].toFixed(1) : "";
+  }
+}
+
+function rows(parent, values, make) {
+  const wanted = JSON.stringify(values);
+  if (parent.dataset.wanted === wanted) return;
+  parent.dataset.wanted = wanted;
+  parent.replaceChildren(...values.map(make));
+}
+
+function tableRow(cells) {
+  const row = document.createElement("tr");
+  cells.forEach((cell, index) => {
+    const made = document.createElement(index ? "td" : "th");
+    if (!index) made.scope = "row";
+    made.textContent = cell;
+    row.append(made);
+  });
+  return row;
+}
+
+// Power against time: glass that settles comes to rest.
+function showCourse() {
+  const read = desk.shots.filter((shot) => shot.answer && shot.power !== null);
+  $("course").hidden = read.length < 2;
+  if (read.length < 2) return;
+  rows($("course-rows"), read.map((shot) => [shot.taken, shot.name, `${shot.answer.value} ${shot.answer.u95}`]), tableRow);
+  const wanted = JSON.stringify(read.map((shot) => [shot.taken_s, shot.power, shot.power_u95]));
+  if (wanted === shownCourse) return;
+  shownCourse = wanted;
+  drawCourse(read);
+}
+
+function drawCourse(read) {
+  const plot = $("course-plot");
+  const [width, height, edge] = [320, 110, 16];
+  plot.setAttribute("viewBox", `0 0 ${width} ${height}`);
+  const times = read.map((shot) => shot.taken_s);
+  const low = Math.min(...read.map((shot) => shot.power - (shot.power_u95 ?? 0)));
+  const high = Math.max(...read.map((shot) => shot.power + (shot.power_u95 ?? 0)));
+  const span = [times.at(-1) - times[0] || 1, high - low || 1];
+  const at = (shot, index) => [
+    edge + ((width - 2 * edge) * (span[0] > 1 ? (shot.taken_s - times[0]) / span[0] : index / (read.length - 1))),
+    height - edge - ((height - 2 * edge) * (shot.power - low)) / span[1],
+  ];
+  const make = (name, attributes) => {
+    const one = document.createElementNS("http://www.w3.org/2000/svg", name);
+    for (const [key, value] of Object.entries(attributes)) one.setAttribute(key, value);
+    return one;
+  };
+  const points = read.map(at);
+  const bars = read.map((shot, index) => {
+    const half = ((height - 2 * edge) * (shot.power_u95 ?? 0)) / span[1];
+    const [x, y] = points[index];
+    return make("line", { class: "bar", x1: x, x2: x, y1: y - half, y2: y + half });
+  });
+  plot.replaceChildren(
+    make("polyline", { class: "course", points: points.map((point) => point.join(",")).join(" ") }),
+    ...bars,
+    ...points.map(([x, y]) => make("circle", { class: "point", cx: x, cy: y, r: 4 })),
+  );
+  plot.setAttribute("aria-label", `Power from ${read[0].answer.value} to ${read.at(-1).answer.value} fringes, in the order taken`);
+}
+
+function showHistory() {
+  const { history } = desk;
+  $("no-history").hidden = history.length > 0;
+  $("history-box").hidden = $("progress-box").hidden = !history.length;
+  rows($("history"), history.map((one) => [one.visit, one.when, one.work, one.power, one.irregularity, one.verdict, one.next]), (cells) => {
+    const row = tableRow(cells);
+    if (cells[5]) row.children[5].className = `state ${cells[5]}`;
+    return row;
+  });
+  rows($("stages"), desk.stages, (stage) => new Option("", stage));
+  const picture = `api/progress.png?n=${history.length} ${desk.settings.surface}`;
+  if ($("progress-box").open && history.length && $("progress-picture").dataset.of !== picture) {
+    $("progress-picture").dataset.of = picture;
+    $("progress-picture").src = encodeURI(picture);
+  }
+}
+
+function showButtons() {
+  const shot = current();
+  const working = shot && ["waiting", "reading"].includes(shot.state);
+  const fixed = moved.has(selected) || shot?.state === "refused";
+  $("again").disabled = Boolean(busy) || !shot || working || !fixed;
+  $("auto").disabled = Boolean(busy) || !shot || working || (!shot.edge_given && !moved.has(selected));
+  $("remove").disabled = Boolean(busy) || !shot;
+  $("log-button").disabled = Boolean(busy) || !desk?.settings.surface || reading();
+  for (const id of ["camera", "files", "sense-centre", "sense-edge"]) $(id).disabled = Boolean(busy);
+  $("camera-label").textContent = busy && uploading ? uploading : "Photograph";
+  document.body.classList.toggle("busy", Boolean(busy));
+}
+
+// The seconds of a reading go on between two looks.
+setInterval(() => {
+  const shot = desk?.shots.find((one) => one.state === "reading");
+  const waiting = desk?.shots.filter((one) => one.state === "waiting").length ?? 0;
+  if (!shot && !waiting) return;
+  const seconds = shot ? Math.floor(shot.seconds + (performance.now() - heard) / 1000) : 0;
+  const more = waiting > (shot ? 0 : 1) ? `, ${waiting} more to read` : "";
+  $("working-text").textContent = `${shot ? `Reading ${shot.name}, ${seconds} s` : "Waiting for the reader"}${more}`;
+}, 250);
+
+// --- what the person does ---------------------------------------------------------------------
+
+let uploading = "";
+
+async function upload(input) {
+  const files = [...input.files];
+  if (busy || !files.length) return;
+  for (const [index, file] of files.entries()) {
+    uploading = files.length > 1 ? `Sending ${index + 1} of ${files.length} …` : "Sending …";
+    const sent = await change("api/shots", {
+      method: "PUT",
+      headers: { "Content-Type": "application/octet-stream", "X-File-Name": encodeURIComponent(file.name) },
+      body: file,
+    });
+    if (!sent) break;
+  }
+  uploading = "";
+  input.value = ""; // the same file may be chosen again
+  showButtons();
+  if (desk?.settings.surface) $("setup").open = false;
+  $("answer").scrollIntoView({ block: "start", behavior: "smooth" });
+}
+
+for (const id of ["camera", "files"]) $(id).addEventListener("change", (event) => upload(event.target));
+
+function sendSettings() {
+  const led = $("lamp").value === "led";
+  $("led-line").hidden = !led;
+  if (led && !$("led").value.trim()) {
+    $("led").focus();
+    return;
+  }
+  change("api/desk", {
+    method: "POST",
+    values: {
+      surface: $("surface").value,
+      lamp: led ? `led:${$("led").value.trim()}` : $("lamp").value,
+      sense: $("sense").value,
+      camera_distance: $("distance").value,
+    },
+  });
+}
+$("settings").addEventListener("change", (event) => {
+  if (event.target.id === "surface") $("lamp").value = ""; // each surface has its own usual lamp
+  sendSettings();
+});
+$("settings").addEventListener("submit", (event) => event.preventDefault());
+for (const sense of ["centre", "edge"]) {
+  $(`sense-${sense}`).addEventListener("click", () => {
+    $("sense").value = sense;
+    sendSettings();
+  });
+}
+
+function readAgain(values) {
+  const id = selected;
+  return change(`api/shots/${id}/edge`, { method: "POST", values }).then((done) => {
+    if (done) moved.delete(id);
+    show();
+  });
+}
+$("again").addEventListener("click", () => readAgain({ ...editor.edge, u_px: Math.max(0.5, editor.scale) }));
+$("auto").addEventListener("click", () => readAgain({ edge: "auto" }));
+$("remove").addEventListener("click", () => change(`api/shots/${selected}`, { method: "DELETE" }));
+
+$("edge-numbers").addEventListener("submit", (event) => event.preventDefault());
+$("edge-numbers").addEventListener("change", () => {
+  const [cx, cy, a, b, angle_deg] = ["cx", "cy", "a", "b", "angle"].map((name) =>
+    Number($(`edge-${name}`).value.replace(",", ".").replace("−", "-")),
+  );
+  if (editor.edge && [cx, cy, a, b, angle_deg].every(Number.isFinite) && a > 0 && b > 0) {
+    editor.move({ cx, cy, a, b, angle_deg });
+    showPhoto();
+  }
+});
+
+for (const [box, image, wait] of [["fit-box", "fit", "fit-wait"], ["progress-box", "progress-picture", "progress-wait"]]) {
+  $(box).addEventListener("toggle", show);
+  $(image).addEventListener("load", () => {
+    $(image).hidden = false;
+    $(wait).hidden = true;
+  });
+  $(image).addEventListener("error", () => {
+    $(image).hidden = true;
+    $(wait).hidden = false;
+    $(wait).textContent = "There is nothing to draw yet.";
+    delete $(image).dataset.of;
+  });
+}
+
+$("log-form").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const done = await change("api/log", {
+    method: "POST",
+    values: {
+      visit: desk.visit,
+      stage: $("stage-name").value,
+      minutes: $("minutes").value,
+      on_top: $("on-top").value,
+      temperature: $("temperature").value,
+      remark: $("remark").value,
+    },
+  });
+  if (!done) return;
+  $("log-form").reset();
+  const { surface, visit, session } = done.logged;
+  $("logged").textContent = `${surface}: visit ${visit} is in the record, as ${session}.`;
+  $("logged").hidden = false;
+});
+$("log-form").addEventListener("input", () => ($("logged").hidden = true));
+
+look();

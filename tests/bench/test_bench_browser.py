@@ -1,0 +1,440 @@
+"""The bench page in a real browser, on desktop and phone, with real and with slow readings."""
+
+from __future__ import annotations
+
+import re
+import threading
+from contextlib import contextmanager
+from dataclasses import replace
+
+import pytest
+
+from browser import DESKTOP, PHONE, opened_browser
+from fringe.archive.order import list_sessions
+from fringe.archive.read import open_session
+from fringe.bench.serve import BenchServer
+from fringe.errors import Refused
+from fringe.format import plus_minus
+from fringe.optics.lamps import lamp
+from fringe.orders.read import ReadOptions, read
+from fringe.photo.load import load_photo
+from fringe.synth import Form, Scene, render, save
+from sample_visits import FRINGES_ALONE, full_surface
+
+SIZES = {"desktop": DESKTOP, "phone": PHONE}
+PATIENCE_S = 90
+
+
+class Page:
+    """The page as a person handles it."""
+
+    def __init__(self, browser, size):
+        from selenium.webdriver.support.ui import WebDriverWait
+
+        self.browser = browser
+        self.phone = size == "phone"
+        self.wait = WebDriverWait(browser.driver, PATIENCE_S, poll_frequency=0.1)
+
+    def open(self, url):
+        self.browser.size(SIZES["phone" if self.phone else "desktop"], phone=self.phone)
+        self.browser.colours("light")
+        self.browser.complaints()
+        self.browser.requests()
+        self.browser.driver.get(url)
+
+    def get(self, identity):
+        return self.browser.driver.find_element("id", identity)
+
+    def text(self, identity):
+        return self.get(identity).text
+
+    def seen(self, identity):
+        """Wait until something is to be seen."""
+        self.wait.until(lambda _: self.get(identity).is_displayed())
+        return self.get(identity)
+
+    def says(self, identity, words):
+        """Wait until something says these words."""
+        self.wait.until(lambda _: words in self.text(identity))
+
+    def seconds(self):
+        """How long the page says that the reading has been going on."""
+        return int(re.search(r", (\d+) s", self.text("working-text"))[1])
+
+    def click(self, identity):
+        one = self.get(identity)
+        self.browser.js("arguments[0].scrollIntoView({block: 'center'})", one)
+        one.click()
+
+    def choose(self, identity, words):
+        from selenium.webdriver.support.ui import Select
+
+        Select(self.get(identity)).select_by_visible_text(words)
+        self.wait.until(lambda _: "busy" not in self.get_body_class())
+
+    def get_body_class(self):
+        return self.browser.js("return document.body.className")
+
+    def send(self, *paths, by="files"):
+        self.get(by).send_keys("\n".join(map(str, paths)))
+
+    def edge(self):
+        """The edge as the page has it in numbers."""
+        return [
+            float(self.browser.js("return document.getElementById(arguments[0]).value", one))
+            for one in ("edge-cx", "edge-cy", "edge-a", "edge-b")
+        ]
+
+    def edge_becomes(self, expected, within):
+        """Wait until the edge is where it was dragged to, and no further."""
+        self.wait.until(lambda _: self.edge() == pytest.approx(expected, abs=within))
+
+    def handle(self, number):
+        """Middle of a handle on the screen: 0 the centre, 1 and 2 the half axes."""
+        one = self.browser.driver.find_elements("css selector", ".handle .knob")[number]
+        self.browser.js("arguments[0].scrollIntoView({block: 'center'})", one)
+        box = self.browser.js("const b = arguments[0].getBoundingClientRect();"
+                              "return [b.x + b.width / 2, b.y + b.height / 2]", one)  # fmt: skip
+        return [round(one) for one in box]
+
+    def drag(self, number, dx, dy):
+        """Drag a handle, with the finger on a phone and with the mouse elsewhere."""
+        x, y = self.handle(number)
+        places = [(x, y), (x + dx // 2, y + dy // 2), (x + dx, y + dy)]
+        if self.phone:
+            for kind, place in zip(("touchStart", "touchMove", "touchMove"), places, strict=True):
+                points = [{"x": place[0], "y": place[1]}]
+                self.touch(kind, points)
+            self.touch("touchEnd", [])
+        else:
+            self.mouse("mousePressed", *places[0])
+            for place in places[1:]:
+                self.mouse("mouseMoved", *place)
+            self.mouse("mouseReleased", *places[-1])
+
+    def touch(self, kind, points):
+        words = {"type": kind, "touchPoints": points}
+        self.browser.driver.execute_cdp_cmd("Input.dispatchTouchEvent", words)
+
+    def mouse(self, kind, x, y):
+        words = {"type": kind, "x": x, "y": y, "button": "left", "buttons": 1, "clickCount": 1}
+        self.browser.driver.execute_cdp_cmd("Input.dispatchMouseEvent", words)
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    with opened_browser(tmp_path_factory.mktemp("profile")) as browser:
+        yield browser
+
+
+@contextmanager
+def served(archive, **words):
+    server = BenchServer(archive, **words)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    try:
+        yield server
+    finally:
+        server.close()
+        thread.join(10)
+
+
+@pytest.fixture(params=SIZES)
+def page(request, browser):
+    return Page(browser, request.param)
+
+
+@pytest.fixture
+def bench(surface, reader, tmp_path):
+    """A bench whose readings take as long as the test wants."""
+    with served(tmp_path / "shop", reader=reader) as server:
+        yield server
+
+
+@pytest.fixture
+def photo(tmp_path, picture):
+    path = tmp_path / "rings.png"
+    path.write_bytes(picture(400))
+    return path
+
+
+def test_from_photograph_to_record(page, surface, tmp_path, rng):
+    """A real photograph is read as `fringe read` reads it, judged, and logged whole."""
+    power = float(rng.uniform(2.5, 4.0))
+    scene = Scene(
+        420, 420, radius_px=170.0, diameter_mm=150.0, plate_radius_mm=3048.6, work="concave",
+        form=Form(power=power, tilt=1.0), seed=int(rng.integers(1000)),
+    )  # fmt: skip
+    photo = save(render(scene), tmp_path / "contact 1.jpg")
+    with served(tmp_path / "shop") as server:
+        page.open(server.urls[0])
+        page.says("facts", "concave 1: concave, radius 3048 mm, aperture 150 mm")
+        page.choose("sense", "at the centre")
+        page.send(photo, by="camera")
+        page.seen("result")
+        assert "Contact at the centre" in page.text("sense-text")
+        value = page.text("value")
+        options = ReadOptions(
+            lamp("sodium"), diameter_mm=150.0, plate_radius_mm=3048.6, work="concave",
+            sense="centre",
+        )  # fmt: skip
+        read_here = read(load_photo(photo), options)
+        scale = read_here.wavelength_nm / FRINGES_ALONE.wavelength_nm
+        power_here, u95 = read_here.power_fringes, read_here.power_u95_fringes
+        shown = plus_minus(scale * power_here, scale * u95, signed=True)
+        assert f"{value} {page.text('u95')}" == shown
+        assert float(value) == pytest.approx(power, abs=0.3)
+        assert page.text("verdict-text") == "Outside the tolerance"
+        assert re.match(r"Next: (grind|polish)", page.text("next"))
+        page.get("stage-name").send_keys("polish")
+        page.get("minutes").send_keys("40")
+        page.click("log-button")
+        page.says("logged", "concave 1: visit 1 is in the record")
+        page.says("history", shown)
+        complaints, requests = page.browser.complaints(), page.browser.requests()
+    assert complaints == []
+    assert {url.split("/")[2] for url in requests} == {f"127.0.0.1:{server.guard.port}"}
+    (session,) = list_sessions(surface.folder)
+    visit = open_session(session.place).visit
+    assert visit.photographs[0].data == photo.read_bytes()
+    assert visit.photographs[0].file_name == "contact 1.jpg"
+    assert visit.readings[0].reading.power_fringes == power_here
+    assert (visit.work.stage, visit.work.minutes) == ("polish", 40.0)
+
+
+def test_a_slow_reading(page, bench, reader, photo, made_fit, surface):
+    """While a reading runs its seconds go on and nothing can be sent twice; then all is free."""
+    page.open(bench.urls[0])
+    page.says("hint", "Take a photograph of the fringes.")
+    page.send(photo)
+    page.seen("working")
+    reader.start()
+    page.says("working-text", "Reading rings.png, ")
+    first = page.seconds()
+    page.wait.until(lambda _: page.seconds() > first)
+    for button in ("again", "auto", "log-button"):
+        assert not page.get(button).is_enabled()
+        page.browser.js("arguments[0].click()", page.get(button))
+    page.send(photo)  # the same once more
+    page.wait.until(lambda _: page.get("files").is_enabled())
+    assert len(reader.orders) == 1
+    assert len(bench.desk.view()["shots"]) == 1
+    reader.finish(made_fit)
+    page.says("value", "+1.50")
+    assert not page.get("working").is_displayed()
+    page.get("remark").send_keys("looked at it")
+    page.browser.js("const b = document.getElementById('log-button'); b.click(); b.click()")
+    page.says("logged", "visit 1 is in the record")
+    assert len(list_sessions(surface.folder)) == 1
+    assert page.browser.complaints() == []
+
+
+def test_the_sense_is_asked_for(page, bench, reader, photo, made_fit):
+    """Where the contact is not known the page asks; the answer is read with, and asks no more."""
+    page.open(bench.urls[0])
+    page.send(photo)
+    page.seen("working")
+    reader.finish(replace(made_fit, sense="unknown"))
+    page.says("label", "Power, sign unknown")
+    page.click("sense-edge")
+    page.seen("working")
+    assert reader.start().options.sense == "edge"
+    reader.finish(replace(made_fit, sense="edge", power_fringes=-1.5))
+    page.says("value", "−1.50")
+    assert not page.get("ask-sense").is_displayed()
+
+
+def test_the_edge_is_dragged(page, bench, reader, photo, made_fit):
+    """The edge follows finger and mouse, and the photograph is read anew with it."""
+    page.open(bench.urls[0])
+    page.send(photo)
+    page.seen("working")
+    reader.start()
+    reader.finish(made_fit)
+    page.says("value", "+1.50")
+    assert page.edge() == [200.0, 200.0, 170.0, 170.0]
+    assert not page.get("again").is_enabled()
+    per_pixel = 400 / page.get("preview").size["width"]
+    within = 1.5 * per_pixel
+    page.drag(1, -40, 0)
+    half = 170 - 40 * per_pixel
+    page.edge_becomes([200, 200, half, half], within)
+    assert page.edge()[2] == page.edge()[3]
+    page.drag(0, 20, 10)
+    centre = [200 + 20 * per_pixel, 200 + 10 * per_pixel]
+    page.edge_becomes([*centre, half, half], within)
+    page.drag(2, 0, -20)
+    page.edge_becomes([*centre, half, half - 20 * per_pixel], within)
+    page.says("edge-hint", "Amber")
+    wanted = page.edge()
+    page.click("again")
+    page.seen("working")
+    edge = reader.start().options.edge
+    assert [edge.cx, edge.cy, edge.a, edge.b] == pytest.approx(wanted, abs=0.1)
+    assert 0.3 < edge.u_px < 3
+    reader.finish(made_fit)
+    page.wait.until(lambda _: not page.get("working").is_displayed())
+    page.says("edge-hint", "put by hand")
+    page.click("auto")
+    page.seen("working")
+    assert reader.start().options.edge == "auto"
+
+
+def test_the_edge_is_moved_by_keys(browser, bench, reader, photo, made_fit):
+    """Arrow keys on a handle move the edge by a pixel, with shift by ten."""
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    page = Page(browser, "desktop")
+    page.open(bench.urls[0])
+    page.send(photo)
+    page.seen("working")
+    reader.finish(made_fit)
+    page.says("value", "+1.50")
+    handles = browser.driver.find_elements("css selector", ".handle")
+    browser.js("arguments[0].focus()", handles[0])
+    keys = ActionChains(browser.driver).send_keys(Keys.ARROW_RIGHT)
+    keys.key_down(Keys.SHIFT).send_keys(Keys.ARROW_DOWN).key_up(Keys.SHIFT).perform()
+    assert page.edge() == [201.0, 210.0, 170.0, 170.0]
+    browser.js("arguments[0].focus()", handles[1])
+    ActionChains(browser.driver).send_keys(Keys.ARROW_LEFT).perform()
+    assert page.edge() == [201.0, 210.0, 169.0, 169.0]
+    assert page.get("again").is_enabled()
+
+
+def test_a_refusal_asks_for_the_edge(page, bench, reader, photo):
+    """A photograph that cannot be read says why, and offers a circle to be dragged."""
+    page.open(bench.urls[0])
+    page.send(photo)
+    page.seen("working")
+    reader.finish(Refused("rings.png: the work's edge was not found"))
+    page.says("hint", "Rings.png: the work's edge was not found.")
+    page.says("edge-hint", "Drag the circle onto the work's edge")
+    page.drag(0, 10, 0)
+    page.click("again")
+    page.seen("working")
+    assert reader.start().options.edge.a == pytest.approx(168.0)
+
+
+def test_several_photographs_settle(page, bench, reader, tmp_path, picture, made_fit):
+    """Photographs of one visit are listed with their powers, and their mean is the answer."""
+    paths = [tmp_path / f"rings-{number}.png" for number in (1, 2, 3)]
+    for path in paths:
+        path.write_bytes(picture(100))
+    page.open(bench.urls[0])
+    page.send(*paths)
+    page.wait.until(lambda _: len(reader.orders) == 3)
+    for number in range(3):
+        reader.finish(made_fit, number)
+    page.says("label", "mean of 3 readings")
+    rows = page.browser.driver.find_elements("css selector", "#course-rows tr")
+    assert [row.text.split(" ", 1)[1] for row in rows] == [
+        f"{path.name} +1.50 ± 0.10" for path in paths
+    ]
+    assert len(page.browser.driver.find_elements("css selector", "#course-plot .point")) == 3
+    page.click("remove")
+    page.says("label", "mean of 2 readings")
+
+
+def test_the_answer_is_read_from_two_metres(page, bench, reader, photo, made_fit):
+    """Figures are a centimetre tall on a phone (60 px at 6 a mm), their uncertainty half of it."""
+    page.open(bench.urls[0])
+    page.send(photo)
+    page.seen("working")
+    reader.finish(made_fit)
+    page.says("value", "+1.50")
+    capital = 0.72  # height of a figure, as a share of the type's size
+    sizes = {
+        name: capital * float(page.get(name).value_of_css_property("font-size")[:-2])
+        for name in ("value", "u95", "verdict", "next")
+    }
+    assert sizes["value"] >= 60
+    assert sizes["u95"] >= 30
+    assert min(sizes["verdict"], sizes["next"]) >= 18
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_it_can_be_read(page, bench, reader, photo, made_fit, scheme):
+    """All text has a contrast of 4.5 or more (WCAG 2.2), and nothing is wider than the page."""
+    page.open(bench.urls[0])
+    page.browser.colours(scheme)
+    page.send(photo)
+    page.seen("working")
+    assert page.browser.contrast() >= 4.5
+    reader.finish(made_fit)
+    page.says("value", "+1.50")
+    page.browser.js("for (const d of document.querySelectorAll('details')) d.open = true")
+    page.wait.until(lambda _: page.get("fit").is_displayed())
+    assert page.browser.contrast() >= 4.5
+    assert page.browser.wide() == 0
+    assert page.browser.complaints() == []
+
+
+def test_everything_has_a_name(page, bench, reader, photo, made_fit):
+    """A screen reader is told a name for every control and picture, and of every answer."""
+    page.open(bench.urls[0])
+    page.send(photo)
+    page.seen("working")
+    reader.finish(made_fit)
+    page.says("value", "+1.50")
+    page.browser.js("for (const d of document.querySelectorAll('details')) d.open = true")
+    tree = page.browser.tree()
+    controls = [
+        one for one in tree if one["role"] in ("button", "textbox", "combobox", "image", "region")
+    ]
+    assert len(controls) > 20
+    assert [one for one in controls if not one["name"]] == []
+    for label in ("surface", "lamp", "sense", "minutes", "camera", "files"):
+        assert page.browser.js(
+            "return document.querySelectorAll(`label[for=${arguments[0]}]`).length", label
+        ) >= 1  # fmt: skip
+    assert page.browser.js("return document.getElementById('said').ariaLive") == "polite"
+
+
+def test_names_are_text(browser, reader, tmp_path, picture, made_fit):
+    """A surface's name and a file's name that look like markup are shown as they are."""
+    bad = "<img src=x onerror=document.title='caught'>"
+    full_surface(tmp_path / "shop", bad)
+    photo = tmp_path / "<b onclick=1>.png"
+    photo.write_bytes(picture())
+    page = Page(browser, "desktop")
+    with served(tmp_path / "shop", reader=reader) as server:
+        page.open(server.urls[0])
+        page.says("facts", bad)
+        page.send(photo)
+        page.seen("working")
+        reader.start()
+        page.says("working-text", "<b onclick=1>.png")
+        reader.finish(Refused(bad))
+        page.says("hint", bad)
+        assert browser.js("return document.title") == "Bench: shop"
+        assert browser.js("return document.querySelectorAll('[onerror], [onclick]').length") == 0
+        assert browser.complaints() == []
+
+
+def test_a_device_is_let_in_by_its_pass(browser, surface, reader, tmp_path):
+    """In the network the door is shut; a wrong pass is told, the scanned one opens, once."""
+    passes = []
+    page = Page(browser, "phone")
+    with served(tmp_path / "shop", reader=reader, network=True, new_pass=passes.append) as server:
+        page.open(server.urls[0])
+        page.get("pass").send_keys("wrong")
+        page.click("go")
+        page.says("trouble", "That is not the pass on the screen.")
+        browser.driver.get(f"{server.urls[0]}#{passes[0]}")
+        page.says("facts", "concave 1")
+        assert browser.driver.current_url == server.urls[0]
+        assert len(passes) == 2
+        browser.driver.delete_all_cookies()
+        browser.driver.get("about:blank")
+        browser.driver.get(f"{server.urls[0]}#{passes[0]}")
+        page.says("trouble", "That is not the pass on the screen.")
+
+
+def test_a_bench_that_is_gone(browser, surface, reader, tmp_path):
+    """When the server ends, the page says so instead of waiting for ever."""
+    page = Page(browser, "desktop")
+    with served(tmp_path / "shop", reader=reader) as server:
+        page.open(server.urls[0])
+        page.says("facts", "concave 1")
+    page.says("trouble", "The bench does not answer")

@@ -1,0 +1,311 @@
+"""What lies on the bench, with a reader that is worked by hand."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+from PIL import Image
+
+from fringe.archive.order import list_sessions
+from fringe.archive.read import open_session
+from fringe.archive.session import Work
+from fringe.bench.desk import MOST_SHOTS, Desk, Settings, clean_file_name
+from fringe.errors import BadInput, Refused
+from fringe.photo.ellipse import Edge
+from sample_visits import full_surface, power_reading
+
+
+def put(desk, reader, data, power=None, name="rings.png", sense="centre"):
+    """Put a photograph on the bench, and read it where a power is given."""
+    identity = desk.add(data, name)
+    if power is not None:
+        reader.start()
+        reader.finish(power_reading(power, 0.1, sense).reading)
+    return identity
+
+
+def states(desk):
+    return [shot["state"] for shot in desk.view()["shots"]]
+
+
+def test_a_photograph_is_read_with_the_record(desk, reader, picture, surface):
+    """A photograph is read at once, with lamp, plate, diameter and form of the surface's record."""
+    data = picture()
+    put(desk, reader, data)
+    job = reader.start()
+    options = job.options
+    assert (job.data, job.name) == (data, "rings.png")
+    assert (options.lamp.name, options.work, options.edge) == ("sodium", "concave", "auto")
+    assert (options.plate_radius_mm, options.diameter_mm) == (3048.6, 150.0)
+    assert states(desk) == ["reading"]
+    reader.finish(power_reading(1.5).reading)
+    assert states(desk) == ["read"]
+
+
+def test_the_answer_is_that_of_the_library(desk, reader, picture):
+    """Value, uncertainty, verdict and next step are those of a visit with this reading."""
+    put(desk, reader, picture(), 1.5)
+    answer = desk.view()["answer"]
+    assert (answer["value"], answer["u95"]) == ("+1.50", "± 0.10")
+    assert answer["unit"] == "fringes at λ = 589.29 nm"
+    assert (answer["verdict"], answer["next"]) == ("inside", "stop")
+    assert "power +1.50 ± 0.10 fringes is proven inside ±2 fringes" in answer["reason"].lower()
+
+
+def test_several_photographs_are_one_visit(desk, reader, picture):
+    """Readings of one visit are answered by their mean (analytic: 1.45)."""
+    put(desk, reader, picture(), 1.5)
+    put(desk, reader, picture(), 1.4)
+    view = desk.view()
+    assert view["answer"]["count"] == 2
+    assert view["answer"]["value"].startswith("+1.4")
+    assert [shot["power"] for shot in view["shots"]] == [1.5, 1.4]
+
+
+def test_the_same_photograph_is_there_once(desk, reader, picture):
+    """Sending the same bytes twice, even at once, puts one photograph on the bench."""
+    data = picture()
+    found = []
+    threads = [
+        threading.Thread(target=lambda: found.append(desk.add(data, "a.png"))) for _ in range(4)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(set(found)) == 1
+    assert len(desk.view()["shots"]) == 1
+    assert len(reader.orders) == 1
+
+
+def test_a_refusal_is_shown(desk, reader, picture):
+    """A photograph without fringes stays on the bench, with the reason."""
+    put(desk, reader, picture())
+    reader.start()
+    reader.finish(Refused("rings.png: no fringes found inside the edge"))
+    (shot,) = desk.view()["shots"]
+    assert (shot["state"], shot["answer"]) == ("refused", None)
+    assert "no fringes" in shot["refusal"]
+    assert desk.view()["answer"] is None
+
+
+def test_a_dragged_edge_is_read_with(desk, reader, picture):
+    """A new edge gives up the reading under way; what it still says does not count."""
+    identity = put(desk, reader, picture())
+    reader.start()
+    edge = Edge(30.0, 31.0, 25.0, 25.0, 0.0, 0.5)
+    desk.set_edge(identity, edge)
+    assert reader.given_up == [0]
+    reader.finish(power_reading(9.0).reading, 0)
+    assert states(desk) == ["waiting"]
+    assert reader.start(1).options.edge == edge
+    reader.finish(power_reading(1.5).reading, 1)
+    assert desk.view()["answer"]["value"] == "+1.50"
+
+
+def test_other_settings_read_anew(desk, reader, picture):
+    """Another lamp, sense or distance is read with anew; the same ones are not."""
+    put(desk, reader, picture(), 1.5)
+    settings = Settings("concave 1", "mercury-green", "edge", 900.0)
+    desk.set(settings)
+    assert states(desk) == ["waiting"]
+    options = reader.start().options
+    assert (options.lamp.name, options.sense, options.camera_distance_mm) == (
+        "mercury-green", "edge", 900.0,
+    )  # fmt: skip
+    desk.set(settings)
+    assert len(reader.orders) == 2
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [Settings("gone"), Settings("concave 1", "moon"), Settings("concave 1", sense="left")],
+)
+def test_settings_that_are_none(desk, settings):
+    """A surface, lamp or sense that is not there is refused, and nothing changes."""
+    before = desk.settings
+    with pytest.raises(BadInput):
+        desk.set(settings)
+    assert desk.settings == before
+
+
+def test_logging_keeps_everything(desk, reader, picture, surface):
+    """The visit holds photographs with their bytes, readings with options, and what was told."""
+    data = [picture(), picture(kind="JPEG")]
+    put(desk, reader, data[0], 1.5)
+    put(desk, reader, data[1])
+    reader.start()
+    reader.finish(Refused("no fringes found"))
+    told = {"temperature_c": 20.5, "remarks": "new lap", "by": "late shift"}
+    result = desk.log(desk.view()["visit"], Work("polish", 40.0, "tool"), **told)
+    (summary,) = list_sessions(surface.folder)
+    assert (result["visit"], result["session"]) == (1, summary.session_id)
+    visit = open_session(summary.place).visit
+    assert [one.data for one in visit.photographs] == data
+    assert [one.refusal for one in visit.photographs] == [None, "no fringes found"]
+    assert [one.media_type for one in visit.photographs] == ["image/png", "image/jpeg"]
+    (one,) = visit.readings
+    assert (one.reading.power_fringes, one.photographs) == (1.5, (1,))
+    assert one.options["lamp"] == "sodium"
+    assert one.lamp.name == "sodium"
+    assert visit.work == Work("polish", 40.0, "tool")
+    assert (visit.temperature_c, visit.remarks, visit.by) == (20.5, "new lap", "late shift")
+    view = desk.view()
+    assert view["shots"] == []
+    assert [row["power"] for row in view["history"]] == ["+1.50 ± 0.10"]
+
+
+def test_a_visit_is_logged_once(desk, reader, picture, surface):
+    """Logging the same visit twice, even at once, writes one session and tells the same."""
+    put(desk, reader, picture(), 1.5)
+    visit = desk.view()["visit"]
+    results = []
+    threads = [
+        threading.Thread(target=lambda: results.append(desk.log(visit, Work("polish"))))
+        for _ in range(4)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(list_sessions(surface.folder)) == 1
+    assert len(results) == 4
+    assert all(result == results[0] for result in results)
+    with pytest.raises(BadInput, match="not on the bench any more"):
+        desk.log("another", Work("polish"))
+
+
+def test_what_was_said_of_one_visit_ends_with_it(desk, reader, picture):
+    """Where the pieces touch is not taken over to the next visit, nor to another surface."""
+    desk.set(Settings("concave 1", None, "centre"))
+    put(desk, reader, picture(), 1.5)
+    desk.log(desk.view()["visit"], Work("polish"))
+    assert desk.settings.sense == "auto"
+    full_surface(desk.archive, "concave 2")
+    desk.set(Settings("concave 1", None, "edge"))
+    desk.set(Settings("concave 2", None, "edge"))
+    assert desk.settings.sense == "auto"
+
+
+def test_no_log_while_a_reading_runs(desk, reader, picture, surface):
+    """A visit is not logged before all its photographs are read."""
+    put(desk, reader, picture())
+    with pytest.raises(BadInput, match="still being read"):
+        desk.log(desk.view()["visit"], Work("polish"))
+    assert list_sessions(surface.folder) == []
+
+
+def test_work_alone_can_be_logged(desk, surface):
+    """Work without a photograph is a visit; nothing at all is none."""
+    with pytest.raises(BadInput, match="nothing to log"):
+        desk.log(desk.view()["visit"], Work())
+    desk.log(desk.view()["visit"], Work("#600", 20.0))
+    assert len(list_sessions(surface.folder)) == 1
+
+
+def test_removing(desk, reader, picture):
+    """A photograph that is removed is not read any more, and is gone."""
+    identity = put(desk, reader, picture())
+    desk.remove(identity)
+    assert reader.given_up == [0]
+    reader.finish(power_reading(1.5).reading)
+    assert desk.view()["shots"] == []
+    with pytest.raises(BadInput, match="not on the bench any more"):
+        desk.remove(identity)
+
+
+def test_the_bench_is_bounded(desk, picture, monkeypatch):
+    """More photographs, or more bytes, than the bench may hold are refused."""
+    for _ in range(MOST_SHOTS):
+        desk.add(picture(), "a.png")
+    with pytest.raises(BadInput, match="bench is full"):
+        desk.add(picture(), "a.png")
+    desk.remove(desk.view()["shots"][0]["id"])
+    monkeypatch.setattr("fringe.bench.desk.MOST_BYTES", 100_000)
+    with pytest.raises(BadInput, match="bench is full"):
+        desk.add(picture(), "a.png")
+
+
+@pytest.mark.parametrize("data", [b"", b"text", b"\x89PNG\r\n\x1a\n broken", b"\xff\xd8\xff\xe0"])
+def test_what_is_no_picture_is_refused(desk, data):
+    """Bytes that are no photograph never reach the bench."""
+    with pytest.raises(BadInput):
+        desk.add(data, "a.png")
+    assert desk.view()["shots"] == []
+
+
+def test_a_surface_must_be_chosen_first(surface, reader, picture, tmp_path):
+    """With several surfaces none is taken for granted; a photograph waits for the choice."""
+    full_surface(tmp_path / "shop", "concave 2")
+    desk = Desk(tmp_path / "shop", reader)
+    assert desk.view()["settings"]["surface"] is None
+    desk.add(picture(), "a.png")
+    assert desk.view()["shots"][0]["refusal"] == "choose the surface first"
+    assert reader.orders == []
+    desk.set(Settings("concave 2"))
+    assert states(desk) == ["waiting"]
+    assert len(reader.orders) == 1
+
+
+def test_an_archive_without_surfaces(tmp_path, reader):
+    """An archive that is not there, or holds nothing, is refused with what to do."""
+    with pytest.raises(BadInput, match="fringe surface add"):
+        Desk(tmp_path / "gone", reader)
+    (tmp_path / "bare").mkdir()
+    with pytest.raises(BadInput, match="fringe surface add"):
+        Desk(tmp_path / "bare", reader)
+
+
+def test_a_preview_is_small_and_upright(desk, picture):
+    """The preview has the photograph's shape and at most 1200 pixels on a side."""
+    import io
+
+    identity = desk.add(picture(1600), "a.png")
+    shot = desk.shot(identity)
+    assert (shot.width, shot.height) == (1600, 1600)
+    assert Image.open(io.BytesIO(shot.preview)).size == (1200, 1200)
+
+
+def test_changes_are_counted(desk, reader, picture):
+    """Whatever changes what is to be seen raises the count; looking does not."""
+    seen = [desk.changed]
+
+    def note():
+        seen.append(desk.changed)
+
+    identity = desk.add(picture(), "a.png")
+    note()
+    reader.start()
+    note()
+    reader.finish(power_reading(1.5).reading)
+    note()
+    desk.set_edge(identity, "auto")
+    note()
+    desk.remove(identity)
+    note()
+    assert seen == sorted(set(seen))
+    desk.view()
+    assert desk.changed == seen[-1]
+
+
+@pytest.mark.parametrize(
+    ("sent", "kept"),
+    [
+        ("rings.jpg", "rings.jpg"),
+        ("../../etc/passwd", "passwd.jpg"),
+        ("C:\\photos\\rings.JPEG", "rings.jpg"),
+        ("rings.png", "rings.jpg"),
+        ("/", "photograph.jpg"),
+        ("", "photograph.jpg"),
+        ("..", "photograph.jpg"),
+        (".htaccess", "htaccess.jpg"),
+        ("a\x00b\n\u202ec.jpg", "abc.jpg"),
+        ("Ringe größer.tiff", "Ringe größer.jpg"),
+        ("<b>.jpg", "<b>.jpg"),
+        ("x" * 500 + ".jpg", "x" * 80 + ".jpg"),
+    ],
+)
+def test_file_names_are_cleaned(sent, kept):
+    """Of a file's name only a harmless part is kept, with the ending of what the file is."""
+    assert clean_file_name(sent, ".jpg") == kept

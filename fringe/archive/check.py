@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fringe.archive._atomic import PARTIAL
 from fringe.archive.digest import seal_problem
+from fringe.archive.index import INDEX, index_problems
 from fringe.archive.order import in_order
 from fringe.archive.read import open_session, read_summary, session_files
 from fringe.archive.session import SessionSummary
@@ -84,11 +85,11 @@ def check_archive(archive: Path) -> Findings:
     """Check every surface of an archive."""
     folders = list_surfaces(archive)
     parts = [check_surface(folder) for folder in folders]
-    known = {*folders, archive / "README.txt", archive / "instruments"}
+    known = {*folders, archive / "README.txt", archive / "instruments", archive / INDEX}
     leftovers, unknown = _other_files(archive, known)
     return Findings(
         sum(part.checked for part in parts),
-        tuple(line for part in parts for line in part.problems),
+        (*(line for part in parts for line in part.problems), *index_problems(archive)),
         (*leftovers, *(path for part in parts for path in part.leftovers)),
         (*unknown, *(path for part in parts for path in part.unknown)),
     )

@@ -303,26 +303,42 @@ def read_text_record(path: Path) -> dict[str, Any]:
 _RESTORE = "restore it from a copy, or remove it to go back to the version before"
 
 
+def is_record(name: str) -> bool:
+    """Whether a file's name is that of a surface's record."""
+    return _RECORD.match(name) is not None
+
+
+def surface_from_values(values: dict[str, Any], folder: Path) -> Surface:
+    """Make a surface of the keys and values of its record.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError, BadInput
+        If they describe none.
+    """
+    plate, tolerance = values.get("plate", {}), values.get("tolerance", {})
+    return Surface(
+        name=values["name"],
+        form=values["form"],
+        radius_mm=values["radius_mm"],
+        diameter_mm=values["diameter_mm"],
+        radius_u_mm=values.get("radius_u_mm"),
+        plate=Plate(**_known(Plate, plate)),
+        tolerance=Tolerance(**_known(Tolerance, tolerance)),
+        lamp=values.get("lamp"),
+        glass=values.get("glass"),
+        note=values.get("note"),
+        version=values["version"],
+        created_at=datetime.fromisoformat(values["created_at"]),
+        changed_at=datetime.fromisoformat(values["changed_at"]),
+        folder=folder,
+    )
+
+
 def _read_record(path: Path) -> Surface:
     values = read_text_record(path)
-    plate, tolerance = values.get("plate", {}), values.get("tolerance", {})
     try:
-        return Surface(
-            name=values["name"],
-            form=values["form"],
-            radius_mm=values["radius_mm"],
-            diameter_mm=values["diameter_mm"],
-            radius_u_mm=values.get("radius_u_mm"),
-            plate=Plate(**_known(Plate, plate)),
-            tolerance=Tolerance(**_known(Tolerance, tolerance)),
-            lamp=values.get("lamp"),
-            glass=values.get("glass"),
-            note=values.get("note"),
-            version=values["version"],
-            created_at=datetime.fromisoformat(values["created_at"]),
-            changed_at=datetime.fromisoformat(values["changed_at"]),
-            folder=path.parent,
-        )
+        return surface_from_values(values, path.parent)
     except (KeyError, TypeError, ValueError) as error:
         raise BadInput(f"{path}: the record lacks or garbles {error}; {_RESTORE}") from error
 

@@ -41,8 +41,9 @@ from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp
 from fringe.orders.reading import FormFit, RingFit
 
-# Object headers with checksums, and still readable by HDF5 1.8 of 2008.
-_LIBVER = ("v108", "v108")
+# HDF5 1.10 of 2016 is the oldest that keeps a checksum over where a variable's values lie, too:
+# in older files one flipped bit there makes them look as if they had never been written.
+_LIBVER = ("v110", "v110")
 _CHUNK_BYTES = 1 << 20
 _SOFTWARE = ("fringe", "numpy", "scipy", "h5py", "h5netcdf")
 _PACKED = ("image/jpeg", "image/png")  # compressing these again gains nothing

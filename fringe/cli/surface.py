@@ -13,6 +13,7 @@ from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
+    from fringe.archive.index import Entry
     from fringe.archive.surface import Surface
     from fringe.judge.verdict import Tolerance
 
@@ -144,29 +145,45 @@ def show(surface: str, number: int | None, as_json: bool) -> None:
 @click.argument("archive", type=click.Path(path_type=Path))
 @json_option
 def list_(archive: Path, as_json: bool) -> None:
-    """List an archive's surfaces.
+    """List an archive's surfaces and how far each has come.
+
+    The list comes from the archive's index.json, which is brought up to date by the way; it may
+    be deleted at any time.
 
     \b
     Example:
       fringe surface list shop
     """
-    from fringe.archive.surface import list_surfaces, load_surface
+    from fringe.archive.index import list_archive
 
-    surfaces, problems = [], []
-    for folder in list_surfaces(archive):
-        try:
-            surfaces.append(load_surface(folder))
-        except BadInput as error:
-            problems.append(str(error))
+    entries = list_archive(archive).entries
+    problems = [problem for entry in entries for problem in entry.problems]
     if as_json:
-        print_json({"surfaces": [_json(one) for one in surfaces], "problems": problems})
+        found = [_listed_json(entry) for entry in entries if entry.surface is not None]
+        print_json({"surfaces": found, "problems": problems})
         return
-    for one in surfaces:
-        click.echo(f"{one.name}\n" + "\n".join(_rows(one)[:2]))
-    if not surfaces and not problems:
+    for entry in entries:
+        if entry.surface is not None:
+            rows = [*_rows(entry.surface)[:2], _visits_row(entry)]
+            click.echo("\n".join([entry.surface.name, *rows]))
+    if not entries:
         click.echo(f"{archive}: no surface yet; `fringe surface add` makes one")
     for problem in problems:
         click.echo(f"fringe: {problem}", err=True)
+
+
+def _listed_json(entry: Entry) -> dict[str, Any]:
+    assert entry.surface is not None
+    last = None if entry.last_visit is None else entry.last_visit.isoformat()
+    return {**_json(entry.surface), "visits": entry.visits, "last_visit": last,
+            "last_stage": entry.last_stage}  # fmt: skip
+
+
+def _visits_row(entry: Entry) -> str:
+    if entry.last_visit is None:
+        return line("visits", "none yet")
+    stage = "" if entry.last_stage is None else f", after {entry.last_stage}"
+    return line("visits", f"{entry.visits}, the last {entry.last_visit:%Y-%m-%d %H:%M}{stage}")
 
 
 def _with(surface: Surface, archive: Path, given: dict[str, Any]) -> Surface:

@@ -1,0 +1,252 @@
+"""The index: quick, forgettable, and never at odds with the files without a word."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import os
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+
+from fringe.archive.check import check_archive
+from fringe.archive.index import INDEX, Entry, entry_of, list_archive, stored_entries
+from fringe.archive.order import survey
+from fringe.archive.session import Visit, Work
+from fringe.archive.surface import change_surface, load_surface
+from fringe.archive.write import log_visit
+from fringe.errors import BadInput
+from sample_visits import full_surface, full_visit, hours, plain_visit
+
+# An hour after all files were written: nothing is too fresh to be relied on.
+HOUR_NS = 3_600_000_000_000
+
+
+def listed(archive):
+    """The list as an hour later; how many surfaces were read for it."""
+    found = list_archive(archive, now_ns=time.time_ns() + HOUR_NS)
+    return found.entries, found.read
+
+
+@pytest.fixture
+def archive(tmp_path, rng):
+    """Three surfaces: one with a correction among its visits, one with a remark, one without."""
+    shop = tmp_path / "shop"
+    first, second = (full_surface(shop, name) for name in ("a 1", "b 2"))
+    full_surface(shop, "c 3")
+    log_visit(first, full_visit(rng), now=hours(0))
+    log_visit(first, Visit(work=Work("#600", 20.0)), now=hours(1))
+    corrected = dataclasses.replace(plain_visit("better"), replaces="1")
+    log_visit(first, corrected, now=hours(2))
+    log_visit(second, plain_visit(), now=hours(3))
+    return shop
+
+
+def truth(archive):
+    """What the files say, without any index."""
+    return tuple(entry_of(record.parent) for record in sorted(archive.glob("*/surface-0001.json")))
+
+
+def test_what_the_list_says(archive):
+    """Surfaces with their records, visits that count, the last of them and the work before it."""
+    entries, read = listed(archive)
+    assert read == 3
+    assert [e.surface.name for e in entries] == ["a 1", "b 2", "c 3"]
+    assert [(e.visits, e.sessions) for e in entries] == [(2, 3), (1, 1), (0, 0)]
+    assert [e.last_visit for e in entries] == [hours(1), hours(3), None]
+    assert [e.last_stage for e in entries] == ["#600", None, None]
+    assert all(e.surface == load_surface(e.folder) for e in entries)
+
+
+def test_nothing_is_read_twice(archive, monkeypatch):
+    """Once the index is made, a list opens no record and no session, and says the same."""
+    first, _ = listed(archive)
+    before = (archive / INDEX).read_bytes()
+
+    def opened(*_):
+        raise AssertionError("a surface's file was opened")
+
+    monkeypatch.setattr("fringe.archive.index.entry_of", opened)
+    again, read = listed(archive)
+    assert (again, read) == (first, 0)
+    assert all(e.surface.folder == e.folder for e in again)
+    assert (archive / INDEX).read_bytes() == before
+
+
+def test_the_index_may_go(archive):
+    """Without its index the list is the same, and the index is made anew."""
+    first, _ = listed(archive)
+    (archive / INDEX).unlink()
+    again, read = listed(archive)
+    assert (again, read) == (first, 3)
+    assert (archive / INDEX).exists()
+    assert first == truth(archive)
+
+
+def log(archive):
+    log_visit(load_surface(next(archive.glob("b-2*"))), plain_visit("more"), now=hours(5))
+
+
+def change(archive):
+    change_surface(load_surface(next(archive.glob("b-2*"))), note="new")
+
+
+def remove(archive):
+    next(archive.glob("b-2*/0001*")).unlink()
+
+
+def damage(archive):
+    path = next(archive.glob("b-2*/0001*"))
+    path.write_bytes(path.read_bytes()[:700])
+
+
+def damage_in_place(archive):
+    """One byte of a record, with size and time of change as before."""
+    path = next(archive.glob("b-2*/surface-0001.json"))
+    state = path.stat()
+    data = bytearray(path.read_bytes())
+    data[100] ^= 1
+    with path.open("r+b") as file:
+        file.write(data)
+    os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
+
+
+def swap(archive):
+    """Another surface's session of the same name, as after a mistake in copying."""
+    path, other = next(archive.glob("b-2*/0001*")), next(archive.glob("a-1*/0002*"))
+    shutil.copy2(other, path)
+
+
+def leave_over(archive):
+    (next(archive.glob("b-2*")) / ".0009.partial").write_bytes(b"")
+
+
+def rename(archive):
+    next(archive.glob("b-2*")).rename(archive / "b-moved")
+
+
+def delete(archive):
+    shutil.rmtree(next(archive.glob("b-2*")))
+
+
+CHANGES = [log, change, remove, damage, damage_in_place, swap, leave_over, rename, delete]
+
+
+@pytest.mark.parametrize("do", CHANGES, ids=lambda do: do.__name__)
+def test_changes_are_seen(archive, do):
+    """Whatever happens to a surface's files, the next list says what they say now."""
+    listed(archive)
+    do(archive)
+    after, read = listed(archive)
+    assert after == truth(archive)
+    assert read == (0 if do is delete else 1)
+
+
+def test_what_is_too_fresh_is_read_again(archive):
+    """A surface that changed moments ago is not relied on: its clock may not have ticked."""
+    newest = max(p.stat().st_ctime_ns for p in archive.rglob("*"))
+    assert list_archive(archive, now_ns=newest + 1_000_000).read == 3
+    assert list_archive(archive, now_ns=newest + 1_000_000).read == 3
+    assert stored_entries(archive) == {}
+    # and a clock that went back relies on nothing
+    assert list_archive(archive, now_ns=newest - HOUR_NS).read == 3
+    assert stored_entries(archive) == {}
+
+
+def test_any_damage_to_the_index_is_noticed(archive, rng):
+    """An index with any one byte altered is not relied on, and the list is right."""
+    first, _ = listed(archive)
+    path = archive / INDEX
+    whole = path.read_bytes()
+    for place in {0, 20, len(whole) - 1, *rng.integers(0, len(whole), 60).tolist()}:
+        data = bytearray(whole)
+        data[place] ^= 1 << int(rng.integers(8))
+        path.write_bytes(data)
+        assert stored_entries(archive) == {}, place
+    path.write_bytes(data)
+    assert listed(archive) == (first, 3)
+    assert path.read_bytes() == whole
+
+
+@pytest.mark.parametrize("content", [b"", b"{}", b"[]", b"null", b"\xff\xfe", b"[" * 100_000])
+def test_what_is_no_index(archive, content):
+    """Anything else in the place of the index does no harm."""
+    (archive / INDEX).write_bytes(content)
+    assert listed(archive)[0] == truth(archive)
+
+
+def test_a_folder_in_the_place_of_the_index(archive):
+    """Where the index cannot be written the list is right all the same, each time anew."""
+    (archive / INDEX).mkdir()
+    assert listed(archive) == (truth(archive), 3)
+    assert listed(archive) == (truth(archive), 3)
+    assert not list(archive.glob(".*"))
+
+
+def forge(archive, **values):
+    """Change an entry of the index, and its digest with it."""
+    from fringe.archive import index
+
+    surfaces = stored_entries(archive)
+    surfaces[next(archive.glob("b-2*")).name].update(values)
+    index._store(archive, surfaces)
+
+
+@pytest.mark.parametrize("values", [
+    {"visits": "many"}, {"record": {}}, {"record": 3}, {"last_visit": "yesterday"},
+    {"problems": 3}, {"record": {"name": "b 2"}},
+])  # fmt: skip
+def test_entries_that_make_no_sense(archive, values):
+    """An entry of the index that describes nothing is worked out from the files."""
+    listed(archive)
+    forge(archive, **values)
+    assert listed(archive) == (truth(archive), 1)
+
+
+def test_check_names_an_index_that_lies(archive):
+    """An index that fits the files' times but not what they say is named by the check."""
+    listed(archive)
+    found = check_archive(archive)
+    assert (found.problems, found.unknown, found.leftovers) == ((), (), ())
+    forge(archive, visits=7)
+    (problem,) = check_archive(archive).problems
+    assert problem.startswith(f"{archive / INDEX}: ")
+    assert "remove it" in problem
+
+
+def test_problems_name_their_files_wherever_the_archive_lies(archive, tmp_path, monkeypatch):
+    """A problem is told with the path by which the archive was called, stored or not."""
+    damage(archive)
+    for _ in range(2):
+        (problem,) = [p for e in listed(archive)[0] for p in e.problems]
+        assert problem.startswith(f"{archive}{os.sep}b-2")
+    assert str(tmp_path) not in (archive / INDEX).read_text()
+    monkeypatch.chdir(tmp_path)
+    (problem,) = [p for e in listed(Path("shop"))[0] for p in e.problems]
+    assert problem.startswith("shop/b-2")
+
+
+def test_the_index_is_json(archive):
+    """The index is JSON, with a digest of all that follows it."""
+    listed(archive)
+    values = json.loads((archive / INDEX).read_text(encoding="utf-8"))
+    assert (values["schema"], values["schema_version"]) == ("fringe index", 1)
+    assert len(values["surfaces"]) == 3
+
+
+def test_no_archive(tmp_path):
+    """A folder that is not there is refused in one line."""
+    with pytest.raises(BadInput, match="no such archive"):
+        list_archive(tmp_path / "nowhere")
+
+
+def test_an_entry_without_a_record(archive):
+    """A surface whose record is damaged is listed with the reason; its sessions still count."""
+    damage_in_place(archive)
+    entry = next(e for e in listed(archive)[0] if e.surface is None)
+    assert (entry.sessions, len(entry.problems)) == (1, 1)
+    assert entry == Entry(
+        entry.folder, None, 1, 1, survey(entry.folder).sessions[0].when, None, entry.problems
+    )

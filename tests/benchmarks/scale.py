@@ -1,0 +1,147 @@
+"""An archive of thousands: what listing it and the progress of one surface cost.
+
+    python tests/benchmarks/scale.py                      2,000 surfaces, 20,000 sessions
+    python tests/benchmarks/scale.py --surfaces 50 --sessions 500 --archive /tmp/shop
+
+The archive is made once and found again; --archive says where. Times are the least of several
+runs, in this process, so that the loading of libraries does not count.
+"""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from fringe.archive.index import INDEX, list_archive
+from fringe.archive.many import run_many
+from fringe.archive.order import survey
+from fringe.archive.read import open_session, session_files
+from fringe.archive.session import Visit, Work
+from fringe.archive.surface import Surface, add_surface, find_surface, list_surfaces, load_surface
+from fringe.archive.write import log_visit
+from sample_visits import power_reading
+
+START = datetime(2024, 1, 8, 9, 0, tzinfo=UTC)
+
+
+def make(archive: Path, surfaces: int, sessions: int) -> None:
+    """Make the archive: some surfaces are logged, the others get copies of their sessions.
+
+    A session takes a tenth of a second to log, so that all would take an hour. What a list or
+    a surface's progress reads of the copies is as much as of the originals.
+    """
+    each, originals = sessions // surfaces, min(surfaces, 40)
+    halves = [range(originals // 2), range(originals // 2, originals)]
+    logged = [f for part in run_many(partial(make_some, archive, each), halves) for f in part]
+    for number in range(originals, surfaces):
+        copy = add_surface(archive, a_surface(number), now=START)
+        assert copy.folder is not None
+        for path in session_files(logged[number % originals]):
+            shutil.copy(path, copy.folder)
+
+
+def a_surface(number: int) -> Surface:
+    """A surface of some size."""
+    rng = np.random.default_rng(number)
+    form = ("convex", "concave")[number % 2]
+    diameter = float(rng.uniform(20, 300))
+    radius = diameter * float(rng.uniform(2, 30))
+    return Surface(f"{form} {number:04d}", form, radius, diameter, lamp="sodium")
+
+
+def make_some(archive: Path, sessions: int, numbers: range) -> list[Path]:
+    """Make some surfaces with so many sessions each: grinding first, then readings."""
+    folders = []
+    for number in numbers:
+        rng = np.random.default_rng(number)
+        surface = add_surface(archive, a_surface(number), now=START)
+        for visit in range(sessions):
+            when = START + timedelta(hours=number / 2 + visit)
+            power = float(rng.normal(8 - visit, 0.3))
+            log_visit(
+                surface,
+                Visit(
+                    when=when,
+                    work=Work("polish", float(rng.uniform(10, 60)), "tool"),
+                    readings=(power_reading(power),) if visit > 1 else (),
+                ),
+                now=when,
+            )
+        assert surface.folder is not None
+        folders.append(surface.folder)
+    return folders
+
+
+def least_s(function: Callable[[], object], runs: int = 5) -> float:
+    """Least time of several runs [s]."""
+    times = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def measure(archive: Path) -> None:
+    """Print what the archive costs."""
+    folders = list_surfaces(archive)
+    chosen = folders[len(folders) // 2]
+    name = load_surface(chosen).name
+    files = session_files(chosen)
+    print(f"{archive}: {len(folders)} surfaces; {name} has {len(files)} sessions")
+
+    opening = least_s(lambda: [open_session(path) for path in files])
+    summaries = least_s(lambda: survey(chosen))
+    found = least_s(lambda: find_surface(f"{archive}/{name}"))
+    print(f"its sessions opened one by one    {opening * 1e3:8.1f} ms")
+    print(f"their summaries                   {summaries * 1e3:8.1f} ms")
+    print(f"the surface found by its name     {found * 1e3:8.1f} ms")
+    shown = least_s(lambda: progress_of(f"{archive}/{name}"))
+    print(f"its progress                      {shown * 1e3:8.1f} ms")
+    print(f"progress / opening                {shown / opening:8.2f}     (at most 2)")
+
+    (archive / INDEX).unlink(missing_ok=True)
+    rebuilt = least_s(lambda: list_archive(archive), 1)
+    listed = least_s(lambda: list_archive(archive))
+    read = list_archive(archive).read
+    size = (archive / INDEX).stat().st_size
+    print(f"list, the index made anew         {rebuilt:8.2f} s")
+    print(f"list, from the index              {listed:8.2f} s, {read} surfaces read again")
+    print(f"the index                         {size / 1e6:8.2f} MB")
+
+
+def progress_of(text: str) -> object:
+    """What `fringe progress` works out."""
+    from fringe.archive.life import surface_progress
+
+    return surface_progress(find_surface(text))
+
+
+def main() -> None:
+    """Make the archive if it is not there, and measure it."""
+    raw = argparse.RawTextHelpFormatter
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=raw)
+    parser.add_argument("--surfaces", type=int, default=2000)
+    parser.add_argument("--sessions", type=int, default=20_000)
+    parser.add_argument("--archive", type=Path)
+    given = parser.parse_args()
+    name = f"fringe-scale-{given.surfaces}-{given.sessions}"
+    archive = given.archive or Path(tempfile.gettempdir()) / name
+    if not archive.exists():
+        make(archive, given.surfaces, given.sessions)
+    measure(archive)
+
+
+if __name__ == "__main__":
+    main()

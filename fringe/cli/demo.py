@@ -110,8 +110,8 @@ def _lines(event: Logged) -> Iterator[str]:
     state = row.verdict or ""
     colour = STATES.get(state)
     shown = f"[{colour}]{state:<9}[/{colour}]" if colour else f"{'':9}"
-    work, result = escape(f"{_work(event):<29}"), f"{_result(event):<27}"
-    yield f"{event.number:>3}  {work}{result}{shown}{event.action if state else ''}".rstrip()
+    work, result = escape(f"{_work(event):<27}"), f"{_result(event):<25}"
+    yield f"{event.number:>3}  {work}{result}{shown}{_next(event)}".rstrip()
 
 
 def _work(event: Logged) -> str:
@@ -126,13 +126,22 @@ def _result(event: Logged) -> str:
     from fringe.format import plus_minus
 
     row, sag = event.row, event.sag
-    if row.power_fringes is not None:
-        signed = row.sense != "unknown"
-        return plus_minus(row.power_fringes, row.power_u95_fringes, "fringes", signed=signed)
-    if sag is None:
+    if sag is not None:
+        depth = plus_minus(abs(sag.depth_um.value), sag.depth_um.u95, "µm")
+        return f"{depth} {sag.state.removeprefix('too ')}"
+    if row.power_fringes is None:
         return ""
-    depth = plus_minus(abs(sag.depth_um.value), sag.depth_um.u95, "µm")
-    return f"{depth} {sag.state.removeprefix('too ')}"
+    signed = row.sense != "unknown"
+    return plus_minus(row.power_fringes, row.power_u95_fringes, "fringes", signed=signed)
+
+
+def _next(event: Logged) -> str:
+    from fringe.judge.nextstep import round_minutes
+
+    step = event.next_step
+    words = [step.action, step.stage if step.stage != step.action else None]
+    minutes = "" if step.minutes is None else f"{round_minutes(step.minutes)} min"
+    return " ".join(filter(None, [*words, minutes]))
 
 
 def _tell_end(demo: Demo) -> None:

@@ -9,11 +9,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from fringe.archive.gather import read_photographs, visit_records
-from fringe.archive.instruments import add_instrument, instrument_record, spherometer_from_record
-from fringe.archive.order import survey
+from fringe.archive.gather import read_photographs
+from fringe.archive.instruments import (
+    add_instrument,
+    instrument_record,
+    record_if_any,
+    spherometer_from_record,
+)
+from fringe.archive.life import surface_progress
+from fringe.archive.sagittas import sagitta_readings
 from fringe.archive.session import SpherometerReadings, Visit, Work
 from fringe.archive.surface import Plate, Surface, add_surface
 from fringe.archive.write import log_visit
@@ -23,9 +27,9 @@ from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, 
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput
 from fringe.judge.coverage import coverage_factor
-from fringe.judge.progress import Progress, VisitRow, progress
-from fringe.judge.spherometry import SagResult, compare
-from fringe.judge.spherometry import SpherometerReadings as Readings
+from fringe.judge.nextstep import NextStep
+from fringe.judge.progress import Progress, VisitRow
+from fringe.judge.spherometry import SagResult
 from fringe.judge.system import load_system, system_tolerance
 from fringe.judge.verdict import Tolerance, Verdict
 from fringe.optics.lamps import Lamp, lamp
@@ -72,15 +76,15 @@ class Logged:
         As in the table of progress.
     sag : SagResult or None
         What the spherometer said.
-    action : str
-        What to do next, in a word.
+    next_step : NextStep
+        What to do now.
     """
 
     surface: Surface
     number: int
     row: VisitRow
     sag: SagResult | None
-    action: str
+    next_step: NextStep
 
 
 @dataclass(frozen=True)
@@ -234,10 +238,10 @@ class _Run:
         surface = add_surface(self.archive, self._record(spec))
         readings = self._readings(spec, surface)
         for number, visit in enumerate(spec.visits, 1):
-            sag = self._sag(visit, surface)
-            log_visit(surface, self._visit(visit, surface, readings, sag))
-            found = self._progress(surface)
-            self.tell(Logged(surface, number, found.rows[-1], sag, found.next_step.action))
+            spherometers, sag = self._sagittas(visit, surface)
+            log_visit(surface, self._visit(visit, surface, readings, spherometers))
+            found, _ = surface_progress(surface)
+            self.tell(Logged(surface, number, found.rows[-1], sag, found.next_step))
             self._step(surface.name)
         return self._finished(surface)
 
@@ -294,23 +298,27 @@ class _Run:
             sense=visit.sense,
         )
 
-    def _sag(self, visit: VisitSpec, surface: Surface) -> SagResult | None:
+    def _sagittas(
+        self, visit: VisitSpec, surface: Surface
+    ) -> tuple[tuple[SpherometerReadings, ...], SagResult | None]:
         if not visit.work_mm:
-            return None
-        name = self.scenario.spherometer_name
-        one = spherometer_from_record(instrument_record(self.archive, "spherometer", name))
-        return compare(
-            Readings(visit.plate_mm, visit.work_mm, u_reading_mm=one.u_reading_mm or 0.0),
-            surface.form,
-            spherometer=one,
-            plate_radius_mm=surface.plate.radius_mm,
-            u_plate_radius_mm=surface.plate.radius_u_mm,
-            diameter_mm=surface.diameter_mm,
-            wavelength_nm=lamp(surface.lamp or "sodium").wavelength_nm,
-        )
+            return (), None
+        record = self._spherometer()
+        one = spherometer_from_record(record)
+        return sagitta_readings(
+            surface, visit.plate_mm, visit.work_mm, (), record=record,
+            u_reading_mm=one.u_reading_mm or 0.0,
+        )  # fmt: skip
+
+    def _spherometer(self) -> dict[str, Any]:
+        return instrument_record(self.archive, "spherometer", self.scenario.spherometer_name)
 
     def _visit(
-        self, spec: VisitSpec, surface: Surface, readings: Iterator[Reading], sag: SagResult | None
+        self,
+        spec: VisitSpec,
+        surface: Surface,
+        readings: Iterator[Reading],
+        spherometers: tuple[SpherometerReadings, ...],
     ) -> Visit:
         logged, photographs = read_photographs(
             [self.scenario.photograph(one) for one in spec.photographs],
@@ -327,9 +335,20 @@ class _Run:
             temperature_c=spec.temperature_c,
             readings=logged,
             photographs=photographs,
-            spherometers=self._spherometers(spec, surface, sag),
+            spherometers=spherometers,
             inputs={"photographs": names} if names else {},
+            instruments=self._instruments(surface, spec),
         )
+
+    def _instruments(self, surface: Surface, spec: VisitSpec) -> dict[str, Any]:
+        """Copies of the records of what was used."""
+        found = {"plate": record_if_any(self.archive, "plate", surface.plate.name or "")}
+        if spec.work_mm:
+            found["spherometer"] = self._spherometer()
+        if spec.photographs:
+            name = self.scenario.camera_name
+            found["camera"] = instrument_record(self.archive, "camera", name)
+        return {kind: record for kind, record in found.items() if record is not None}
 
     def _recorded_options(self, visit: VisitSpec, surface: Surface) -> dict[str, Any]:
         options = self._options(visit, surface)
@@ -344,33 +363,8 @@ class _Run:
             "camera_distance_mm": options.camera_distance_mm,
         }
 
-    def _spherometers(
-        self, visit: VisitSpec, surface: Surface, sag: SagResult | None
-    ) -> tuple[SpherometerReadings, ...]:
-        if sag is None:
-            return ()
-        record = instrument_record(
-            self.archive, "spherometer", self.scenario.spherometer_name
-        )  # fmt: skip
-        pieces = (
-            ("plate", visit.plate_mm, sag.plate_radius_mm),
-            ("work", visit.work_mm, sag.work_radius_mm),
-        )
-        return tuple(
-            SpherometerReadings(
-                piece, np.array(heights), np.array([]), record,
-                {"form": surface.form, "method": sag.method},
-                budget.value if budget else None, budget.u if budget else None,
-            )
-            for piece, heights, budget in pieces
-        )  # fmt: skip
-
-    def _progress(self, surface: Surface) -> Progress:
-        assert surface.folder is not None
-        return progress(visit_records(survey(surface.folder).sessions), surface.tolerance)
-
     def _finished(self, surface: Surface) -> Made:
-        found = self._progress(surface)
+        found, _ = surface_progress(surface)
         stem = surface.name.replace(" ", "-")
         self._say(f"drawing the progress of the {surface.name}")
         picture = self.folder / PICTURES / f"{stem}-progress.png"

@@ -27,6 +27,7 @@ from fringe.demo.guide import guide_commands
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
+from fringe.optics.spheres import power_fringes
 from fringe.show.surfacereport import SurfaceReport
 
 SCENARIO = load_scenario()
@@ -121,8 +122,26 @@ def test_the_record_holds_what_was_written_down(demo: Demo) -> None:
             heights = {one.piece: tuple(one.height_mm) for one in logged.spherometers}
             assert heights == ({"plate": visit.plate_mm, "work": visit.work_mm}
                                if visit.work_mm else {})  # fmt: skip
+            used = {"plate"} if spec.against == SCENARIO.plate_name else set()
+            used |= {"spherometer"} if visit.work_mm else set()
+            assert set(logged.instruments) == used | ({"camera"} if visit.photographs else set())
             shipped = [SCENARIO.photograph(one).read_bytes() for one in visit.photographs]
             assert [one.data for one in logged.photographs] == shipped
+
+
+def test_spherometer_and_fringes_stand_on_one_axis(demo: Demo) -> None:
+    """Each visit has a power; the spherometer's lies within its interval of the true one."""
+    for made, spec in zip(demo.surfaces, SCENARIO.surfaces, strict=True):
+        plate = SCENARIO.true_plate_radius_mm(spec)
+        for row, visit in zip(made.progress.rows, spec.visits, strict=True):
+            assert row.power_fringes is not None
+            if visit.work_mm:
+                truth = power_fringes(
+                    visit.truth.radius_mm - plate, plate, spec.diameter_mm,
+                    lamp(spec.lamp).wavelength_nm, spec.form,
+                )  # fmt: skip
+                assert row.power_u95_fringes is not None
+                assert row.power_fringes == pytest.approx(truth, abs=1.7 * row.power_u95_fringes)
 
 
 def test_the_concave_is_laid_on_the_finished_convex(demo: Demo) -> None:

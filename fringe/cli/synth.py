@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import click
 
 from fringe.cli._options import LENGTH, SIGNED_LENGTH, json_option, print_json
+from fringe.errors import BadInput
 
 SENSES = click.Choice(["centre", "edge"])
 WORKS = click.Choice(["convex", "concave"])
 
 
 @click.command("synth", short_help="Render a photograph of fringes with known truth.")
-@click.option("--out", required=True, metavar="PHOTO", help="A .jpg, .png or .tif to write.")
+@click.option("--out", metavar="PHOTO",
+              help="A .jpg, .png or .tif to write; with --quiz a folder.")  # fmt: skip
 @click.option("--power", type=float, help="Fringes; positive for contact at the centre. [5]")
 @click.option("--sense", type=SENSES, help="Where the contact is; gives the power its sign.")
 @click.option("--tilt", type=float, help="Fringes, edge to centre.")
@@ -63,10 +66,14 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option("--family", help="Draw all that is not given: clean, dirty, oval, led, "
               "high_power, low_power, field or mixed.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(min=0), help="Of all that is drawn. [a new one]")
+@click.option("--quiz", is_flag=True, help="Train the eye: questions about pictures in a folder.")
+@click.option("--rounds", type=click.IntRange(1, 99), help="Questions of the quiz. [5]")
 @click.option("--force", is_flag=True, help="Write over what is there.")
 @json_option
 def command(
-    out: str,
+    out: str | None,
+    quiz: bool,
+    rounds: int | None,
     seed: int | None,
     force: bool,
     min_gap: float | None,
@@ -80,6 +87,9 @@ def command(
     The truth goes beside the photograph, under the same name with .json: the quantities that
     a perfect reading would give, and every input. The same seed gives the same photograph.
 
+    --quiz trains the eye: it draws pictures of rings or straight fringes, asks for power, contact
+    and irregularity, and tells the truth. It takes --seed, --lamp, --size and --rounds.
+
     \b
     Example:
       fringe synth --out contact.jpg --power 3.5 --tilt 2 --lamp sodium
@@ -87,11 +97,18 @@ def command(
       fringe synth --out hard.jpg --family dirty --json
       fringe synth --out press.jpg --power 4 --pair press
     """
+    seed = _new_seed() if seed is None else seed
+    if quiz:
+        _quiz(out, seed, rounds, min_gap, frames, pair, asked, force=force, as_json=as_json)
+        return
+    if out is None:
+        raise BadInput("--out: say where to write the photograph, as --out contact.jpg")
+    if rounds is not None:
+        raise BadInput("--rounds: belongs to --quiz")
     from fringe.synth.files import check_target, save_all
     from fringe.synth.request import Request, describe, request_scene
     from fringe.synth.sequences import render_series
 
-    seed = _new_seed() if seed is None else seed
     gap_nm = None if min_gap is None else min_gap * 1e6
     scene = request_scene(Request(seed=seed, min_gap_nm=gap_nm, **asked))
     check_target(out, scene.camera.bits, force=True)
@@ -101,6 +118,26 @@ def command(
         print_json(told[0] if len(told) == 1 else {"frames": told})
     else:
         click.echo("\n".join(describe(truth) for truth in told))
+
+
+def _quiz(
+    out: str | None, seed: int, rounds: int | None, min_gap: float | None, frames: int | None,
+    pair: str | None, asked: dict[str, Any], *, force: bool, as_json: bool,
+) -> None:  # fmt: skip
+    from fringe.cli._quiz import FOLDER, ROUNDS, run_quiz
+
+    others = asked | {"min_gap": min_gap, "frames": frames, "pair": pair}
+    lamp, size = others.pop("lamp"), others.pop("size")
+    given = [name for name, value in others.items() if value not in (None, False, 0.0)]
+    if given:
+        name = given[0].removesuffix("_mm").removesuffix("_deg").replace("_", "-")
+        raise BadInput(f"--{name}: the quiz draws that itself; leave it out")
+    side = None
+    if size is not None:
+        from fringe.synth.request import parse_size
+
+        side = min(parse_size(size))
+    run_quiz(Path(out or FOLDER), seed, rounds or ROUNDS, lamp, side, force=force, as_json=as_json)
 
 
 def _new_seed() -> int:

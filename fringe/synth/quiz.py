@@ -99,13 +99,13 @@ def draw_question(rng: Rng, lamp: Lamp | None = None, size: int = SIZE) -> Quest
     check_size(size)
     sign = 1 if rng.random() < 0.5 else -1
     rings = rng.random() < 0.6
-    power = math.exp(rng.uniform(math.log(1.0), math.log(7.0))) if rings else rng.uniform(0.1, 1.2)
+    power = math.exp(rng.uniform(math.log(1.0), math.log(7.0))) if rings else rng.uniform(0.3, 1.2)
     form = Form(
         power=sign * power,
         tilt=rng.uniform(0, 1.2) if rings else rng.uniform(3, 6),
         tilt_angle_deg=rng.uniform(-180, 180),
-        zernike=_errors(rng),
-        turned_edge=rng.uniform(0.1, 0.5) if rng.random() < 0.2 else 0.0,
+        zernike=_errors(rng, power),
+        turned_edge=rng.uniform(0.05, 0.3) * power if rng.random() < 0.2 else 0.0,
         min_gap_nm=rng.uniform(150, 400),
     )
     scene = Scene(
@@ -125,12 +125,15 @@ def check_size(size: int) -> None:
         raise BadInput(f"--size: {size} lies outside 120 to 2000 for a question")
 
 
-def _errors(rng: Rng) -> tuple[Term, ...]:
-    """One low error, a twentieth to a whole fringe peak to valley, turned anyhow."""
+def _errors(rng: Rng, power: float) -> tuple[Term, ...]:
+    """One low error, a twentieth to a whole fringe peak to valley, turned anyhow.
+
+    A symmetric one stays under a third of the power, so that the fringes do run one way.
+    """
     (n, m), share = _TERMS[int(rng.integers(len(_TERMS)))]
     value = share * math.exp(rng.uniform(math.log(0.05), math.log(1.0)))
     if m == 0:
-        return (((n, m), float(rng.choice([-1, 1])) * value),)
+        return (((n, m), float(rng.choice([-1, 1])) * min(value, share * power / 3)),)
     turn = rng.uniform(0, 2 * math.pi)
     return (((n, m), value * math.cos(turn)), ((n, -m), value * math.sin(turn)))
 

@@ -17,6 +17,7 @@ from typing import Any
 
 from fringe.archive.gather import logged, visit_records
 from fringe.archive.instruments import find_lamp, list_instruments
+from fringe.archive.life import aperture_if_any, like_changes, surface_progress
 from fringe.archive.order import survey
 from fringe.archive.session import Photograph, Visit, Work
 from fringe.archive.surface import Surface, list_surfaces, load_surface
@@ -25,6 +26,7 @@ from fringe.bench.answers import history, reading_answer, visit_answer
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
 from fringe.judge.progress import VisitRecord, VisitRow, progress
+from fringe.judge.rates import Change
 from fringe.judge.verdict import measured_from_reading
 from fringe.optics.lamps import Lamp, lamp_names
 from fringe.orders.read import ReadOptions
@@ -39,6 +41,9 @@ PREVIEW_PX = 1200
 SENSES = ("auto", "centre", "edge")
 KINDS = {"JPEG": (".jpg", "image/jpeg"), "MPO": (".jpg", "image/jpeg"),
          "PNG": (".png", "image/png"), "TIFF": (".tif", "image/tiff")}  # fmt: skip
+
+
+_Known = tuple[tuple[VisitRecord, ...], list[tuple[Change, ...]]]
 
 
 @dataclass(frozen=True)
@@ -103,7 +108,7 @@ class Desk:
         self._shots: list[Shot] = []
         self._logged: dict[str, dict[str, Any]] = {}
         self._visit = secrets.token_hex(8)
-        self._cache: tuple[tuple[Path, int], tuple[VisitRecord, ...]] | None = None
+        self._cache: tuple[tuple[Path, int], _Known] | None = None
         self._decoding = threading.Lock()
         names = [surface.name for surface in self.surfaces()]
         if not names:
@@ -229,9 +234,7 @@ class Desk:
             if any(one.state in ("waiting", "reading") for one in self._shots):
                 raise BadInput("a photograph is still being read; wait for it or remove it")
             path = log_visit(surface, self._as_visit(surface, work, told))
-            judged = progress(
-                visit_records(survey(path.parent).sessions), surface.tolerance
-            )  # fmt: skip
+            judged, _ = surface_progress(surface, alone=True)
             numbers = {row.session_id: i for i, row in enumerate(judged.rows, 1)}
             result = {"visit": numbers[path.stem], "session": path.stem, "surface": surface.name}
             self._logged[visit_id] = result
@@ -370,19 +373,23 @@ class Desk:
         """Progress with what is on the bench as the last visit, and that visit's row."""
         if surface is None or surface.folder is None:
             return None, None
-        records = list(self._records(surface.folder))
+        records, like = self._known(surface)
         measured = [measured_from_reading(one.reading) for one in self._shots if one.reading]
         if measured:
             now = datetime.now().astimezone()
-            records.append(VisitRecord("", now, measured=tuple(measured)))
-        judged = progress(records, surface.tolerance)
+            records = (*records, VisitRecord("", now, measured=tuple(measured)))
+        judged = progress(
+            records, surface.tolerance, aperture=aperture_if_any(surface), like=like
+        )  # fmt: skip
         return judged, judged.rows[-1] if measured else None
 
-    def _records(self, folder: Path) -> tuple[VisitRecord, ...]:
-        """Visits that were logged, read again only when the folder has changed."""
-        key = folder, folder.stat().st_mtime_ns
+    def _known(self, surface: Surface) -> _Known:
+        """Logged visits, and what like surfaces teach; read again when the folder has changed."""
+        assert surface.folder is not None
+        key = surface.folder, surface.folder.stat().st_mtime_ns
         if self._cache is None or self._cache[0] != key:
-            self._cache = key, visit_records(survey(folder).sessions)
+            records = visit_records(survey(surface.folder).sessions)
+            self._cache = key, (records, like_changes(surface))
         return self._cache[1]
 
     def _as_visit(self, surface: Surface, work: Work, told: Mapping[str, Any]) -> Visit:

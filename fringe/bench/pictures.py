@@ -5,11 +5,9 @@ from __future__ import annotations
 import threading
 from typing import Any
 
-from fringe.archive.gather import visit_records
-from fringe.archive.order import survey
+from fringe.archive.life import surface_progress
 from fringe.bench.desk import Desk
 from fringe.errors import BadInput
-from fringe.judge.progress import progress
 
 _DRAWING = threading.Lock()  # matplotlib draws one figure at a time
 
@@ -43,8 +41,7 @@ def progress_png(desk: Desk) -> bytes:
     from fringe.show.progress import progress_figure
 
     surface = desk.chosen()
-    assert surface.folder is not None
-    judged = progress(visit_records(survey(surface.folder).sessions), surface.tolerance)
+    judged, _ = surface_progress(surface, alone=True)
     if not any(row.power_fringes is not None for row in judged.rows):
         raise BadInput("no visit with a reading is logged yet")
     tolerance = surface.tolerance

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from fringe.archive.gather import visit_records
+from fringe.archive.life import aperture_if_any, like_changes
 from fringe.archive.order import survey
 from fringe.archive.read import open_session
 from fringe.archive.session import LoggedReading, Session, SessionSummary
@@ -94,7 +95,7 @@ def surface_report(
         if tell is not None:
             tell(number, steps)
     problems = (*found.problems, *damaged)
-    whole = progress(visit_records(sound), surface.tolerance)
+    whole = _judged(surface, sound)
     latest = {} if subject is None else _latest(surface, sound, subject, whole)
     pictures, undrawn = _figures(surface, subject, whole)
     problems = (*problems, *undrawn)
@@ -110,6 +111,13 @@ def surface_report(
     return SurfaceReport(html, verdict and verdict["state"], len(sound), problems)
 
 
+def _judged(surface: Surface, sessions: Sequence[SessionSummary]) -> Progress:
+    """Progress as `fringe progress` tells it, of these sessions alone."""
+    records = visit_records(sessions)
+    like = like_changes(surface) if any(one.measured for one in records) else []
+    return progress(records, surface.tolerance, aperture=aperture_if_any(surface), like=like)
+
+
 def _proven(count: int) -> str:
     if count == 0:
         return ""
@@ -122,7 +130,7 @@ def _latest(
 ) -> dict[str, Any]:
     """What the report speaks of, in the words of `report_html`."""
     place = [one.session_id for one in sound].index(subject.summary.session_id)
-    then = progress(visit_records(sound[: place + 1]), surface.tolerance)
+    then = _judged(surface, sound[: place + 1])
     visit, summary = subject.visit, subject.summary
     values: dict[str, Any] = {
         "verdict": then.verdict and then.verdict.to_json(),

@@ -31,6 +31,7 @@ COMMANDS = {
     "progress": ("fringe.cli.progress", "Show a surface's visits, verdicts and next step."),
     "watch": ("fringe.cli.watch", "Read each photograph that arrives in a folder."),
     "bench": ("fringe.cli.bench", "Serve a page for the phone or tablet beside the stand."),
+    "settle": ("fringe.cli.settle", "Tell from photographs whether the glass has settled."),
     "report": ("fringe.cli.report", "Write a surface's report as one page."),
     "demo": ("fringe.cli.demo", "Run the shipped example from first contact to matched pair."),
 }

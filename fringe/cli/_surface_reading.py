@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -64,11 +65,15 @@ def surface_reader(
     surface: Surface, lamp: Lamp, given: dict[str, Any]
 ) -> Callable[[Path], Reading]:  # fmt: skip
     """Return what reads a photograph of a surface with the options that were given."""
+    return partial(read_file, surface_options(surface, lamp, given))
+
+
+def read_file(options: ReadOptions, path: Path) -> Reading:
+    """Read one photograph; a function of a module, so that other processes can be sent it."""
     from fringe.orders.read import read
     from fringe.photo.load import load_photo
 
-    options = surface_options(surface, lamp, given)
-    return lambda path: read(load_photo(path), options)
+    return read(load_photo(path), options)
 
 
 def surface_options(surface: Surface, lamp: Lamp, given: dict[str, Any]) -> ReadOptions:

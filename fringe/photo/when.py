@@ -1,0 +1,90 @@
+"""When a photograph was taken: by the camera's own note, else by the file's time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any
+
+from fringe.errors import BadInput
+
+# EXIF 2.32, tags of the sub-IFD
+_EXIF_IFD = 0x8769
+_TAKEN, _SUBSECOND, _OFFSET = 0x9003, 0x9291, 0x9011
+
+
+def times_min(paths: Sequence[Path]) -> tuple[list[float], str]:
+    """Minutes from the first photograph, all by one clock.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        At least one photograph.
+
+    Returns
+    -------
+    minutes : list of float
+        In the order of the paths; the earliest is zero.
+    source : {'camera', 'file'}
+        Whose clock it was.
+
+    Raises
+    ------
+    BadInput
+        If a file cannot be opened.
+    """
+    taken = [camera_time(path) for path in paths]
+    noted = [one for one in taken if one is not None]
+    if len(noted) == len(paths) and len({one.tzinfo is None for one in noted}) == 1:
+        first = min(noted)
+        return [(one - first).total_seconds() / 60 for one in noted], "camera"
+    stamps = [_file_time(path) for path in paths]
+    return [(one - min(stamps)) / 60 for one in stamps], "file"
+
+
+def camera_time(path: Path) -> datetime | None:
+    """Time that the camera noted (EXIF DateTimeOriginal), with its zone if it noted one.
+
+    Returns
+    -------
+    datetime or None
+        None where there is no such note, or it cannot be understood.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be opened.
+    """
+    from PIL import Image
+
+    try:
+        with Image.open(path) as image:
+            notes = image.getexif().get_ifd(_EXIF_IFD)
+    except FileNotFoundError as error:
+        raise BadInput(f"{path}: there is no such photograph") from error
+    except Exception:  # notes are hints: whatever is wrong with them, there is no time in them
+        return None
+    return _parsed(notes)
+
+
+def _parsed(notes: Any) -> datetime | None:
+    try:
+        time = datetime.strptime(str(notes[_TAKEN]).strip("\0 "), "%Y:%m:%d %H:%M:%S")
+        part = str(notes.get(_SUBSECOND, "")).strip("\0 ")
+        if part.isdigit():
+            time += timedelta(seconds=float(f"0.{part}"))
+        offset = str(notes.get(_OFFSET, "")).strip("\0 ")
+        if offset:
+            hours, minutes = int(offset[:3]), int(offset[0] + offset[4:6])
+            time = time.replace(tzinfo=timezone(timedelta(hours=hours, minutes=minutes)))
+    except (KeyError, ValueError, IndexError, OverflowError, TypeError):
+        return None
+    return time
+
+
+def _file_time(path: Path) -> float:
+    try:
+        return path.stat().st_mtime
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read: {error.strerror}") from error

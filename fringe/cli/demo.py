@@ -110,7 +110,7 @@ def _lines(event: Logged) -> Iterator[str]:
     state = row.verdict or ""
     colour = STATES.get(state)
     shown = f"[{colour}]{state:<9}[/{colour}]" if colour else f"{'':9}"
-    work, result = escape(f"{_work(event):<27}"), f"{_result(event):<25}"
+    work, result = escape(f"{_work(event):<28}"), f"{_result(event):<25}"
     yield f"{event.number:>3}  {work}{result}{shown}{_next(event)}".rstrip()
 
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from typing import TypeVar
+
+from fringe.archive.many import cores
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -23,14 +26,14 @@ def in_parallel(function: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
     items : sequence
         What it is called with, one at a time; must be picklable, as the results.
     """
-    workers = min(os.cpu_count() or 1, len(items))
+    workers = min(cores(), len(items))
     if workers < 2:
         yield from map(function, items)
         return
     before = set(multiprocessing.active_children())
     # spawned: a forked child would inherit the threads of a progress bar half-way
     context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(workers, context, initializer=_leave_interrupts_alone)
+    pool = ProcessPoolExecutor(workers, context, initializer=_set_up)
     try:
         yield from pool.map(function, items)
     except BaseException:
@@ -42,6 +45,14 @@ def in_parallel(function: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
         pool.shutdown(cancel_futures=True)
 
 
-def _leave_interrupts_alone() -> None:
-    """Leave an interrupt from the keyboard to the process that started the workers."""
+def _set_up() -> None:
+    """Leave an interrupt from the keyboard to the parent process, and end when that ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)  # it was killed: nobody waits for results, nor sends more work

@@ -72,9 +72,11 @@ def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any)
     from fringe.archive.surface import find_surface
     from fringe.archive.write import log_visit
     from fringe.cli._visit import visit_of
+    from fringe.cli._waiting import waiting
 
     found = find_surface(surface)
-    visit, sagittas = visit_of(found, photos, given)
+    with waiting("reading", quiet=as_json or not photos):
+        visit, sagittas = visit_of(found, photos, given)
     path = log_visit(found, visit)
     progress, problems = _progress(found)
     if as_json:

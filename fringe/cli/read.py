@@ -38,15 +38,17 @@ def command(photo: Path, picture: Path | None, as_json: bool, **given: Any) -> N
       fringe synth --out contact.jpg --power 3.2 --tilt 2 --seed 7
       fringe read contact.jpg --lamp sodium --diameter 150mm --plate-radius 3048mm
     """
+    from fringe.cli._waiting import waiting
     from fringe.orders.read import read
     from fringe.photo.load import load_photo
 
     options = _options(given)
     if picture is not None:
         _check_picture(photo, picture)
-    reading = read(load_photo(photo), options)
-    if picture is not None:
-        _draw(photo, picture, reading, options)
+    with waiting(f"reading {photo.name}", quiet=as_json):
+        reading = read(load_photo(photo), options)
+        if picture is not None:
+            _draw(photo, picture, reading, options)
     if as_json:
         print_json(reading.to_json())
     else:

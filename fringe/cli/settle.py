@@ -50,12 +50,15 @@ def command(photos: tuple[Path, ...], picture: Path | None, as_json: bool, **giv
       fringe settle t00.png t20.png t40.png --lamp sodium --times 0,20,40 --diameter 150mm \\
         --glass borosilicate --thickness 25mm
     """
+    from fringe.cli._waiting import waiting
+
     if picture is not None and picture.suffix.lower() != ".png":
         raise BadInput(f"--picture: {picture}: a picture's name must end in .png")
     paths = _photographs(photos)
     surface = _surface(given["surface"])
     minutes, clock = _minutes(paths, given["times"])
-    kept, readings, refused = _read(paths, surface, given)
+    with waiting("reading", quiet=as_json):
+        kept, readings, refused = _read(paths, surface, given)
     minutes = [minutes[i] for i in kept]
     found, powers, check = _settled(minutes, readings, surface, given)
     if picture is not None:

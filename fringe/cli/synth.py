@@ -105,6 +105,7 @@ def command(
         raise BadInput("--out: say where to write the photograph, as --out contact.jpg")
     if rounds is not None:
         raise BadInput("--rounds: belongs to --quiz")
+    from fringe.cli._waiting import waiting
     from fringe.synth.files import check_target, save_all
     from fringe.synth.request import Request, describe, request_scene
     from fringe.synth.sequences import render_series
@@ -112,7 +113,9 @@ def command(
     gap_nm = None if min_gap is None else min_gap * 1e6
     scene = request_scene(Request(seed=seed, min_gap_nm=gap_nm, **asked))
     check_target(out, scene.camera.bits, force=True)
-    written = save_all(render_series(scene, seed, frames=frames, pair=pair), out, force=force)
+    with waiting("rendering", quiet=as_json):
+        series = render_series(scene, seed, frames=frames, pair=pair)
+        written = save_all(series, out, force=force)
     told = [{"photo": str(path), **shot.truth} for path, shot in written]
     if as_json:
         print_json(told[0] if len(told) == 1 else {"frames": told})

@@ -1,0 +1,65 @@
+"""What a terminal shows while something takes its time, and that nothing else ever does."""
+
+from __future__ import annotations
+
+import os
+import pty
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+FRINGE = str(Path(sys.executable).with_name("fringe"))
+WAIT = "from fringe.cli._waiting import waiting\nwith waiting('reading rings.jpg'{}):\n    pass\n"
+STEP = (
+    "from fringe.cli._waiting import steps\nwith steps('report'{}) as tell:\n"
+    "    tell(1, 4)\n    tell(4, 4)\n"
+)
+
+
+def on_terminal(*words: str, cwd: Path | None = None) -> tuple[str, str]:
+    """Run with a terminal for standard error alone; return both outputs."""
+    ours, theirs = pty.openpty()
+    try:
+        done = subprocess.run(
+            words, stdout=subprocess.PIPE, stderr=theirs, text=True, check=True, cwd=cwd,
+            env=os.environ | {"TERM": "xterm", "COLUMNS": "80"},
+        )  # fmt: skip
+    finally:
+        os.close(theirs)
+    said = b""
+    try:
+        while part := os.read(ours, 65536):
+            said += part
+    except OSError:  # the other end is closed
+        pass
+    os.close(ours)
+    return done.stdout, said.decode()
+
+
+@pytest.mark.parametrize(("code", "words"), [(WAIT, "reading rings.jpg"), (STEP, "report")])
+def test_a_terminal_is_told(code: str, words: str) -> None:
+    """A terminal sees what is going on, on standard error; asked to be quiet it sees nothing."""
+    out, err = on_terminal(sys.executable, "-c", code.format(""))
+    assert (out, words in err) == ("", True)
+    assert on_terminal(sys.executable, "-c", code.format(", quiet=True")) == ("", "")
+
+
+@pytest.mark.parametrize("code", [WAIT, STEP])
+def test_a_file_is_not(code: str) -> None:
+    """Where standard error is no terminal, nothing is written to it."""
+    done = subprocess.run(
+        [sys.executable, "-c", code.format("")], capture_output=True, text=True, check=True
+    )
+    assert (done.stdout, done.stderr) == ("", "")
+
+
+def test_commands_show_it_and_json_does_not(tmp_path: Path) -> None:
+    """A command that takes its time says so on a terminal, and with --json it does not."""
+    words = (FRINGE, "synth", "--out", "a.png", "--size", "100", "--seed", "1", "--force")
+    out, err = on_terminal(*words, cwd=tmp_path)
+    assert out.startswith("wrote a.png")
+    assert "rendering" in err
+    out, err = on_terminal(*words, "--json", cwd=tmp_path)
+    assert (out[0], err) == ("{", "")

@@ -52,23 +52,32 @@ def attribute(item: Any, name: str) -> Any:
     -------
     str, ndarray or None
     """
-    if name not in item.attrs:
+    attributes = item.attrs
+    if name not in attributes:
         return None
-    found = item.attrs.get_id(name)
+    found = attributes.get_id(name)
     kind, shape = found.dtype, found.shape
     text = h5py.check_string_dtype(kind)
     size = int(np.prod(shape, dtype=object))
     if text is not None and size == 1:
         if (text.length or 0) > MAX_TEXT_BYTES:
             raise _refused(item, f"attribute {name} is too long")
-        value = np.asarray(item.attrs[name]).reshape(-1)[0]
+        value = _plain(found) if text.length else np.asarray(attributes[name])
+        value = value.reshape(-1)[0]
         data = value if isinstance(value, bytes) else str(value).encode()
         if len(data) > MAX_TEXT_BYTES:
             raise _refused(item, f"attribute {name} is too long")
         return data.rstrip(b"\0").decode()
     if kind.kind not in "fiu" or size * kind.itemsize > MAX_TEXT_BYTES:
         raise _refused(item, f"attribute {name} is neither a number nor text")
-    return np.asarray(item.attrs[name])
+    return np.asarray(attributes[name]) if kind.subdtype else _plain(found)
+
+
+def _plain(found: Any) -> NDArray[Any]:
+    """Values of an attribute of fixed size, without the detour of looking it up again."""
+    values = np.empty(found.shape, found.dtype)
+    found.read(values)
+    return values
 
 
 def text(item: Any, name: str) -> str | None:

@@ -10,7 +10,8 @@ from fringe.errors import BadInput
 
 MAX_NAME = 1000
 _LONGEST = 48
-_RESERVED = re.compile(r"(?i)^(con|prn|aux|nul|com\d|lpt\d)(\..*)?$")  # on Windows
+# by Windows, and by the archive for the records of its instruments
+_RESERVED = re.compile(r"(?i)^((con|prn|aux|nul|com\d|lpt\d)(\..*)?|instruments)$")
 
 
 def clean_name(name: str) -> str:

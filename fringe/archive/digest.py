@@ -85,7 +85,7 @@ def content_digest(file: h5py.File) -> str:
         If the file holds anything but plain groups, numbers and text.
     """
     sha = hashlib.sha256()
-    for path, item in _objects(file):
+    for path, item in objects(file):
         sha.update(f"{path}\n".encode())
         for name in sorted(set(item.attrs) - _NOT_CONTENT):
             kind, shape, data = _attribute_bytes(item, name)
@@ -108,7 +108,7 @@ def _digest_of(file: Any, count: int) -> bytes:
     return sha.hexdigest().encode()
 
 
-def _objects(file: h5py.File) -> list[tuple[str, Any]]:
+def objects(file: h5py.File) -> list[tuple[str, Any]]:
     """All groups and variables with their paths, root first, then sorted."""
     found = dict(islice(_below(file, "/", 0), _MAX_OBJECTS + 1))
     if len(found) > _MAX_OBJECTS:

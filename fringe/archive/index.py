@@ -1,33 +1,39 @@
-"""The list of an archive's surfaces, without opening every file: `index.json`.
+"""The list of an archive's surfaces, without opening every file: the folder `.index`.
 
-The index says nothing that the files do not say better. Beside each surface's entry it keeps a
-stamp of the folder: names, sizes and times of all files in it. An entry counts only while its
-stamp fits; any other is worked out again from the files. So it may be deleted, lost, damaged
-or out of date, and the list is right all the same.
+It holds one file a surface, and says nothing that the surface's own files do not say better.
+With each entry stands a stamp of the surface's folder: names, sizes and times of all files in
+it. An entry counts only while its stamp fits; any other is worked out again from the files. So
+the folder may be deleted, lost, damaged or out of date, and every list is right all the same.
 """
 
 from __future__ import annotations
 
+import contextlib
+import dataclasses
 import hashlib
 import json
 import os
 import time
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from fringe.archive import _layout as layout
-from fringe.archive._atomic import PARTIAL, claim, fill, publish, random_suffix
+from fringe.archive._atomic import PARTIAL, random_suffix
 from fringe.archive.surface import Surface, is_record, load_surface, surface_from_values
 from fringe.errors import BadInput
+from fringe.judge.progress import VisitRecord
+from fringe.judge.verdict import Measured
 
-INDEX = "index.json"
+FOLDER = ".index"
 SCHEMA = "fringe index"
 SCHEMA_VERSION = 1
-_MAX_BYTES = 200_000_000
+_SUFFIX = ".json"
+_MAX_BYTES = 20_000_000
 # A file that is written twice within one tick of the disk's clock looks the same: what changed
 # this shortly before it was read is not relied on.
 _SETTLED_NS = 2_000_000_000
@@ -36,7 +42,7 @@ _HERE = "\0"  # stands for the surface's folder in stored messages
 
 @dataclass(frozen=True)
 class Entry:
-    """What the list says of one surface.
+    """What the list knows of one surface.
 
     Attributes
     ----------
@@ -44,34 +50,27 @@ class Entry:
         Where it lies.
     surface : Surface or None
         Its record; None if it cannot be read.
-    visits : int
-        Visits that count: a correction and what it corrects are one.
+    visits : tuple of VisitRecord
+        The visits that count, in their order: a correction and what it corrects are one.
     sessions : int
         Session files that can be read.
-    last_visit : datetime or None
-        Time of the last visit.
-    last_stage : str or None
-        Work that was done before the last visit.
     problems : tuple of str
         One line each.
     """
 
     folder: Path
     surface: Surface | None
-    visits: int = 0
+    visits: tuple[VisitRecord, ...] = ()
     sessions: int = 0
-    last_visit: datetime | None = None
-    last_stage: str | None = None
     problems: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the entry as the index stores it."""
+        visits = [dataclasses.asdict(v) | {"when": v.when.isoformat()} for v in self.visits]
         return {
             "record": None if self.surface is None else self.surface.to_json(),
-            "visits": self.visits,
+            "visits": visits,
             "sessions": self.sessions,
-            "last_visit": None if self.last_visit is None else self.last_visit.isoformat(),
-            "last_stage": self.last_stage,
             "problems": [line.replace(str(self.folder), _HERE) for line in self.problems],
         }
 
@@ -92,6 +91,14 @@ class Listing:
     read: int
 
 
+@dataclass(frozen=True)
+class _Stamp:
+    """Names, sizes and times in a folder as a digest, and the newest of those times."""
+
+    digest: str
+    newest_ns: int
+
+
 def list_archive(archive: Path, *, now_ns: int | None = None) -> Listing:
     """List an archive's surfaces from its index, and bring the index up to date.
 
@@ -110,27 +117,50 @@ def list_archive(archive: Path, *, now_ns: int | None = None) -> Listing:
     BadInput
         If the archive is not a folder.
     """
-    now = time.time_ns() if now_ns is None else now_ns
-    stored = stored_entries(archive)
-    kept: dict[str, Any] = {}
     entries, read = [], 0
-    for folder, stamp, newest_ns in _stamped(archive):
-        values = stored.get(folder.name, {})
-        entry = _entry(folder, values) if values.get("stamp") == stamp else None
-        if entry is None:
-            entry = entry_of(folder)
-            values = {"stamp": stamp, **entry.to_json()}
-            read += 1
-        if newest_ns + _SETTLED_NS < now:
-            kept[folder.name] = values
-        entries.append(entry)
-    if kept != stored:
-        _store(archive, kept)
+    for folder in _folders(archive):
+        found = _looked_up(folder, now_ns)
+        if found is not None:
+            entries.append(found[0])
+            read += found[1]
+    known = {entry.folder.name + _SUFFIX for entry in entries}
+    for path in _stored(archive):
+        if path.name not in known:
+            _remove(path)
     return Listing(tuple(entries), read)
+
+
+def indexed_visits(folder: Path) -> tuple[VisitRecord, ...]:
+    """Visits of a surface that count, from the index where that fits the files.
+
+    Raises
+    ------
+    BadInput
+        If the folder is no surface.
+    """
+    found = _looked_up(folder, None)
+    if found is None:
+        raise BadInput(f"{folder}: this folder is no surface")
+    return found[0].visits
+
+
+def _looked_up(folder: Path, now_ns: int | None) -> tuple[Entry, bool] | None:
+    """A surface's entry, and whether it had to be worked out; None for another folder."""
+    stamp = _stamp(folder)
+    if stamp is None:
+        return None
+    entry = _load(folder, stamp)
+    if entry is not None:
+        return entry, False
+    entry = entry_of(folder)
+    if stamp.newest_ns + _SETTLED_NS < (time.time_ns() if now_ns is None else now_ns):
+        _store(folder, stamp, entry)
+    return entry, True
 
 
 def entry_of(folder: Path) -> Entry:
     """Work a surface's entry out from its files."""
+    from fringe.archive.gather import visit_records
     from fringe.archive.order import survey
 
     surface, problems = None, []
@@ -142,89 +172,123 @@ def entry_of(folder: Path) -> Entry:
         found = survey(folder)
     except BadInput as error:
         return Entry(folder, surface, problems=(*problems, str(error)))
-    last = found.sessions[-1] if found.sessions else None
     return Entry(
         folder=folder,
         surface=surface,
-        visits=len(found.sessions),
+        visits=visit_records(found.sessions),
         sessions=len(found.all_sessions),
-        last_visit=None if last is None else last.when,
-        last_stage=None if last is None else last.work.stage,
         problems=(*problems, *found.problems),
     )
 
 
 def index_problems(archive: Path) -> list[str]:
     """Compare what the index relies on with the files themselves; one line a contradiction."""
-    stored = stored_entries(archive)
     problems = []
-    for folder, stamp, _ in _stamped(archive):
-        values = stored.get(folder.name, {})
-        if values.get("stamp") == stamp and _entry(folder, values) != entry_of(folder):
+    for folder in _folders(archive):
+        stamp = _stamp(folder)
+        entry = None if stamp is None else _load(folder, stamp)
+        # as text: what is not a number equals nothing, itself included
+        if entry is not None and _text(entry) != _text(entry_of(folder)):
             problems.append(
-                f"{archive / INDEX}: it does not say what the files of {folder.name} say; remove it"
+                f"{_place(folder)}: it does not say what the files of {folder.name} say; remove it"
             )
     return problems
 
 
-def stored_entries(archive: Path) -> dict[str, dict[str, Any]]:
-    """Read the index as it stands; empty if there is none, it is not whole, or not ours."""
-    path, start = archive / INDEX, _start()
-    try:
-        if not path.is_file() or path.stat().st_size > _MAX_BYTES:
-            return {}
-        data = path.read_bytes()
-        digest, rest = data[len(start) : len(start) + 64], data[len(start) + 64 :]
-        if not data.startswith(start) or digest != _digest(rest):
-            return {}
-        surfaces = json.loads(data)["surfaces"]
-    except (OSError, ValueError, KeyError, RecursionError, MemoryError):
-        return {}
-    return surfaces if isinstance(surfaces, dict) else {}
-
-
-def _start() -> bytes:
-    """Beginning of the index that this program relies on, up to the digest of what follows.
-
-    Another version may understand more of the files, so that it makes its own.
-    """
-    software = json.dumps(f"fringe {version('fringe')}")
-    return (
-        f'{{"schema":"{SCHEMA}","schema_version":{SCHEMA_VERSION},"software":{software},'
-        f'"session_schema_version":{layout.SCHEMA_VERSION},"sha256":"'
-    ).encode()
-
-
-def _digest(data: bytes) -> bytes:
-    return hashlib.sha256(data).hexdigest().encode()
-
-
-def _store(archive: Path, surfaces: dict[str, Any]) -> None:
-    text = json.dumps(surfaces, separators=(",", ":"))
-    rest = f'","surfaces":{text}}}\n'.encode()
-    partial = archive / f".index.{random_suffix()}{PARTIAL}"
-    try:
-        claim(partial)
-        fill(partial, _start(), _digest(rest), rest)
-        publish(partial, archive / INDEX)
-    except BadInput:  # a list must not fail because it could not be made quicker
-        partial.unlink(missing_ok=True)
-
-
-def _stamped(archive: Path) -> Iterable[tuple[Path, str, int]]:
-    """Each surface's folder, the stamp of its files, and when the newest of them changed."""
+def _folders(archive: Path) -> Iterator[Path]:
     if not archive.is_dir():
         raise BadInput(f"{archive}: there is no such archive; `fringe surface add` makes one")
     with os.scandir(archive) as found:
         names = sorted(e.name for e in found if not e.name.startswith(".") and e.is_dir())
-    for name in names:
-        stamp = _stamp(archive / name)
-        if stamp is not None:
-            yield archive / name, *stamp
+    yield from (archive / name for name in names)
 
 
-def _stamp(folder: Path) -> tuple[str, int] | None:
-    """Digest of names, sizes and times in a folder, and the newest time; None if no surface."""
+def _stored(archive: Path) -> list[Path]:
+    try:
+        return [archive / FOLDER / name for name in os.listdir(archive / FOLDER)]
+    except OSError:
+        return []
+
+
+def _place(folder: Path) -> Path:
+    return folder.parent / FOLDER / (folder.name + _SUFFIX)
+
+
+@cache
+def _start() -> bytes:
+    """Beginning of every entry that this program relies on, up to the digest of the rest.
+
+    Another version may understand more of the files, so that it makes its own entries.
+    """
+    names = [*VisitRecord.__dataclass_fields__, *Measured.__dataclass_fields__]
+    fields = hashlib.sha256(" ".join(names).encode()).hexdigest()[:16]
+    return (
+        f'{{"schema":"{SCHEMA}","schema_version":{SCHEMA_VERSION},'
+        f'"software":{json.dumps("fringe " + version("fringe"))},'
+        f'"session_schema_version":{layout.SCHEMA_VERSION},"fields":"{fields}","sha256":"'
+    ).encode()
+
+
+def _digest(rest: bytes) -> bytes:
+    return hashlib.sha256(rest).hexdigest().encode()
+
+
+def _load(folder: Path, stamp: _Stamp) -> Entry | None:
+    """The stored entry, if it is whole, ours, makes sense and its stamp fits."""
+    start = _start()
+    try:
+        with open(_place(folder), "rb") as file:
+            data = file.read(_MAX_BYTES)
+        digest, rest = data[len(start) : len(start) + 64], data[len(start) + 64 :]
+        if not data.startswith(start) or digest != _digest(rest):
+            return None
+        values = json.loads(data)
+        return _entry(folder, values) if values["stamp"] == stamp.digest else None
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, BadInput):
+        return None
+
+
+def _entry(folder: Path, values: dict[str, Any]) -> Entry:
+    record = values["record"]
+    return Entry(
+        folder=folder,
+        surface=None if record is None else surface_from_values(record, folder),
+        visits=tuple(_visit(one) for one in values["visits"]),
+        sessions=int(values["sessions"]),
+        problems=tuple(line.replace(_HERE, str(folder)) for line in values["problems"]),
+    )
+
+
+def _visit(values: dict[str, Any]) -> VisitRecord:
+    measured = tuple(Measured(**one) for one in values["measured"])
+    when = datetime.fromisoformat(values["when"])
+    return VisitRecord(**(values | {"measured": measured, "when": when}))
+
+
+def _text(entry: Entry) -> str:
+    return json.dumps(entry.to_json(), separators=(",", ":"))
+
+
+def _store(folder: Path, stamp: _Stamp, entry: Entry) -> None:
+    """Write an entry, whole or not at all; if that cannot be, the list is only slower."""
+    rest = f'","stamp":"{stamp.digest}",{_text(entry)[1:]}\n'.encode()
+    final = _place(folder)
+    partial = final.with_name(f".{folder.name}.{random_suffix()}{PARTIAL}")
+    try:
+        final.parent.mkdir(exist_ok=True)
+        partial.write_bytes(_start() + _digest(rest) + rest)
+        os.replace(partial, final)
+    except OSError:
+        _remove(partial)
+
+
+def _remove(path: Path) -> None:
+    with contextlib.suppress(OSError):
+        path.unlink(missing_ok=True)
+
+
+def _stamp(folder: Path) -> _Stamp | None:
+    """Take a folder's stamp; None if it is no surface."""
     try:
         with os.scandir(folder) as found:
             files = [(e.name, e.stat(follow_symlinks=False)) for e in found]
@@ -237,21 +301,4 @@ def _stamp(folder: Path) -> tuple[str, int] | None:
         facts = (state.st_mode, state.st_size, state.st_mtime_ns, state.st_ctime_ns)
         sha.update(os.fsencode(name) + f"/{facts}\n".encode())
     newest = max(max(state.st_mtime_ns, state.st_ctime_ns) for _, state in files)
-    return sha.hexdigest(), newest
-
-
-def _entry(folder: Path, values: dict[str, Any]) -> Entry | None:
-    """A stored entry; None if it makes no sense."""
-    try:
-        record, last = values["record"], values["last_visit"]
-        return Entry(
-            folder=folder,
-            surface=None if record is None else surface_from_values(record, folder),
-            visits=int(values["visits"]),
-            sessions=int(values["sessions"]),
-            last_visit=None if last is None else datetime.fromisoformat(last),
-            last_stage=values["last_stage"],
-            problems=tuple(str(line).replace(_HERE, str(folder)) for line in values["problems"]),
-        )
-    except (KeyError, TypeError, ValueError, AttributeError, BadInput):
-        return None
+    return _Stamp(sha.hexdigest(), newest)

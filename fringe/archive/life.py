@@ -6,6 +6,7 @@ from pathlib import Path
 
 from fringe.archive.carried import surface_aperture
 from fringe.archive.gather import visit_records
+from fringe.archive.index import indexed_visits
 from fringe.archive.order import survey
 from fringe.archive.surface import E_LINE_NM, Surface, list_surfaces, load_surface
 from fringe.errors import BadInput
@@ -83,7 +84,7 @@ def _age(folder: Path) -> float:
 def _changes(surface: Surface) -> tuple[Change, ...]:
     assert surface.folder is not None
     wavelength = surface.tolerance.wavelength_nm or E_LINE_NM
-    records = visit_records(survey(surface.folder).sessions)
+    records = indexed_visits(surface.folder)
     return life(visit_rows(records, wavelength), wavelength).changes
 
 

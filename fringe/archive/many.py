@@ -113,6 +113,24 @@ def run_many(
                 future.cancel()
 
 
+def run_apart(function: Callable[[T], U], items: Sequence[T]) -> list[U | None]:
+    """Call a function for each item in another process, which may die of it.
+
+    Returns
+    -------
+    list
+        In the order of the items; None where the process died.
+    """
+    found: list[U | None] = []
+    while len(found) < len(items):
+        with ProcessPoolExecutor(1, get_context("spawn"), _one_thread) as pool:
+            try:
+                found.extend(pool.submit(function, item).result() for item in items[len(found) :])
+            except BrokenProcessPool:
+                found.append(None)
+    return found
+
+
 @contextmanager
 def _pool(workers: int) -> Iterator[Executor]:
     # spawned, not forked: a fork would copy locks that threads of this process hold
@@ -134,7 +152,7 @@ def _cluster(scheduler: str) -> Iterator[Executor]:
     connect: Any = Client  # it has no annotations
     try:
         client = connect(scheduler, timeout=_SECONDS, set_as_default=False)
-    except (OSError, ValueError, TypeError) as error:
+    except Exception as error:  # an address that makes no sense raises many kinds
         raise BadInput(f"{scheduler}: no Dask scheduler answers there") from error
     with client:
         try:

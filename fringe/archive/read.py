@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -129,6 +130,28 @@ def open_session(path: Path) -> Session:
         )
         surface = _surface(_need(file, "surface"))
         return Session(summary, visit, surface, _mapping(file, "software"), digest)
+
+
+def parts_of(path: Path, file: Any) -> Iterator[tuple[str, Callable[[], object]]]:
+    """Name each part of an open session, with what reads it alone.
+
+    Raises
+    ------
+    BadInput
+        If the file is not a session, or of a newer schema; each part raises for itself.
+    """
+    _check_schema(path, file)
+    yield "the visit", lambda: _summary(path, file)
+    yield "the surface's record", lambda: _surface(_need(file, "surface"))
+    if hdf5.whole(file, "readings"):
+        yield "the readings", lambda: _readings(file)
+    for name, read in (("photograph", _photograph), ("spherometer", _spherometer)):
+        for i in range(1, 1 + (hdf5.whole(file, f"{name}s") or 0)):
+            yield f"{name} {i}", partial(_part, file, f"{name}_{i}", read)
+
+
+def _part(file: Any, name: str, read: Callable[[Any], object]) -> object:
+    return read(_need(file, name))
 
 
 def _check_schema(path: Path, file: Any) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import json
 import os
 import shutil
@@ -11,9 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from fringe.archive import index
 from fringe.archive.check import check_archive
-from fringe.archive.index import INDEX, Entry, entry_of, list_archive, stored_entries
-from fringe.archive.order import survey
+from fringe.archive.gather import visit_records
+from fringe.archive.index import FOLDER, Entry, entry_of, indexed_visits, list_archive
+from fringe.archive.order import list_sessions
 from fringe.archive.session import Visit, Work
 from fringe.archive.surface import change_surface, load_surface
 from fringe.archive.write import log_visit
@@ -54,16 +57,21 @@ def test_what_the_list_says(archive):
     entries, read = listed(archive)
     assert read == 3
     assert [e.surface.name for e in entries] == ["a 1", "b 2", "c 3"]
-    assert [(e.visits, e.sessions) for e in entries] == [(2, 3), (1, 1), (0, 0)]
-    assert [e.last_visit for e in entries] == [hours(1), hours(3), None]
-    assert [e.last_stage for e in entries] == ["#600", None, None]
+    assert [(len(e.visits), e.sessions) for e in entries] == [(2, 3), (1, 1), (0, 0)]
+    assert [e.visits[-1].when for e in entries[:2]] == [hours(1), hours(3)]
+    assert [e.visits[-1].stage for e in entries[:2]] == ["#600", None]
     assert all(e.surface == load_surface(e.folder) for e in entries)
+
+
+def bytes_of(archive):
+    """All files of the index."""
+    return {path.name: path.read_bytes() for path in (archive / FOLDER).iterdir()}
 
 
 def test_nothing_is_read_twice(archive, monkeypatch):
     """Once the index is made, a list opens no record and no session, and says the same."""
     first, _ = listed(archive)
-    before = (archive / INDEX).read_bytes()
+    before = bytes_of(archive)
 
     def opened(*_):
         raise AssertionError("a surface's file was opened")
@@ -72,17 +80,27 @@ def test_nothing_is_read_twice(archive, monkeypatch):
     again, read = listed(archive)
     assert (again, read) == (first, 0)
     assert all(e.surface.folder == e.folder for e in again)
-    assert (archive / INDEX).read_bytes() == before
+    assert indexed_visits(first[0].folder) == first[0].visits
+    assert bytes_of(archive) == before
 
 
 def test_the_index_may_go(archive):
     """Without its index the list is the same, and the index is made anew."""
     first, _ = listed(archive)
-    (archive / INDEX).unlink()
+    shutil.rmtree(archive / FOLDER)
     again, read = listed(archive)
     assert (again, read) == (first, 3)
-    assert (archive / INDEX).exists()
+    assert len(bytes_of(archive)) == 3
     assert first == truth(archive)
+
+
+def test_visits_of_a_surface(archive):
+    """The visits from the index are those that the files give, to the last digit."""
+    listed(archive)
+    for folder in (entry.folder for entry in truth(archive)):
+        assert indexed_visits(folder) == visit_records(list_sessions(folder))
+    with pytest.raises(BadInput, match="no surface"):
+        indexed_visits(archive)
 
 
 def log(archive):
@@ -142,61 +160,68 @@ def test_changes_are_seen(archive, do):
     after, read = listed(archive)
     assert after == truth(archive)
     assert read == (0 if do is delete else 1)
+    # and what is gone leaves nothing in the index
+    assert sorted(bytes_of(archive)) == sorted(f"{e.folder.name}.json" for e in after)
 
 
 def test_what_is_too_fresh_is_read_again(archive):
     """A surface that changed moments ago is not relied on: its clock may not have ticked."""
     newest = max(p.stat().st_ctime_ns for p in archive.rglob("*"))
-    assert list_archive(archive, now_ns=newest + 1_000_000).read == 3
-    assert list_archive(archive, now_ns=newest + 1_000_000).read == 3
-    assert stored_entries(archive) == {}
-    # and a clock that went back relies on nothing
-    assert list_archive(archive, now_ns=newest - HOUR_NS).read == 3
-    assert stored_entries(archive) == {}
+    for now_ns in (newest + 1_000_000, newest + 1_000_000, newest - HOUR_NS):
+        assert list_archive(archive, now_ns=now_ns).read == 3
+        assert not (archive / FOLDER).exists()
 
 
 def test_any_damage_to_the_index_is_noticed(archive, rng):
-    """An index with any one byte altered is not relied on, and the list is right."""
+    """An entry with any one byte altered is not relied on, and the list is right."""
     first, _ = listed(archive)
-    path = archive / INDEX
+    before = bytes_of(archive)
+    path = archive / FOLDER / f"{first[0].folder.name}.json"
     whole = path.read_bytes()
-    for place in {0, 20, len(whole) - 1, *rng.integers(0, len(whole), 60).tolist()}:
+    for place in {0, 20, len(whole) - 2, *rng.integers(0, len(whole), 60).tolist()}:
         data = bytearray(whole)
         data[place] ^= 1 << int(rng.integers(8))
         path.write_bytes(data)
-        assert stored_entries(archive) == {}, place
-    path.write_bytes(data)
-    assert listed(archive) == (first, 3)
-    assert path.read_bytes() == whole
+        assert listed(archive) == (first, 1), place
+        assert bytes_of(archive) == before
 
 
 @pytest.mark.parametrize("content", [b"", b"{}", b"[]", b"null", b"\xff\xfe", b"[" * 100_000])
 def test_what_is_no_index(archive, content):
     """Anything else in the place of the index does no harm."""
-    (archive / INDEX).write_bytes(content)
-    assert listed(archive)[0] == truth(archive)
+    for entry in listed(archive)[0]:
+        (archive / FOLDER / f"{entry.folder.name}.json").write_bytes(content)
+    assert listed(archive) == (truth(archive), 3)
 
 
-def test_a_folder_in_the_place_of_the_index(archive):
+@pytest.mark.parametrize("in_the_way", ["file", "folders"])
+def test_an_index_that_cannot_be_written(archive, in_the_way):
     """Where the index cannot be written the list is right all the same, each time anew."""
-    (archive / INDEX).mkdir()
+    if in_the_way == "file":
+        (archive / FOLDER).write_bytes(b"")
+    else:
+        for entry in truth(archive):
+            (archive / FOLDER / f"{entry.folder.name}.json").mkdir(parents=True)
     assert listed(archive) == (truth(archive), 3)
     assert listed(archive) == (truth(archive), 3)
-    assert not list(archive.glob(".*"))
+    assert not list((archive / FOLDER).glob(".*"))
 
 
 def forge(archive, **values):
     """Change an entry of the index, and its digest with it."""
-    from fringe.archive import index
-
-    surfaces = stored_entries(archive)
-    surfaces[next(archive.glob("b-2*")).name].update(values)
-    index._store(archive, surfaces)
+    path = next((archive / FOLDER).glob("b-2*"))
+    start, data = index._start(), path.read_bytes()
+    rest = json.dumps({key: value for key, value in json.loads(data).items()
+                       if key in ("stamp", "record", "visits", "sessions", "problems")}
+                      | values)  # fmt: skip
+    rest = f'",{rest[1:]}'.encode()
+    path.write_bytes(start + index._digest(rest) + rest)
 
 
 @pytest.mark.parametrize("values", [
-    {"visits": "many"}, {"record": {}}, {"record": 3}, {"last_visit": "yesterday"},
-    {"problems": 3}, {"record": {"name": "b 2"}},
+    {"visits": "many"}, {"visits": [{}]}, {"visits": [{"session_id": "x", "when": "now"}]},
+    {"record": {}}, {"record": 3}, {"record": {"name": "b 2"}}, {"problems": 3},
+    {"sessions": "few"}, {"stamp": 3},
 ])  # fmt: skip
 def test_entries_that_make_no_sense(archive, values):
     """An entry of the index that describes nothing is worked out from the files."""
@@ -210,9 +235,9 @@ def test_check_names_an_index_that_lies(archive):
     listed(archive)
     found = check_archive(archive)
     assert (found.problems, found.unknown, found.leftovers) == ((), (), ())
-    forge(archive, visits=7)
+    forge(archive, sessions=7)
     (problem,) = check_archive(archive).problems
-    assert problem.startswith(f"{archive / INDEX}: ")
+    assert problem.startswith(f"{archive / FOLDER}{os.sep}b-2")
     assert "remove it" in problem
 
 
@@ -222,18 +247,20 @@ def test_problems_name_their_files_wherever_the_archive_lies(archive, tmp_path, 
     for _ in range(2):
         (problem,) = [p for e in listed(archive)[0] for p in e.problems]
         assert problem.startswith(f"{archive}{os.sep}b-2")
-    assert str(tmp_path) not in (archive / INDEX).read_text()
+    assert not [data for data in bytes_of(archive).values() if str(tmp_path).encode() in data]
     monkeypatch.chdir(tmp_path)
     (problem,) = [p for e in listed(Path("shop"))[0] for p in e.problems]
     assert problem.startswith("shop/b-2")
 
 
 def test_the_index_is_json(archive):
-    """The index is JSON, with a digest of all that follows it."""
+    """An entry is JSON, with a digest of all that follows it."""
     listed(archive)
-    values = json.loads((archive / INDEX).read_text(encoding="utf-8"))
-    assert (values["schema"], values["schema_version"]) == ("fringe index", 1)
-    assert len(values["surfaces"]) == 3
+    for data in bytes_of(archive).values():
+        values = json.loads(data)
+        assert (values["schema"], values["schema_version"]) == ("fringe index", 1)
+        rest = data.partition(values["sha256"].encode())[2]
+        assert hashlib.sha256(rest).hexdigest() == values["sha256"]
 
 
 def test_no_archive(tmp_path):
@@ -246,7 +273,6 @@ def test_an_entry_without_a_record(archive):
     """A surface whose record is damaged is listed with the reason; its sessions still count."""
     damage_in_place(archive)
     entry = next(e for e in listed(archive)[0] if e.surface is None)
-    assert (entry.sessions, len(entry.problems)) == (1, 1)
-    assert entry == Entry(
-        entry.folder, None, 1, 1, survey(entry.folder).sessions[0].when, None, entry.problems
-    )
+    visits = visit_records(list_sessions(entry.folder))
+    assert entry == Entry(entry.folder, None, visits, 1, entry.problems)
+    assert len(entry.problems) == 1

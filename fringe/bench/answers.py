@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from fringe.errors import BadInput
 from fringe.format import figures, plus_minus
 from fringe.judge.progress import Progress, VisitRow
+from fringe.judge.settle import SHORTEST_MIN, settle, settling_powers, text_of, with_common
+from fringe.judge.verdict import Tolerance
 from fringe.orders.reading import Reading
 from fringe.show.progress import percent_text
 from fringe.show.style import wavelength_text
@@ -19,6 +22,8 @@ from fringe.show.words import (
     warnings_of,
 )
 
+LEAST_PHOTOGRAPHS = 3
+SHARE = 0.1  # of the tolerance, that a drift may still move
 VERDICTS = {
     "inside": "Inside the tolerance",
     "outside": "Outside the tolerance",
@@ -90,6 +95,40 @@ def visit_answer(judged: Progress, row: VisitRow, count: int) -> dict[str, Any]:
         "next": step.text(),
         "next_reason": _sentence(step.reason),
     }
+
+
+def settling_answer(
+    readings: Sequence[Reading], minutes: Sequence[float], tolerance: Tolerance
+) -> dict[str, Any] | None:
+    """Return where photographs of one contact lead, taken one after the other.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        With power.
+    minutes : sequence of float
+        When each was taken [min].
+    tolerance : Tolerance
+        A tenth of its power is what a drift may still move, as in `fringe settle`.
+
+    Returns
+    -------
+    dict or None
+        None where the photographs are too few, or too close together, to tell anything.
+    """
+    if len(set(minutes)) < LEAST_PHOTOGRAPHS or max(minutes) - min(minutes) < SHORTEST_MIN:
+        return None
+    try:
+        powers = settling_powers(readings)
+        limit = tolerance.power_fringes
+        if limit is not None:
+            light = tolerance.wavelength_nm or powers.wavelength_nm
+            limit *= SHARE * light / powers.wavelength_nm
+        found = settle(minutes, powers.powers_fringes, powers.u_fringes, limit_fringes=limit)
+    except BadInput:  # readings that contradict each other, which the answer above says already
+        return None
+    found = with_common(found, powers.common_u_fringes)
+    return {"state": found.state, "text": text_of(found), "notes": list(found.notes)}
 
 
 def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:

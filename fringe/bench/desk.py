@@ -9,7 +9,7 @@ import secrets
 import threading
 import time
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path, PurePosixPath
@@ -22,7 +22,7 @@ from fringe.archive.order import survey
 from fringe.archive.session import Photograph, Visit, Work
 from fringe.archive.surface import Surface, list_surfaces, load_surface
 from fringe.archive.write import log_visit
-from fringe.bench.answers import history, reading_answer, visit_answer
+from fringe.bench.answers import history, reading_answer, settling_answer, visit_answer
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
 from fringe.judge.progress import VisitRecord, VisitRow, progress
@@ -33,6 +33,7 @@ from fringe.orders.read import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.photo.arrivals import ENDINGS
 from fringe.photo.ellipse import Edge
+from fringe.photo.when import camera_time
 
 MOST_SHOTS = 24
 MOST_BYTES = 400_000_000
@@ -64,7 +65,8 @@ class Shot:
     name: str
     media_type: str
     data: bytes = field(repr=False)
-    taken: datetime
+    taken: datetime  # when it arrived, and
+    noted: datetime | None  # when the camera says that it was taken
     width: int
     height: int
     preview: bytes = field(repr=False)
@@ -277,6 +279,7 @@ class Desk:
                 },
                 "shots": [_shot_view(one) for one in self._shots],
                 "answer": answer,
+                "course": self._course(surface),
                 "history": history(seen[: len(seen) - (row is not None)]),
                 "stages": list(dict.fromkeys(one.stage for one in reversed(seen) if one.stage)),
             }
@@ -383,6 +386,26 @@ class Desk:
         )  # fmt: skip
         return judged, judged.rows[-1] if measured else None
 
+    def _course(self, surface: Surface | None) -> dict[str, Any] | None:
+        """Power against time, where several photographs tell it."""
+        read = [one for one in self._shots if one.reading and one.reading.power_fringes is not None]
+        if surface is None or len(read) < 2:
+            return None
+        when = {one.id: minute for one, minute in zip(read, _minutes(read), strict=True)}
+        read.sort(key=lambda one: when[one.id])
+        minutes = [when[one.id] for one in read]
+        readings = [one.reading for one in read if one.reading]
+        return {
+            "points": [
+                {
+                    "id": one.id, "minutes": minute, "power": reading.power_fringes,
+                    "u95": reading.power_u95_fringes or 0.0,
+                }
+                for one, minute, reading in zip(read, minutes, readings, strict=True)
+            ],
+            "settling": settling_answer(readings, minutes, surface.tolerance),
+        }  # fmt: skip
+
     def _known(self, surface: Surface) -> _Known:
         """Logged visits, and what like surfaces teach; read again when the folder has changed."""
         assert surface.folder is not None
@@ -410,6 +433,15 @@ class Desk:
             work=work, readings=tuple(readings), photographs=tuple(photographs),
             inputs=inputs, **told,
         )  # fmt: skip
+
+
+def _minutes(shots: Sequence[Shot]) -> list[float]:
+    """Minutes from the first photograph, all by the camera's clock or all by arrival."""
+    noted = [one.noted for one in shots if one.noted is not None]
+    alike = len(noted) == len(shots) and len({one.tzinfo is None for one in noted}) == 1
+    times = noted if alike else [one.taken for one in shots]
+    first = min(times)
+    return [(one - first).total_seconds() / 60 for one in times]
 
 
 def clean_file_name(name: str, ending: str) -> str:
@@ -448,6 +480,7 @@ def _shot(data: bytes, name: str) -> Shot:
         media_type=kind,
         data=data,
         taken=datetime.now().astimezone(),
+        noted=camera_time(io.BytesIO(data)),
         width=width,
         height=height,
         preview=buffer.getvalue(),
@@ -478,7 +511,6 @@ def _shot_view(shot: Shot) -> dict[str, Any]:
         "id": shot.id,
         "name": shot.name,
         "taken": f"{shot.taken:%H:%M}",
-        "taken_s": shot.taken.timestamp(),
         "width": shot.width,
         "height": shot.height,
         "state": shot.state,
@@ -488,8 +520,6 @@ def _shot_view(shot: Shot) -> dict[str, Any]:
         },
         "edge_given": shot.edge != "auto",
         "refusal": shot.refusal,
-        "power": None if reading is None else reading.power_fringes,
-        "power_u95": None if reading is None else reading.power_u95_fringes,
         "answer": None if reading is None else reading_answer(reading),
     }  # fmt: skip
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from fringe.errors import BadInput
 
@@ -43,7 +43,7 @@ def times_min(paths: Sequence[Path]) -> tuple[list[float], str]:
     return [(one - min(stamps)) / 60 for one in stamps], "file"
 
 
-def camera_time(path: Path) -> datetime | None:
+def camera_time(path: Path | BinaryIO) -> datetime | None:
     """Time that the camera noted (EXIF DateTimeOriginal), with its zone if it noted one.
 
     Returns

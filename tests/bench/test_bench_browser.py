@@ -334,6 +334,10 @@ def test_several_photographs_settle(page, bench, reader, tmp_path, picture, made
     assert len(page.browser.driver.find_elements("css selector", "#course-plot .point")) == 3
     page.click("remove")
     page.says("label", "mean of 2 readings")
+    page.click("keep-last")
+    page.wait.until(lambda _: page.text("label") == "Power")
+    (shot,) = bench.desk.view()["shots"]
+    assert shot["name"] == paths[1].name
 
 
 def test_the_answer_is_read_from_two_metres(page, bench, reader, photo, made_fit):

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import io
+import math
+import re
 import threading
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -60,7 +64,36 @@ def test_several_photographs_are_one_visit(desk, reader, picture):
     view = desk.view()
     assert view["answer"]["count"] == 2
     assert view["answer"]["value"].startswith("+1.4")
-    assert [shot["power"] for shot in view["shots"]] == [1.5, 1.4]
+    assert [point["power"] for point in view["course"]["points"]] == [1.5, 1.4]
+    assert view["course"]["settling"] is None
+
+
+def with_time(rng, minute):
+    """A photograph whose camera noted when it was taken."""
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0x9003] = f"2026:03:14 10:{minute:02d}:00"
+    buffer = io.BytesIO()
+    noise = rng.integers(0, 255, (64, 64, 3), np.uint8)
+    Image.fromarray(noise).save(buffer, "JPEG", exif=exif)
+    return buffer.getvalue()
+
+
+def test_settling_is_told_from_the_cameras_times(desk, reader, rng):
+    """Photographs over an hour tell where power ends: 1 + 2 exp(-t / 12 min), so 1 (analytic)."""
+    for minute in range(0, 60, 6):
+        put(desk, reader, with_time(rng, minute), 1 + 2 * math.exp(-minute / 12))
+    course = desk.view()["course"]
+    assert [point["minutes"] for point in course["points"]] == list(range(0, 60, 6))
+    settling = course["settling"]
+    assert settling["state"] == "settled"
+    assert re.search(r"Settled: power \+1\.0\d* ± ", settling["text"])
+
+
+def test_glass_that_still_moves_is_told(desk, reader, rng):
+    """Photographs from the start of a drift say to wait."""
+    for minute in (0, 5, 10, 15):
+        put(desk, reader, with_time(rng, minute), 1 + 4 * math.exp(-minute / 20))
+    assert desk.view()["course"]["settling"]["text"].startswith(("Wait", "Settling"))
 
 
 def test_the_same_photograph_is_there_once(desk, reader, picture):
@@ -259,8 +292,6 @@ def test_an_archive_without_surfaces(tmp_path, reader):
 
 def test_a_preview_is_small_and_upright(desk, picture):
     """The preview has the photograph's shape and at most 1200 pixels on a side."""
-    import io
-
     identity = desk.add(picture(1600), "a.png")
     shot = desk.shot(identity)
     assert (shot.width, shot.height) == (1600, 1600)

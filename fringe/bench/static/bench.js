@@ -283,45 +283,42 @@ function tableRow(cells) {
 
 // Power against time: glass that settles comes to rest.
 function showCourse() {
-  const read = desk.shots.filter((shot) => shot.answer && shot.power !== null);
-  $("course").hidden = read.length < 2;
-  if (read.length < 2) return;
-  rows($("course-rows"), read.map((shot) => [shot.taken, shot.name, `${shot.answer.value} ${shot.answer.u95}`]), tableRow);
-  const wanted = JSON.stringify(read.map((shot) => [shot.taken_s, shot.power, shot.power_u95]));
+  const { course } = desk;
+  $("course").hidden = !course;
+  if (!course) return;
+  const points = course.points.map((point) => ({ ...point, shot: desk.shots.find((shot) => shot.id === point.id) }));
+  rows($("course-rows"), points.map(({ minutes, shot }) => [minutes.toFixed(1), shot.name, `${shot.answer.value} ${shot.answer.u95}`]), tableRow);
+  $("settling").hidden = !course.settling;
+  text("settling", course.settling ? `${course.settling.text}.` : "");
+  text("settling-notes", (course.settling?.notes ?? []).map((note) => `${capital(note)}.`).join(" "));
+  const wanted = JSON.stringify(course.points);
   if (wanted === shownCourse) return;
   shownCourse = wanted;
-  drawCourse(read);
+  drawCourse(points);
 }
 
-function drawCourse(read) {
+function drawCourse(points) {
   const plot = $("course-plot");
   const [width, height, edge] = [320, 110, 16];
   plot.setAttribute("viewBox", `0 0 ${width} ${height}`);
-  const times = read.map((shot) => shot.taken_s);
-  const low = Math.min(...read.map((shot) => shot.power - (shot.power_u95 ?? 0)));
-  const high = Math.max(...read.map((shot) => shot.power + (shot.power_u95 ?? 0)));
-  const span = [times.at(-1) - times[0] || 1, high - low || 1];
-  const at = (shot, index) => [
-    edge + ((width - 2 * edge) * (span[0] > 1 ? (shot.taken_s - times[0]) / span[0] : index / (read.length - 1))),
-    height - edge - ((height - 2 * edge) * (shot.power - low)) / span[1],
-  ];
+  const last = Math.max(...points.map((point) => point.minutes));
+  const low = Math.min(...points.map((point) => point.power - point.u95));
+  const high = Math.max(...points.map((point) => point.power + point.u95));
+  const x = (point, index) => edge + (width - 2 * edge) * (last > 0.1 ? point.minutes / last : index / (points.length - 1));
+  const y = (power) => height - edge - ((height - 2 * edge) * (power - low)) / (high - low || 1);
   const make = (name, attributes) => {
     const one = document.createElementNS("http://www.w3.org/2000/svg", name);
     for (const [key, value] of Object.entries(attributes)) one.setAttribute(key, value);
     return one;
   };
-  const points = read.map(at);
-  const bars = read.map((shot, index) => {
-    const half = ((height - 2 * edge) * (shot.power_u95 ?? 0)) / span[1];
-    const [x, y] = points[index];
-    return make("line", { class: "bar", x1: x, x2: x, y1: y - half, y2: y + half });
-  });
+  const places = points.map((point, index) => [x(point, index), y(point.power)]);
   plot.replaceChildren(
-    make("polyline", { class: "course", points: points.map((point) => point.join(",")).join(" ") }),
-    ...bars,
-    ...points.map(([x, y]) => make("circle", { class: "point", cx: x, cy: y, r: 4 })),
+    make("polyline", { class: "course", points: places.map((place) => place.join(",")).join(" ") }),
+    ...points.map((point, index) => make("line", { class: "bar", x1: x(point, index), x2: x(point, index), y1: y(point.power - point.u95), y2: y(point.power + point.u95) })),
+    ...places.map(([cx, cy]) => make("circle", { class: "point", cx, cy, r: 4 })),
   );
-  plot.setAttribute("aria-label", `Power from ${read[0].answer.value} to ${read.at(-1).answer.value} fringes, in the order taken`);
+  const value = (point) => point.shot.answer.value;
+  plot.setAttribute("aria-label", `Power from ${value(points[0])} to ${value(points.at(-1))} fringes, in the order taken`);
 }
 
 function showHistory() {
@@ -349,7 +346,7 @@ function showButtons() {
   $("auto").disabled = Boolean(busy) || !shot || working || (!shot.edge_given && !moved.has(selected));
   $("remove").disabled = Boolean(busy) || !shot;
   $("log-button").disabled = Boolean(busy) || !desk?.settings.surface || reading();
-  for (const id of ["camera", "files", "sense-centre", "sense-edge"]) $(id).disabled = Boolean(busy);
+  for (const id of ["camera", "files", "sense-centre", "sense-edge", "keep-last"]) $(id).disabled = Boolean(busy);
   $("camera-label").textContent = busy && uploading ? uploading : "Photograph";
   document.body.classList.toggle("busy", Boolean(busy));
 }
@@ -428,6 +425,13 @@ function readAgain(values) {
 $("again").addEventListener("click", () => readAgain({ ...editor.edge, u_px: Math.max(0.5, editor.scale) }));
 $("auto").addEventListener("click", () => readAgain({ edge: "auto" }));
 $("remove").addEventListener("click", () => change(`api/shots/${selected}`, { method: "DELETE" }));
+
+$("keep-last").addEventListener("click", async () => {
+  const last = desk.course.points.at(-1).id;
+  for (const { id } of desk.shots) {
+    if (id !== last && !(await change(`api/shots/${id}`, { method: "DELETE" }))) break;
+  }
+});
 
 $("edge-numbers").addEventListener("submit", (event) => event.preventDefault());
 $("edge-numbers").addEventListener("change", () => {

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import io
-import re
 import secrets
 import threading
 import time
-import unicodedata
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 from fringe.archive.gather import logged, visit_records
@@ -22,26 +19,20 @@ from fringe.archive.order import survey
 from fringe.archive.session import Photograph, Visit, Work
 from fringe.archive.surface import Surface, list_surfaces, load_surface
 from fringe.archive.write import log_visit
-from fringe.bench.answers import history, reading_answer, settling_answer, visit_answer
+from fringe.bench.answers import history, settling_answer, visit_answer
+from fringe.bench.shots import Shot, make_shot, minutes_of, options_kept, shot_view
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
 from fringe.judge.progress import VisitRecord, VisitRow, progress
 from fringe.judge.rates import Change
 from fringe.judge.verdict import measured_from_reading
-from fringe.optics.lamps import Lamp, lamp_names
+from fringe.optics.lamps import lamp_names
 from fringe.orders.read import ReadOptions
-from fringe.orders.reading import Reading
-from fringe.photo.arrivals import ENDINGS
 from fringe.photo.ellipse import Edge
-from fringe.photo.when import camera_time
 
 MOST_SHOTS = 24
 MOST_BYTES = 400_000_000
-LONGEST_NAME = 80
-PREVIEW_PX = 1200
 SENSES = ("auto", "centre", "edge")
-KINDS = {"JPEG": (".jpg", "image/jpeg"), "MPO": (".jpg", "image/jpeg"),
-         "PNG": (".png", "image/png"), "TIFF": (".tif", "image/tiff")}  # fmt: skip
 
 
 _Known = tuple[tuple[VisitRecord, ...], list[tuple[Change, ...]]]
@@ -55,35 +46,6 @@ class Settings:
     lamp: str | None = None
     sense: str = "auto"
     camera_distance_mm: float | None = None
-
-
-@dataclass
-class Shot:
-    """A photograph on the bench, and how far its reading has come."""
-
-    id: str
-    name: str
-    media_type: str
-    data: bytes = field(repr=False)
-    taken: datetime  # when it arrived, and
-    noted: datetime | None  # when the camera says that it was taken
-    width: int
-    height: int
-    preview: bytes = field(repr=False)
-    edge: Edge | str = "auto"
-    state: str = "waiting"  # then reading, read or refused
-    started_s: float = 0.0
-    reading: Reading | None = None
-    refusal: str = ""
-    lamp: Lamp | None = None
-    options: Mapping[str, Any] = field(default_factory=dict)
-    give_up: Callable[[], None] = lambda: None
-    turn: object = None  # which of its readings counts
-
-    @property
-    def sha256(self) -> str:
-        """Digest of the file's bytes."""
-        return hashlib.sha256(self.data).hexdigest()
 
 
 class Desk:
@@ -181,7 +143,7 @@ class Desk:
         if there is not None:
             return there
         with self._decoding:  # one at a time, so that memory is bounded
-            shot = _shot(data, name)
+            shot = make_shot(data, name)
         with self._lock:
             there = self._same(digest)  # another request may have been faster
             if there is not None:
@@ -277,7 +239,7 @@ class Desk:
                     "sense": self.settings.sense,
                     "camera_distance_mm": self.settings.camera_distance_mm,
                 },
-                "shots": [_shot_view(one) for one in self._shots],
+                "shots": [shot_view(one) for one in self._shots],
                 "answer": answer,
                 "course": self._course(surface),
                 "history": history(seen[: len(seen) - (row is not None)]),
@@ -348,7 +310,7 @@ class Desk:
             camera_distance_mm=self.settings.camera_distance_mm,
             sense=self.settings.sense,
         )
-        shot.options = _kept(options, name)
+        shot.options = options_kept(options, name)
         shot.turn = turn = object()
         shot.give_up = self._reader.submit(
             Job(shot.data, shot.name, options),
@@ -391,7 +353,7 @@ class Desk:
         read = [one for one in self._shots if one.reading and one.reading.power_fringes is not None]
         if surface is None or len(read) < 2:
             return None
-        when = {one.id: minute for one, minute in zip(read, _minutes(read), strict=True)}
+        when = {one.id: minute for one, minute in zip(read, minutes_of(read), strict=True)}
         read.sort(key=lambda one: when[one.id])
         minutes = [when[one.id] for one in read]
         readings = [one.reading for one in read if one.reading]
@@ -433,95 +395,6 @@ class Desk:
             work=work, readings=tuple(readings), photographs=tuple(photographs),
             inputs=inputs, **told,
         )  # fmt: skip
-
-
-def _minutes(shots: Sequence[Shot]) -> list[float]:
-    """Minutes from the first photograph, all by the camera's clock or all by arrival."""
-    noted = [one.noted for one in shots if one.noted is not None]
-    alike = len(noted) == len(shots) and len({one.tzinfo is None for one in noted}) == 1
-    times = noted if alike else [one.taken for one in shots]
-    first = min(times)
-    return [(one - first).total_seconds() / 60 for one in times]
-
-
-def clean_file_name(name: str, ending: str) -> str:
-    """Return what may be kept of a file's name that a device sent.
-
-    Folders, control characters and what is too long are left away, and the ending is that of
-    what the file really is. It is for the record alone: no file is ever written under it.
-    """
-    last = re.split(r"[/\\]", name)[-1]
-    plain = "".join(c for c in last if unicodedata.category(c)[0] != "C").strip(" .")
-    path = PurePosixPath(plain)
-    kept = path.stem if path.suffix.lower() in ENDINGS else plain
-    return (kept[:LONGEST_NAME].strip(" .") or "photograph") + ending
-
-
-def _shot(data: bytes, name: str) -> Shot:
-    """Decode a photograph far enough to show it; refuses what is none."""
-    from PIL import Image
-
-    from fringe.photo.load import decode
-    from fringe.show.picture import cut, samples_of
-
-    shown = clean_file_name(name, "")
-    if not data:
-        raise BadInput(f"{shown}: is empty; take the photograph again")
-    samples = samples_of(decode(data, shown)[0])
-    with Image.open(io.BytesIO(data)) as picture:
-        ending, kind = KINDS.get(picture.format or "", ("", "application/octet-stream"))
-    height, width = samples.shape[:2]
-    window = cut(samples, -0.5, -0.5, width - 0.5, height - 0.5, longest_px=PREVIEW_PX)
-    buffer = io.BytesIO()
-    Image.fromarray(window.pixels).save(buffer, "JPEG", quality=85)
-    return Shot(
-        id=secrets.token_hex(8),
-        name=clean_file_name(name, ending),
-        media_type=kind,
-        data=data,
-        taken=datetime.now().astimezone(),
-        noted=camera_time(io.BytesIO(data)),
-        width=width,
-        height=height,
-        preview=buffer.getvalue(),
-    )
-
-
-def _kept(options: ReadOptions, lamp: str) -> dict[str, Any]:
-    """What a photograph is read with, as the record keeps it."""
-    edge = options.edge
-    values = {
-        "lamp": lamp,
-        "edge": edge if isinstance(edge, str) else (
-            f"{edge.cx:.2f},{edge.cy:.2f},{edge.a:.2f},{edge.b:.2f},{edge.angle_deg:.2f}"
-        ),
-        "sense": options.sense,
-        "diameter_mm": options.diameter_mm,
-        "plate_radius_mm": options.plate_radius_mm,
-        "work": options.work,
-        "camera_distance_mm": options.camera_distance_mm,
-    }  # fmt: skip
-    return {key: value for key, value in values.items() if value is not None}
-
-
-def _shot_view(shot: Shot) -> dict[str, Any]:
-    reading = shot.reading
-    edge = reading.edge if reading is not None else shot.edge
-    return {
-        "id": shot.id,
-        "name": shot.name,
-        "taken": f"{shot.taken:%H:%M}",
-        "width": shot.width,
-        "height": shot.height,
-        "state": shot.state,
-        "seconds": time.monotonic() - shot.started_s if shot.state == "reading" else 0.0,
-        "edge": None if not isinstance(edge, Edge) else {
-            "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
-        },
-        "edge_given": shot.edge != "auto",
-        "refusal": shot.refusal,
-        "answer": None if reading is None else reading_answer(reading),
-    }  # fmt: skip
 
 
 def _surface_line(surface: Surface) -> dict[str, str]:

@@ -14,7 +14,8 @@ from PIL import Image
 from fringe.archive.order import list_sessions
 from fringe.archive.read import open_session
 from fringe.archive.session import Work
-from fringe.bench.desk import MOST_SHOTS, Desk, Settings, clean_file_name
+from fringe.bench.desk import MOST_SHOTS, Desk, Settings
+from fringe.bench.shots import clean_file_name
 from fringe.errors import BadInput, Refused
 from fringe.photo.ellipse import Edge
 from sample_visits import full_surface, power_reading

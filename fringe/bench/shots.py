@@ -1,0 +1,148 @@
+"""Photographs on the bench: checked, shown small, and what a device is told of each."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import secrets
+import time
+import unicodedata
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import PurePosixPath
+from typing import Any
+
+from fringe.bench.answers import reading_answer
+from fringe.errors import BadInput
+from fringe.optics.lamps import Lamp
+from fringe.orders.read import ReadOptions
+from fringe.orders.reading import Reading
+from fringe.photo.arrivals import ENDINGS
+from fringe.photo.ellipse import Edge
+from fringe.photo.when import camera_time
+
+LONGEST_NAME = 80
+PREVIEW_PX = 1200
+KINDS = {"JPEG": (".jpg", "image/jpeg"), "MPO": (".jpg", "image/jpeg"),
+         "PNG": (".png", "image/png"), "TIFF": (".tif", "image/tiff")}  # fmt: skip
+
+
+@dataclass
+class Shot:
+    """A photograph on the bench, and how far its reading has come."""
+
+    id: str
+    name: str
+    media_type: str
+    data: bytes = field(repr=False)
+    taken: datetime  # when it arrived, and
+    noted: datetime | None  # when the camera says that it was taken
+    width: int
+    height: int
+    preview: bytes = field(repr=False)
+    edge: Edge | str = "auto"
+    state: str = "waiting"  # then reading, read or refused
+    started_s: float = 0.0
+    reading: Reading | None = None
+    refusal: str = ""
+    lamp: Lamp | None = None
+    options: Mapping[str, Any] = field(default_factory=dict)
+    give_up: Callable[[], None] = lambda: None
+    turn: object = None  # which of its readings counts
+
+    @property
+    def sha256(self) -> str:
+        """Digest of the file's bytes."""
+        return hashlib.sha256(self.data).hexdigest()
+
+
+def minutes_of(shots: Sequence[Shot]) -> list[float]:
+    """Minutes from the first photograph, all by the camera's clock or all by arrival."""
+    noted = [one.noted for one in shots if one.noted is not None]
+    alike = len(noted) == len(shots) and len({one.tzinfo is None for one in noted}) == 1
+    times = noted if alike else [one.taken for one in shots]
+    first = min(times)
+    return [(one - first).total_seconds() / 60 for one in times]
+
+
+def clean_file_name(name: str, ending: str) -> str:
+    """Return what may be kept of a file's name that a device sent.
+
+    Folders, control characters and what is too long are left away, and the ending is that of
+    what the file really is. It is for the record alone: no file is ever written under it.
+    """
+    last = re.split(r"[/\\]", name)[-1]
+    plain = "".join(c for c in last if unicodedata.category(c)[0] != "C").strip(" .")
+    path = PurePosixPath(plain)
+    kept = path.stem if path.suffix.lower() in ENDINGS else plain
+    return (kept[:LONGEST_NAME].strip(" .") or "photograph") + ending
+
+
+def make_shot(data: bytes, name: str) -> Shot:
+    """Decode a photograph far enough to show it; refuses what is none."""
+    from PIL import Image
+
+    from fringe.photo.load import decode
+    from fringe.show.picture import cut, samples_of
+
+    shown = clean_file_name(name, "")
+    if not data:
+        raise BadInput(f"{shown}: is empty; take the photograph again")
+    samples = samples_of(decode(data, shown)[0])
+    with Image.open(io.BytesIO(data)) as picture:
+        ending, kind = KINDS.get(picture.format or "", ("", "application/octet-stream"))
+    height, width = samples.shape[:2]
+    window = cut(samples, -0.5, -0.5, width - 0.5, height - 0.5, longest_px=PREVIEW_PX)
+    buffer = io.BytesIO()
+    Image.fromarray(window.pixels).save(buffer, "JPEG", quality=85)
+    return Shot(
+        id=secrets.token_hex(8),
+        name=clean_file_name(name, ending),
+        media_type=kind,
+        data=data,
+        taken=datetime.now().astimezone(),
+        noted=camera_time(io.BytesIO(data)),
+        width=width,
+        height=height,
+        preview=buffer.getvalue(),
+    )
+
+
+def options_kept(options: ReadOptions, lamp: str) -> dict[str, Any]:
+    """What a photograph is read with, as the record keeps it."""
+    edge = options.edge
+    values = {
+        "lamp": lamp,
+        "edge": edge if isinstance(edge, str) else (
+            f"{edge.cx:.2f},{edge.cy:.2f},{edge.a:.2f},{edge.b:.2f},{edge.angle_deg:.2f}"
+        ),
+        "sense": options.sense,
+        "diameter_mm": options.diameter_mm,
+        "plate_radius_mm": options.plate_radius_mm,
+        "work": options.work,
+        "camera_distance_mm": options.camera_distance_mm,
+    }  # fmt: skip
+    return {key: value for key, value in values.items() if value is not None}
+
+
+def shot_view(shot: Shot) -> dict[str, Any]:
+    """What a device is told of a photograph, as plain values."""
+    reading = shot.reading
+    edge = reading.edge if reading is not None else shot.edge
+    return {
+        "id": shot.id,
+        "name": shot.name,
+        "taken": f"{shot.taken:%H:%M}",
+        "width": shot.width,
+        "height": shot.height,
+        "state": shot.state,
+        "seconds": time.monotonic() - shot.started_s if shot.state == "reading" else 0.0,
+        "edge": None if not isinstance(edge, Edge) else {
+            "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
+        },
+        "edge_given": shot.edge != "auto",
+        "refusal": shot.refusal,
+        "answer": None if reading is None else reading_answer(reading),
+    }  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -12,7 +11,6 @@ import click
 
 from fringe.cli._bench import PositiveNumber
 from fringe.cli._options import LENGTH
-from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.archive.surface import Surface
@@ -100,28 +98,6 @@ def parse_edge(text: str) -> str | Edge:
     BadInput
         If it is none of these, or describes no ellipse.
     """
-    from fringe.photo.ellipse import Edge
+    from fringe.photo.edgetext import edge_from_text
 
-    if text in ("auto", "none"):
-        return text
-    try:
-        numbers = [float(word) for word in text.split(",")]
-    except ValueError:
-        numbers = []
-    if len(numbers) == 3:
-        numbers = [*numbers, numbers[2], 0.0]
-    if len(numbers) != 5 or min(numbers[2:4]) <= 0 or not all(map(_finite, numbers)):
-        raise BadInput(
-            f"--edge: {text!r} is no edge; write auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels"
-        )
-    cx, cy, a, b, angle = numbers
-    # an edge is known as well as it was written: half a unit of the last decimal either way
-    decimals = max(len(word.strip().partition(".")[2]) for word in text.split(",")[2:4])
-    u_px = 10.0**-decimals / math.sqrt(12)
-    if a >= b:
-        return Edge(cx, cy, a, b, angle, u_px)
-    return Edge(cx, cy, b, a, angle + 90.0, u_px)
-
-
-def _finite(value: float) -> bool:
-    return abs(value) < float("inf")
+    return edge_from_text(text, "--edge")

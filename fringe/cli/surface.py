@@ -147,8 +147,8 @@ def show(surface: str, number: int | None, as_json: bool) -> None:
 def list_(archive: Path, as_json: bool) -> None:
     """List an archive's surfaces and how far each has come.
 
-    The list comes from the archive's index.json, which is brought up to date by the way; it may
-    be deleted at any time.
+    The list comes from the archive's folder .index, which is brought up to date by the way and
+    may be deleted at any time.
 
     \b
     Example:
@@ -174,16 +174,21 @@ def list_(archive: Path, as_json: bool) -> None:
 
 def _listed_json(entry: Entry) -> dict[str, Any]:
     assert entry.surface is not None
-    last = None if entry.last_visit is None else entry.last_visit.isoformat()
-    return {**_json(entry.surface), "visits": entry.visits, "last_visit": last,
-            "last_stage": entry.last_stage}  # fmt: skip
+    last = entry.visits[-1] if entry.visits else None
+    return {
+        **_json(entry.surface),
+        "visits": len(entry.visits),
+        "last_visit": None if last is None else last.when.isoformat(),
+        "last_stage": None if last is None else last.stage,
+    }
 
 
 def _visits_row(entry: Entry) -> str:
-    if entry.last_visit is None:
+    if not entry.visits:
         return line("visits", "none yet")
-    stage = "" if entry.last_stage is None else f", after {entry.last_stage}"
-    return line("visits", f"{entry.visits}, the last {entry.last_visit:%Y-%m-%d %H:%M}{stage}")
+    last = entry.visits[-1]
+    stage = "" if last.stage is None else f", after {last.stage}"
+    return line("visits", f"{len(entry.visits)}, the last {last.when:%Y-%m-%d %H:%M}{stage}")
 
 
 def _with(surface: Surface, archive: Path, given: dict[str, Any]) -> Surface:

@@ -1,0 +1,49 @@
+"""The edge of the work as text: as it is given on a command line, and kept with a reading."""
+
+from __future__ import annotations
+
+import math
+
+from fringe.errors import BadInput
+from fringe.photo.ellipse import Edge
+
+
+def edge_from_text(text: str, what: str = "edge") -> str | Edge:
+    """Read an edge as `auto`, `none`, `CX,CY,R` or `CX,CY,A,B,ANGLE`.
+
+    Parameters
+    ----------
+    text : str
+        A word, or pixels and degrees.
+    what : str
+        What it is called in a message.
+
+    Returns
+    -------
+    str or Edge
+        `auto` and `none` as they are. An edge is taken to be known as well as it was written.
+
+    Raises
+    ------
+    BadInput
+        If it is none of these, or describes no ellipse.
+    """
+    if text in ("auto", "none"):
+        return text
+    try:
+        numbers = [float(word) for word in text.split(",")]
+    except ValueError:
+        numbers = []
+    if len(numbers) == 3:
+        numbers = [*numbers, numbers[2], 0.0]
+    if len(numbers) != 5 or min(numbers[2:4]) <= 0 or not all(map(math.isfinite, numbers)):
+        raise BadInput(
+            f"{what}: {text!r} is no edge; write auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels"
+        )
+    cx, cy, a, b, angle = numbers
+    # half a unit of the last decimal either way
+    decimals = max(len(word.strip().partition(".")[2]) for word in text.split(",")[2:4])
+    u_px = 10.0**-decimals / math.sqrt(12)
+    if a >= b:
+        return Edge(cx, cy, a, b, angle, u_px)
+    return Edge(cx, cy, b, a, angle + 90.0, u_px)

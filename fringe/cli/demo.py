@@ -12,7 +12,7 @@ import click
 from fringe.cli._options import json_option, print_json
 
 if TYPE_CHECKING:
-    from fringe.demo.run import Demo, Done, Logged, Made
+    from fringe.demo.outcome import Demo, Done, Logged, Made
 
 OUT = "fringe-demo"
 STATES = {"inside": "green", "unproven": "yellow", "outside": "red"}
@@ -75,7 +75,7 @@ def _watching(*, quiet: bool) -> Iterator[Callable[[Done | Logged], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    from fringe.demo.run import Done
+    from fringe.demo.outcome import Done
 
     console = Console(highlight=False, soft_wrap=True, stderr=quiet)
     columns = (BarColumn(), TimeElapsedColumn(), TextColumn("{task.description}"))
@@ -98,6 +98,8 @@ def _lines(event: Logged) -> Iterator[str]:
     """What there is to say of a visit; before a surface's first one, what is being made."""
     from rich.markup import escape
 
+    from fringe.format import plus_minus
+
     surface = event.surface
     if event.number == 1:
         limit = surface.tolerance.power_fringes or 0.0
@@ -112,6 +114,10 @@ def _lines(event: Logged) -> Iterator[str]:
     shown = f"[{colour}]{state:<9}[/{colour}]" if colour else f"{'':9}"
     work, result = escape(f"{_work(event):<28}"), f"{_result(event):<25}"
     yield f"{event.number:>3}  {work}{result}{shown}{_next(event)}".rstrip()
+    if event.settled is not None:
+        end = event.settled.power_fringes
+        shown = plus_minus(end.value, end.u95, "fringes", signed=True)
+        yield f"{'':5}{'by its drift, settled':<28}{shown}"
 
 
 def _work(event: Logged) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fringe.demo.scenario import PHOTOGRAPHS, Scenario
+from fringe.demo.scenario import PHOTOGRAPHS, Scenario, VisitSpec
 
 GUIDE = "START-HERE.txt"
 
@@ -45,13 +45,32 @@ def guide_commands(scenario: Scenario) -> list[str]:
     visit = next(one for one in reversed(last.visits) if one.photographs)
     photograph = f"{PHOTOGRAPHS}/{visit.photographs[-1].file}"
     where = [f'"{scenario.archive}/{one.name}"' for one in scenario.surfaces]
-    distance = f"{scenario.camera_distance_mm:g}mm"
+    distance = f"--camera-distance {scenario.camera_distance_mm:g}mm"
     return [
         *(f"fringe progress {one}" for one in where),
         f"fringe budget {where[-1]}",
         f"fringe report {where[0]} --out report.html",
         f"fringe read {photograph} --lamp {visit.lamp or last.lamp} --diameter "
-        f"{last.diameter_mm:g}mm --camera-distance {distance} --picture fitted.png",
-        f"fringe log {where[-1]} {photograph} --camera-distance {distance} --sense {visit.sense} "
-        '--remark "read again"',
+        f"{last.diameter_mm:g}mm {distance} --picture fitted.png",
+        *_settling(scenario, distance),
+        f"fringe log {where[-1]} {photograph} --camera {scenario.camera_name} --sense "
+        f'{visit.sense} --remark "read again"',
     ]
+
+
+def _settling(scenario: Scenario, distance: str) -> list[str]:
+    """One command for each visit whose photographs show the glass settle."""
+    return [
+        f"fringe settle {' '.join(f'{PHOTOGRAPHS}/{one.file}' for one in visit.photographs)} "
+        f'--surface "{scenario.archive}/{surface.name}" --times '
+        f"{','.join(f'{one.after_minutes:g}' for one in visit.photographs)} {distance} "
+        f"--sense {visit.sense}{_edge(visit)} --picture settling.png"
+        for surface in scenario.surfaces
+        for visit in surface.visits
+        if len(visit.photographs) >= 3
+    ]
+
+
+def _edge(visit: VisitSpec) -> str:
+    edge = visit.photographs[0].edge
+    return "" if edge is None else f" --edge {','.join(f'{one:g}' for one in edge)}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import shutil
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -23,15 +23,16 @@ from fringe.archive.surface import Plate, Surface, add_surface
 from fringe.archive.write import log_visit
 from fringe.demo.folder import built
 from fringe.demo.guide import GUIDE, guide_text
+from fringe.demo.outcome import Demo, Done, Logged, Made
 from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput
 from fringe.judge.coverage import coverage_factor
-from fringe.judge.nextstep import NextStep
-from fringe.judge.progress import Progress, VisitRow
+from fringe.judge.progress import VisitRow
+from fringe.judge.settle import SHARE, Settled, settle, settling_powers, with_common
 from fringe.judge.spherometry import SagResult
 from fringe.judge.system import load_system, system_tolerance
-from fringe.judge.verdict import Tolerance, Verdict
+from fringe.judge.verdict import Tolerance
 from fringe.optics.lamps import Lamp, lamp
 from fringe.orders.read import ReadOptions, read
 from fringe.orders.reading import Reading
@@ -39,127 +40,12 @@ from fringe.photo.ellipse import Edge
 from fringe.photo.load import load_photo
 from fringe.show.overlay import overlay_figure
 from fringe.show.progress import progress_figure
+from fringe.show.settle import settle_figure
 from fringe.show.style import png_bytes
 from fringe.show.surfacereport import surface_report
 
 PICTURES = "pictures"
 BY_HAND_PX = 0.5  # standard uncertainty of an edge read off in a picture viewer
-
-
-@dataclass(frozen=True)
-class Done:
-    """How far the run is.
-
-    Attributes
-    ----------
-    done, total : int
-        Steps.
-    doing : str
-        What it is at.
-    """
-
-    done: int
-    total: int
-    doing: str
-
-
-@dataclass(frozen=True)
-class Logged:
-    """A visit that was just logged.
-
-    Attributes
-    ----------
-    surface : Surface
-    number : int
-        Of the visit, from 1.
-    row : VisitRow
-        As in the table of progress.
-    sag : SagResult or None
-        What the spherometer said.
-    next_step : NextStep
-        What to do now.
-    """
-
-    surface: Surface
-    number: int
-    row: VisitRow
-    sag: SagResult | None
-    next_step: NextStep
-
-
-@dataclass(frozen=True)
-class Made:
-    """A surface at the end of the run.
-
-    Attributes
-    ----------
-    surface : Surface
-    progress : Progress
-    report, picture : Path
-        Its report, and the plot of its progress.
-    radius_mm, radius_u_mm : float
-        Absolute radius, by the chain of contacts from the plate, with its standard
-        uncertainty [mm].
-    """
-
-    surface: Surface
-    progress: Progress
-    report: Path
-    picture: Path
-    radius_mm: float
-    radius_u_mm: float
-
-    @property
-    def verdict(self) -> Verdict:
-        """Of the last visit."""
-        assert self.progress.verdict is not None
-        return self.progress.verdict
-
-
-@dataclass(frozen=True)
-class Demo:
-    """What the run left.
-
-    Attributes
-    ----------
-    folder, archive, guide : Path
-        The folder of it all, the archive in it, and the text that says where to begin.
-    scenario : Scenario
-    surfaces : tuple of Made
-        The last one was made to the one before it.
-    overlays : tuple of Path
-        Each photograph with the fitted fringes.
-    """
-
-    folder: Path
-    archive: Path
-    guide: Path
-    scenario: Scenario
-    surfaces: tuple[Made, ...]
-    overlays: tuple[Path, ...]
-
-    @property
-    def pair(self) -> Verdict:
-        """Whether the pair matches: the last contact of the one with the other."""
-        return self.surfaces[-1].verdict
-
-    @property
-    def look_first(self) -> Path:
-        """The report of the pair's second piece."""
-        return self.surfaces[-1].report
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the verdicts, and where everything is."""
-        return {
-            "folder": str(self.folder),
-            "archive": str(self.archive),
-            "guide": str(self.guide),
-            "look_first": str(self.look_first),
-            "pair": self.pair.to_json(),
-            "surfaces": [_made_json(one) for one in self.surfaces],
-            "overlays": [str(path) for path in self.overlays],
-        }
-
 
 Tell = Callable[[Done | Logged], None]
 
@@ -239,9 +125,11 @@ class _Run:
         readings = self._readings(spec, surface)
         for number, visit in enumerate(spec.visits, 1):
             spherometers, sag = self._sagittas(visit, surface)
-            log_visit(surface, self._visit(visit, surface, readings, spherometers))
+            logged = self._visit(visit, surface, readings, spherometers)
+            log_visit(surface, logged)
+            settled = self._settled(visit, surface, [one.reading for one in logged.readings])
             found, _ = surface_progress(surface)
-            self.tell(Logged(surface, number, found.rows[-1], sag, found.next_step))
+            self.tell(Logged(surface, number, found.rows[-1], sag, settled, found.next_step))
             self._step(surface.name)
         return self._finished(surface)
 
@@ -340,6 +228,24 @@ class _Run:
             instruments=self._instruments(surface, spec),
         )
 
+    def _settled(
+        self, visit: VisitSpec, surface: Surface, readings: Sequence[Reading]
+    ) -> Settled | None:
+        """Foretell where a piece settles that was photographed three times or more; draw it."""
+        if len(readings) < 3:
+            return None
+        minutes = [one.after_minutes for one in visit.photographs]
+        powers = settling_powers(readings)
+        limit = SHARE * (surface.tolerance.power_fringes or 0.0)
+        found = settle(minutes, powers.powers_fringes, powers.u_fringes, limit_fringes=limit)
+        found = with_common(found, powers.common_u_fringes)
+        figure = settle_figure(
+            minutes, powers, found, surface_name=surface.name, diameter_mm=surface.diameter_mm
+        )
+        picture = self.folder / PICTURES / f"{_stem(surface)}-settling.png"
+        picture.write_bytes(png_bytes(figure))
+        return found
+
     def _instruments(self, surface: Surface, spec: VisitSpec) -> dict[str, Any]:
         """Copies of the records of what was used."""
         found = {"plate": record_if_any(self.archive, "plate", surface.plate.name or "")}
@@ -365,7 +271,7 @@ class _Run:
 
     def _finished(self, surface: Surface) -> Made:
         found, _ = surface_progress(surface)
-        stem = surface.name.replace(" ", "-")
+        stem = _stem(surface)
         self._say(f"drawing the progress of the {surface.name}")
         picture = self.folder / PICTURES / f"{stem}-progress.png"
         figure = progress_figure(
@@ -400,6 +306,10 @@ def _read_and_draw(task: _Task) -> tuple[Reading, bytes]:
         camera_distance_mm=task.options.camera_distance_mm,
     )  # fmt: skip
     return reading, png_bytes(figure)
+
+
+def _stem(surface: Surface) -> str:
+    return surface.name.replace(" ", "-")
 
 
 def _lamp(visit: VisitSpec, surface: Surface) -> Lamp:
@@ -441,20 +351,3 @@ def _moved(story: Scenario, out: Path, work: Path, surfaces: Sequence[Made]) -> 
         for photograph in visit.photographs
     ]
     return Demo(out, out / story.archive, out / GUIDE, story, tuple(made), tuple(overlays))
-
-
-def _made_json(made: Made) -> Mapping[str, Any]:
-    return {
-        "name": made.surface.name,
-        "folder": str(made.surface.folder),
-        "tolerance": made.surface.tolerance.to_json(),
-        "plate": made.surface.plate.name,
-        "verdict": made.verdict.to_json(),
-        "next_step": made.progress.next_step.to_json(),
-        "radius_mm": made.radius_mm,
-        "radius_u95_mm": coverage_factor() * made.radius_u_mm,
-        "wavelength_nm": made.progress.wavelength_nm,
-        "visits": [row.to_json() for row in made.progress.rows],
-        "report": str(made.report),
-        "progress_picture": str(made.picture),
-    }

@@ -11,6 +11,7 @@ import shlex
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,7 @@ from fringe.archive.surface import find_surface
 from fringe.demo import Demo, Done, Logged, load_scenario, run_demo
 from fringe.demo.folder import MARKER, built
 from fringe.demo.guide import guide_commands
+from fringe.demo.photographs import true_power_fringes
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput, Refused
 from fringe.optics.form import disc_grid, zernike_matrix
@@ -176,6 +178,22 @@ def test_a_warm_piece_is_told_to_wait(demo: Demo) -> None:
     number = next(i for i, (_, v) in enumerate(VISITS) if v.truth.warm_fringes)
     assert (demo.surfaces[0].progress.rows[number].next_step or "").startswith("wait")
     assert demo.surfaces[0].progress.next_step.action == "stop"
+
+
+def test_the_warm_piece_settles_where_it_was_foretold(
+    true_readings: None, tmp_path: Path
+) -> None:
+    """From its drift, the settled power of the scenario's truth is foretold within its interval."""
+    events: list[Done | Logged] = []
+    run_demo(tmp_path / "demo", tell=events.append)
+    told = [one for one in events if isinstance(one, Logged) and one.settled is not None]
+    ((surface, visit),) = [(s, v) for s, v in VISITS if v.truth.warm_fringes]
+    assert [one.surface.name for one in told] == [surface.name]
+    cold = replace(visit.photographs[0], after_minutes=1e6)
+    end = told[0].settled and told[0].settled.power_fringes
+    assert end is not None
+    assert abs(end.value - true_power_fringes(SCENARIO, surface, visit, cold)) < end.u95 < 0.1
+    assert (tmp_path / "demo" / "pictures" / "relay-convex-settling.png").is_file()
 
 
 def test_it_tells_every_visit_and_ends_at_its_last_step(

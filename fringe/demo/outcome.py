@@ -1,0 +1,152 @@
+"""What a run of the example tells while it goes on, and what it leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fringe.archive.surface import Surface
+from fringe.demo.scenario import Scenario
+from fringe.judge.coverage import coverage_factor
+from fringe.judge.nextstep import NextStep
+from fringe.judge.progress import Progress, VisitRow
+from fringe.judge.settle import Settled
+from fringe.judge.spherometry import SagResult
+from fringe.judge.verdict import Verdict
+
+
+@dataclass(frozen=True)
+class Done:
+    """How far the run is.
+
+    Attributes
+    ----------
+    done, total : int
+        Steps.
+    doing : str
+        What it is at.
+    """
+
+    done: int
+    total: int
+    doing: str
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A visit that was just logged.
+
+    Attributes
+    ----------
+    surface : Surface
+    number : int
+        Of the visit, from 1.
+    row : VisitRow
+        As in the table of progress.
+    sag : SagResult or None
+        What the spherometer said.
+    settled : Settled or None
+        Where photographs of one contact over some minutes lead.
+    next_step : NextStep
+        What to do now.
+    """
+
+    surface: Surface
+    number: int
+    row: VisitRow
+    sag: SagResult | None
+    settled: Settled | None
+    next_step: NextStep
+
+
+@dataclass(frozen=True)
+class Made:
+    """A surface at the end of the run.
+
+    Attributes
+    ----------
+    surface : Surface
+    progress : Progress
+    report, picture : Path
+        Its report, and the plot of its progress.
+    radius_mm, radius_u_mm : float
+        Absolute radius, by the chain of contacts from the plate, with its standard
+        uncertainty [mm].
+    """
+
+    surface: Surface
+    progress: Progress
+    report: Path
+    picture: Path
+    radius_mm: float
+    radius_u_mm: float
+
+    @property
+    def verdict(self) -> Verdict:
+        """Of the last visit."""
+        assert self.progress.verdict is not None
+        return self.progress.verdict
+
+
+@dataclass(frozen=True)
+class Demo:
+    """What the run left.
+
+    Attributes
+    ----------
+    folder, archive, guide : Path
+        The folder of it all, the archive in it, and the text that says where to begin.
+    scenario : Scenario
+    surfaces : tuple of Made
+        The last one was made to the one before it.
+    overlays : tuple of Path
+        Each photograph with the fitted fringes.
+    """
+
+    folder: Path
+    archive: Path
+    guide: Path
+    scenario: Scenario
+    surfaces: tuple[Made, ...]
+    overlays: tuple[Path, ...]
+
+    @property
+    def pair(self) -> Verdict:
+        """Whether the pair matches: the last contact of the one with the other."""
+        return self.surfaces[-1].verdict
+
+    @property
+    def look_first(self) -> Path:
+        """The report of the pair's second piece."""
+        return self.surfaces[-1].report
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the verdicts, and where everything is."""
+        return {
+            "folder": str(self.folder),
+            "archive": str(self.archive),
+            "guide": str(self.guide),
+            "look_first": str(self.look_first),
+            "pair": self.pair.to_json(),
+            "surfaces": [_made_json(one) for one in self.surfaces],
+            "overlays": [str(path) for path in self.overlays],
+        }
+
+
+def _made_json(made: Made) -> Mapping[str, Any]:
+    return {
+        "name": made.surface.name,
+        "folder": str(made.surface.folder),
+        "tolerance": made.surface.tolerance.to_json(),
+        "plate": made.surface.plate.name,
+        "verdict": made.verdict.to_json(),
+        "next_step": made.progress.next_step.to_json(),
+        "radius_mm": made.radius_mm,
+        "radius_u95_mm": coverage_factor() * made.radius_u_mm,
+        "wavelength_nm": made.progress.wavelength_nm,
+        "visits": [row.to_json() for row in made.progress.rows],
+        "report": str(made.report),
+        "progress_picture": str(made.picture),
+    }

@@ -65,7 +65,7 @@ def _plain(given: dict[str, Any]) -> dict[str, Any]:
     """Options as they were given, in a form that JSON has."""
     plain = {}
     for key, value in given.items():
-        if value in (None, (), "") or key == "camera_record":
+        if value in (None, (), "") or key in ("camera_record", "workers", "scheduler"):
             continue
         if isinstance(value, tuple):
             value = [[text for _, text in each] for each in value]
@@ -146,6 +146,8 @@ def _fringes(
         diameter_mm=laid.diameter_mm,
         options=options,
         keep_refused=given["keep_refused"],
+        workers=given["workers"],
+        scheduler=given["scheduler"],
     )
     if given["by_eye"] is not None:
         readings = (*readings, _by_eye(laid, lamp, options, given))

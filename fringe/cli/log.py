@@ -10,6 +10,7 @@ import click
 from fringe.cli._bench import NUMBER, SIGNED_LENGTHS, line, remark, wrapped_line
 from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.cli._surface_reading import surface_reading_options
+from fringe.cli._workers import worker_options
 
 if TYPE_CHECKING:
     from fringe.archive.session import Visit
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
 @click.option("--when", metavar="TIME", help="Of the visit, as 2026-03-14T09:30 or with +01:00.")
 @click.option("--replaces", metavar="SESSION", help="Correct this session: its name or number.")
 @click.option("--keep-refused", is_flag=True, help="Keep photographs that cannot be read, too.")
+@worker_options
 @json_option
 def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any) -> None:
     """Log a visit to the bench: photographs, readings, remarks.

@@ -44,6 +44,8 @@ def photos(tmp_path, monkeypatch, surface, rng):
         return read
 
     monkeypatch.setattr("fringe.cli._visit.surface_reader", stand_in)
+    # the stand-in is a function of this test, which no other process can be sent
+    monkeypatch.setattr("fringe.archive.many.cores", lambda: 1)
 
     def make(*names):
         for name in names:

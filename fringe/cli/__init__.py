@@ -33,6 +33,8 @@ COMMANDS = {
     "bench": ("fringe.cli.bench", "Serve a page for the phone or tablet beside the stand."),
     "settle": ("fringe.cli.settle", "Tell from photographs whether the glass has settled."),
     "report": ("fringe.cli.report", "Write a surface's report as one page."),
+    "check": ("fringe.cli.check", "Prove that an archive is as it was written."),
+    "reread": ("fringe.cli.reread", "Compute logged sessions again and list what changed."),
     "demo": ("fringe.cli.demo", "Run the shipped example from first contact to matched pair."),
 }
 

@@ -28,7 +28,7 @@ def test_ten_lines() -> None:
 def test_the_example_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The example reads a photograph rightly, and gives its gap and the visits as xarray's."""
     monkeypatch.chdir(tmp_path)
-    scene = Scene(360, 360, form=Form(power=3.5, tilt=1.0), diameter_mm=150.0, seed=7)
+    scene = Scene(500, 500, form=Form(power=3.5, tilt=1.0), diameter_mm=150.0, seed=7)
     save(render(scene), "contact.png")
     surface = full_surface(tmp_path / "shop")
     log_visit(surface, Visit(readings=(power_reading(5.0),)), now=hours(1))

@@ -52,6 +52,7 @@ class BenchServer:
         from waitress.server import create_server
 
         self._open: dict[int, Any] = {}
+        self._closing = False
         logging.getLogger("waitress").setLevel(logging.ERROR)
         self.addresses = own_addresses() if network else ["127.0.0.1"]
         hosts = {*LOOPBACK, *(self.addresses + own_names() if network else [])}
@@ -82,10 +83,15 @@ class BenchServer:
 
     def run(self) -> None:
         """Serve until Ctrl-C or :meth:`close`."""
-        self._server.run()
+        try:
+            self._server.run()
+        except OSError:
+            if not self._closing:  # else the sockets were closed under its hands, as they should
+                raise
 
     def close(self) -> int:
         """End it; return how many photographs were not logged."""
+        self._closing = True
         left = self.desk.close()
         self._server.task_dispatcher.shutdown()
         self._server.asyncore.close_all(self._open, ignore_all=True)

@@ -162,7 +162,7 @@ def test_from_photograph_to_record(page, surface, tmp_path, rng):
     """A real photograph is read as `fringe read` reads it, judged, and logged whole."""
     power = float(rng.uniform(2.5, 4.0))
     scene = Scene(
-        420, 420, radius_px=170.0, diameter_mm=150.0, plate_radius_mm=3048.6, work="concave",
+        500, 500, radius_px=205.0, diameter_mm=150.0, plate_radius_mm=3048.6, work="concave",
         form=Form(power=power, tilt=1.0), seed=int(rng.integers(1000)),
     )  # fmt: skip
     photo = save(render(scene), tmp_path / "contact 1.jpg")

@@ -79,6 +79,7 @@ BEFORE = {
     "budget": VISIT,
     "report": VISIT,
     "bench": "surface add",
+    "pair": "surface add",
 }
 
 

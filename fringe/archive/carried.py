@@ -26,26 +26,31 @@ def surface_aperture(surface: Surface) -> Aperture:
 
 
 def carried(parts: Sequence[Part], surface: Surface) -> list[Measured]:
-    """Power over the whole aperture, as one value of all placements of a visit.
+    """Power over the whole aperture, as one value of all placements of a visit on one piece.
 
     Readings without power or uncertainty are left out. Where no reading tells the sense, the
     magnitude is carried.
     """
+    pieces = dict.fromkeys(one.against for one, _, _ in parts)
+    found = [_on_one([p for p in parts if p[0].against == piece], surface) for piece in pieces]
+    return [one for one in found if one is not None]
+
+
+def _on_one(parts: Sequence[Part], surface: Surface) -> Measured | None:
     placed = carry_parts(parts, surface)
     if placed is None:
-        return []
+        return None
     found, sense = placed
     sign = -1.0 if sense == "unknown" and found.power_fringes < 0 else 1.0
-    return [
-        Measured(
-            power_fringes=sign * found.power_fringes,
-            power_u_fringes=found.u_fringes,
-            sense=sense if sense == "unknown" else "centre" if found.power_fringes >= 0 else "edge",
-            radius_difference_mm=sign * found.radius_difference_mm,
-            radius_difference_u_mm=found.u_radius_difference_mm,
-            wavelength_nm=surface_aperture(surface).wavelength_nm,
-        )
-    ]
+    return Measured(
+        power_fringes=sign * found.power_fringes,
+        power_u_fringes=found.u_fringes,
+        sense=sense if sense == "unknown" else "centre" if found.power_fringes >= 0 else "edge",
+        radius_difference_mm=sign * found.radius_difference_mm,
+        radius_difference_u_mm=found.u_radius_difference_mm,
+        wavelength_nm=surface_aperture(surface).wavelength_nm,
+        against=parts[0][0].against,
+    )
 
 
 def carry_parts(parts: Sequence[Part], surface: Surface) -> tuple[Carried, str] | None:

@@ -203,7 +203,7 @@ def _all_measured(file: Any) -> tuple[Measured, ...]:
         group = _need(file, f"reading_{i}")
         one = _measured(file, row, group)
         aperture_mm = hdf5.number(group, "aperture_mm")
-        if aperture_mm is None or one.against is not None:
+        if aperture_mm is None:
             whole.append(one)
         else:
             parts.append((one, aperture_mm, _place(group)))

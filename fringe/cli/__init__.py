@@ -32,6 +32,7 @@ COMMANDS = {
     "watch": ("fringe.cli.watch", "Read each photograph that arrives in a folder."),
     "bench": ("fringe.cli.bench", "Serve a page for the phone or tablet beside the stand."),
     "settle": ("fringe.cli.settle", "Tell from photographs whether the glass has settled."),
+    "pair": ("fringe.cli.pair", "Say whether a convex and a concave match."),
     "report": ("fringe.cli.report", "Write a surface's report as one page."),
     "check": ("fringe.cli.check", "Prove that an archive is as it was written."),
     "reread": ("fringe.cli.reread", "Compute logged sessions again and list what changed."),

@@ -107,6 +107,7 @@ def nextstep(
     NextStep
         `stop` only where the last visit is proven inside.
     """
+    rows = _that_tell(rows)
     early = _before_work(rows, tolerance)
     if early is not None:
         return early
@@ -142,6 +143,17 @@ def nextstep(
     found = next_work(rows, tolerance, aperture=aperture, like=like)
     assert found is not None
     return found
+
+
+def _that_tell(rows: Sequence[VisitRow]) -> Sequence[VisitRow]:
+    """Rows without the last visits that neither worked nor read anything: a remark alone."""
+    last = len(rows)
+    while last > 1 and not (
+        rows[last - 1].verdict or rows[last - 1].power_fringes is not None
+        or rows[last - 1].stage or rows[last - 1].minutes
+    ):  # fmt: skip
+        last -= 1
+    return rows[:last]
 
 
 def _before_work(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep | None:

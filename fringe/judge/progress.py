@@ -164,7 +164,8 @@ class Progress:
     next_step : NextStep
         What to do now.
     verdict : Verdict or None
-        Of the last visit; None where nothing was read, or the surface has no tolerance.
+        Of the last visit that worked or read; None where it read nothing, or the surface has
+        no tolerance.
     wavelength_nm : float or None
         Wavelength that the rows' fringes are counted in [nm].
     rates : tuple of Forecast
@@ -206,10 +207,13 @@ def progress(
     wavelength = tolerance.wavelength_nm or _first_wavelength(visits)
     tolerance = dataclasses.replace(tolerance, wavelength_nm=wavelength)
     rows: list[VisitRow] = []
-    minutes, step, verdict = 0.0, nextstep([], tolerance), None
+    verdict: Verdict | None = None
+    minutes, step = 0.0, nextstep([], tolerance)
     for i, visit in enumerate(visits):
         minutes += visit.minutes or 0.0
-        row, verdict = _row(visit, tolerance, minutes / 60)
+        row, judged = _row(visit, tolerance, minutes / 60)
+        if judged is not None or visit.stage or visit.minutes:
+            verdict = judged
         known = like if i == len(visits) - 1 else ()
         step = nextstep([*rows, row], tolerance, aperture=aperture, like=known)
         rows.append(dataclasses.replace(row, next_step=step.text()))

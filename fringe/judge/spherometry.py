@@ -194,7 +194,7 @@ def compare(
         wrong side of zero, a ring larger than the piece, a radius smaller than the aperture.
     """
     notes: list[str] = []
-    signs = _signs(readings, notes)
+    signs = reading_signs(readings, notes)
     if spherometer is None and plate_radius_mm is None:
         return _depth_alone(readings, form, signs, notes)
     base = (readings, spherometer, form, plate_radius_mm, u_plate_radius_mm, signs)
@@ -368,7 +368,7 @@ def _power_budget(setup: _Setup, diameter_mm: float, wavelength_nm: float) -> Bu
     return independent_budget("power", "fringes", model, _inputs(setup))
 
 
-def _signs(readings: SpherometerReadings, notes: list[str]) -> tuple[float, float]:
+def reading_signs(readings: SpherometerReadings, notes: list[str]) -> tuple[float, float]:
     """Which way each piece moves the gauge from its zero.
 
     A convex and a concave surface lie on opposite sides of the zero; many gauges are read

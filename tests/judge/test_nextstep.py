@@ -63,10 +63,21 @@ def test_stop_means_proven(records, rule):
     assert found.reason
     assert "\n" not in found.reason
     if found.action == "stop":
-        assert result.rows[-1].verdict == "inside"
+        told = [row for row in result.rows if row.stage or row.minutes or row.verdict]
+        assert told[-1].verdict == "inside"
     if found.minutes is not None:
         assert found.minutes > 0
         assert found.action in ("grind", "polish")
+
+
+def test_a_remark_changes_nothing():
+    """A visit that neither worked nor read leaves verdict and next step as they were."""
+    visits = [polish(-0.5), visit(None)]
+    result = progress(visits, TOLERANCE)
+    assert result.next_step.action == "stop"
+    assert result.verdict.state == "inside"
+    worked = progress([*visits, polish(None)], TOLERANCE)
+    assert (worked.next_step.action, worked.verdict) == ("remeasure", None)
 
 
 def test_unproven_is_measured_again():

@@ -1,0 +1,231 @@
+"""`fringe pair`: does a convex match a concave, by all that was logged of both."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fringe.cli._bench import NUMBER, line, remark, wrapped_line
+from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.errors import BadInput
+
+if TYPE_CHECKING:
+    from fringe.archive.partners import PairRecord
+    from fringe.archive.surface import Surface
+    from fringe.judge.pair import Pair, PairStep
+    from fringe.judge.verdict import Tolerance
+
+
+@click.command("pair", short_help="Say whether a convex and a concave match.")
+@click.argument("convex")
+@click.argument("concave")
+@click.option("--system", type=click.Path(path_type=Path), metavar="FILE",
+              help="System that the pair is for: its match tolerance.")  # fmt: skip
+@click.option("--tolerance-power", type=NUMBER, metavar="N", help="Else: power allowed between.")
+@click.option("--tolerance-radius", type=LENGTH, metavar="L", help="Mismatch of radii allowed.")
+@click.option("--tolerance-irregularity", type=NUMBER, metavar="N", help="The same, B.")
+@click.option("--rule", type=click.Choice(["simple", "guard95", "shrinkU"]), default="guard95",
+              show_default=True, help="Decision rule.")  # fmt: skip
+@click.option("--contact-u", type=NUMBER, default="0.05", show_default=True, metavar="N",
+              help="Of each contact besides its reading: temperature, plate's form.")  # fmt: skip
+@click.option("--lamp", metavar="NAME", help="To count fringes in; else the surfaces' own.")
+@click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
+@json_option
+def command(
+    convex: str, concave: str, picture: Path | None, as_json: bool, **given: Any
+) -> None:  # fmt: skip
+    """Say whether a convex and a concave match, and which to work on if they do not.
+
+    CONVEX and CONCAVE are surfaces as ARCHIVE/NAME, in either order. All that was logged since
+    the last work counts: contact with their plates, with each other (`fringe log --against`),
+    and the spherometer. One estimate of both radii is made of it, in which what they share
+    cancels; evidence that contradicts the rest is named.
+
+    \b
+    Example:
+      fringe surface add shop 'convex 1' --form convex --radius 3048mm --diameter 150mm
+      fringe log 'shop/concave 1' laid.jpg --against 'convex 1' --sense centre
+      fringe pair 'shop/convex 1' 'shop/concave 1' --tolerance-power 2
+      fringe pair 'shop/convex 1' 'shop/concave 1' --system examples/train.toml
+    """
+    from fringe.archive.partners import load_pair, pair_record
+    from fringe.judge.pair import match, next_step
+
+    if picture is not None and picture.suffix.lower() != ".png":
+        raise BadInput(f"--picture: {picture}: a picture's name must end in .png")
+    surfaces = load_pair(convex, concave)
+    if given["contact_u"] < 0:
+        raise BadInput("--contact-u: an uncertainty is not below zero")
+    record = pair_record(*surfaces, contact_u_fringes=given["contact_u"])
+    wavelength = _wavelength(surfaces, given["lamp"])
+    found = match(
+        record.convex, record.concave, record.plates, record.contacts, record.sagittas,
+        wavelength_nm=wavelength, tolerance=_tolerance(given, wavelength),
+        irregularity=record.irregularity,
+    )  # fmt: skip
+    step = next_step(found)
+    if picture is not None:
+        _draw(picture, found, step)
+    if as_json:
+        print_json(_json(found, step, record, picture))
+    else:
+        click.echo("\n".join(_text(found, step, record, picture)))
+
+
+def _wavelength(surfaces: tuple[Surface, Surface], lamp: str | None) -> float:
+    if lamp is not None:
+        from fringe.archive.instruments import find_lamp
+
+        folder = surfaces[1].folder
+        return find_lamp(lamp, None if folder is None else folder.parent).wavelength_nm
+    from fringe.archive.surface import E_LINE_NM
+
+    return surfaces[1].tolerance.wavelength_nm or surfaces[0].tolerance.wavelength_nm or E_LINE_NM
+
+
+def _tolerance(given: dict[str, Any], wavelength_nm: float) -> Tolerance | None:
+    """What the match must keep: by the system, or as given."""
+    from fringe.judge.verdict import Tolerance
+
+    own = {
+        "power_fringes": given["tolerance_power"],
+        "radius_difference_mm": given["tolerance_radius"],
+        "irregularity_fringes": given["tolerance_irregularity"],
+    }
+    named = {key: value for key, value in own.items() if value is not None}
+    if given["system"] is None:
+        if not named:
+            return None
+        return Tolerance(wavelength_nm=wavelength_nm, rule=given["rule"], **named)
+    if named:
+        raise BadInput("--system brings the tolerance; leave the --tolerance options out")
+    from fringe.judge.system import load_system, system_tolerance
+
+    allowed = system_tolerance(load_system(given["system"]), wavelength_nm)
+    if allowed.match is None:
+        raise BadInput(f"{given['system']}: it names no pair that must match")
+    # the radius, since the system's apertures need not be those that were tested
+    return Tolerance(radius_difference_mm=allowed.match.radius_mm, rule=given["rule"])
+
+
+def _draw(path: Path, found: Pair, step: PairStep) -> None:
+    from fringe.show.pair import pair_figure
+    from fringe.show.style import png_bytes
+    from fringe.synth.files import write_whole
+
+    write_whole(path, png_bytes(pair_figure(found, step)))
+
+
+def _json(found: Pair, step: PairStep, record: PairRecord, picture: Path | None) -> dict[str, Any]:
+    import dataclasses
+
+    from fringe.judge.coverage import coverage_factor
+    from fringe.judge.evidence import to_json
+
+    k = coverage_factor()
+    pieces = {}
+    for role, piece in (("convex", found.convex), ("concave", found.concave)):
+        radius, u = found.radius(piece)
+        pieces[role] = {
+            "name": piece.name, "radius_mm": radius, "radius_u95_mm": k * u,
+            "nominal_mm": piece.radius_mm,
+        }  # fmt: skip
+    return {
+        **pieces,
+        "correlation": found.correlation,
+        "mismatch_mm": found.mismatch_mm,
+        "mismatch_u95_mm": k * found.u_mismatch_mm,
+        "power_fringes": found.power_fringes,
+        "power_u95_fringes": k * found.u_power_fringes,
+        "diameter_mm": found.diameter_mm,
+        "wavelength_nm": found.wavelength_nm,
+        "irregularity_fringes": record.irregularity and record.irregularity[0],
+        "verdict": found.verdict and found.verdict.to_json(),
+        "next_step": dataclasses.asdict(step),
+        **to_json(found.estimate),
+        "zones": {name: one.to_json() for name, one in record.zones.items()},
+        "notes": [*found.notes, *record.notes],
+        "picture": None if picture is None else str(picture),
+    }
+
+
+def _text(found: Pair, step: PairStep, record: PairRecord, picture: Path | None) -> list[str]:
+    from fringe.format import figures, plus_minus
+    from fringe.judge.coverage import coverage_factor
+    from fringe.judge.pair import mismatch_text, together_text
+
+    k = coverage_factor()
+    rows = [_answer(found, step), wrapped_line("next", _next(step))]
+    for label, piece in (("convex", found.convex), ("concave", found.concave)):
+        radius, u = found.radius(piece)
+        rows.append(line(label, f"{piece.name}, radius {plus_minus(radius, k * u, 'mm')}"))
+    rows += [
+        line("mismatch", mismatch_text(found)),
+        line("laid together", f"{together_text(found)}"),
+        line("", f"over {found.diameter_mm:g} mm at {found.wavelength_nm:.1f} nm"),
+    ]
+    if record.irregularity is not None:
+        rows.append(line("irregularity", f"{figures(record.irregularity[0], 2)} fringes"))
+    rows += ["", "Evidence", *_evidence_text(found)]
+    for name, zones in record.zones.items():
+        rows += ["", f"Zones of {name}", *_zones_text(zones)]
+    if picture is not None:
+        rows.append(line("picture", str(picture)))
+    notes = [*found.notes, *record.notes]
+    notes += [note for zones in record.zones.values() for note in zones.notes]
+    return [*rows, *(remark(note) for note in dict.fromkeys(notes))]
+
+
+def _next(step: PairStep) -> str:
+    return step.text if step.action == "work" else f"{step.action}: {step.text}"
+
+
+def _answer(found: Pair, step: PairStep) -> str:
+    from fringe.cli._words import percent_text
+
+    verdict = found.verdict
+    if verdict is None:
+        from fringe.judge.pair import together_text
+
+        return f"Laid together: {together_text(found)}"
+    chance = f" ({percent_text(verdict.probability)} probable to conform)"
+    if found.estimate.contradictions and verdict.state == "unproven":
+        return "The evidence contradicts itself: nothing is proven"
+    return {
+        "inside": f"The pair matches{chance}",
+        "outside": f"The pair does not match{chance}",
+        "unproven": f"Not proven either way{chance}",
+    }[verdict.state]
+
+
+def _evidence_text(found: Pair) -> list[str]:
+    """Each piece of evidence: what it says, and how far off the rest it lies."""
+    from fringe.format import plus_minus
+    from fringe.judge.coverage import coverage_factor
+
+    rows = []
+    width = max(len(one.evidence.name) for one in found.estimate.judged)
+    for one in found.estimate.judged:
+        evidence = one.evidence
+        if evidence.kind in ("assumed", "shared"):
+            continue
+        unit = {"um": "µm"}.get(evidence.unit, evidence.unit)
+        u95 = coverage_factor() * evidence.u
+        shown = plus_minus(evidence.value, u95, unit, signed=unit == "fringes")
+        alone = one.leverage > 0.999
+        off = "decides by itself" if alone else f"off by {abs(one.off):.1f} u"
+        rows.append(f"  {evidence.name:<{min(width, 44)}}  {shown}  ({off})")
+    return rows
+
+
+def _zones_text(zones: Any) -> list[str]:
+    from fringe.format import plus_minus
+
+    return [
+        line(f"at {zone.offset_mm:g} mm", "work − plate "
+             + plus_minus(zone.radius_difference_mm, zone.radius_difference_u95_mm, "mm",
+                          signed=True) + f", over {zone.diameter_mm:g} mm")
+        for zone in zones.zones
+    ]  # fmt: skip

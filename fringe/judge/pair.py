@@ -1,0 +1,579 @@
+"""Do a convex and a concave match: both radii and their mismatch, from all evidence at once.
+
+Evidence is contact with a plate, contact with each other, the spherometer, and certificates.
+Contact tells a difference of two radii, and a certificate one of them; the spherometer tells
+each through its ring, which all its readings share. What is shared is an unknown of its own,
+so the mismatch of two pieces that hang on one plate does not inherit that plate's uncertainty.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from fringe.errors import BadInput
+from fringe.format import MINUS, figures, plus_minus
+from fringe.judge.coverage import coverage_factor
+from fringe.judge.evidence import Estimate, Evidence, Unknown, estimate
+from fringe.judge.verdict import Measured, Tolerance, Verdict, surface_verdict
+from fringe.optics.spheres import power_fringes, radius_difference_mm, sagitta_mm
+from fringe.optics.spherometer import (
+    Spherometer,
+    contact_from_radius_mm,
+    other_form,
+    reading_from_radius_mm,
+)
+
+UM_PER_MM = 1e3
+# What keeps a radius within reason where nothing is known of it, relative (ours, no source)
+_ANY_RADIUS = 0.05
+# A certificate without an uncertainty, and a ring's size without one, relative (ours, no source)
+_PLAIN_CERTIFICATE, _PLAIN_SIZE = 1e-3, 0.01
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A piece of glass with a radius: one of the pair, or a plate.
+
+    Attributes
+    ----------
+    name : str
+        Its name.
+    form : {'convex', 'concave'}
+        Its form.
+    radius_mm : float
+        Nominal radius [mm].
+    diameter_mm : float or None
+        Diameter of its aperture [mm].
+    certified_mm, u_certified_mm : float or None
+        Certified radius and its standard uncertainty [mm].
+    """
+
+    name: str
+    form: str
+    radius_mm: float
+    diameter_mm: float | None = None
+    certified_mm: float | None = None
+    u_certified_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Contact:
+    """Power read between a work and the piece that it was laid on.
+
+    Attributes
+    ----------
+    label : str
+        What and when, for the person.
+    work, other : str
+        Names of the two pieces.
+    power_fringes, u_fringes : float
+        Signed power over the aperture, and its standard uncertainty [fringe].
+    diameter_mm : float
+        Diameter of that aperture [mm].
+    wavelength_nm, u_wavelength_nm : float
+        Wavelength in air and its standard uncertainty [nm].
+    lamp : str
+        Contacts in one lamp share its error of wavelength.
+    """
+
+    label: str
+    work: str
+    other: str
+    power_fringes: float
+    u_fringes: float
+    diameter_mm: float
+    wavelength_nm: float
+    u_wavelength_nm: float = 0.0
+    lamp: str = ""
+
+
+@dataclass(frozen=True)
+class Sagittas:
+    """Spherometer readings of a work and its plate, at one visit.
+
+    Attributes
+    ----------
+    label : str
+        What and when, for the person.
+    work, plate : str
+        Names of the two pieces.
+    work_um, plate_um : float
+        Sagittas read, from the zero [um].
+    u_work_um, u_plate_um : float
+        Their standard uncertainties, without the zero's [um].
+    u_zero_um : float
+        Standard uncertainty of the zero, which both share [um].
+    ways : (float, float)
+        Which way an error of the zero moves the work's and the plate's sagitta.
+    spherometer : Spherometer or None
+        None: points on a circle of unknown size.
+    instrument : str
+        Readings by one instrument share its sizes.
+    """
+
+    label: str
+    work: str
+    plate: str
+    work_um: float
+    plate_um: float
+    u_work_um: float
+    u_plate_um: float
+    u_zero_um: float = 0.0
+    ways: tuple[float, float] = (1.0, 1.0)
+    spherometer: Spherometer | None = None
+    instrument: str = ""
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A convex and a concave, and how well they match.
+
+    Attributes
+    ----------
+    convex, concave : Piece
+        The two.
+    estimate : Estimate
+        Of all radii; the names of the unknowns are `radius NAME`.
+    mismatch_mm, u_mismatch_mm : float
+        R_concave - R_convex and its standard uncertainty [mm].
+    power_fringes, u_power_fringes : float
+        Power that they would show laid together, over `diameter_mm` [fringe].
+    diameter_mm, wavelength_nm : float
+        The smaller of the two apertures [mm], and what fringes are counted in [nm].
+    verdict : Verdict or None
+        On the mismatch; None without a tolerance.
+    notes : tuple of str
+        What the person should know.
+    """
+
+    convex: Piece
+    concave: Piece
+    estimate: Estimate = field(repr=False)
+    mismatch_mm: float
+    u_mismatch_mm: float
+    power_fringes: float
+    u_power_fringes: float
+    diameter_mm: float
+    wavelength_nm: float
+    verdict: Verdict | None = None
+    notes: tuple[str, ...] = ()
+
+    def radius(self, piece: Piece) -> tuple[float, float]:
+        """Radius of one of the two and its standard uncertainty [mm]."""
+        return self.estimate.value(_radius(piece.name)), self.estimate.u(_radius(piece.name))
+
+    @property
+    def correlation(self) -> float:
+        """Correlation coefficient of the two radii."""
+        return self.estimate.correlation(_radius(self.convex.name), _radius(self.concave.name))
+
+
+@dataclass(frozen=True)
+class PairStep:
+    """What to do with the pair next.
+
+    Attributes
+    ----------
+    action : {'stop', 'remeasure', 'work'}
+        `work`: on `piece`.
+    text : str
+        In words, with the numbers.
+    piece : str or None
+        Which of the two to work on.
+    power_fringes, radius_mm, sagitta_um : float or None
+        Change that it needs: of the power between the two [fringe], of its radius [mm], and
+        of its sagitta over the common aperture [um].
+    on_top : {'work', 'tool'} or None
+        Which goes on top, that piece or its tool.
+    """
+
+    action: str
+    text: str
+    piece: str | None = None
+    power_fringes: float | None = None
+    radius_mm: float | None = None
+    sagitta_um: float | None = None
+    on_top: str | None = None
+
+
+def match(
+    convex: Piece,
+    concave: Piece,
+    plates: Sequence[Piece],
+    contacts: Sequence[Contact],
+    sagittas: Sequence[Sagittas],
+    *,
+    wavelength_nm: float,
+    tolerance: Tolerance | None = None,
+    irregularity: tuple[float, float | None] | None = None,
+) -> Pair:
+    """Estimate both radii and the mismatch of a pair.
+
+    Parameters
+    ----------
+    convex, concave : Piece
+        The two pieces.
+    plates : sequence of Piece
+        Every other piece that the evidence names.
+    contacts, sagittas : sequence of Contact, sequence of Sagittas
+        The evidence; each as the glass is now.
+    wavelength_nm : float
+        To count fringes in [nm].
+    tolerance : Tolerance, optional
+        On the match.
+    irregularity : (float, float or None), optional
+        Irregularity of the contact with each other and its standard uncertainty [fringe].
+
+    Returns
+    -------
+    Pair
+
+    Raises
+    ------
+    BadInput
+        If nothing ties the two together, or the evidence names a piece that is not given.
+    """
+    pieces = {one.name: one for one in (convex, concave, *plates)}
+    if len(pieces) < 2 + len(plates):
+        raise BadInput("pair: two pieces have the same name")
+    if not contacts and not sagittas:
+        raise BadInput("pair: neither contact nor spherometer tells anything of these two yet")
+    unknowns, evidence = _radii(pieces, [convex, concave, *plates])
+    _add_contacts(unknowns, evidence, contacts, pieces)
+    _add_sagittas(unknowns, evidence, sagittas, pieces)
+    found = estimate(unknowns, evidence)
+    diameter = min(one.diameter_mm or math.inf for one in (convex, concave))
+    asked = _Asked(convex, concave, diameter, wavelength_nm, tolerance, irregularity)
+    step, u_step = asked.mismatch(found)
+    power, u_power = asked.power(found)
+    verdict, notes = _verdict(asked, unknowns, evidence, found)
+    return Pair(
+        convex, concave, found, step, u_step, power, u_power, diameter, wavelength_nm, verdict,
+        (*notes, *_notes(plates, u_step, convex)),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is asked of an estimate of a pair."""
+
+    convex: Piece
+    concave: Piece
+    diameter_mm: float
+    wavelength_nm: float
+    tolerance: Tolerance | None
+    irregularity: tuple[float, float | None] | None
+
+    def mismatch(self, found: Estimate) -> tuple[float, float]:
+        """R_concave - R_convex and its standard uncertainty [mm]."""
+        convex, concave = _radius(self.convex.name), _radius(self.concave.name)
+        return found.of(lambda x: x[concave] - x[convex])
+
+    def power(self, found: Estimate) -> tuple[float, float]:
+        """Power of the two laid together and its standard uncertainty [fringe]."""
+        return found.of(lambda x: _power(
+            x, self.concave, self.convex.name, self.diameter_mm, self.wavelength_nm
+        ))  # fmt: skip
+
+    def verdict(self, found: Estimate) -> Verdict | None:
+        """Verdict on the match, as if all evidence held; None without a tolerance."""
+        if self.tolerance is None:
+            return None
+        (power, u_power), (step, u_step) = self.power(found), self.mismatch(found)
+        irregularity, u_irregularity = self.irregularity or (None, None)
+        measured = Measured(
+            power_fringes=power, power_u_fringes=u_power,
+            sense="centre" if power >= 0 else "edge",
+            irregularity_fringes=irregularity, irregularity_u_fringes=u_irregularity,
+            radius_difference_mm=step, radius_difference_u_mm=u_step,
+            wavelength_nm=self.wavelength_nm,
+        )  # fmt: skip
+        return surface_verdict(measured, self.tolerance)
+
+
+def _radius(name: str) -> str:
+    return f"radius {name}"
+
+
+def _radii(
+    pieces: Mapping[str, Piece], order: Sequence[Piece]
+) -> tuple[list[Unknown], list[Evidence]]:
+    unknowns, evidence = [], []
+    for one in order:
+        name, nominal = _radius(one.name), one.radius_mm
+        unknowns.append(Unknown(name, nominal, 1e-4 * nominal))
+        evidence.append(Evidence(
+            f"{one.name} is near its nominal radius", nominal, _ANY_RADIUS * nominal,
+            _unknown(name), "mm", "assumed",
+        ))  # fmt: skip
+        if one.certified_mm is not None:
+            u = one.u_certified_mm or _PLAIN_CERTIFICATE * one.certified_mm
+            evidence.append(Evidence(
+                f"certificate of {one.name}", one.certified_mm, u, _unknown(name), "mm",
+                "certificate",
+            ))  # fmt: skip
+    return unknowns, evidence
+
+
+def _unknown(name: str) -> Any:
+    return lambda x: x[name]
+
+
+def _power(
+    x: Mapping[str, float], work: Piece, other: str, diameter_mm: float, wavelength_nm: float
+) -> float:
+    radius = x[_radius(other)]
+    step = x[_radius(work.name)] - radius
+    return power_fringes(step, radius, diameter_mm, wavelength_nm, work.form)
+
+
+def _piece(pieces: Mapping[str, Piece], name: str) -> Piece:
+    if name not in pieces:
+        raise BadInput(f"pair: the evidence names {name!r}, which is none of its pieces")
+    return pieces[name]
+
+
+def _add_contacts(
+    unknowns: list[Unknown], evidence: list[Evidence], contacts: Sequence[Contact],
+    pieces: Mapping[str, Piece],
+) -> None:  # fmt: skip
+    for one in contacts:
+        work, other = _piece(pieces, one.work), _piece(pieces, one.other)
+        if work.form == other.form:
+            raise BadInput(f"pair: {work.name} and {other.name} are both {work.form}")
+        light = f"wavelength {one.lamp or one.label}"
+        if one.u_wavelength_nm and all(known.name != light for known in unknowns):
+            # relative, so that lamps whose fringes were converted share it as well
+            unknowns.append(Unknown(light, 0.0, 1e-4))
+            share = one.u_wavelength_nm / one.wavelength_nm
+            evidence.append(Evidence(
+                f"wavelength of {one.lamp}", 0.0, share, _unknown(light), "1", "shared"
+            ))  # fmt: skip
+        evidence.append(Evidence(
+            one.label, one.power_fringes, one.u_fringes,
+            _contact_model(one, work, light if one.u_wavelength_nm else None),
+            "fringes", "contact",
+        ))  # fmt: skip
+
+
+def _contact_model(one: Contact, work: Piece, light: str | None) -> Any:
+    def model(x: Mapping[str, float]) -> float:
+        wave = one.wavelength_nm * (1.0 + (x[light] if light else 0.0))
+        return _power(x, work, one.other, one.diameter_mm, wave)
+
+    return model
+
+
+def _add_sagittas(
+    unknowns: list[Unknown], evidence: list[Evidence], sagittas: Sequence[Sagittas],
+    pieces: Mapping[str, Piece],
+) -> None:  # fmt: skip
+    for one in sagittas:
+        work, plate = _piece(pieces, one.work), _piece(pieces, one.plate)
+        sizes = _sizes(unknowns, evidence, one, plate)
+        zero = f"zero of {one.label}"
+        if one.u_zero_um:
+            unknowns.append(Unknown(zero, 0.0, one.u_zero_um))
+            evidence.append(Evidence(zero, 0.0, one.u_zero_um, _unknown(zero), "um", "shared"))
+        ball = one.spherometer.ball_radius_mm if one.spherometer else 0.0
+        for piece, read, u, way in (
+            (work, one.work_um, one.u_work_um, one.ways[0]),
+            (plate, one.plate_um, one.u_plate_um, one.ways[1]),
+        ):
+            model = _sagitta_model(piece, sizes, ball, zero if one.u_zero_um else None, way)
+            label = f"{one.label}, {piece.name}"
+            evidence.append(Evidence(label, read, u, model, "um", "spherometer"))
+
+
+def _sizes(
+    unknowns: list[Unknown], evidence: list[Evidence], one: Sagittas, plate: Piece
+) -> dict[str, str]:
+    """Names of the unknown contact radii by form of the piece, made where they are new."""
+    instrument = one.instrument or "spherometer without record"
+    gauge = one.spherometer
+    if gauge is None:
+        contact = contact_from_radius_mm(plate.radius_mm, one.plate_um / UM_PER_MM, plate.form)
+        given, kind, u = {"convex": contact, "concave": contact}, "assumed", 0.2 * contact
+    else:
+        given = {form: gauge.contact_mm(form) for form in ("convex", "concave")}
+        kind = "certificate" if gauge.u_contact_mm else "assumed"
+        u = gauge.u_contact_mm or _PLAIN_SIZE * given["convex"]
+    if given["convex"] == given["concave"]:
+        names = dict.fromkeys(("convex", "concave"), f"ring of {instrument}")
+    else:
+        names = {"convex": f"inner edge of {instrument}", "concave": f"outer edge of {instrument}"}
+    known = {each.name for each in unknowns}
+    for form, name in names.items():
+        if name not in known:
+            known.add(name)
+            unknowns.append(Unknown(name, given[form], 1e-3 * given[form]))
+            evidence.append(Evidence(name, given[form], u, _unknown(name), "mm", kind))
+    return names
+
+
+def _sagitta_model(
+    piece: Piece, sizes: Mapping[str, str], ball_mm: float, zero: str | None, way: float
+) -> Any:
+    def model(x: Mapping[str, float]) -> float:
+        sagitta = reading_from_radius_mm(
+            x[_radius(piece.name)], x[sizes[piece.form]], piece.form, ball_mm
+        )
+        return UM_PER_MM * sagitta + (way * x[zero] if zero else 0.0)
+
+    return model
+
+
+def _verdict(
+    asked: _Asked, unknowns: Sequence[Unknown], evidence: Sequence[Evidence], found: Estimate
+) -> tuple[Verdict | None, tuple[str, ...]]:
+    """Verdict, and the contradictions; proven only if it stands whichever piece is wrong."""
+    judged = asked.verdict(found)
+    if not found.contradictions or judged is None:
+        return judged, found.contradictions
+    without = []
+    for i in found.suspects:
+        rest = [one for j, one in enumerate(evidence) if j != i]
+        try:
+            without.append(asked.verdict(estimate(unknowns, rest)))
+        except BadInput:  # what it alone told is not known then
+            without.append(None)
+    states = {None if one is None else one.state for one in without}
+    if len(states) == 1 and None not in states and without[0] is not None:
+        note = f"{found.contradictions[0]}; the verdict does not hang on that"
+        return without[0], (note,)
+    reason = found.contradictions[0]
+    return dataclasses.replace(judged, state="unproven", reason=reason), found.contradictions
+
+
+def _notes(plates: Sequence[Piece], u_step: float, convex: Piece) -> tuple[str, ...]:
+    notes = []
+    for plate in plates:
+        if plate.certified_mm is not None and not plate.u_certified_mm:
+            notes.append(
+                f"the plate {plate.name} has a radius without uncertainty; "
+                f"{100 * _PLAIN_CERTIFICATE:g} % is taken"
+            )
+    if u_step > 0.5 * _ANY_RADIUS * convex.radius_mm:
+        notes.append(
+            "nothing ties these two together: lay them on each other, or both on known plates"
+        )
+    return tuple(notes)
+
+
+def next_step(pair: Pair) -> PairStep:
+    """Say what to do with a pair: stop, measure again, or which piece to work on, and how far.
+
+    Parameters
+    ----------
+    pair : Pair
+        As estimated, with a verdict.
+
+    Returns
+    -------
+    PairStep
+        `stop` only where the match is proven. The piece that is farther from its nominal
+        radius is worked; where neither is, the concave, which is made to the convex (common
+        practice, no source).
+    """
+    verdict = pair.verdict
+    if verdict is None:
+        return PairStep("remeasure", "say how well they must match: a tolerance, or a system")
+    if verdict.state == "inside":
+        return PairStep("stop", "the pair is proven to match")
+    if verdict.state == "unproven" and pair.estimate.contradictions:
+        return PairStep("remeasure", f"{pair.estimate.contradictions[0]}; measure again")
+    if verdict.state == "unproven":
+        return PairStep("remeasure", _what_settles(pair, verdict))
+    if all(part.state != "outside" for part in verdict.parts if part.quantity != "irregularity"):
+        return PairStep("work", "the radii match, the irregularity is too large: polish the worse")
+    return _work_on(pair)
+
+
+def _what_settles(pair: Pair, verdict: Verdict) -> str:
+    missing = [part.quantity for part in verdict.parts if part.value is None]
+    if missing:
+        return f"{' and '.join(missing)} not measured: lay the two on each other and read"
+    direct = any(one.evidence.kind == "contact" and {pair.convex.name, pair.concave.name}
+                 <= set(_named(one.evidence, pair)) for one in pair.estimate.judged)  # fmt: skip
+    if direct:
+        return "neither matched nor mismatched is proven: read the contact of the two again"
+    return (
+        "neither matched nor mismatched is proven: lay the two on each other, which leaves out "
+        "the plates"
+    )
+
+
+def _named(one: Evidence, pair: Pair) -> list[str]:
+    return [name for name in (pair.convex.name, pair.concave.name) if name in one.name]
+
+
+def _work_on(pair: Pair) -> PairStep:
+    piece, why = _which(pair)
+    # worked, it takes the other's radius
+    change = -pair.mismatch_mm if piece is pair.concave else pair.mismatch_mm
+    radius, _ = pair.radius(piece)
+    semi = pair.diameter_mm / 2
+    sagitta = UM_PER_MM * (sagitta_mm(radius + change, semi) - sagitta_mm(radius, semi))
+    on_top = "work" if pair.power_fringes > 0 else "tool"
+    deeper = "deeper" if sagitta > 0 else "shallower"
+    k = coverage_factor()
+    power = plus_minus(abs(pair.power_fringes), k * pair.u_power_fringes, "fringes")
+    text = (
+        f"work on {piece.name}, {why}: take out {power}, its radius "
+        f"{plus_minus(change, k * pair.u_mismatch_mm, 'mm', signed=True)}, "
+        f"{figures(abs(sagitta), 3)} µm {deeper}; "
+        f"{'it' if on_top == 'work' else 'its tool'} goes on top"
+    )
+    return PairStep("work", text, piece.name, -pair.power_fringes, change, sagitta, on_top)
+
+
+def _which(pair: Pair) -> tuple[Piece, str]:
+    """The piece to work on, and why it."""
+    off = {}
+    for piece in (pair.convex, pair.concave):
+        radius, u = pair.radius(piece)
+        off[piece.name] = abs(radius - piece.radius_mm), u
+    (convex, u_convex), (concave, u_concave) = off[pair.convex.name], off[pair.concave.name]
+    tied = pair.u_mismatch_mm or math.hypot(u_convex, u_concave)
+    if abs(convex - concave) > 2 * tied:
+        piece = pair.convex if convex > concave else pair.concave
+        return piece, "which is farther from its nominal radius"
+    return pair.concave, "which is made to the convex"
+
+
+def together_text(pair: Pair) -> str:
+    """What the two would show laid together, in one line."""
+    k = coverage_factor()
+    power = plus_minus(pair.power_fringes, k * pair.u_power_fringes, "fringes", signed=True)
+    if abs(pair.power_fringes) <= k * pair.u_power_fringes:
+        return f"{power}: alike as far as the evidence goes"
+    rings = figures(abs(pair.power_fringes), 3)
+    touch = "centre" if pair.power_fringes > 0 else "edge"
+    return f"{power}: {rings} rings, contact at the {touch}"
+
+
+def mismatch_text(pair: Pair) -> str:
+    """R_concave less R_convex, with its interval."""
+    k = coverage_factor()
+    shown = plus_minus(pair.mismatch_mm, k * pair.u_mismatch_mm, "mm", signed=True)
+    return f"R concave {MINUS} R convex = {shown}"
+
+
+def tolerance_step_mm(fringes: float, pair: Pair) -> float:
+    """Mismatch that this power between the two stands for [mm]."""
+    radius, _ = pair.radius(pair.convex)
+    return radius_difference_mm(fringes, radius, pair.diameter_mm, pair.wavelength_nm, "concave")
+
+
+def other_piece(pair: Pair, name: str) -> Piece:
+    """The other one of the two."""
+    return pair.concave if name == pair.convex.name else pair.convex
+
+
+def plate_form(work: Piece) -> str:
+    """Form of the plate that a piece is laid on."""
+    return other_form(work.form)

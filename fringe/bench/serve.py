@@ -63,7 +63,7 @@ class BenchServer:
             app = make_app(self.desk, self.guard)
             self._server: Any = create_server(
                 app, host="0.0.0.0" if network else "127.0.0.1", port=port, threads=THREADS,
-                max_request_body_size=MOST_UPLOAD + 1, connection_limit=50, ident=None,
+                max_request_body_size=MOST_UPLOAD + 1, connection_limit=30, ident=None,
                 channel_timeout=60, map=self._open,
             )  # fmt: skip
         except OSError as error:

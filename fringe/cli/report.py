@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from fringe.cli._options import json_option, print_json
 from fringe.errors import BadInput
+
+if TYPE_CHECKING:
+    from fringe.cli._waiting import Tell
+    from fringe.show.surfacereport import SurfaceReport
 
 
 @click.command("report", short_help="Write a surface's report as one page.")
@@ -26,29 +31,35 @@ def command(surface: str, out: Path, as_json: bool) -> None:
     Example:
       fringe report 'shop/concave 1' --out report.html
     """
-    from fringe.archive.surface import find_surface
     from fringe.cli._waiting import steps
-    from fringe.show.surfacereport import surface_report
     from fringe.synth.files import write_whole
 
     _check(out)
-    found = find_surface(surface)
     with steps("report", quiet=as_json) as tell:
-        report = surface_report(found, tell=tell)
+        name, report = _report(surface, tell)
     try:
         write_whole(out, report.html.encode())
     except OSError as error:
         raise BadInput(f"{out}: cannot be written: {error.strerror or error}") from error
     if as_json:
         print_json({
-            "surface": found.name, "report": str(out), "verdict": report.verdict,
+            "surface": name, "report": str(out), "verdict": report.verdict,
             "visits": report.sessions, "problems": list(report.problems),
         })  # fmt: skip
         return
     visits = f"{report.sessions} visit{'' if report.sessions == 1 else 's'}"
-    click.echo(f"{found.name}: {report.verdict or 'not judged'}, {visits}; report in {out}")
+    click.echo(f"{name}: {report.verdict or 'not judged'}, {visits}; report in {out}")
     for problem in report.problems:
         click.echo(f"fringe: {problem}", err=True)
+
+
+def _report(subject: str, tell: Tell) -> tuple[str, SurfaceReport]:
+    """Name of what is reported on, and its page; whatever else has a page is told apart here."""
+    from fringe.archive.surface import find_surface
+    from fringe.show.surfacereport import surface_report
+
+    surface = find_surface(subject)
+    return surface.name, surface_report(surface, tell=tell)
 
 
 def _check(out: Path) -> None:

@@ -6,6 +6,7 @@ import re
 import threading
 from contextlib import contextmanager
 from dataclasses import replace
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
@@ -433,6 +434,60 @@ def test_a_device_is_let_in_by_its_pass(browser, surface, reader, tmp_path):
         browser.driver.get("about:blank")
         browser.driver.get(f"{server.urls[0]}#{passes[0]}")
         page.says("trouble", "That is not the pass on the screen.")
+
+
+EVIL = """<!DOCTYPE html><title>evil</title>
+<iframe name=hole></iframe>
+<form id=f method=post action={url}api/desk target=hole enctype=text/plain>
+<input name='{{"sense":"edge","x":"' value='"}}'></form>
+<script>
+const told = [];
+const note = (name) => (value) => told.push(name + ':' + (value && value.type));
+const image = (path) => new Promise((done) => {{
+  const one = new Image(); one.onload = () => done('seen'); one.onerror = () => done('blind');
+  one.src = '{url}' + path; }});
+(async () => {{
+  await fetch('{url}api/desk').then(note('read'), note('read-blocked'));
+  await fetch('{url}api/desk', {{mode: 'no-cors', method: 'POST', body: '{{"sense":"edge"}}'}})
+    .then(note('post'), note('post-blocked'));
+  await fetch('{url}api/desk', {{method: 'POST', headers: {{'X-Fringe-Token': 'x'}}, body: '{{}}'}})
+    .then(note('token'), note('token-blocked'));
+  told.push('image:' + await image('api/progress.png'));
+  document.getElementById('f').submit();
+  setTimeout(() => {{ document.title = told.join(' '); }}, 500);
+}})();
+</script>"""
+
+
+def test_another_site_in_the_same_browser(browser, bench, reader, photo):
+    """A page of another origin can neither read, see nor change the bench."""
+    html = EVIL.format(url=bench.urls[0]).encode()
+
+    class Evil(BaseHTTPRequestHandler):
+        def do_GET(self):
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            self.wfile.write(html)
+
+        def log_message(self, *_):
+            """Say nothing."""
+
+    page = Page(browser, "desktop")
+    page.open(bench.urls[0])
+    page.says("facts", "concave 1")
+    before = bench.desk.changed, bench.desk.settings
+    with ThreadingHTTPServer(("127.0.0.1", 0), Evil) as site:
+        threading.Thread(target=site.serve_forever, daemon=True).start()
+        browser.driver.get(f"http://127.0.0.1:{site.server_port}/")
+        page.wait.until(lambda driver: "image:" in driver.title)
+        told = browser.driver.title.split()
+        site.shutdown()
+    assert [one.split(":")[0] for one in told] == [
+        "read-blocked", "post-blocked", "token-blocked", "image",
+    ]  # fmt: skip
+    assert told[3] == "image:blind"
+    assert (bench.desk.changed, bench.desk.settings) == before
 
 
 def test_a_bench_that_is_gone(browser, surface, reader, tmp_path):

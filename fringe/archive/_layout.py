@@ -12,6 +12,10 @@ SESSION_FILE = re.compile(r"^(\d{4,})_\d{8}T\d{6}Z_[0-9a-z]{6}\.h5$")
 CLAIM_FILE = re.compile(r"^\.(\d{4,})\.partial$")
 MISSING = -1  # a whole number that does not apply
 
+# HDF5 1.10 of 2016 is the oldest that keeps a checksum over where a variable's values lie, too:
+# in older files one flipped bit there makes them look as if they had never been written.
+LIBVER = ("v110", "v110")
+
 # Far above what a bench makes, far below what would exhaust a machine.
 MAX_GROUPS = 500
 MAX_TEXT_BYTES = 4_000_000

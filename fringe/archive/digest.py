@@ -129,11 +129,12 @@ def _below(group: Any, path: str, depth: int) -> Iterator[tuple[str, Any]]:
         if isinstance(item, h5py.Group):
             yield where, item
             yield from _below(item, where, depth + 1)
-        elif not _is_bare_dimension(item):
+        elif not is_bare_dimension(item):
             yield where, item
 
 
-def _is_bare_dimension(item: Any) -> bool:
+def is_bare_dimension(item: Any) -> bool:
+    """Whether a variable is only a dimension without places, which netCDF-4 keeps as one."""
     if "NAME" not in item.attrs:
         return False
     name = item.attrs["NAME"]

@@ -165,8 +165,8 @@ def add_surface(archive: Path, surface: Surface, *, now: datetime | None = None)
     """
     time = now or datetime.now().astimezone()
     name = clean_name(surface.name)
-    _make_archive(archive)
-    if _by_name(archive, name) is not None:
+    make_archive(archive)
+    if folder_by_name(archive, name) is not None:
         raise BadInput(f"{archive}: there is a surface {name!r} already; use another name")
     recorded = dataclasses.replace(
         surface, name=name, version=1, created_at=time, changed_at=time
@@ -261,7 +261,7 @@ def find_surface(text: str) -> Surface:
         if not name.strip() or not archive.is_dir():
             continue
         nearest = nearest or archive
-        folder = _by_name(archive, name)
+        folder = folder_by_name(archive, name)
         if folder is not None:
             return load_surface(folder)
     if record_versions(Path(text)):
@@ -278,8 +278,8 @@ def read_text_record(path: Path) -> dict[str, Any]:
         If it is too large, not JSON, not ours, of a newer schema, or was altered.
     """
     try:
-        if path.stat().st_size > _MAX_BYTES:
-            raise BadInput(f"{path}: too large for a surface's record")
+        if not path.is_file() or path.stat().st_size > _MAX_BYTES:
+            raise BadInput(f"{path}: no file of a surface's record, or too large for one")
         text = path.read_bytes().decode()
         values = json.loads(text)
     except OSError as error:
@@ -375,7 +375,8 @@ def _digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _make_archive(archive: Path) -> None:
+def make_archive(archive: Path) -> None:
+    """Make an archive's folder with its README, if it is not there yet."""
     try:
         archive.mkdir(parents=True, exist_ok=True)
     except (FileExistsError, NotADirectoryError) as error:
@@ -398,23 +399,34 @@ def _new_folder(archive: Path, surface: Surface) -> Path:
     try:
         draft.mkdir()
         _write_record(draft, surface)
-        for name in folder_names(surface.name):
-            final = archive / name
-            if not any(entry.name.casefold() == name.casefold() for entry in archive.iterdir()):
-                try:
-                    os.rename(draft, final)
-                except OSError:
-                    pass  # somebody was faster
-                else:
-                    sync_folder(archive)
-                    return final
-            if record_versions(final) and load_surface(final).name == surface.name:
-                break
-        raise BadInput(f"{archive}: there is a surface {surface.name!r} already; use another name")
+        return place_folder(archive, draft, surface.name)
     except OSError as error:
         raise BadInput(f"{archive}: cannot write: {error.strerror}; nothing was kept") from error
     finally:
         _remove_draft(draft)
+
+
+def place_folder(archive: Path, draft: Path, name: str) -> Path:
+    """Give a finished draft of a surface's folder its place among the others, in one step.
+
+    Raises
+    ------
+    BadInput
+        If the archive has a surface of that name.
+    """
+    for folder_name in folder_names(name):
+        final = archive / folder_name
+        if not any(e.name.casefold() == folder_name.casefold() for e in archive.iterdir()):
+            try:
+                os.rename(draft, final)
+            except OSError:
+                pass  # somebody was faster
+            else:
+                sync_folder(archive)
+                return final
+        if record_versions(final) and load_surface(final).name == name:
+            break
+    raise BadInput(f"{archive}: there is a surface {name!r} already; use another name")
 
 
 def _remove_draft(draft: Path) -> None:
@@ -424,7 +436,8 @@ def _remove_draft(draft: Path) -> None:
         draft.rmdir()
 
 
-def _by_name(archive: Path, name: str) -> Path | None:
+def folder_by_name(archive: Path, name: str) -> Path | None:
+    """Folder of the surface of that true name; None if the archive has none."""
     try:
         wanted = clean_name(name)
     except BadInput:

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from fringe.archive import _layout as layout
 from fringe.archive._atomic import claim, fill, publish, random_suffix
+from fringe.archive._copy import fixed_text
 from fringe.archive._layout import Column
 from fringe.archive.digest import CONTENT_ATTRIBUTE, content_digest, seal
 from fringe.archive.order import survey
@@ -41,9 +42,6 @@ from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp
 from fringe.orders.reading import FormFit, RingFit
 
-# HDF5 1.10 of 2016 is the oldest that keeps a checksum over where a variable's values lie, too:
-# in older files one flipped bit there makes them look as if they had never been written.
-_LIBVER = ("v110", "v110")
 _CHUNK_BYTES = 1 << 20
 _SOFTWARE = ("fringe", "numpy", "scipy", "h5py", "h5netcdf")
 _PACKED = ("image/jpeg", "image/png")  # compressing these again gains nothing
@@ -187,7 +185,7 @@ def _last_before(folder: Path, sequence: int) -> str | None:
 def _session_bytes(surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> memoryview:
     """Build the HDF5 file in memory."""
     buffer = io.BytesIO()
-    with h5netcdf.File(buffer, "w", libver=_LIBVER) as file:
+    with h5netcdf.File(buffer, "w", libver=layout.LIBVER) as file:
         _write_root(file, surface, visit, identity)
         for i, logged in enumerate(visit.readings, 1):
             _write_reading(file.create_group(f"reading_{i}"), logged)
@@ -196,9 +194,9 @@ def _session_bytes(surface: Surface, visit: Visit, identity: Mapping[str, Any]) 
         for i, readings in enumerate(visit.spherometers, 1):
             _write_spherometer(file.create_group(f"spherometer_{i}"), readings)
         _write_attributes(file.create_group("surface"), _surface_attributes(surface))
-    with h5py.File(buffer, "r+", libver=_LIBVER) as file:
+    with h5py.File(buffer, "r+", libver=layout.LIBVER) as file:
         digest = content_digest(file)
-        file.attrs.create(CONTENT_ATTRIBUTE, _fixed(digest))
+        file.attrs.create(CONTENT_ATTRIBUTE, fixed_text(digest))
     return buffer.getbuffer()
 
 
@@ -265,7 +263,7 @@ def _write_column(file: Any, column: Column, cells: list[Any]) -> None:
         names = METHODS if column is layout.METHOD else layout.SENSES
         attributes = file.variables[column.name].attrs
         attributes["flag_values"] = np.arange(len(names), dtype="i4")
-        attributes["flag_meanings"] = _fixed(" ".join(names))
+        attributes["flag_meanings"] = fixed_text(" ".join(names))
 
 
 def _write_reading(group: Any, logged: LoggedReading) -> None:
@@ -424,7 +422,7 @@ def _write_attributes(group: Any, values: Mapping[str, Any]) -> None:
     for name, value in values.items():
         if isinstance(value, str):
             if value.rstrip("\0"):
-                group.attrs[name] = _fixed(value)
+                group.attrs[name] = fixed_text(value)
         elif isinstance(value, float):
             group.attrs[name] = np.float64(value)
         elif value is not None:
@@ -446,16 +444,8 @@ def _write_variable(
         fletcher32=True,
         **({"compression": "gzip", "compression_opts": 4, "shuffle": True} if pack else {}),
     )
-    created.attrs["units"] = _fixed(units)
-    created.attrs["long_name"] = _fixed(long_name)
-
-
-def _fixed(value: str) -> NDArray[Any]:
-    """Text of fixed length: it lies in the object header, which has a checksum."""
-    data = value.rstrip("\0").encode()
-    if len(data) > layout.MAX_TEXT_BYTES:
-        raise BadInput(f"text of {len(data)} bytes is too long to archive: {value[:40]!r} ...")
-    return np.array(data, h5py.string_dtype("utf-8", len(data)))
+    created.attrs["units"] = fixed_text(units)
+    created.attrs["long_name"] = fixed_text(long_name)
 
 
 def _json(values: Mapping[str, Any]) -> str:

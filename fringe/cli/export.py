@@ -1,0 +1,44 @@
+"""`fringe export`: a surface as a table, as one file, or as a folder of photographs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from fringe.cli._options import json_option, print_json
+
+
+@click.command("export", short_help="Write a surface out: table, one file, or photographs.")
+@click.argument("surface")
+@click.argument("out", type=click.Path(path_type=Path))
+@json_option
+def command(surface: str, out: Path, as_json: bool) -> None:
+    """Write a surface out: table, one file, or photographs.
+
+    SURFACE is ARCHIVE/NAME, or the path of the surface's folder. OUT says by its name what is
+    written: `.csv` a table of all readings; `.h5` or `.nc` one HDF5 and netCDF-4 file with
+    everything; any other name a folder with the photographs, what was read of each, and the
+    archive's own files. The last two come back without loss by `fringe import`.
+
+    \b
+    Example:
+      fringe export 'shop/concave 1' visits.csv
+      fringe export 'shop/concave 1' concave-1.nc
+      fringe export 'shop/concave 1' concave-1
+    """
+    from fringe.archive.export import export_surface
+    from fringe.archive.surface import find_surface
+
+    done = export_surface(find_surface(surface), out)
+    if as_json:
+        print_json({
+            "path": str(done.path), "sessions": done.sessions, "photographs": done.photographs,
+            "problems": list(done.problems),
+        })  # fmt: skip
+        return
+    sessions = "1 session" if done.sessions == 1 else f"{done.sessions} sessions"
+    photographs = "1 photograph" if done.photographs == 1 else f"{done.photographs} photographs"
+    click.echo(f"{done.path}: {sessions}, {photographs}")
+    for problem in done.problems:
+        click.echo(f"fringe: left out: {problem}", err=True)

@@ -36,6 +36,8 @@ COMMANDS = {
     "report": ("fringe.cli.report", "Write a surface's report as one page."),
     "check": ("fringe.cli.check", "Prove that an archive is as it was written."),
     "reread": ("fringe.cli.reread", "Compute logged sessions again and list what changed."),
+    "export": ("fringe.cli.export", "Write a surface out: table, one file, or photographs."),
+    "import": ("fringe.cli.import_", "Bring an exported surface back into an archive."),
     "demo": ("fringe.cli.demo", "Run the shipped example from first contact to matched pair."),
 }
 

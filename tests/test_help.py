@@ -80,6 +80,8 @@ BEFORE = {
     "report": VISIT,
     "bench": "surface add",
     "pair": "surface add",
+    "surfaces": "surface add",
+    "surface move": "surface add",
 }
 
 

@@ -27,6 +27,7 @@ COMMANDS = {
     ),
     "lamps": ("fringe.cli.lamps", "List the lamps and their wavelengths."),
     "surface": ("fringe.cli.surface", "Make a surface to keep a record of."),
+    "surfaces": ("fringe.cli.surfaces", "List an archive's surfaces with their state."),
     "log": ("fringe.cli.log", "Log a visit to the bench: photographs, readings, remarks."),
     "progress": ("fringe.cli.progress", "Show a surface's visits, verdicts and next step."),
     "watch": ("fringe.cli.watch", "Read each photograph that arrives in a folder."),

@@ -118,6 +118,26 @@ def change(surface: str, as_json: bool, **given: Any) -> None:
     _print(change_surface(before, **changes) if changes else before, as_json=as_json)
 
 
+@command.command("move", short_help="Move a surface to another archive.")
+@click.argument("surface")
+@click.argument("archive", type=click.Path(path_type=Path))
+@json_option
+def move(surface: str, archive: Path, as_json: bool) -> None:
+    """Move a surface with all its sessions to another archive, made if it is not there.
+
+    SURFACE is ARCHIVE/NAME, or the path of the surface's folder. Its files stay as they were
+    written; records of its plate and lamp are copied along.
+
+    \b
+    Example:
+      fringe surface move 'shop/concave 1' finished
+    """
+    from fringe.archive.move import move_surface
+    from fringe.archive.surface import find_surface
+
+    _print(move_surface(find_surface(surface), archive), as_json=as_json)
+
+
 @command.command("show", short_help="Show a surface's record.")
 @click.argument("surface")
 @click.option("--version", "number", type=click.IntRange(1), metavar="N", help="An older record.")

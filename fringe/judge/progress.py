@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
     from fringe.judge.rates import Change
 
 __all__ = [
-    "Progress", "SourceValue", "VisitRecord", "VisitRow", "combine", "progress", "visit_rows",
+    "Progress", "SourceValue", "VisitRecord", "VisitRow", "combine", "last_visit", "progress",
+    "visit_rows",
 ]  # fmt: skip
 
 
@@ -230,6 +232,27 @@ def visit_rows(visits: Sequence[VisitRecord], wavelength_nm: float) -> tuple[Vis
         minutes += visit.minutes or 0.0
         rows.append(_row(visit, tolerance, minutes / 60)[0])
     return tuple(rows)
+
+
+def last_visit(
+    visits: Sequence[VisitRecord], tolerance: Tolerance
+) -> tuple[VisitRow | None, Verdict | None]:
+    """Judge only the last visit that read or worked: as :func:`progress`, for long lists.
+
+    Returns
+    -------
+    row : VisitRow or None
+        Of that visit; None without any.
+    verdict : Verdict or None
+        As in `Progress`.
+    """
+    wavelength = tolerance.wavelength_nm or _first_wavelength(visits)
+    tolerance = dataclasses.replace(tolerance, wavelength_nm=wavelength)
+    hours = math.fsum(visit.minutes or 0.0 for visit in visits) / 60
+    for visit in reversed(visits):
+        if visit.measured or visit.stage or visit.minutes:
+            return _row(visit, tolerance, hours)
+    return (_row(visits[-1], tolerance, hours)[0], None) if visits else (None, None)
 
 
 def _rates(

@@ -39,6 +39,7 @@ class Pixels:
     scale: int
 
     def __len__(self) -> int:
+        """Count of items."""
         return int(self.light.size)
 
 

@@ -134,27 +134,26 @@ def _as_normal(
     u, v, weight = disc_grid(33, 96)
     rows = zernike_matrix(model.terms, u, v)
     order = rows @ model.values
-    # the camera's foot lies along the short axis; which end of it is not known, and the
-    # difference is a tilt, which is taken out of every figure
-    cosine = cos_view(
-        u, v, options.diameter_mm / 2, options.camera_distance_mm, edge.cos_view,
-        edge.angle_deg + 90,
-    )  # fmt: skip
-    # in contact the least gap is near zero: count orders from there
-    both = {"centre": order - order.min(), "edge": order - order.max()}
-    fits = {}
+    # in contact the least gap is near zero: count orders from there. A whole number, so
+    # that dark fringes stay at whole orders
+    counted = {"centre": order - np.floor(order.min()), "edge": order - np.ceil(order.max())}
+    # the camera's foot lies along the oval's short axis; toward which end is not known
+    ends = (90.0,) if edge.a - edge.b < 1e-6 * edge.a else (90.0, -90.0)
     root = np.sqrt(weight + 1e-9).ravel()
-    for name, counted in both.items():
-        target = (counted / cosine).ravel() * root
-        design = rows.reshape(-1, rows.shape[-1]) * root[:, None]
-        fits[name] = np.linalg.lstsq(design, target, rcond=None)[0]
+    design = rows.reshape(-1, rows.shape[-1]) * root[:, None]
+    fits = []
+    for name in (sense,) if sense in counted else tuple(counted):
+        for end in ends:
+            cosine = cos_view(
+                u, v, options.diameter_mm / 2, options.camera_distance_mm, edge.cos_view,
+                edge.angle_deg + end,
+            )  # fmt: skip
+            target = (counted[name] / cosine).ravel() * root
+            fits.append(np.linalg.lstsq(design, target, rcond=None)[0])
     place = model.terms.index((2, 0))
-    doubt = 0.0
-    if sense in fits:
-        values = fits[sense]
-    else:
-        values = (fits["centre"] + fits["edge"]) / 2
-        doubt = abs(float(fits["centre"][place] - fits["edge"][place])) / math.sqrt(3)
+    values = np.mean(fits, axis=0)
+    # power is twice the coefficient; the truth is one of the fits, so anywhere in their range
+    doubt = float(np.ptp([fit[place] for fit in fits])) / math.sqrt(3)
     plain = float(model.values[place])
     share = float(values[place]) / plain if abs(plain) > 0.5 else 1 / edge.cos_view
     return _Normal(values, share, doubt)
@@ -229,9 +228,19 @@ def _uncertainty(
         "light": solution.light_spread,
         "grid": math.hypot(_GRID_SHARE * power, _GRID_FRINGES),
         "edge": 2 * power * edge.u_px / radius,
-        "view": math.hypot(0.0 if told else _UNTOLD_VIEW_SHARE * power, normal.doubt),
+        "view": math.hypot(0.0 if told else _untold_view(edge, power, form.tilt), normal.doubt),
     }
     return covariance, parts
+
+
+def _untold_view(edge: Edge, power: float, tilt: float) -> float:
+    """Standard uncertainty of the power from a camera at an untold distance [fringe].
+
+    Seen obliquely from near, the view angle also changes across the aperture, which turns
+    a tilt into power: by tilt sin(theta) (r/L) / 2, with r/L up to a sixth.
+    """
+    lean = math.sqrt(max(0.0, 1 - edge.cos_view**2))
+    return math.hypot(_UNTOLD_VIEW_SHARE * power, 0.05 * tilt * lean / 2)
 
 
 def _with_lengths(reading: Reading, options: ReadOptions, u_power: float) -> Reading:

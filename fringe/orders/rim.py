@@ -76,29 +76,39 @@ def find_edge(photo: Photo) -> Edge:
 def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge] | None:
     """Fit inside, look outside, and repeat until the circle stays; score and edge."""
     edge = rough
-    final: tuple[float, Edge] | None = None
+    found: list[tuple[float, Edge, OrderModel]] = []
     for shares in _SHARES:
         step = max(1.0, edge.a / _MOST_RADIUS_PX)
         grown = grow_fit(photo, edge, shares)
         if not grown:
-            return final
+            break
         rays, gain = _gain(photo, edge, step, *grown[-1])
         ellipse = _robust_ellipse(edge, rays, _change_points(gain), step)
         if ellipse is None:
-            return final
-        found, _, spread = ellipse
-        blunt = replace(found, u_px=spread)
-        model, base = grown[-1][1].model, edge
-        for curve, cover in [(blunt, 0.0), *_sharp_curves(photo, blunt)]:
-            score = _parting(photo, curve, carried(model, edge, curve)) + 0.4 * cover
-            if final is None or score > final[0]:
-                final = (score, curve)
-        assert final is not None
-        edge = replace(final[1], u_px=0.0)
-        if final[0] > 1.0:
             break
-    assert final is not None
-    return final[0], _pinned(photo, final[1], carried(model, base, final[1]))
+        blunt = replace(ellipse[0], u_px=ellipse[2])
+        for curve, cover in [(blunt, 0.0), *_sharp_curves(photo, blunt)]:
+            model = carried(grown[-1][1].model, edge, curve)
+            found.append((_parting(photo, curve, model) + 0.4 * cover, curve, model))
+        score, edge, _ = _outermost(found)
+        edge = replace(edge, u_px=0.0)
+        if score > 1.1:
+            break
+    if not found:
+        return None
+    score, edge, model = _outermost(found)
+    return score, _pinned(photo, edge, model)
+
+
+def _outermost(found: list[tuple[float, Edge, OrderModel]]) -> tuple[float, Edge, OrderModel]:
+    """Of the curves that part nearly as well as the best, the largest.
+
+    A ring of the fringes may pass for the edge when few fringes lie within it; nothing
+    outside the edge ever does.
+    """
+    best = max(score for score, _, _ in found)
+    near = [item for item in found if item[0] > best - 0.2]
+    return max(near, key=lambda item: item[1].a * item[1].b * (1 + 0.02 * item[0]))
 
 
 def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:

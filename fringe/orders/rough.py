@@ -112,7 +112,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     photo : Photo
     most : int
     """
-    scale = max(1, int(round(max(photo.width, photo.height) / 320)))
+    scale = max(1, round(max(photo.width, photo.height) / 320))
     light = _thumbnail(photo.light, scale)
     log = np.log(light + 0.05 * float(light.mean()) + 1e-6)
     gx = ndimage.gaussian_filter(log, 1.0, order=(0, 1))

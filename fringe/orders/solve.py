@@ -189,7 +189,8 @@ def refit(photo: Photo, edge: Edge, model: OrderModel, most: int = 25_000) -> Fi
     pixels = pixels_of(field, most)
     if len(pixels) < 400:
         return None
-    terms = LADDER[3] if cycles > 5 else LADDER[1]
+    # more terms would follow a turned edge closer, but run away just outside
+    terms = (*LADDER[2], (8, 0), (10, 0), (12, 0)) if cycles > 4 else LADDER[1]
     return fit_pixels(pixels, model.widened(terms), smooth_terms(cycles))
 
 

@@ -42,6 +42,7 @@ class Tiles:
     amplitude: NDArray[np.float64]
 
     def __len__(self) -> int:
+        """Count of items."""
         return int(self.u.size)
 
     def take(self, index: NDArray[np.intp] | NDArray[np.bool_]) -> Tiles:
@@ -96,7 +97,7 @@ def _tiles_of(field: Field, most: int) -> Tiles:
         return _none()
     weights = weights.reshape(-1, TILE, TILE)
     enough = weights.mean(axis=(1, 2)) > 0.75
-    rows, columns = blocks.shape[:2]
+    columns = blocks.shape[1]
     blocks = blocks.reshape(-1, TILE, TILE)[enough]
     row, column = np.divmod(np.flatnonzero(enough), columns)
     if len(blocks) > most:

@@ -114,9 +114,12 @@ def test_the_clocks_offset_is_kept(surface):
     assert path.name.startswith("0001_20260314T061500Z_")
 
 
-def test_summary_is_the_sessions(full):
-    """What a list reads of a session is what the session says."""
-    visit, path = full
+def test_summary_is_the_sessions(full, surface):
+    """What a list reads of a session is what the session says, over the whole aperture."""
+    visit = dataclasses.replace(full[0], readings=tuple(
+        dataclasses.replace(one, aperture_mm=None, place_mm=None) for one in full[0].readings
+    ), replaces=None)  # fmt: skip
+    path = log_visit(surface, visit, now=hours(2))
     summary = read_summary(path)
     assert summary == open_session(path).summary
     assert (summary.work, summary.by, summary.remarks) == (visit.work, visit.by, visit.remarks)
@@ -133,6 +136,17 @@ def test_summary_is_the_sessions(full):
         assert measured.radius_difference_mm == reading.radius_difference_mm
         assert measured.radius_difference_u_mm == reading.radius_difference_u95_mm / k
         assert measured.wavelength_nm == reading.wavelength_nm
+        assert (measured.source, measured.against) == ("fringes", "convex 1")
+
+
+def test_placements_are_one_value_of_the_whole(full):
+    """Readings over a smaller plate come in a list as one power, over the whole aperture."""
+    carried, *_ = read_summary(full[1]).measured
+    powers = [one.reading.power_fringes for one in full[0].readings]
+    # analytic, within the uncertainty of the zones: power grows as the square of the diameter
+    assert carried.power_fringes == pytest.approx(np.mean(powers) * (150 / 80) ** 2, abs=2)
+    assert (carried.sense, carried.against) == ("edge", "convex 1")
+    assert carried.power_u_fringes > 0.2
 
 
 def test_raw_h5py(full, surface):

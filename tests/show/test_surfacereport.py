@@ -13,6 +13,7 @@ from fringe.archive.session import Photograph, Visit, Work
 from fringe.archive.write import log_visit
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp
+from fringe.show.style import png_bytes
 from fringe.show.surfacereport import surface_report
 from sample_visits import FRINGES_ALONE, full_surface, hours, plain_visit, power_reading
 from webpage import Page
@@ -47,6 +48,12 @@ def photographed(made_reading, made_photo):
         )
 
     return make
+
+
+@pytest.fixture(autouse=True)
+def coarse(monkeypatch):
+    """Draw every figure with few pixels: here it is only seen that it is there."""
+    monkeypatch.setattr("fringe.show.report.png_bytes", lambda one: png_bytes(one, dpi=40))
 
 
 @pytest.fixture

@@ -81,7 +81,7 @@ def count_rings(model: OrderModel, field: Field) -> int | None:
         u, v = u[framed], v[framed]
         usable = field.weight[rows[framed], columns[framed]] > 0
         order = model.order(u, v)
-        start = float(model.order(np.float32(centre[:1]), np.float32(centre[1:]))[0])
+        start = float(model.order(centre[:1].astype(np.float32), centre[1:].astype(np.float32))[0])
         levels = np.floor(np.concatenate([[start], order]))
         crossed = np.abs(np.diff(levels))
         # a ring under a clip or a glare is counted from its neighbours, not lost

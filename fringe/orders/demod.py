@@ -209,13 +209,13 @@ def _robust(
     if len(target) < 2 * size:
         return np.zeros(size), np.inf
     robust = np.ones(len(target))
-    values = np.zeros(size)
+    values: Vector = np.zeros(size)
     scale = 0.0
     for _ in range(6):
         w = weight * robust
         normal = (design * w[:, None]).T @ design
         normal += ridge * np.trace(normal) / size * np.eye(size)
-        values = np.linalg.solve(normal, (design * w[:, None]).T @ target)
+        values = np.asarray(np.linalg.solve(normal, (design * w[:, None]).T @ target), float)
         left = target - design @ values
         scale = 1.4826 * _weighted_median(np.abs(left), weight) + 1e-6
         robust = 1 / (1 + (left / (2.5 * scale)) ** 2)

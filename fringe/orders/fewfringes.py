@@ -33,8 +33,7 @@ def few_fringe_starts(
     """
     background = basis(zernike_terms(2), pixels.u, pixels.v)
     weight = np.sqrt(pixels.weight)
-    q, _ = np.linalg.qr((background * weight).T.astype(np.float64))
-    q = q.astype(np.float32)
+    q = np.linalg.qr((background * weight).T.astype(np.float64))[0].astype(np.float32)
     light = pixels.light * weight
     light = light - q @ (q.T @ light)
     total = float(light @ light) + 1e-30

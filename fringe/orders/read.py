@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.errors import BadInput
+from fringe.errors import BadInput, Refused
 from fringe.optics.form import (
     FormQuantities,
     disc_grid,
@@ -85,6 +85,15 @@ def read(photo: Photo, options: ReadOptions) -> Reading:
     Refused
         If the photograph does not support a reading that can be trusted.
     """
+    try:
+        return _read(photo, options)
+    except np.linalg.LinAlgError as error:  # a picture on which the equations have no solution
+        raise Refused(
+            f"{photo.name}: the light does not determine any fringes; check lamp, focus and edge"
+        ) from error
+
+
+def _read(photo: Photo, options: ReadOptions) -> Reading:
     if options.edge == "none":
         from fringe.orders.rings import read_rings
 

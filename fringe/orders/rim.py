@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from fringe.errors import Refused
-from fringe.orders.field import Array
-from fringe.orders.rough import rough_circles
 from fringe.orders.demod import OrderModel
+from fringe.orders.field import Array
 from fringe.orders.polish import Fit, expected
+from fringe.orders.rough import rough_circles
 from fringe.orders.solve import carried, grow_fit, refit
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
@@ -212,10 +212,15 @@ def _parting(photo: Photo, edge: Edge, model: OrderModel) -> float:
     flat = [(w * scale).astype(np.float32).ravel() for w in (u, v)]
     want, amplitude = expected(fit, *flat)
     left = light.ravel() - want
-    allowed = (
-        (2.5 * fit.noise) ** 2 + (0.35 * amplitude) ** 2 + (0.04 * np.abs(want)) ** 2
-    )
-    fine = (left**2 < allowed).reshape(u.shape)
+    allowed = (2.5 * fit.noise) ** 2 + (0.35 * amplitude) ** 2 + (0.04 * np.abs(want)) ** 2
+    # what lies just outside may look much like a dark fringe: beyond the curve the fit must
+    # hold as well as it does just within it
+    away = np.abs(left).reshape(u.shape)
+    typical = 1.4826 * float(np.median(away[:, :5]))
+    strict = (2.5 * max(fit.noise, typical)) ** 2 + (0.02 * amplitude) ** 2 + (0.01 * want) ** 2
+    limit = np.sqrt(allowed).reshape(u.shape)
+    limit[:, 5:] = np.minimum(limit, np.sqrt(strict).reshape(u.shape))[:, 5:]
+    fine = away < limit
     framed = (x >= 0) & (y >= 0) & (x <= photo.width - 1) & (y <= photo.height - 1)
     # neighbours vote, so that noise and single specks do not
     within = ndimage.uniform_filter1d(fine[:, :5].mean(axis=1), 5, mode="wrap") > 0.5

@@ -66,14 +66,13 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
     field = cut_field(photo, frame, max(1, math.ceil(side / _MOST_SIDE_PX)))
     field, signal, model = _model(photo, field)
     centre = fringe_centre(model)
-    middle = frame.pixels(*centre) if centre is not None else None
-    if middle is None or not _framed(photo, *middle):
-        raise Refused(
-            f"{photo.name}: no centre of rings in the field; move the work until it is in view,"
-            " or give the edge"
-        )
+    if centre is None:
+        raise _no_centre(photo)
+    x, y = frame.pixels(*centre)
+    cx, cy = float(x), float(y)
+    if not _framed(photo, cx, cy):
+        raise _no_centre(photo)
     oval = 2 * math.hypot(model.value(2, 2), model.value(2, -2)) / abs(model.power)
-    cx, cy = float(middle[0]), float(middle[1])
     polar = _polar(field, signal, model, frame, (cx, cy))
     step, u_step, intercept, clear = _lines(photo, polar)
     first = _first_ring(field, frame, (cx, cy), step, intercept)
@@ -131,6 +130,13 @@ def _model(photo: Photo, field: Field) -> tuple[Field, Array, OrderModel]:
     if model.power < 0:
         model = OrderModel(model.terms, -model.values)
     return level, signal, model
+
+
+def _no_centre(photo: Photo) -> Refused:
+    return Refused(
+        f"{photo.name}: no centre of rings in the field; move the work until it is in view,"
+        " or give the edge"
+    )
 
 
 def _framed(photo: Photo, x: float, y: float) -> bool:

@@ -58,7 +58,7 @@ def _fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -
     shape = (int(photo.height / size) + 1, int(photo.width / size) + 1)
     yes = np.zeros(shape)
     # a tile of a coarser level stands for a larger place
-    half = 16 * frame.a / (tiles.sigma / 0.25 * TILE)
+    half: list[float] = (4 * frame.a / tiles.sigma / TILE).tolist()
     for k in np.flatnonzero(agree):
         r = max(half[k], size / 2)
         rows = slice(max(0, int((y[k] - r / 2) / size)), int((y[k] + r / 2) / size) + 1)
@@ -192,7 +192,7 @@ def _radii_about(
     for k, radius in enumerate(radii):
         near = aligned & (np.abs(away - radius) < 0.04 * radius)
         covered[k] = np.unique(sector[near]).size / 72
-    out = []
+    out: list[tuple[float, Edge]] = []
     for k in np.argsort(-covered):
         if covered[k] < 0.4 or len(out) >= 3:
             break

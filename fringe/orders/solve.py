@@ -164,7 +164,7 @@ def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
     root = np.sqrt(weight + 1e-9)
     design = (rows * root[..., None]).reshape(-1, len(model.terms))
     values = np.linalg.lstsq(design, (order * root).ravel(), rcond=None)[0]
-    return OrderModel(model.terms, values)
+    return OrderModel(model.terms, np.asarray(values, float))
 
 
 def refit(photo: Photo, edge: Edge, model: OrderModel, most: int = 25_000) -> Fit | None:
@@ -280,4 +280,4 @@ def _light_spread(pixels: Pixels, best: Fit) -> float:
 def _information(fit: Fit, pixels: Pixels) -> float:
     """Bayesian information of a robust fit (Schwarz, Ann. Statist. 6 (1978) 461)."""
     count = len(pixels)
-    return count * np.log(fit.cost) + len(fit.model.terms) * np.log(count)
+    return float(count * np.log(fit.cost) + len(fit.model.terms) * np.log(count))

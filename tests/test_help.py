@@ -82,6 +82,10 @@ BEFORE = {
     "pair": "surface add",
     "surfaces": "surface add",
     "surface move": "surface add",
+    "check": VISIT,
+    "reread": VISIT,
+    "export": VISIT,
+    "import": "export",
 }
 
 

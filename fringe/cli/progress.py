@@ -85,6 +85,7 @@ def _draw(surface: Surface, result: Progress, path: Path) -> None:
         irregularity_tolerance_fringes=surface.tolerance.irregularity_fringes,
         wavelength_nm=result.wavelength_nm,
         diameter_mm=surface.diameter_mm,
+        forecast=result.next_step.forecast,
     )
     try:
         path.write_bytes(png_bytes(figure))

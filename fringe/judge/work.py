@@ -301,8 +301,7 @@ def _go_back(bench: _Bench, found: Forecast, name: str, pace: str) -> NextStep |
             continue
         finer = [one for one in bench.stages() if coarser.fineness < one.fineness]
         after = math.fsum(_usual_stage(bench, one.key) for one in finer)
-        here = found.minutes.median
-        if not hopeless and (here is None or here <= 2 * (there.minutes.median + after)):
+        if not hopeless and not _surely_slower(found, there, after):
             continue
         reason = (
             f"{bench.shown}; {name} moves it by {pace}, too slow for what is left: go back to "
@@ -321,6 +320,14 @@ def _go_back(bench: _Bench, found: Forecast, name: str, pace: str) -> NextStep |
         "grind", reason, bench.on_top, None, known[0].name if known else None, bench.moves, found,
         bench.pits,
     )  # fmt: skip
+
+
+def _surely_slower(here: Forecast, there: Forecast, after: float) -> bool:
+    """Whether this stage takes longer than a coarser one and all after it, beyond doubt."""
+    if here.borrowed or there.borrowed or there.minutes.high is None:
+        return False
+    low = math.inf if here.minutes.low is None else here.minutes.low
+    return low > there.minutes.high + after
 
 
 def _wrong_way(found: Forecast, bench: _Bench) -> bool:

@@ -13,6 +13,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator, NullLocator
 
 from fringe.errors import BadInput
 from fringe.format import figures, plus_minus
+from fringe.judge.forecast import Forecast
 from fringe.judge.progress import VisitRow
 from fringe.show.scales import nm_text, tick_text
 from fringe.show.stages import stage_strip
@@ -21,6 +22,7 @@ from fringe.show.style import (
     BAND,
     BODY_PT,
     BRICK,
+    HAIRLINE,
     INK,
     MARGIN_IN,
     MUTED,
@@ -34,12 +36,14 @@ from fringe.show.style import (
 )
 from fringe.show.words import VERDICTS
 
-_LEFT_IN, _RIGHT_IN = 0.75, 0.15
+_LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.15, 0.62
 _POWER_IN, _IRREGULARITY_IN = 2.9, 1.2
 _DWARFED = 6.0  # beyond so many tolerances a linear scale hides what matters
 # visits nearer than this share of all hours would lie on each other
 _LEAST_STEP = 0.012
 _NOT_JUDGED = "not judged"
+_HOURS = "hours of work"
+_AHEAD = 0.5  # of the hours so far, drawn ahead at most
 # shape tells the verdict; colour repeats it
 _MARKS = {
     "inside": ("o", TEAL),
@@ -69,8 +73,12 @@ def progress_figure(
     diameter_mm: float | None = None,
     title: str | None = None,
     against: str | None = None,
+    forecast: Forecast | None = None,
 ) -> Figure:
     """Draw how power and irregularity came down to the tolerance.
+
+    Spherometer and fringes stand on one scale: power in fringes at the left, its height in
+    micrometres at the right.
 
     Parameters
     ----------
@@ -86,6 +94,8 @@ def progress_figure(
         Heading.
     against : {'hours', 'visits'} or None
         The lying scale; None takes hours of work unless visits would fall together.
+    forecast : Forecast or None
+        What the next work does, drawn ahead of the last visit on the scale of hours.
 
     Returns
     -------
@@ -104,14 +114,22 @@ def progress_figure(
     top = sheet.heading(title or "Progress", facts)
     whole = sheet.width_in - 2 * MARGIN_IN
     top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, _latest(rows), BODY_PT) + 0.12
-    top = _legend(sheet, top, rows, tolerance_fringes is not None)
-    left, width = MARGIN_IN + _LEFT_IN, whole - _LEFT_IN - _RIGHT_IN
+    right = _RIGHT_IN if wavelength_nm is None else _SECOND_IN
+    left, width = MARGIN_IN + _LEFT_IN, whole - _LEFT_IN - right
     margin = 0.035 * (x[-1] - x[0]) if x[-1] > x[0] else 0.5
-    limits = (x[0] - margin, x[-1] + margin)
+    ahead = None
+    if forecast is not None and tolerance_fringes is not None and x_label == _HOURS:
+        ahead = _outlook(rows[-1], forecast, tolerance_fringes, wavelength_nm, x)
+    top = _legend(sheet, top, rows, tolerance_fringes is not None, ahead is not None)
+    limits = (x[0] - margin, max(x[-1], ahead[0][-1] if ahead else x[-1]) + margin)
     top, key = stage_strip(sheet, left, top, width, [row.stage for row in rows], x, limits)
     axes = axes_power = sheet.axes(left, top + 0.08, width, _POWER_IN)
     _draw_power(axes, rows, x, tolerance_fringes)
+    if ahead is not None:
+        _draw_ahead(axes, ahead)
     _dress(axes, "power, fringes", limits, x_label)
+    if wavelength_nm is not None:
+        _second_scale(axes, wavelength_nm)
     top += 0.08 + _POWER_IN
     if any(row.irregularity_fringes is not None for row in rows):
         axes.set_xlabel("")
@@ -154,7 +172,7 @@ def _places(rows: Sequence[VisitRow], against: str | None) -> tuple[list[float],
         apart = len(hours) > 1 and bool(np.all(steps > _LEAST_STEP * span))
         against = "hours" if apart else "visits"
     if against == "hours":
-        return hours, "hours of work"
+        return hours, _HOURS
     return [float(k) for k in range(1, len(rows) + 1)], "visit"
 
 
@@ -190,20 +208,33 @@ def percent_text(probability: float) -> str:
     return f"{100 * probability:.{decimals}f} %"
 
 
-def _legend(sheet: Sheet, top: float, rows: Sequence[VisitRow], banded: bool) -> float:
+def _legend(
+    sheet: Sheet, top: float, rows: Sequence[VisitRow], banded: bool, ahead: bool
+) -> float:  # fmt: skip
     entries = [(name, *_MARKS[name], True) for name in _MARKS if _used(rows, name)]
     if any(row.power_fringes is not None and not _signed(row) for row in rows):
         entries.append(("hollow pair: sign unknown", "o", MUTED, False))
     if any(row.power_fringes is None for row in rows):
         entries.append(("no power read", "x", MUTED, True))
+    dotted = any(_by_spherometer(row) for row in rows)
     left = MARGIN_IN
     for text, marker, colour, filled in entries:
         sheet.mark(left + 0.06, top + 0.09, marker, colour if filled else PAPER, colour)
         sheet.text(left + 0.18, top, text, SMALL_PT)
         left += 0.18 + text_width_in(text, SMALL_PT) + 0.24
+    if dotted:
+        sheet.mark(left + 0.06, top + 0.09, "o", INK, INK)
+        sheet.mark(left + 0.06, top + 0.09, ".", PAPER, INK)
+        sheet.text(left + 0.18, top, "by spherometer", SMALL_PT)
+        left += 0.18 + text_width_in("by spherometer", SMALL_PT) + 0.24
     if banded:
         sheet.rule(left, top + 0.08, 0.26, colour=BAND, weight_pt=8.0)
         sheet.text(left + 0.32, top, "tolerance", SMALL_PT)
+        left += 0.32 + text_width_in("tolerance", SMALL_PT) + 0.24
+    if ahead:
+        sheet.rule(left, top + 0.08, 0.26, colour="#fdebd2", weight_pt=8.0)
+        sheet.rule(left, top + 0.08, 0.26, colour=INK, weight_pt=0.9, dashes="dotted")
+        sheet.text(left + 0.32, top, "forecast, 90 %", SMALL_PT)
     return top + 0.24
 
 
@@ -289,6 +320,7 @@ def _draw_power(
     size = 6.5 if len(rows) <= 40 else 4.0
     for place, row in read:
         _draw_visit(axes, place, row, size)
+    _draw_parts(axes, rows, x)
     missed = [place for place, row in zip(x, rows, strict=True) if row.power_fringes is None]
     axes.plot(
         missed, [0.03] * len(missed), "x", color=MUTED, markersize=size - 1,
@@ -308,6 +340,92 @@ def _draw_visit(axes: Axes, place: float, row: VisitRow, size: float) -> None:
         else colour, markeredgewidth=0.6 if _signed(row) else 1.4, ecolor=INK, elinewidth=0.9,
         capsize=2.5, zorder=3,
     )  # fmt: skip
+
+
+def _by_spherometer(row: VisitRow) -> bool:
+    return row.method == "spherometer"
+
+
+def _draw_parts(axes: Axes, rows: Sequence[VisitRow], x: Sequence[float]) -> None:
+    """Dots on what the spherometer read, and its bar beside fringes of the same visit."""
+    alone = [(place, row.power_fringes) for place, row in zip(x, rows, strict=True)
+             if _by_spherometer(row)]  # fmt: skip
+    if alone:
+        axes.plot(*zip(*alone, strict=True), ".", color=PAPER, markersize=4.0,
+                  markeredgewidth=0, zorder=4)  # fmt: skip
+    for place, row in zip(x, rows, strict=True):
+        if len(row.parts) < 2:
+            continue
+        for part in row.parts:
+            if part.source == "spherometer":
+                axes.errorbar([place], [part.power_fringes], yerr=part.power_u95_fringes,
+                              fmt="none", ecolor=MUTED, elinewidth=2.6, alpha=0.45,
+                              zorder=1)  # fmt: skip
+
+
+def _outlook(
+    row: VisitRow, forecast: Forecast, tolerance: float, wavelength_nm: float | None,
+    x: Sequence[float],
+) -> tuple[list[float], list[float], list[float], list[float]] | None:  # fmt: skip
+    """Hours ahead, and power there: the middle and both ends of the 90 % interval."""
+    if row.power_fringes is None or not _signed(row) or wavelength_nm is None:
+        return None
+    scale = 2000.0 / wavelength_nm
+    rates = [forecast.rate_um_h.median, forecast.rate_um_h.low, forecast.rate_um_h.high]
+    middle, low, high = (scale * (rate or 0.0) for rate in rates)
+    if middle * row.power_fringes >= 0:
+        return None
+    minutes = forecast.minutes.high or forecast.advised_minutes
+    span = max(_AHEAD * (x[-1] - x[0]), 0.25)
+    hours = span if minutes is None else min(span, 1.1 * minutes / 60)
+    if hours <= 0:
+        return None
+    steps = [hours * k / 40 for k in range(41)]
+    places = [x[-1] + step for step in steps]
+    far = -math.copysign(1.2 * tolerance, row.power_fringes)
+
+    def ends(rate: float) -> list[float]:
+        values = [(row.power_fringes or 0.0) + rate * step for step in steps]
+        # nobody works on when it is through the band
+        return [max(v, far) if far < 0 else min(v, far) for v in values]
+
+    return places, ends(middle), ends(low), ends(high)
+
+
+def _draw_ahead(
+    axes: Axes, ahead: tuple[list[float], list[float], list[float], list[float]]
+) -> None:
+    places, middle, low, high = ahead
+    axes.fill_between(places, low, high, color=AMBER, alpha=0.16, linewidth=0, zorder=1)
+    axes.plot(places, middle, color=INK, linewidth=0.9, linestyle="dotted", zorder=2)
+
+
+def _second_scale(axes: Axes, wavelength_nm: float) -> None:
+    """The height of power in micrometres, at the right of the same scale."""
+    um = wavelength_nm / 2000.0
+    twin = axes.twinx()
+    if axes.get_yscale() == "symlog":
+        knee = float(axes.yaxis.get_transform().linthresh)  # type: ignore[attr-defined]
+        twin.set_yscale("symlog", linthresh=knee * um, linscale=1.0)
+        low, high = axes.get_ylim()
+        twin.set_ylim(low * um, high * um)
+        ticks = _knee_ticks(twin, _Scale(low * um, high * um, knee * um))
+        twin.set_yticks(ticks)
+        twin.set_yticklabels([_tick(one, signed=True) for one in ticks])
+        twin.yaxis.set_minor_locator(NullLocator())
+    else:
+        low, high = axes.get_ylim()
+        twin.set_ylim(low * um, high * um)
+        twin.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+        twin.yaxis.set_major_formatter(
+            FuncFormatter(lambda value, _: nm_text(value, signed=True))
+        )
+    twin.set_ylabel("height, µm", color=MUTED)
+    twin.tick_params(axis="y", colors=MUTED)
+    for side in ("top", "left"):
+        twin.spines[side].set_visible(False)
+    twin.spines["right"].set_visible(True)
+    twin.spines["right"].set_color(HAIRLINE)
 
 
 def _draw_irregularity(

@@ -143,10 +143,11 @@ def test_placements_are_one_value_of_the_whole(full):
     """Readings over a smaller plate come in a list as one power, over the whole aperture."""
     carried, *_ = read_summary(full[1]).measured
     powers = [one.reading.power_fringes for one in full[0].readings]
-    # analytic, within the uncertainty of the zones: power grows as the square of the diameter
-    assert carried.power_fringes == pytest.approx(np.mean(powers) * (150 / 80) ** 2, abs=2)
+    # analytic: a mean of the two, and power grows as the square of the diameter
+    low, high = (power * (150 / 80) ** 2 for power in sorted(powers))
+    assert low - 0.5 <= carried.power_fringes <= high + 0.5
     assert (carried.sense, carried.against) == ("edge", "convex 1")
-    assert carried.power_u_fringes > 0.2
+    assert carried.irregularity_fringes is None
 
 
 def test_raw_h5py(full, surface):

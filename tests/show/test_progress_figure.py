@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 
 from fringe.errors import BadInput
+from fringe.judge.forecast import Forecast, Interval
+from fringe.judge.progress import SourceValue
+from fringe.judge.rates import Kind
 from fringe.show.progress import percent_text, progress_figure
 
 
@@ -156,3 +159,57 @@ def test_no_visits_are_refused():
 def test_no_probability_is_called_certain(probability, text):
     """Probabilities near zero and one are bounds, never 0 or 100 %."""
     assert percent_text(probability) == text
+
+
+def test_spherometer_and_fringes_share_the_scale(visit, assert_clean):
+    """What the spherometer read is dotted; beside fringes of one visit its bar is drawn behind."""
+    both = (
+        SourceValue("fringes", 3.0, 0.1, "centre"), SourceValue("spherometer", 5.0, 6.0, "centre"),
+    )  # fmt: skip
+    rows = [
+        visit(power_fringes=-40.0, power_u95_fringes=9.0, hours_total=1.0, method="spherometer"),
+        visit(power_fringes=3.0, power_u95_fringes=0.1, hours_total=2.0, parts=both,
+              method="fringes, spherometer"),
+    ]  # fmt: skip
+    figure = progress_figure(rows, "A", 2.0)
+    axes = power_axes(figure)
+    (dots,) = [line for line in axes.lines if line.get_marker() == "."]
+    assert list(zip(dots.get_xdata(), dots.get_ydata(), strict=True)) == [(1.0, -40.0)]
+    bars = [c.lines[2][0].get_segments()[0][:, 1] for c in axes.containers]
+    assert [-1.0, 11.0] in [sorted(bar) for bar in bars]
+    assert "by spherometer" in assert_clean(figure)
+
+
+@pytest.mark.parametrize("power", [3.0, 300.0])
+def test_height_stands_at_the_right(visit, power):
+    """Analytic: the right scale has the same ends as the left one, in half wavelengths."""
+    rows = [visit(power_fringes=p, power_u95_fringes=0.1, hours_total=1.0) for p in (power, 1.0)]
+    figure = progress_figure(rows, "A", 2.0, wavelength_nm=500.0)
+    left = power_axes(figure)
+    (right,) = [one for one in figure.axes if one.get_ylabel().startswith("height")]
+    assert right.get_yscale() == left.get_yscale()
+    assert right.get_ylim() == pytest.approx([0.25 * end for end in left.get_ylim()])
+
+
+def outlook(minutes=(60.0, 30.0, 120.0), rate=(0.6, 0.3, 1.2)):
+    """A forecast of polishing, power growing."""
+    return Forecast(Kind("polish", "tool"), Interval(*rate), 0.5, Interval(*minutes), 0.95, 50.0,
+                    Interval(0.0, -0.2, 0.2), 0.9, 3, 90.0, 0, False)  # fmt: skip
+
+
+def test_the_forecast_is_drawn_ahead(visit, assert_clean):
+    """From the last visit on, the middle rate's line; none where it leads away, or is not known."""
+    rows = [visit(power_fringes=p, power_u95_fringes=0.1, hours_total=h, sense="edge")
+            for p, h in ((-9.0, 1.0), (-6.0, 3.0))]  # fmt: skip
+    figure = progress_figure(rows, "A", 2.0, wavelength_nm=500.0, forecast=outlook())
+    assert "forecast, 90 %" in assert_clean(figure)
+    axes = power_axes(figure)
+    (line,) = [one for one in axes.lines if one.get_linestyle() == ":"]
+    x, y = line.get_xdata(), line.get_ydata()
+    assert (x[0], y[0]) == (3.0, -6.0)
+    # analytic: 0.6 um an hour are 2.4 fringes of 500 nm an hour
+    assert (y[1] - y[0]) / (x[1] - x[0]) == pytest.approx(2.4)
+    assert axes.get_xlim()[1] > x[-1] > 3.9
+    away = progress_figure(rows, "A", 2.0, wavelength_nm=500.0,
+                           forecast=outlook(rate=(-0.6, -1.2, -0.3)))  # fmt: skip
+    assert not [one for one in power_axes(away).lines if one.get_linestyle() == ":"]

@@ -190,7 +190,8 @@ def _power(row: VisitRow) -> str:
         return ""
     signed = row.sense != "unknown"
     shown = plus_minus(row.power_fringes, row.power_u95_fringes, signed=signed)
-    return shown if signed else f"? {shown}"
+    shown = shown if signed else f"? {shown}"
+    return f"s {shown}" if row.method == "spherometer" else shown
 
 
 def _radius(row: VisitRow) -> str:
@@ -216,7 +217,8 @@ def _probability(row: VisitRow) -> str:
 
 
 LEGEND = (
-    "power and irregularity in fringes; power + contact at the centre, − at the edge, ? not known"
+    "power and irregularity in fringes; power + contact at the centre, − at the edge, ? not "
+    "known, s by spherometer"
 )
 COLUMNS: dict[str, Callable[[int, VisitRow], str]] = {
     "": lambda number, row: str(number),

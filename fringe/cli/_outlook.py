@@ -28,7 +28,8 @@ def spell_lines(step: NextStep, surface: Surface, wavelength_nm: float) -> list[
         text += f", work − plate {_range(radius, 'mm')}"
     if found.inside_after is not None:
         text += f"; {100 * found.inside_after:.0f} % likely {_within(found, surface)}"
-    return [*rows, f"{text}."]
+    chance = min(99, max(1, round(100 * found.chance)))
+    return [*rows, f"{text}.", f"This work gets there at all in {chance} of 100 cases."]
 
 
 def _within(found: Forecast, surface: Surface) -> str:

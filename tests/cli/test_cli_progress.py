@@ -178,3 +178,51 @@ def test_a_list_needs_no_heavy_library(surface):
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert done.stdout.splitlines()[-1] == "['h5py']"
+
+
+def test_the_outlook(tmp_path, monkeypatch, capsys):
+    """Which way the radius moves, where the next spell ends, and what was learned, in words.
+
+    Common practice: a concave below its tool turns less concave, so that its radius grows.
+    """
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    for i, power in enumerate((-30.0, -24.2, -18.0, -12.1)):
+        reading = power_reading(power, 0.1, "edge")
+        log_visit(surface, Visit(readings=(reading,), work=Work("polish", 30.0, "tool")),
+                  now=hours(24 * i))  # fmt: skip
+    with pytest.raises(SystemExit):
+        main(["progress", "shop/concave 1", "--json"])
+    values = json.loads(capsys.readouterr().out)
+    with pytest.raises(SystemExit):
+        main(["progress", "shop/concave 1"])
+    out = capsys.readouterr().out
+    assert "So the radius grows." in out
+    assert "This work gets there at all in 99 of 100 cases." in out
+    assert "polish, tool on top: +" in out
+    assert "fringes/h, from 3 spells of this surface, 90 min" in out
+    step = values["next_step"]
+    assert step["moves"] == "the radius grows"
+    # 12 fringes an hour: 10 to the limit in 50 min (analytic)
+    assert step["forecast"]["minutes"]["median"] == pytest.approx(50, rel=0.05)
+    assert step["forecast"]["minutes"]["low"] < 50 < step["forecast"]["minutes"]["high"]
+    assert values["rates"][0]["learned_from"]["spells"] == 3
+    (after,) = [line for line in out.splitlines() if line.startswith("After ")]
+    assert "min power will be −" in after
+    assert "work − plate" in after
+    assert "% likely inside" in after
+
+
+def test_readings_of_the_spherometer_are_marked(tmp_path, monkeypatch, capsys):
+    """What the spherometer read is marked in the table, and the legend says so."""
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    from fringe.archive.sagittas import sagitta_readings
+
+    readings, _ = sagitta_readings(surface, [0.808], [0.793], [0.0], u_reading_mm=1e-3)
+    log_visit(surface, Visit(spherometers=readings, work=Work("#400", 20.0, "tool")), now=hours(1))
+    with pytest.raises(SystemExit):
+        main(["progress", "shop/concave 1"])
+    out = capsys.readouterr().out
+    assert "s +58 ± " in out
+    assert "s by spherometer" in out

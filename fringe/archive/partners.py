@@ -176,7 +176,11 @@ def _add_session(
     except BadInput as error:
         found.notes.append(str(error))
         return
-    when = f"{summary.when:%Y-%m-%d %H:%M}"
+    when = f"{summary.when:%Y-%m-%d}"
+    earlier = [each.label for each in found.contacts if each.work == one.name]
+    earlier += [each.label for each in found.sagittas if each.work == one.name]
+    if any(when in label for label in earlier):  # twice on one day
+        when = f"{summary.when:%Y-%m-%d %H:%M}"
     fringes = [m for m in summary.measured if m.source != "spherometer"]
     for partner in dict.fromkeys(m.against for m in fringes):
         on = partner or _plate_name(one)

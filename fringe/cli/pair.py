@@ -14,7 +14,8 @@ from fringe.errors import BadInput
 if TYPE_CHECKING:
     from fringe.archive.partners import PairRecord
     from fringe.archive.surface import Surface
-    from fringe.judge.pair import Pair, PairStep
+    from fringe.judge.pair import Pair
+    from fringe.judge.pairstep import PairStep
     from fringe.judge.verdict import Tolerance
 
 
@@ -51,7 +52,8 @@ def command(
       fringe pair 'shop/convex 1' 'shop/concave 1' --system examples/train.toml
     """
     from fringe.archive.partners import load_pair, pair_record
-    from fringe.judge.pair import match, next_step
+    from fringe.judge.pair import match
+    from fringe.judge.pairstep import next_step
 
     if picture is not None and picture.suffix.lower() != ".png":
         raise BadInput(f"--picture: {picture}: a picture's name must end in .png")
@@ -154,7 +156,7 @@ def _json(found: Pair, step: PairStep, record: PairRecord, picture: Path | None)
 def _text(found: Pair, step: PairStep, record: PairRecord, picture: Path | None) -> list[str]:
     from fringe.format import figures, plus_minus
     from fringe.judge.coverage import coverage_factor
-    from fringe.judge.pair import mismatch_text, together_text
+    from fringe.judge.pairstep import mismatch_text, together_text
 
     k = coverage_factor()
     rows = [_answer(found, step), wrapped_line("next", _next(step))]
@@ -187,7 +189,7 @@ def _answer(found: Pair, step: PairStep) -> str:
 
     verdict = found.verdict
     if verdict is None:
-        from fringe.judge.pair import together_text
+        from fringe.judge.pairstep import together_text
 
         return f"Laid together: {together_text(found)}"
     chance = f" ({percent_text(verdict.probability)} probable to conform)"

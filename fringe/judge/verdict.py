@@ -400,17 +400,13 @@ def irregularity_u_fringes(form: FormFit) -> float:
     kept = [i for i, (n, m) in enumerate(form.terms) if n > 2 or (n == 2 and m != 0)]
     if not kept:
         return 0.0
-    side = np.linspace(-1.0, 1.0, 81)
-    u, v = (axis[axis_in] for axis, axis_in in _disc(np.meshgrid(side, side)))
+    u, v = np.meshgrid(*[np.linspace(-1.0, 1.0, 81)] * 2)
+    inside = u**2 + v**2 <= 1.0
+    u, v = u[inside], v[inside]
     basis = np.stack([zernike(*form.terms[i], u, v) for i in kept], axis=-1)
     height = basis @ form.values[kept]
     step = basis[np.argmax(height)] - basis[np.argmin(height)]
     return float(np.sqrt(max(0.0, step @ form.covariance[np.ix_(kept, kept)] @ step)))
-
-
-def _disc(axes: Any) -> list[tuple[Any, Any]]:
-    inside = axes[0] ** 2 + axes[1] ** 2 <= 1.0
-    return [(axis, inside) for axis in axes]
 
 
 def _signed(

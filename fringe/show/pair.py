@@ -11,7 +11,8 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from fringe.format import plus_minus
 from fringe.judge.coverage import coverage_factor
 from fringe.judge.evidence import Judged
-from fringe.judge.pair import Pair, PairStep, mismatch_text, together_text, tolerance_step_mm
+from fringe.judge.pair import Pair
+from fringe.judge.pairstep import PairStep, mismatch_text, together_text, tolerance_step_mm
 from fringe.show.scales import nm_text
 from fringe.show.style import (
     BAND,

@@ -62,7 +62,7 @@ def test_contacts_on_plates(shop, capsys):
     assert (told.status, told.err) == (0, "")
     assert told.out.startswith("The pair matches (")
     assert "stop: the pair is proven to match" in told.out
-    assert "convex 1 on P8, 2026-03-14 10:30" in told.out
+    assert "convex 1 on P8, 2026-03-14 " in told.out
     values = pair(capsys, "--tolerance-power", "3", "--json").json
     # analytic: 1.5 and -0.8 on plates of one radius leave 0.7 between them
     assert values["power_fringes"] == pytest.approx(0.7, abs=0.01)
@@ -97,6 +97,15 @@ def test_contact_with_each_other(shop, capsys):
     assert tight["irregularity_fringes"] == pytest.approx(0.1)
 
 
+def test_two_contacts_of_one_day_are_told_apart(shop, capsys):
+    """A second contact of one piece on one day bears its time."""
+    shop("concave 1", 2, reading(0.4, against="convex 1"), work=POLISH)
+    shop("concave 1", 3, reading(0.5, against="convex 1"))
+    names = [one["name"] for one in pair(capsys, "--json").json["evidence"]]
+    assert "concave 1 on convex 1, 2026-03-14" in names
+    assert "concave 1 on convex 1, 2026-03-14 12:30" in names
+
+
 def test_a_plate_that_is_the_partner(tmp_path, shop, capsys):
     """A concave whose plate is the convex itself is a contact of the two."""
     add_surface(tmp_path / "shop", Surface("concave 2", "concave", 3048.0, 150.0,
@@ -105,7 +114,7 @@ def test_a_plate_that_is_the_partner(tmp_path, shop, capsys):
     values = call(capsys, "pair", "shop/convex 1", "shop/concave 2", "--json").json
     assert values["power_fringes"] == pytest.approx(1.1, abs=0.01)
     assert [one["name"] for one in values["evidence"] if one["kind"] == "contact"] == [
-        "concave 2 on convex 1, 2026-03-14 11:30"
+        "concave 2 on convex 1, 2026-03-14"
     ]
 
 
@@ -116,10 +125,10 @@ def test_work_makes_old_evidence_void(shop, capsys):
     shop("convex 1", 3, reading(1.0), work=POLISH)
     told = pair(capsys, "--json").json
     notes = " ".join(told["notes"])
-    assert "concave 1 on convex 1, 2026-03-14 11:30: left out, convex 1 was worked since" in notes
+    assert "concave 1 on convex 1, 2026-03-14: left out, convex 1 was worked since" in notes
     assert "convex 1: one visit from before the last work left out" in notes
     names = [one["name"] for one in told["evidence"] if one["kind"] == "contact"]
-    assert names == ["convex 1 on P8, 2026-03-14 12:30"]
+    assert names == ["convex 1 on P8, 2026-03-14"]
 
 
 def test_corrections_flow_through(shop, capsys):

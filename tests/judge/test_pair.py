@@ -9,14 +9,8 @@ import pytest
 
 from fringe.errors import BadInput
 from fringe.judge.coverage import coverage_factor
-from fringe.judge.pair import (
-    Contact,
-    Piece,
-    Sagittas,
-    match,
-    next_step,
-    together_text,
-)
+from fringe.judge.pair import Contact, Piece, Sagittas, match
+from fringe.judge.pairstep import next_step, together_text
 from fringe.judge.sources import Link, chain_budgets
 from fringe.judge.verdict import Tolerance
 from fringe.optics.spheres import power_fringes, radius_difference_mm

@@ -2,7 +2,8 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.judge.pair import Contact, Piece, match, next_step
+from fringe.judge.pair import Contact, Piece, match
+from fringe.judge.pairstep import next_step
 from fringe.judge.verdict import Tolerance
 from fringe.show.pair import pair_figure
 

@@ -21,7 +21,9 @@ LIKE_DIAMETER = 1.5
 MOST_LIKE = 20
 
 
-def surface_progress(surface: Surface, *, alone: bool = False) -> tuple[Progress, tuple[str, ...]]:
+def surface_progress(
+    surface: Surface, *, alone: bool = False, pit_factor: float | None = None
+) -> tuple[Progress, tuple[str, ...]]:
     """Judge a surface's visits, and foretell by its own log and by like surfaces of its archive.
 
     Parameters
@@ -30,6 +32,8 @@ def surface_progress(surface: Surface, *, alone: bool = False) -> tuple[Progress
         A surface that was loaded.
     alone : bool
         Leave the other surfaces of the archive unread.
+    pit_factor : float, optional
+        Depth of a grit's pits over its grain size; that of the table otherwise.
 
     Returns
     -------
@@ -41,7 +45,10 @@ def surface_progress(surface: Surface, *, alone: bool = False) -> tuple[Progress
     found = survey(surface.folder)
     records = visit_records(found.sessions)
     like = [] if alone or not any(r.measured for r in records) else like_changes(surface)
-    result = progress(records, surface.tolerance, aperture=aperture_if_any(surface), like=like)
+    result = progress(
+        records, surface.tolerance, aperture=aperture_if_any(surface), like=like,
+        pit_factor=pit_factor,
+    )  # fmt: skip
     return result, found.problems
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fringe.archive.surface import Surface
+    from fringe.judge.abrasives import Pits
     from fringe.judge.forecast import Forecast, Interval
     from fringe.judge.nextstep import NextStep
     from fringe.judge.progress import Progress
@@ -17,6 +18,8 @@ def spell_lines(step: NextStep, surface: Surface, wavelength_nm: float) -> list[
     rows = []
     if step.moves:
         rows.append(f"So {step.moves}.")
+    if step.pits is not None:
+        rows.append(_pits_line(step.pits))
     if step.minutes is None or found is None or found.after_um is None:
         return rows
     from fringe.judge.nextstep import round_minutes
@@ -30,6 +33,21 @@ def spell_lines(step: NextStep, surface: Surface, wavelength_nm: float) -> list[
         text += f"; {100 * found.inside_after:.0f} % likely {_within(found, surface)}"
     chance = min(99, max(1, round(100 * found.chance)))
     return [*rows, f"{text}.", f"This work gets there at all in {chance} of 100 cases."]
+
+
+def _pits_line(pits: Pits) -> str:
+    """How far the pits of the grit before are gone."""
+    text = f"Pits of {pits.left_by}, about {pits.depth_um:.0f} µm deep: "
+    if pits.gone:
+        return f"{text}gone."
+    if pits.removed_um is None:
+        return f"{text}how much was taken off since is not logged (--removed, or --pits)."
+    text += f"{pits.removed_um:.0f} µm taken off since"
+    if pits.minutes_left:
+        from fringe.judge.nextstep import round_minutes
+
+        text += f", about {round_minutes(pits.minutes_left)} min to go"
+    return f"{text}."
 
 
 def _within(found: Forecast, surface: Surface) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fringe.cli._bench import NUMBER
 from fringe.cli._options import json_option, print_json
 from fringe.errors import BadInput
 
@@ -26,8 +27,12 @@ STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 @click.argument("surface")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
 @click.option("--alone", is_flag=True, help="Learn nothing from the archive's other surfaces.")
+@click.option("--pit-factor", type=NUMBER, metavar="F",
+              help="Depth of a grit's pits over its grains; else 3.")  # fmt: skip
 @json_option
-def command(surface: str, picture: Path | None, alone: bool, as_json: bool) -> None:
+def command(
+    surface: str, picture: Path | None, alone: bool, pit_factor: float | None, as_json: bool
+) -> None:  # fmt: skip
     """Show a surface's visits, verdicts and next step.
 
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder. All visits are judged by the
@@ -44,7 +49,9 @@ def command(surface: str, picture: Path | None, alone: bool, as_json: bool) -> N
     from fringe.archive.surface import find_surface
 
     found = find_surface(surface)
-    result, problems = surface_progress(found, alone=alone)
+    if pit_factor is not None and pit_factor <= 0:
+        raise BadInput("--pit-factor must be greater than zero")
+    result, problems = surface_progress(found, alone=alone, pit_factor=pit_factor)
     if picture is not None:
         _draw(found, result, picture)
     if as_json:

@@ -88,6 +88,7 @@ def nextstep(
     *,
     aperture: Aperture | None = None,
     like: Sequence[Sequence[Change]] = (),
+    pit_factor: float | None = None,
 ) -> NextStep:
     """Say what to do next from a surface's visits.
 
@@ -101,6 +102,8 @@ def nextstep(
         The surface, for which way its radius moves.
     like : sequence of sequence of Change
         What work did to like surfaces.
+    pit_factor : float, optional
+        Depth of a grit's pits over its grain size; that of the table otherwise.
 
     Returns
     -------
@@ -112,11 +115,16 @@ def nextstep(
     if early is not None:
         return early
     last = rows[-1]
+    from functools import partial
+
     from fringe.judge.work import next_work
 
+    work = partial(
+        next_work, rows, tolerance, aperture=aperture, like=like, pit_factor=pit_factor
+    )  # fmt: skip
     if last.verdict == "inside":
         # a ground surface of the right radius is not finished; one that is polished is
-        handed = next_work(rows, tolerance, aperture=aperture, like=like, inside=True)
+        handed = work(inside=True)
         return handed or NextStep("stop", "the surface is proven inside its tolerance")
     if last.sense == "unknown" and last.power_fringes is not None:
         return NextStep(
@@ -126,7 +134,7 @@ def nextstep(
         )
     if last.verdict == "unproven" and not _measured_again(rows):
         if last.method == "spherometer":
-            handed = next_work(rows, tolerance, aperture=aperture, like=like, inside=True)
+            handed = work(inside=True)
             if handed is not None:
                 reason = f"the spherometer tells no more here; {handed.reason}"
                 return dataclasses.replace(handed, reason=reason)
@@ -140,7 +148,7 @@ def nextstep(
         )
     if last.power_fringes is None:
         return NextStep("remeasure", "no reading of power tells which way to work")
-    found = next_work(rows, tolerance, aperture=aperture, like=like)
+    found = work()
     assert found is not None
     return found
 

@@ -188,6 +188,7 @@ def progress(
     *,
     aperture: Aperture | None = None,
     like: Sequence[Sequence[Change]] = (),
+    pit_factor: float | None = None,
 ) -> Progress:
     """Judge each visit of a surface as it stood then, by the tolerance of today.
 
@@ -201,6 +202,8 @@ def progress(
         The surface, for the radius that a next spell leads to.
     like : sequence of sequence of Change
         What work did to like surfaces, for the last visit's forecast.
+    pit_factor : float, optional
+        Depth of a grit's pits over its grain size; that of the table otherwise.
 
     Returns
     -------
@@ -217,7 +220,9 @@ def progress(
         if judged is not None or visit.stage or visit.minutes:
             verdict = judged
         known = like if i == len(visits) - 1 else ()
-        step = nextstep([*rows, row], tolerance, aperture=aperture, like=known)
+        step = nextstep(
+            [*rows, row], tolerance, aperture=aperture, like=known, pit_factor=pit_factor
+        )  # fmt: skip
         rows.append(dataclasses.replace(row, next_step=step.text()))
     return Progress(
         tuple(rows), step, verdict, wavelength, _rates(rows, tolerance, aperture, like)

@@ -115,6 +115,7 @@ def next_work(
     *,
     aperture: Aperture | None = None,
     like: Sequence[Sequence[Change]] = (),
+    pit_factor: float | None = None,
     inside: bool = False,
 ) -> NextStep | None:
     """Say which work comes next.
@@ -123,7 +124,7 @@ def next_work(
     ----------
     rows : sequence of VisitRow
         Visits in their order; the last one has a power of known sense.
-    tolerance, aperture, like
+    tolerance, aperture, like, pit_factor
         As for `nextstep`.
     inside : bool
         The radius is as it shall be, or no more can be told of it: only whether a finer stage
@@ -134,7 +135,7 @@ def next_work(
     NextStep or None
         None where `inside` and no finer stage is still to come.
     """
-    bench = _bench(rows, tolerance, aperture, like)
+    bench = _bench(rows, tolerance, aperture, like, pit_factor)
     if inside:
         return _hand_over(bench, "the radius is right") if _is_ground(bench) else None
     if _only_irregular(rows[-1], tolerance):
@@ -149,13 +150,14 @@ def _bench(
     tolerance: Tolerance,
     aperture: Aperture | None,
     like: Sequence[Sequence[Change]],
+    pit_factor: float | None,
 ) -> _Bench:
     wavelength = tolerance.wavelength_nm
     own = Life() if wavelength is None else life(rows, wavelength)
     name = next((row.stage for row in reversed(rows) if row.stage), None)
     now = NO_STAGE if name is None else stage(name)
     return _Bench(
-        rows[-1], rows, tolerance, aperture, own, like, now, pits(own.spells),
+        rows[-1], rows, tolerance, aperture, own, like, now, pits(own.spells, pit_factor),
         half_width_um(tolerance, aperture),
     )  # fmt: skip
 

@@ -226,3 +226,31 @@ def test_readings_of_the_spherometer_are_marked(tmp_path, monkeypatch, capsys):
     out = capsys.readouterr().out
     assert "s +58 ± " in out
     assert "s by spherometer" in out
+
+
+def test_pits_of_the_last_grit(tmp_path, monkeypatch, capsys):
+    """How deep the last grit's pits are, and what was taken off since; the factor is an input.
+
+    Analytic: three grains of 53 um, or two.
+    """
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    for i, (power, work) in enumerate((
+        (-600.0, Work("#220", 20.0, "tool")),
+        (-100.0, Work("#400", 20.0, "tool", removed_mm=0.11)),
+    )):  # fmt: skip
+        reading = power_reading(power, 4.0, "edge")
+        log_visit(surface, Visit(readings=(reading,), work=work), now=hours(24 * i))
+
+    def told(*words):
+        with pytest.raises(SystemExit):
+            main(["progress", "shop/concave 1", *words])
+        return capsys.readouterr().out
+
+    assert "Pits of #220, about 159 µm deep: 110 µm taken off since, about 9 min to go." in told()
+    assert "Pits of #220, about 106 µm deep: gone." in told("--pit-factor", "2")
+    values = json.loads(told("--pit-factor", "2", "--json"))
+    assert values["next_step"]["pits"]["gone"] is True
+    with pytest.raises(SystemExit) as stop:
+        main(["progress", "shop/concave 1", "--pit-factor", "0"])
+    assert stop.value.code == 2

@@ -14,7 +14,7 @@ from fringe.archive.index import FOLDER as INDEX
 from fringe.archive.index import index_problems
 from fringe.archive.instruments import FOLDER as INSTRUMENTS
 from fringe.archive.instruments import KINDS, read_instrument
-from fringe.archive.order import in_order
+from fringe.archive.order import in_order, survey
 from fringe.archive.read import open_session, read_summary, session_files
 from fringe.archive.session import SessionSummary
 from fringe.archive.surface import list_surfaces, read_text_record, record_versions
@@ -118,11 +118,19 @@ def check_surface(folder: Path) -> Findings:
         else:
             problems.append(problem)
             damaged.append(path)
-    problems += in_order(sound)[1]
-    problems += _gone(folder, sound)
+    problems += _chain_problems(folder, sound)
     leftovers, unknown = _other_files(folder, {*files, *versions.values()})
     count = len(files) + len(versions)
     return Findings(count, tuple(problems), leftovers, unknown, tuple(damaged))
+
+
+def chain_problems(folder: Path) -> list[str]:
+    """Say how a surface's sessions fail to hang together, be each of them as it may."""
+    return _chain_problems(folder, list(survey(folder).all_sessions))
+
+
+def _chain_problems(folder: Path, sessions: list[SessionSummary]) -> list[str]:
+    return [*in_order(sessions)[1], *_gone(folder, sessions)]
 
 
 def check_archive(archive: Path) -> Findings:

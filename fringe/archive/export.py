@@ -2,10 +2,11 @@
 
 One file (HDF5, and netCDF-4) holds::
 
-    /                       the readings of all sessions as one table
+    /                       the surface
       @schema               `fringe export`
       @schema_version       1
       @record_0001          the surface's record as its file says it, one attribute a version
+    /readings               the readings of all sessions as one table
       time(reading)         of the visit, seconds since 1970, UTC
       sequence(reading)     of the session, and then the columns of a session's own table
     /session_ID             one session with all that it holds, see `fringe.archive`
@@ -17,18 +18,21 @@ and `record/` with the files of the archive themselves, byte for byte. Both come
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
 import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from fringe.archive import _layout as layout
 from fringe.archive._atomic import PARTIAL, cannot_write, fill, publish_if_new, random_suffix
+from fringe.archive.many import run_apart
 from fringe.archive.order import survey
 from fringe.archive.read import open_session
 from fringe.archive.session import LoggedReading, Session, SessionSummary
@@ -43,6 +47,7 @@ RECORD = "record_"
 RECORD_FOLDER = "record"
 FILES = (".h5", ".nc")
 TABLE = ".csv"
+_MAX_MEMORY = 1 << 28
 _EPOCH = "seconds since 1970-01-01T00:00:00Z"
 _README = """A surface, written out by `fringe`.
 
@@ -115,7 +120,7 @@ def export_surface(surface: Surface, out: Path) -> Exported:
     except OSError as error:
         raise cannot_write(out.absolute().parent, error) from error
     except RuntimeError as error:  # what HDF5 says of a full disk
-        raise BadInput(f"{out}: cannot be written: {error}") from error
+        raise BadInput(f"{out}: cannot write: {error}") from error
     finally:
         _remove(draft)
     return Exported(out, len(sessions), photographs, tuple(problems))
@@ -196,6 +201,23 @@ def _safe(name: str) -> str:
 
 
 def _write_file(surface: Surface, sessions: Sequence[Path], draft: Path) -> int:
+    """Build the file in memory, so that a full disk meets one plain write."""
+    if sum(path.stat().st_size for path in sessions) > _MAX_MEMORY:
+        # HDF5 may crash when it cannot write, so that is left to another process
+        (photographs,) = run_apart(partial(_build, surface, sessions), [draft])
+        if photographs is None:
+            raise BadInput(f"{draft.absolute().parent}: cannot write; is the disk full?")
+        with open(draft, "rb+") as written:
+            os.fsync(written.fileno())
+        return photographs
+    buffer = io.BytesIO()
+    count = _build(surface, sessions, buffer)
+    fill(draft, buffer.getbuffer())
+    return count
+
+
+def _build(surface: Surface, sessions: Sequence[Path], target: Path | io.BytesIO) -> int:
+    """Write records, the table and all sessions; return how many photographs they hold."""
     import h5netcdf
 
     from fringe.archive import _hdf5 as hdf5
@@ -203,7 +225,7 @@ def _write_file(surface: Surface, sessions: Sequence[Path], draft: Path) -> int:
 
     assert surface.folder is not None
     photographs = 0
-    with h5netcdf.File(draft, "w", libver=layout.LIBVER) as file:
+    with h5netcdf.File(target, "w", libver=layout.LIBVER) as file:
         texts = {
             "Conventions": "CF-1.8",
             "title": surface.name,
@@ -216,17 +238,15 @@ def _write_file(surface: Surface, sessions: Sequence[Path], draft: Path) -> int:
         for name, text in texts.items():
             file.attrs[name] = fixed_text(text)
         file.attrs["schema_version"] = SCHEMA_VERSION
-        _write_readings(file, sessions)
+        _write_readings(file.create_group("readings"), sessions)
         for path in sessions:
             with hdf5.opened(path) as source:
                 copy_content(source, file.create_group(SESSION + path.stem))
                 photographs += hdf5.whole(source, "photographs") or 0
-    with open(draft, "rb+") as written:
-        os.fsync(written.fileno())
     return photographs
 
 
-def _write_readings(file: Any, sessions: Sequence[Path]) -> None:
+def _write_readings(group: Any, sessions: Sequence[Path]) -> None:
     """One table of all readings, for whoever wants the numbers at once."""
     import numpy as np
 
@@ -253,12 +273,12 @@ def _write_readings(file: Any, sessions: Sequence[Path]) -> None:
     for column in layout.READING_COLUMNS:
         cells = [getattr(logged.reading, column.name) for _, logged in rows]
         columns[column.name] = cells, column.units, column.long_name
-    file.dimensions["reading"] = len(rows)
+    group.dimensions["reading"] = len(rows)
     for name, (cells, units, what) in columns.items():
         whole = name in ("sequence", "sense")
         known = [np.nan if cell is None else cell for cell in cells]
         data = np.array(known, "i4" if whole else "f8")
-        variable = file.create_variable(
+        variable = group.create_variable(
             name, ("reading",), data.dtype, data=data, fillvalue=None if whole else np.nan,
             chunks=data.shape, fletcher32=True,
         )  # fmt: skip

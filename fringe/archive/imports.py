@@ -20,8 +20,8 @@ from typing import Any
 from fringe.archive import _hdf5 as hdf5
 from fringe.archive import _layout as layout
 from fringe.archive._atomic import PARTIAL, claim, fill, publish, publish_if_new, random_suffix
-from fringe.archive.check import check_session, check_surface
-from fringe.archive.digest import seal, seal_problem
+from fringe.archive.check import chain_problems, check_session
+from fringe.archive.digest import CONTENT_ATTRIBUTE, seal, seal_problem
 from fringe.archive.export import RECORD, RECORD_FOLDER, SCHEMA, SCHEMA_VERSION, SESSION, TABLE
 from fringe.archive.order import survey
 from fringe.archive.read import open_session, session_files
@@ -101,7 +101,7 @@ def import_surface(source: Path, archive: Path) -> Imported:
         there = folder_by_name(archive, name)
         if there is not None:
             return _merge(source, draft, there)
-        problems = check_surface(draft).problems
+        problems = chain_problems(draft)
         count = len(session_files(draft))
         folder = place_folder(archive, draft, name)
     except OSError as error:
@@ -283,7 +283,7 @@ def _merge(source: Path, draft: Path, folder: Path) -> Imported:
                 raise BadInput(
                     f"{there[path.stem]}: is damaged; remove it, then import {source} again"
                 )
-            if _content(path) != ours:
+            if _said_content(path) != ours:
                 raise BadInput(f"{source}: {path.stem} says something else than {there[path.stem]}")
         elif sequences.get(_sequence(path), path.stem) != path.stem:
             raise BadInput(
@@ -318,6 +318,12 @@ def _missing_records(source: Path, draft: Path, folder: Path) -> list[Path]:
 def _sequence(path: Path) -> int:
     match = layout.SESSION_FILE.match(path.name)
     return -1 if match is None else int(match[1])
+
+
+def _said_content(path: Path) -> str | None:
+    """Digest that a session gives of its content, which was proven already."""
+    with hdf5.opened(path) as file:
+        return hdf5.text(file, CONTENT_ATTRIBUTE)
 
 
 def _content(path: Path) -> str | None:

@@ -50,8 +50,8 @@ _MAX_CELL = 100_000
 
 def table_text(rows: Iterable[Mapping[str, Any]]) -> str:
     """Return rows as comma-separated values, the names of the columns first."""
-    file = io.StringIO()
-    writer = csv.writer(file, lineterminator="\n")
+    file = io.StringIO(newline="")
+    writer = csv.writer(file, lineterminator="\r\n")  # RFC 4180
     writer.writerow(COLUMNS)
     for row in rows:
         writer.writerow([_cell(row.get(name)) for name in COLUMNS])

@@ -107,6 +107,10 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         edge, source = find_edge(photo), "found"
     solution = solve(photo, edge)
     warnings = [*photo.notes, *judge_fit(photo, solution)]
+    if source == "found" and edge.u_px > 0.01 * edge.a:
+        warnings.append(
+            "the edge was found with little certainty: look at --picture, or give it with --edge"
+        )
     reading = _reading(options, edge, source, solution, warnings)
     return with_form_warnings(photo, reading)
 

@@ -17,6 +17,7 @@ from scipy import ndimage
 
 from fringe.errors import Refused
 from fringe.orders.demod import OrderModel
+from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import Array
 from fringe.orders.polish import Fit, expected
 from fringe.orders.rough import rough_circles
@@ -29,6 +30,12 @@ _RAYS = 360
 # shares of the radius that are fitted, round by round; the rough circle may be a third off
 _SHARES = ((0.6, 0.7, 0.8, 0.88, 0.96, 1.04, 1.12), (0.7, 0.8, 0.88, 0.95))
 _MOST_RADIUS_PX = 500.0
+# Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
+# bevel as bright as the fringes draws a part of the rim outward. A curve that parts fringes
+# from the rest only in part is doubted, and `read` says so.
+_SURE_SCORE = 1.1
+_PINNED_SHARE = 0.0015
+_DOUBTED_SHARE = 0.012
 
 
 @dataclass(frozen=True)
@@ -58,26 +65,30 @@ def find_edge(photo: Photo) -> Edge:
     Refused
         If no edge of a fringed area can be found.
     """
-    best: tuple[float, Edge] | None = None
+    found: list[tuple[float, Edge, OrderModel]] = []
     for rough in rough_circles(photo):
-        found = _settle(photo, rough)
-        if found is not None and (best is None or found[0] > best[0]):
-            best = found
-        if best is not None and best[0] > 1.0:
-            break
-    if best is None or best[0] < 0.45:
+        settled = _settle(photo, rough)
+        if settled is not None:
+            found.append(settled)
+            if settled[0] > 1.1:
+                break
+    best = _outermost(found, 0.35) if found else None
+    if best is None or best[0] < 0.3:
         raise Refused(
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
             " or --edge none when it is out of view"
         )
-    return best[1]
+    edge = _pinned(photo, best[1], best[2])
+    share = _PINNED_SHARE if best[0] > _SURE_SCORE else _DOUBTED_SHARE
+    return replace(edge, u_px=max(edge.u_px, share * edge.a))
 
 
-def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge] | None:
-    """Fit inside, look outside, and repeat until the circle stays; score and edge."""
+def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge, OrderModel] | None:
+    """Fit inside, look outside, and repeat until the circle stays; score, edge and model."""
     edge = rough
-    found: list[tuple[float, Edge, OrderModel]] = []
-    for shares in _SHARES:
+    found = _near(photo, edge, edge, grow_fit(photo, edge, (0.96,)))
+    rounds = () if found and _outermost(found)[0] > 1.1 else _SHARES
+    for shares in rounds:
         step = max(1.0, edge.a / _MOST_RADIUS_PX)
         grown = grow_fit(photo, edge, shares)
         if not grown:
@@ -86,67 +97,67 @@ def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge] | None:
         ellipse = _robust_ellipse(edge, rays, _change_points(gain), step)
         if ellipse is None:
             break
-        blunt = replace(ellipse[0], u_px=ellipse[2])
-        for curve, cover in [(blunt, 0.0), *_sharp_curves(photo, blunt)]:
-            model = carried(grown[-1][1].model, edge, curve)
-            found.append((_parting(photo, curve, model) + 0.4 * cover, curve, model))
+        found += _near(photo, edge, replace(ellipse[0], u_px=ellipse[2]), grown)
         score, edge, _ = _outermost(found)
         edge = replace(edge, u_px=0.0)
         if score > 1.1:
             break
     if not found:
         return None
-    score, edge, model = _outermost(found)
-    return score, _pinned(photo, edge, model)
+    return _outermost(found)
 
 
-def _outermost(found: list[tuple[float, Edge, OrderModel]]) -> tuple[float, Edge, OrderModel]:
+def _near(
+    photo: Photo, base: Edge, blunt: Edge, grown: list[tuple[float, Fit]]
+) -> list[tuple[float, Edge, OrderModel]]:
+    """Score an edge and the sharp curves near it, with a model that was fitted on `base`."""
+    if not grown:
+        return []
+    found = []
+    # where the fit ceases to hold may be where the edge is turned down: a curve without a
+    # sharp step of light must do much better to be believed
+    for curve, cover in [(blunt, -1.0), *_sharp_curves(photo, blunt)]:
+        model = carried(grown[-1][1].model, base, curve)
+        found.append((_parting(photo, curve, model) + 0.4 * cover, curve, model))
+    return found
+
+
+def _outermost(
+    found: list[tuple[float, Edge, OrderModel]], within: float = 0.2
+) -> tuple[float, Edge, OrderModel]:
     """Of the curves that part nearly as well as the best, the largest.
 
     A ring of the fringes may pass for the edge when few fringes lie within it; nothing
     outside the edge ever does.
     """
     best = max(score for score, _, _ in found)
-    near = [item for item in found if item[0] > best - 0.2]
+    near = [item for item in found if item[0] > best - within]
     return max(near, key=lambda item: item[1].a * item[1].b * (1 + 0.02 * item[0]))
 
 
 def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
     """Place an edge exactly where the fringes end, not where a bevel does.
 
-    The fit of the inside, continued by a few percent, is compared with the light pixel by
-    pixel. Rays on which a bevel happens to be as bright as the fringes it replaces end too
-    far out; those that end right lie on one ellipse.
+    The fit of the inside, continued by a few pixels, is taken from the light; the first
+    clear step of what is left is the edge, also where a bright or dark bevel follows.
     """
     for share in (0.97, 0.985):
         fit = refit(photo, replace(edge, a=share * edge.a, b=share * edge.b), model)
         if fit is None or fit.used < 0.6:
             return edge
         step = max(0.5, edge.a / 1500)
-        reach = np.arange(0.94, 1.05, step / edge.a)
-        rays = _cast_fine(photo, edge, reach)
-        u = np.cos(rays.angle)[:, None] * reach
-        v = np.sin(rays.angle)[:, None] * reach
+        rays = _cast_fine(photo, edge, np.arange(0.97, 1.03, step / edge.a))
+        u = np.cos(rays.angle)[:, None] * rays.radius
+        v = np.sin(rays.angle)[:, None] * rays.radius
         flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
-        want, amplitude = (w.reshape(u.shape) for w in expected(fit, *flat))
-        left = rays.light - want
-        allowed = (2 * fit.noise) ** 2 + (0.12 * amplitude) ** 2 + (0.03 * np.abs(want)) ** 2
-        left = ndimage.gaussian_filter1d(left, 1.5, axis=0, mode="wrap")
-        gain = np.where(rays.usable, 1.0 - np.minimum(left**2 / allowed, 4.0), 0.0)
-        column = np.cumsum(gain, axis=1).argmax(axis=1)
-        good = (column > 2) & (column < len(reach) - 3)
-        if good.sum() < 200:
-            return edge
-        at = reach[column] + 0.5 * step / edge.a
-        x, y = edge.pixels(np.cos(rays.angle) * at, np.sin(rays.angle) * at)
-        found = fit_ellipse(x[good], y[good], tolerance=0.5 + 0.0008 * edge.a)
+        want = expected(fit, *flat)[0].reshape(u.shape)
+        left = ndimage.gaussian_filter1d(rays.light - want, 1.5, axis=0, mode="wrap")
+        found = _ellipse_through(edge, rays, *_first_steps(edge, rays, left, step))
         if found is None:
             return edge
-        steps = _first_steps(edge, found[0], rays, left, step)
-        found = _ellipse_through(edge, rays, *steps) or found
         new, inlier, rms = found
         away = np.hypot(new.cx - edge.cx, new.cy - edge.cy) + abs(new.a - edge.a)
-        if inlier.sum() < 200 or away > 0.04 * edge.a:
+        if inlier.sum() < 200 or away > 4 + 0.006 * edge.a:
             return edge
         model = carried(fit.model, replace(edge, a=share * edge.a, b=share * edge.b), new)
         u_px = max(rms / np.sqrt(inlier.sum() / 12), 0.2)
@@ -154,20 +165,15 @@ def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
     return edge
 
 
-def _first_steps(
-    base: Edge, near: Edge, rays: _Rays, left: Array, step: float
-) -> tuple[Vector, Vector]:
+def _first_steps(base: Edge, rays: _Rays, left: Array, step: float) -> tuple[Vector, Vector]:
     """First clear step of the misfit on each ray about an edge: radius (share), height.
 
-    Blur lets the misfit begin a pixel or two before the edge itself, which is where it
-    grows fastest. The height is zero where there is no step.
+    The height is zero where there is no step.
     """
     slope = np.abs(ndimage.gaussian_filter1d(left, max(0.9 / step, 0.8), axis=1, order=1))
     slope = np.where(rays.usable, slope, 0)
-    start = np.hypot(*base.unit(*near.pixels(np.cos(rays.angle), np.sin(rays.angle))))
-    window = (rays.radius >= start[:, None] - 1.5 / base.a) & (
-        rays.radius <= start[:, None] + (3.5 + 0.003 * base.a) / base.a
-    )
+    reach = 2.5 + 0.004 * base.a
+    window = np.abs(rays.radius - 1.0)[None, :] <= reach / base.a
     inside = np.where(window, slope, 0)
     middle = inside[:, 1:-1]
     peak = (middle > inside[:, :-2]) & (middle >= inside[:, 2:])
@@ -306,101 +312,6 @@ def _robust_ellipse(
     new, inlier, rms = found
     share = float(inlier.sum()) / len(rays.angle)
     return new, share, max(rms / np.sqrt(max(inlier.sum() / 12, 1)), 0.002 * new.a)
-
-
-def fit_ellipse(
-    x: Vector, y: Vector, tolerance: float, weight: Vector | None = None
-) -> tuple[Edge, NDArray[np.bool_], float] | None:
-    """Fit an ellipse that is nearly a circle, against outliers.
-
-    Parameters
-    ----------
-    x, y : ndarray, shape (K,)
-        Points [px].
-    tolerance : float
-        Distance within which a point agrees, at first [px].
-    weight : ndarray, shape (K,), optional
-
-    Returns
-    -------
-    edge, inlier, rms : Edge, ndarray of bool, float
-        None when no ellipse with B/A over 0.75 agrees with a third of the points.
-    """
-    w = np.ones_like(x) if weight is None else weight
-    rng = np.random.default_rng(7)
-    best, best_score = None, -1.0
-    for _ in range(300):
-        pick = rng.choice(len(x), 3, replace=False)
-        circle = _circle(x[pick], y[pick])
-        if circle is None:
-            continue
-        away = np.abs(np.hypot(x - circle[0], y - circle[1]) - circle[2])
-        score = float((w * (away < 2.5 * tolerance)).sum())
-        if score > best_score:
-            best, best_score = circle, score
-    if best is None:
-        return None
-    cx, cy, radius = best
-    p = np.array([cx, cy, radius, 0.0, 0.0])
-    reach = 2.5 * tolerance
-    inlier = np.zeros(len(x), bool)
-    rms = np.inf
-    for number in range(25):
-        left, jacobian = _ellipse_residual(p, x, y)
-        robust = w / (1 + (left / reach) ** 2) ** 2
-        normal = (jacobian * robust[:, None]).T @ jacobian
-        p = p - np.linalg.solve(
-            normal + 1e-9 * np.trace(normal) * np.eye(5), (jacobian * robust[:, None]).T @ left
-        )
-        p[3:] = np.clip(p[3:], -0.14, 0.14)
-        left, _ = _ellipse_residual(p, x, y)
-        inlier = np.abs(left) < 2.5 * reach
-        if inlier.sum() < 20:
-            return None
-        rms = 1.4826 * float(np.median(np.abs(left[inlier])))
-        if number > 3:
-            reach = max(min(reach, 2.5 * rms), 0.25)
-    if not np.isfinite(p).all() or inlier.sum() < len(x) / 3:
-        return None
-    return _edge_of(p), inlier, rms
-
-
-def _circle(x: Vector, y: Vector) -> tuple[float, float, float] | None:
-    matrix = np.stack([2 * x, 2 * y, np.ones(3)], axis=1)
-    if abs(np.linalg.det(matrix)) < 1e-6:
-        return None
-    a, b, c = np.linalg.solve(matrix, x * x + y * y)
-    square = c + a * a + b * b
-    return (float(a), float(b), float(np.sqrt(square))) if square > 0 else None
-
-
-def _ellipse_residual(p: Vector, x: Vector, y: Vector) -> tuple[Vector, NDArray[np.float64]]:
-    """Radial distance to the ellipse with log axis ratio 2 sqrt(p3^2 + p4^2), and its slopes."""
-
-    def distance(q: Vector) -> Vector:
-        dx, dy = x - q[0], y - q[1]
-        r = np.hypot(dx, dy)
-        cos2 = (dx * dx - dy * dy) / np.maximum(r * r, 1e-9)
-        sin2 = 2 * dx * dy / np.maximum(r * r, 1e-9)
-        e = np.hypot(q[3], q[4])
-        along = (q[3] * cos2 + q[4] * sin2) / e if e > 1e-12 else np.zeros_like(r)
-        # polar equation of an ellipse with semi-axes R exp(+e), R exp(-e)
-        limb = q[2] / np.sqrt(np.cosh(2 * e) - np.sinh(2 * e) * along)
-        return np.asarray(r - limb)
-
-    base = distance(p)
-    columns = []
-    for k, d in enumerate((1e-3, 1e-3, 1e-3, 1e-6, 1e-6)):
-        q = p.copy()
-        q[k] += d
-        columns.append((distance(q) - base) / d)
-    return base, np.stack(columns, axis=1)
-
-
-def _edge_of(p: Vector) -> Edge:
-    e = float(np.hypot(p[3], p[4]))
-    angle = 0.5 * float(np.degrees(np.arctan2(p[4], p[3]))) if e > 0 else 0.0
-    return Edge(float(p[0]), float(p[1]), float(p[2] * np.exp(e)), float(p[2] * np.exp(-e)), angle)
 
 
 def _sharp_curves(photo: Photo, edge: Edge, band: float = 0.06) -> list[tuple[Edge, float]]:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import Array, cut_field
 from fringe.orders.start import Quadratic, agreeing, quadratic_start
 from fringe.orders.tiles import TILE, Tiles, pyramid_tiles
@@ -33,10 +34,17 @@ def rough_circles(photo: Photo, most: int = 4) -> list[Edge]:
         region = _fringed_circle(photo, frame, tiles, start)
         if region is not None:
             circles.append(region)
+    bright = bright_ellipse(photo)
+    if bright is not None:
+        circles.insert(0, bright)
+        # a plate larger than the work stands out first: look again within it
+        brighter = bright_ellipse(photo, bright)
+        if brighter is not None and brighter.a < 0.96 * bright.a:
+            circles.insert(0, brighter)
     for circle in long_circles(photo, most):
         if all(_apart(circle, other) for other in circles):
             circles.append(circle)
-    return circles[:most]
+    return circles[: most + 2]
 
 
 def whole_frame(photo: Photo) -> Edge:
@@ -77,7 +85,8 @@ def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
     positive = score > 0
     if positive.sum() < 6:
         return None
-    best, best_total = None, 0.0
+    best: tuple[float, float, float] | None = None
+    best_total = 0.0
     middle_x, middle_y = float(np.median(cx[positive])), float(np.median(cy[positive]))
     reach = float(np.sqrt(positive.sum() / np.pi))
     step = max(reach / 3, 1.0)
@@ -104,6 +113,58 @@ def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
     return Edge(x, y, r, r)
 
 
+def bright_ellipse(photo: Photo, within: Edge | None = None) -> Edge | None:
+    """Ellipse around what is brighter than a dark background, or None if nothing stands out.
+
+    From the middle of the bright pixels, the farthest bright one on each ray; where a dark
+    fringe runs along the edge the ray ends short, and the robust fit passes it over.
+    """
+    scale = max(1, round(max(photo.width, photo.height) / 400))
+    light = ndimage.median_filter(_thumbnail(photo.light, scale), 3)
+    inside = np.ones(light.shape, bool)
+    if within is not None:
+        rows, columns = np.indices(light.shape)
+        u, v = within.unit((columns + 0.5) * scale - 0.5, (rows + 0.5) * scale - 0.5)
+        inside = u * u + v * v < 0.97**2
+    level = _otsu(light[inside])
+    bright = ndimage.binary_opening((light > level) & inside, iterations=1)
+    if not 0.03 < bright.mean() < 0.85 * inside.mean():
+        return None
+    rows, columns = np.nonzero(bright)
+    cy, cx = (rows.min() + rows.max()) / 2, (columns.min() + columns.max()) / 2
+    angle = np.linspace(0, 2 * np.pi, 240, endpoint=False)
+    reach = np.arange(0, np.hypot(*light.shape))
+    x = cx + np.cos(angle)[:, None] * reach
+    y = cy + np.sin(angle)[:, None] * reach
+    on = ndimage.map_coordinates(bright.astype(np.float32), [y, x], order=0, mode="constant") > 0
+    any_on = on.any(axis=1)
+    last = on.shape[1] - 1 - on[:, ::-1].argmax(axis=1)
+    x, y = cx + np.cos(angle) * last, cy + np.sin(angle) * last
+    framed = (x > 1) & (y > 1) & (x < light.shape[1] - 2) & (y < light.shape[0] - 2) & any_on
+    if framed.sum() < 100:
+        return None
+    found = fit_ellipse(x[framed], y[framed], tolerance=0.01 * light.shape[0])
+    if found is None or found[2] > 0.02 * found[0].a or found[1].mean() < 0.5:
+        return None
+    edge = found[0]
+    return Edge(
+        (edge.cx + 0.5) * scale - 0.5, (edge.cy + 0.5) * scale - 0.5,
+        edge.a * scale, edge.b * scale, edge.angle_deg,
+    )  # fmt: skip
+
+
+def _otsu(light: Array) -> float:
+    """Level that parts dark from bright with least variance within both (Otsu 1979)."""
+    top = float(np.percentile(light, 99.5)) or 1.0
+    counts, edges = np.histogram(np.clip(light / top, 0, 1) ** 0.5, 128)
+    middle = (edges[:-1] + edges[1:]) / 2
+    below = np.cumsum(counts)
+    total, sums = below[-1], np.cumsum(counts * middle)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        between = (sums[-1] * below / total - sums) ** 2 / (below * (total - below) / total)
+    return float(middle[int(np.nanargmax(between[:-1]))] ** 2 * top)
+
+
 def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     """Circles with much sharp edge along them (a Hough transform with gradient directions).
 
@@ -119,7 +180,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     gy = ndimage.gaussian_filter(log, 1.0, order=(1, 0))
     size = np.hypot(gx, gy)
     ridge = _ridge(size, gx, gy)
-    threshold = max(float(np.percentile(size, 80)), 3 * float(np.median(size)) * 0.5)
+    threshold = max(float(np.percentile(size, 88)), 3 * float(np.median(size)) * 0.5)
     y, x = np.nonzero(ridge & (size > threshold))
     if y.size < 30:
         return []
@@ -138,7 +199,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
         np.add.at(votes, (vy[inside], vx[inside]), weight)
     votes = ndimage.gaussian_filter(votes, 2.0)
     found: list[tuple[float, Edge]] = []
-    for cy, cx in _peaks(votes, 3):
+    for cy, cx in _peaks(votes, 6):
         found += _radii_about(cx, cy, x, y, nx, ny, radii)
     found.sort(key=lambda item: -item[0])
     circles: list[Edge] = []

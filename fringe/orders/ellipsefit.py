@@ -1,0 +1,105 @@
+"""Robust ellipse through points of which some belong to something else."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.photo.ellipse import Edge
+
+Vector = NDArray[np.float64]
+
+
+def fit_ellipse(
+    x: Vector, y: Vector, tolerance: float, weight: Vector | None = None
+) -> tuple[Edge, NDArray[np.bool_], float] | None:
+    """Fit an ellipse that is nearly a circle, against outliers.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (K,)
+        Points [px].
+    tolerance : float
+        Distance within which a point agrees, at first [px].
+    weight : ndarray, shape (K,), optional
+
+    Returns
+    -------
+    edge, inlier, rms : Edge, ndarray of bool, float
+        None when no ellipse with B/A over 0.75 agrees with a third of the points.
+    """
+    w = np.ones_like(x) if weight is None else weight
+    rng = np.random.default_rng(7)
+    best, best_score = None, -1.0
+    for _ in range(300):
+        pick = rng.choice(len(x), 3, replace=False)
+        circle = _circle(x[pick], y[pick])
+        if circle is None:
+            continue
+        away = np.abs(np.hypot(x - circle[0], y - circle[1]) - circle[2])
+        score = float((w * (away < 2.5 * tolerance)).sum())
+        if score > best_score:
+            best, best_score = circle, score
+    if best is None:
+        return None
+    cx, cy, radius = best
+    p = np.array([cx, cy, radius, 0.0, 0.0])
+    reach = 2.5 * tolerance
+    inlier = np.zeros(len(x), bool)
+    rms = np.inf
+    for number in range(25):
+        left, jacobian = _ellipse_residual(p, x, y)
+        robust = w / (1 + (left / reach) ** 2) ** 2
+        normal = (jacobian * robust[:, None]).T @ jacobian
+        p = p - np.linalg.solve(
+            normal + 1e-9 * np.trace(normal) * np.eye(5), (jacobian * robust[:, None]).T @ left
+        )
+        p[3:] = np.clip(p[3:], -0.14, 0.14)
+        left, _ = _ellipse_residual(p, x, y)
+        inlier = np.abs(left) < 2.5 * reach
+        if inlier.sum() < 20:
+            return None
+        rms = 1.4826 * float(np.median(np.abs(left[inlier])))
+        if number > 3:
+            reach = max(min(reach, 2.5 * rms), 0.25)
+    if not np.isfinite(p).all() or inlier.sum() < len(x) / 3:
+        return None
+    return _edge_of(p), inlier, rms
+
+
+def _circle(x: Vector, y: Vector) -> tuple[float, float, float] | None:
+    matrix = np.stack([2 * x, 2 * y, np.ones(3)], axis=1)
+    if abs(np.linalg.det(matrix)) < 1e-6:
+        return None
+    a, b, c = np.linalg.solve(matrix, x * x + y * y)
+    square = c + a * a + b * b
+    return (float(a), float(b), float(np.sqrt(square))) if square > 0 else None
+
+
+def _ellipse_residual(p: Vector, x: Vector, y: Vector) -> tuple[Vector, NDArray[np.float64]]:
+    """Radial distance to the ellipse with log axis ratio 2 sqrt(p3^2 + p4^2), and its slopes."""
+
+    def distance(q: Vector) -> Vector:
+        dx, dy = x - q[0], y - q[1]
+        r = np.hypot(dx, dy)
+        cos2 = (dx * dx - dy * dy) / np.maximum(r * r, 1e-9)
+        sin2 = 2 * dx * dy / np.maximum(r * r, 1e-9)
+        e = np.hypot(q[3], q[4])
+        along = (q[3] * cos2 + q[4] * sin2) / e if e > 1e-12 else np.zeros_like(r)
+        # polar equation of an ellipse with semi-axes R exp(+e), R exp(-e)
+        limb = q[2] / np.sqrt(np.cosh(2 * e) - np.sinh(2 * e) * along)
+        return np.asarray(r - limb)
+
+    base = distance(p)
+    columns = []
+    for k, d in enumerate((1e-3, 1e-3, 1e-3, 1e-6, 1e-6)):
+        q = p.copy()
+        q[k] += d
+        columns.append((distance(q) - base) / d)
+    return base, np.stack(columns, axis=1)
+
+
+def _edge_of(p: Vector) -> Edge:
+    e = float(np.hypot(p[3], p[4]))
+    angle = 0.5 * float(np.degrees(np.arctan2(p[4], p[3]))) if e > 0 else 0.0
+    return Edge(float(p[0]), float(p[1]), float(p[2] * np.exp(e)), float(p[2] * np.exp(-e)), angle)

@@ -20,6 +20,11 @@ Every file is written under a partial name, flushed to the disk, and only then r
 file is ever changed afterwards. A partial file also holds its sequence number, so that no
 two sessions ever get the same one, however many programs write at once.
 
+Beside the surfaces an archive may hold `instruments`, see :mod:`fringe.archive.instruments`,
+and `.index`, by which lists are quick, see :mod:`fringe.archive.index`. The index is made from
+the files and may be deleted. What leaves an archive for another has a form of its own, see
+:mod:`fringe.archive.export`.
+
 Surface record
 --------------
 JSON, UTF-8, one key a line; absent keys do not apply. Lengths are in the unit their names
@@ -33,7 +38,7 @@ each the largest magnitude allowed; `wavelength_nm` that the fringes are counted
 
 Session
 -------
-HDF5, and netCDF-4: any reader of either opens it, for example
+HDF5 (of 1.10 or later) and netCDF-4: any reader of either opens it, for example
 ``xarray.open_dataset(path)`` or ``xarray.open_datatree(path, engine="h5netcdf")``. Text is
 UTF-8 of fixed length; absent attributes do not apply; a number that does not apply in a
 table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of the variable's
@@ -182,8 +187,9 @@ Variables also carry `long_name`, flags `flag_values` and `flag_meanings`, and t
 Versions
 --------
 `schema_version` is 1. It rises only when a reader of an older version would misread the
-file; a reader refuses a version newer than its own. Names may be added without a rise, and
-readers pass over names that they do not know.
+file; a reader refuses a version newer than its own, and reads every older one for good. Names
+may be added without a rise, and readers pass over names that they do not know. A file of each
+version is kept among the tests.
 
 Digests
 -------
@@ -196,8 +202,8 @@ variable's values ``= TYPE SHAPE`` + newline + bytes. TYPE is numpy's, little-en
 or ``text`` with the length in bytes as SHAPE; SHAPE is ``2,3``, and ``1`` for a single number
 in an attribute. Left out are `content_sha256`, dimensions without a variable, and what
 netCDF-4 keeps for itself (`_NCProperties`, `_Netcdf4Dimid`, `_Netcdf4Coordinates`, `CLASS`,
-`NAME`, `DIMENSION_LIST`, `REFERENCE_LIST`). Chunks carry HDF5's Fletcher-32, object headers
-its own checksum.
+`NAME`, `DIMENSION_LIST`, `REFERENCE_LIST`). Chunks carry HDF5's Fletcher-32, object headers and
+the places of chunks its own checksums.
 
 Corrections
 -----------

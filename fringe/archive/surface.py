@@ -37,7 +37,8 @@ xarray open it without `fringe`. The photographs lie inside with their original 
 /photograph_1/data and so on. To prove that a file is as it was written, compare
     head -c -128 FILE.h5 | sha256sum
 with the digest on the file's last line (tail -c 128 FILE.h5).
-Names that start with a dot are what an interrupted writer left behind; they hold nothing.
+Names that start with a dot hold nothing that the others do not: what an interrupted writer left
+behind, and .index, by which lists are quick; it may be deleted.
 """
 
 

@@ -8,6 +8,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -89,15 +90,16 @@ def nursery(surface, rng):
     made.process.communicate()
 
 
-def test_writers_at_the_same_time(surface, nursery):
-    """Eight programs that log five sessions each at once make 40, none of them twice."""
-    nursery.start(8, 5, full=False)
+@pytest.mark.parametrize(("writers", "count"), [(50, 1), (4, 6)])
+def test_writers_at_the_same_time(surface, nursery, writers, count):
+    """Fifty programs that log at once, or some that log in a row: every session is there once."""
+    nursery.start(writers, count, full=False)
     told = [line for line in nursery.lines() if line.endswith(".h5")]
     sessions = list_sessions(surface.folder)
-    assert len(set(told)) == 40
+    assert len(set(told)) == writers * count
     assert set(told) == {session.place.name for session in sessions[1:]}
     # nobody was killed, so no number is left out either
-    assert [session.sequence for session in sessions] == list(range(1, 42))
+    assert [session.sequence for session in sessions] == list(range(1, writers * count + 2))
     found = check_archive(surface.folder.parent)
     assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
 
@@ -173,3 +175,92 @@ def test_a_folder_that_is_gone(surface):
     with pytest.raises(BadInput, match="cannot be read"):
         log_visit(surface, plain_visit())
     assert not surface.folder.exists()
+
+
+def test_a_clock_that_goes_back(surface, rng):
+    """Visits logged while the clock goes back, or stands, stay in order; none is written over."""
+    times = [hours(h) for h in (5, 5, 3, -9000, 4, 5)]
+    paths = [log_visit(surface, plain_visit(str(i)), now=t) for i, t in enumerate(times)]
+    before = {path: path.read_bytes() for path in paths}
+    assert len(before) == len(times)
+    found = survey(surface.folder)
+    assert [s.remarks for s in found.sessions] == [str(i) for i in range(len(times))]
+    assert [s.sequence for s in found.sessions] == list(range(1, len(times) + 1))
+    assert {path: path.read_bytes() for path in paths} == before
+    assert check_archive(surface.folder.parent).problems == ()
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """A disk of 300 kB."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    words = ["mount", "-t", "tmpfs", "-o", "size=300k", "none", str(place)]
+    if shutil.which("mount") is None or subprocess.run(words, capture_output=True).returncode:
+        pytest.skip("no disk can be made here")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def test_a_disk_that_fills_up(small_disk, rng):
+    """On a disk that is full the visit is refused in one line, and all before it stay whole."""
+    surface = full_surface(small_disk / "shop")
+    logged = [log_visit(surface, full_visit(rng))]
+
+    def fill_up():
+        while True:
+            logged.append(log_visit(surface, full_visit(rng)))
+
+    with pytest.raises(BadInput, match="cannot write: the disk is full; nothing was kept"):
+        fill_up()
+    assert [s.place for s in list_sessions(surface.folder)] == logged
+    found = check_archive(small_disk / "shop")
+    assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
+
+
+# As an ordinary user, for the superuser may write everywhere.
+READ_ONLY = """
+import os, sys
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+from fringe.archive.index import list_archive
+from fringe.archive.surface import add_surface, load_surface
+from fringe.archive.write import log_visit
+from fringe.errors import BadInput
+from sample_visits import full_surface, plain_visit
+surface = load_surface(Path(sys.argv[2]))
+archive = surface.folder.parent
+list_archive(archive, now_ns=1 << 62)
+if os.getuid() == 0:
+    os.setuid(65534)
+for write in (lambda: log_visit(surface, plain_visit()), lambda: full_surface(archive, "other")):
+    try:
+        write()
+    except BadInput as error:
+        print(error)
+print(len(list_archive(archive, now_ns=1 << 62).entries))
+"""
+
+
+def test_a_folder_that_is_read_only():
+    """Where writing is not permitted a visit is refused in one line; lists are right as ever."""
+    with tempfile.TemporaryDirectory() as place:
+        archive = Path(place) / "shop"
+        surface = full_surface(archive)
+        log_visit(surface, plain_visit())
+        before = sorted(archive.rglob("*"))
+        for folder in (surface.folder, archive):
+            folder.chmod(0o555)
+        Path(place).chmod(0o755)
+        done = subprocess.run(
+            [sys.executable, "-c", READ_ONLY, TESTS, surface.folder],
+            capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        for folder in (surface.folder, archive):
+            folder.chmod(0o755)
+        logging, adding, count = done.stdout.splitlines()
+        assert logging.endswith("cannot write: writing is not permitted; nothing was kept")
+        assert "cannot write" in adding
+        assert count == "1"
+        kept = {path for path in archive.rglob("*") if ".index" not in path.parts}
+        assert sorted(kept) == before

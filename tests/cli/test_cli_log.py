@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import importlib.machinery
 import json
 import math
+import sys
+import types
 from pathlib import Path
 
 import h5py
@@ -297,6 +300,30 @@ def test_the_spell_of_work(run, surface):
         "lap": "pitch 120", "pressure": "4 kg", "slurry": "thin",
         "removed_mm": pytest.approx(0.012), "pits": "gone",
     }  # fmt: skip
+
+
+def test_seen_by_eye(run, surface, monkeypatch):
+    """What was seen without a camera is read by its own reader, and kept as seen by eye."""
+    module = types.ModuleType("fringe.orders.byeye")
+    module.__spec__ = importlib.machinery.ModuleSpec(module.__name__, None)
+
+    def by_eye(text, options):
+        by_eye.told = text, options
+        return power_reading(3.5, 0.5, "centre").reading
+
+    module.by_eye = by_eye
+    monkeypatch.setitem(sys.modules, module.__name__, module)
+    code, out, err = run("--by-eye", "rings 3.5 centre", "--stage", "polish", "--minutes", "5")
+    assert (code, err) == (0, "")
+    assert "+3.5 ± 0.5 fringes" in out
+    text, options = by_eye.told
+    assert text == "rings 3.5 centre"
+    assert (options.diameter_mm, options.work, options.lamp.name) == (150.0, "concave", "sodium")
+    (session,) = sessions(surface)
+    (measured,) = session.measured
+    assert (measured.source, measured.power_fringes) == ("eye", 3.5)
+    (logged,) = open_session(session.place).visit.readings
+    assert (logged.method, logged.options["by_eye"]) == ("eye", "rings 3.5 centre")
 
 
 def test_laid_on_another_piece(run, photos, surface, tmp_path):

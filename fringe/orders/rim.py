@@ -72,7 +72,7 @@ def find_edge(photo: Photo) -> Edge:
             found.append(settled)
             if settled[0] > 1.1:
                 break
-    best = _outermost(found, 0.35) if found else None
+    best = _outermost(found) if found else None
     if best is None or best[0] < 0.3:
         raise Refused(
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
@@ -123,7 +123,7 @@ def _near(
 
 
 def _outermost(
-    found: list[tuple[float, Edge, OrderModel]], within: float = 0.2
+    found: list[tuple[float, Edge, OrderModel]], within: float = 0.55
 ) -> tuple[float, Edge, OrderModel]:
     """Of the curves that part nearly as well as the best, the largest.
 
@@ -131,7 +131,7 @@ def _outermost(
     outside the edge ever does.
     """
     best = max(score for score, _, _ in found)
-    near = [item for item in found if item[0] > best - within]
+    near = [item for item in found if item[0] > max(best - within, min(0.8, best - 0.1))]
     return max(near, key=lambda item: item[1].a * item[1].b * (1 + 0.02 * item[0]))
 
 

@@ -66,7 +66,7 @@ def _fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -
     shape = (int(photo.height / size) + 1, int(photo.width / size) + 1)
     yes = np.zeros(shape)
     # a tile of a coarser level stands for a larger place
-    half: list[float] = (4 * frame.a / tiles.sigma / TILE).tolist()
+    half = [float(4 * frame.a / sigma / TILE) for sigma in tiles.sigma]
     for k in np.flatnonzero(agree):
         r = max(half[k], size / 2)
         rows = slice(max(0, int((y[k] - r / 2) / size)), int((y[k] + r / 2) / size) + 1)
@@ -80,8 +80,8 @@ def _fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -
 
 
 def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
-    rows, columns = np.indices(score.shape)
-    cy, cx = rows + 0.5, columns + 0.5
+    place = np.indices(score.shape).astype(np.float64) + 0.5
+    cy, cx = place[0], place[1]
     positive = score > 0
     if positive.sum() < 6:
         return None

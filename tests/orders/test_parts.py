@@ -1,0 +1,101 @@
+"""The reading engine's parts, each against what it must equal."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fringe.optics.form import zernike_matrix, zernike_terms
+from fringe.orders.basis import basis
+from fringe.orders.count import fringe_centre
+from fringe.orders.demod import OrderModel
+from fringe.orders.ellipsefit import fit_ellipse
+from fringe.orders.field import cut_field, halve
+from fringe.orders.solve import carried
+from fringe.orders.start import quadratic_start
+from fringe.orders.tiles import pyramid_tiles
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+
+def disc_points(rng: np.random.Generator, count: int = 400) -> tuple[np.ndarray, np.ndarray]:
+    """Points that fill the unit disc."""
+    rho, angle = np.sqrt(rng.random(count)), rng.uniform(0, 2 * np.pi, count)
+    return rho * np.cos(angle), rho * np.sin(angle)
+
+
+def test_single_precision_basis_is_the_zernike_basis(rng: np.random.Generator) -> None:
+    """Terms up to degree 8, and round ones to 24, agree with double precision to 1e-4."""
+    terms = (*zernike_terms(8), *((n, 0) for n in range(10, 25, 2)))
+    u, v = disc_points(rng)
+    fast = basis(terms, u.astype(np.float32), v.astype(np.float32))
+    np.testing.assert_allclose(fast.T, zernike_matrix(terms, u, v), atol=1e-4)
+
+
+def test_model_carried_to_another_disc_is_the_same_order(rng: np.random.Generator) -> None:
+    """A model on one aperture gives the same orders on a shifted, smaller one."""
+    terms = zernike_terms(4)
+    model = OrderModel(terms, rng.normal(size=len(terms)))
+    old, new = Edge(200, 180, 120, 115, 30), Edge(210, 175, 80, 80)
+    moved = carried(model, old, new)
+    u, v = disc_points(rng)
+    want = zernike_matrix(terms, *old.unit(*new.pixels(u, v))) @ model.values
+    np.testing.assert_allclose(zernike_matrix(terms, u, v) @ moved.values, want, atol=1e-6)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 0.97, 0.92])
+def test_ellipse_through_spoilt_points(ratio: float, rng: np.random.Generator) -> None:
+    """A third of the points far off moves the ellipse by less than half a pixel."""
+    true = Edge(400, 300, 250, 250 * ratio, 35)
+    angle = np.linspace(0, 2 * np.pi, 360, endpoint=False)
+    reach = 1 + rng.normal(size=360) / 250
+    reach[:110] += rng.uniform(0.06, 0.24)
+    x, y = true.pixels(reach * np.cos(angle), reach * np.sin(angle))
+    found = fit_ellipse(x, y, tolerance=5)
+    assert found is not None
+    edge = found[0]
+    assert np.hypot(edge.cx - 400, edge.cy - 300) < 0.5
+    assert (edge.a, edge.b) == pytest.approx((250, 250 * ratio), abs=0.6)
+
+
+def test_blocks_keep_their_place() -> None:
+    """Block means and halvings of a linear slope of light lie on the slope at their own place."""
+    y, x = np.mgrid[:200, :220].astype(np.float32)
+    light = (0.001 * x + 0.002 * y).astype(np.float32)
+    photo = Photo(light, np.zeros(light.shape, bool), "grey", "slope")
+    edge = Edge(110, 100, 80, 70, 30)
+    for field in (cut_field(photo, edge, 3), halve(cut_field(photo, edge, 1))):
+        good = field.weight > 0.99
+        px, py = edge.pixels(field.u, field.v)
+        np.testing.assert_allclose((0.001 * px + 0.002 * py)[good], field.light[good], atol=1e-5)
+
+
+def test_local_frequencies_give_power_and_tilt(rng: np.random.Generator) -> None:
+    """Frequencies on tiles, signs unknown, give power and tilt of a plain picture within 3 %."""
+    y, x = np.mgrid[:600, :600].astype(float)
+    edge = Edge(300, 300, 280, 280)
+    u, v = edge.unit(x, y)
+    power, tilt = rng.uniform(15, 25), rng.uniform(-5, 5)
+    order = power * (u * u + v * v) + tilt * u
+    light = (0.4 * (1 - 0.8 * np.cos(2 * np.pi * order))).astype(np.float32)
+    field = cut_field(Photo(light, np.zeros(light.shape, bool), "grey", "plain"), edge, 1)
+    start = quadratic_start(pyramid_tiles(field), rng)
+    assert start is not None
+    assert start.power == pytest.approx(power, rel=0.05)
+    assert abs(start.slope[0]) == pytest.approx(abs(tilt), abs=0.6)
+
+
+def test_fringe_centre_is_where_the_order_is_stationary() -> None:
+    """N rho^2 + t u is stationary at u = -t / 2N; a saddle, or one outside, has no centre."""
+    terms = zernike_terms(2)
+
+    def model(**values: float) -> OrderModel:
+        names = {"tilt": (1, 1), "power": (2, 0), "saddle": (2, 2)}
+        given = {names[name]: value for name, value in values.items()}
+        return OrderModel(terms, np.array([given.get(term, 0.0) for term in terms]))
+
+    centre = fringe_centre(model(power=4.0, tilt=4.0))  # rim less centre is twice (2, 0)
+    assert centre is not None
+    np.testing.assert_allclose(centre, (-0.25, 0.0), atol=1e-6)
+    assert fringe_centre(model(power=1.0, tilt=9.0)) is None
+    assert fringe_centre(model(power=0.2, saddle=3.0)) is None

@@ -272,7 +272,7 @@ def _rows(file: Any, columns: Sequence[layout.Column]) -> list[dict[str, Any]]:
 
 def _cells(file: Any, column: layout.Column, count: int) -> list[Any]:
     """A column's cells; None where the quantity does not apply, or the column is not there."""
-    data = hdf5.variable(file, column.name, 1)
+    data = hdf5.variable(file, column.name, 1, max_bytes=8 * count)
     if data is None:
         return [None] * count
     if len(data) != count:

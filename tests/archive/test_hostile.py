@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 import re
 import shutil
@@ -134,6 +136,7 @@ IN_THE_TABLE = [
     attribute("work_minutes", -3.0),
     attribute("work_minutes", "long"),
     attribute("work_on_top", "both"),
+    attribute("remarks", "x" * 5_000_000),
     attribute("work_stage", np.array(["a", "b"], "S1")),
     gone("schema"),
     gone("schema_version"),
@@ -253,7 +256,7 @@ path, rng = Path(sys.argv[1]), np.random.default_rng(int(sys.argv[2]))
 body = path.read_bytes()[:-SEAL_BYTES]
 # the numbers of photographs say little: most damage goes to the structure around them
 places = np.flatnonzero(np.frombuffer(body, np.uint8) != 0)
-for _ in range(300):
+for _ in range(120):
     data = bytearray(body)
     for place in rng.choice(places, rng.integers(1, 6)):
         data[place] = rng.integers(256)
@@ -275,3 +278,77 @@ def test_random_damage_never_crashes(path, rng):
         text=True,
     )
     assert done.stdout == "survived\n", done.stderr
+
+
+# What a hostile file may claim beside what the program itself takes.
+ALLOWANCE = 180_000_000
+LIMITED = """
+import contextlib, io, json, os, resource, sys
+from pathlib import Path
+import h5netcdf, numpy, scipy.ndimage, PIL.Image, rich.console
+import fringe.archive.check, fringe.archive.reread, fringe.archive.life, fringe.archive.export
+import fringe.orders.read
+from fringe.cli import main
+taken = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+resource.setrlimit(resource.RLIMIT_AS, (taken + int(sys.argv[1]),) * 2)
+surface = sys.argv[2]
+for words in (["progress", surface], ["reread", surface, "--workers", "1"],
+              ["export", surface, "out.csv"], ["surface", "list", os.path.dirname(surface)]):
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        try:
+            main(words)
+            status = 0
+        except SystemExit as stop:
+            status = stop.code or 0
+    print(json.dumps([words[0], status, err.getvalue()]), flush=True)
+print(json.dumps([fringe.archive.check.check_session(Path(sys.argv[3]))]))
+"""
+
+
+def bomb(size):
+    """A photograph of so many zeros, packed a thousandfold, with a digest that fits."""
+
+    def change(file):
+        del file["photograph_1/data"]
+        data = file["photograph_1"].create_dataset(
+            "data", (size,), "u1", chunks=(1 << 20,), compression="gzip"
+        )
+        whole = hashlib.sha256()
+        for start in range(0, size, 1 << 26):
+            data[start : start + (1 << 26)] = 0
+            whole.update(bytes(1 << 26))
+        file["photograph_1"].attrs["sha256"] = whole.hexdigest()
+
+    return change
+
+
+def long_table(file):
+    """A column of half a gigabyte where two cells belong."""
+    del file["power_fringes"]
+    file.create_dataset("power_fringes", (1 << 26,), "f8", chunks=(1 << 20,), fillvalue=1.0)
+
+
+CLAIMS = {"bomb": bomb(1 << 28), "table": long_table}
+
+
+@pytest.mark.skipif(not os.path.exists("/proc/self/statm"), reason="needs Linux")
+@pytest.mark.parametrize("what", CLAIMS)
+def test_what_a_file_claims_stays_bounded(path, forge, tmp_path, what):
+    """Hundreds of megabytes claimed in a small file are refused in one line, and not taken."""
+    forge(CLAIMS[what])
+    assert path.stat().st_size < 3_000_000
+    done = subprocess.run(
+        [sys.executable, "-c", LIMITED, str(ALLOWANCE), path.parent, path],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "")
+    *answers, (problem,) = map(json.loads, done.stdout.splitlines())
+    assert path.name in problem
+    assert "\n" not in problem
+    assert [command for command, _, _ in answers] == ["progress", "reread", "export", "surface"]
+    for command, status, err in answers:
+        assert status == 0, (command, err)
+        assert err.count("\n") <= 1
+        # a list of visits has no need of the photographs
+        assert (path.name in err) == (what != "bomb" or command in ("reread", "export"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import time
+from multiprocessing import parent_process
 from pathlib import Path
 
 from fringe.errors import BadInput, Refused
@@ -36,11 +37,19 @@ def meet(path: Path) -> int:
 
 
 def die(path: Path) -> Reading:
-    """Die as for want of memory."""
-    os.kill(os.getpid(), signal.SIGKILL)
+    """Die as for want of memory, unless it is the first process of all."""
+    if parent_process() is not None:
+        os.kill(os.getpid(), signal.SIGKILL)
     return by_name(path)
 
 
-def threads(_: object) -> list[str | None]:
-    """Tell how many threads numeric libraries may start."""
-    return [os.environ.get(name) for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")]
+def threads(_: object) -> tuple[int, list[str | None]]:
+    """Tell which process this is, and how many threads numeric libraries may start in it."""
+    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+    return os.getpid(), [os.environ.get(name) for name in names]
+
+
+def slowly(number: int) -> tuple[int, int]:
+    """Take some time; return the number and this process's."""
+    time.sleep(0.05)
+    return number, os.getpid()

@@ -104,13 +104,29 @@ def run_many(
     count = min(workers or cores(), len(items))
     if scheduler is None and count <= 1:
         return [function(item) for item in items]
-    with _pool(count) if scheduler is None else _cluster(scheduler) as executor:
-        futures = [executor.submit(function, item) for item in items]
-        try:
-            return [future.result() for future in futures]
-        finally:  # after an error the rest need not be read
-            for future in futures:
-                future.cancel()
+    if scheduler is not None:
+        with _cluster(scheduler) as executor:
+            return _answers(executor, function, items)
+    # this process is one of the workers: it has everything loaded already
+    with _pool(count - 1) as executor:
+        return _answers(executor, function, items, here=True)
+
+
+def _answers(
+    executor: Executor, function: Callable[[T], U], items: Sequence[T], *, here: bool = False
+) -> list[U]:
+    """Have items worked on; with `here` this process does the last one, and what nobody began."""
+    away = len(items) - here
+    futures = [executor.submit(function, item) for item in items[:away]]
+    try:
+        own = [function(item) for item in items[away:]]
+        while here and futures and futures[-1].cancel():
+            futures.pop()
+            own.append(function(items[len(futures)]))
+        return [*(future.result() for future in futures), *reversed(own)]
+    finally:  # after an error the rest need not be done
+        for future in futures:
+            future.cancel()
 
 
 def run_apart(function: Callable[[T], U], items: Sequence[T]) -> list[U | None]:

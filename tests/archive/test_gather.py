@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 import re
 
 import numpy as np
@@ -65,6 +66,26 @@ def test_refused_photographs_are_kept_on_demand(photos):
     ]
     assert [one.photographs for one in readings] == [(1,)]
     assert kept[1].media_type == "image/png"
+
+
+@pytest.mark.parametrize(
+    ("start", "kind"),
+    [(b"\xff\xd8\xff\xe0", "image/jpeg"), (b"\x89PNG\r\n\x1a\n", "image/png"),
+     (b"II*\0", "image/tiff"), (b"MM\0*", "image/tiff"), (b"???", "image/png")],
+)  # fmt: skip
+def test_the_kind_of_a_photograph_is_that_of_its_bytes(tmp_path, start, kind):
+    """A photograph's media type follows its bytes; its name counts where they say nothing."""
+    path = tmp_path / "named.png"
+    path.write_bytes(start + bytes(100))
+    _, (kept,) = read_photographs([path], lambda p: power_reading(1.0).reading, SODIUM)
+    assert kept.media_type == kind
+
+
+def test_a_pipe_is_no_photograph(tmp_path):
+    """A pipe, which never ends, is refused at once."""
+    os.mkfifo(tmp_path / "pipe.jpg")
+    with pytest.raises(BadInput, match=r"pipe\.jpg"):
+        read_photographs([tmp_path / "pipe.jpg"], reader, SODIUM)
 
 
 def test_a_file_that_changes_is_refused(photos):

@@ -19,9 +19,10 @@ import xarray
 from PIL import Image
 
 import fringe.archive
+from fringe.archive.gather import GAP_MAP_SIDE
 from fringe.archive.order import list_sessions
 from fringe.archive.read import open_session, read_summary
-from fringe.archive.session import LoggedReading, Photograph, Visit, Work
+from fringe.archive.session import GapMap, LoggedReading, Photograph, Visit, Work
 from fringe.archive.surface import load_surface
 from fringe.archive.write import log_visit
 from fringe.errors import BadInput
@@ -236,8 +237,11 @@ def test_a_photograph_is_kept_without_waste(surface, tmp_path, rng):
     buffer = io.BytesIO()
     Image.fromarray(noise).save(buffer, "JPEG", quality=60)
     data = buffer.getvalue()
-    visit = full_visit(rng)
-    reading = dataclasses.replace(visit.readings[0], photographs=(1,))
+    # a gap map of the size that is logged, and such that packing gains nothing
+    places = np.linspace(-75.0, 75.0, GAP_MAP_SIDE)
+    noise = rng.uniform(0, 1e4, (GAP_MAP_SIDE, GAP_MAP_SIDE)).astype(np.float32)
+    gap = GapMap(places, places, noise, "mm")
+    reading = dataclasses.replace(full_visit(rng).readings[0], photographs=(1,), gap=gap)
     visit = Visit(
         readings=(reading,), photographs=(Photograph("a.jpg", data, "image/jpeg"),)
     )  # fmt: skip

@@ -93,9 +93,9 @@ def import_surface(source: Path, archive: Path) -> Imported:
     if not source.exists():
         raise BadInput(f"{source}: there is no such file or folder")
     was_there = archive.exists()
-    make_archive(archive)
     draft = archive / f".{random_suffix(10)}{PARTIAL}"
     try:
+        make_archive(archive)
         draft.mkdir()
         name = _proven_draft(source, draft)
         there = folder_by_name(archive, name)
@@ -108,7 +108,7 @@ def import_surface(source: Path, archive: Path) -> Imported:
         raise BadInput(f"{archive}: cannot write: {error.strerror}; nothing was kept") from error
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-        if not was_there and not list_surfaces(archive):
+        if not was_there and archive.is_dir() and not list_surfaces(archive):
             shutil.rmtree(archive, ignore_errors=True)
     lacking = tuple(line.replace(str(draft), str(source)) for line in problems)
     return Imported(load_surface(folder), True, count, 0, lacking)

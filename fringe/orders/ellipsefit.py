@@ -29,6 +29,22 @@ def fit_ellipse(
         None when no ellipse with B/A over 0.75 agrees with a third of the points.
     """
     w = np.ones_like(x) if weight is None else weight
+    found = []
+    for reach in (2.5 * tolerance, 0.8 * tolerance):
+        circle = _common_circle(x, y, w, reach)
+        if circle is not None:
+            fit = _settled(x, y, w, circle, min(reach, 1.2 * tolerance))
+            if fit is not None:
+                left = np.abs(_ellipse_residual(fit[0], x, y)[0])
+                found.append((float((w * (left < tolerance)).sum()), fit))
+    if not found:
+        return None
+    p, inlier, rms = max(found, key=lambda item: item[0])[1]
+    return _edge_of(p), inlier, rms
+
+
+def _common_circle(x: Vector, y: Vector, w: Vector, reach: float) -> Vector | None:
+    """Circle through three of the points that most others lie near (random sample consensus)."""
     rng = np.random.default_rng(7)
     best, best_score = None, -1.0
     for _ in range(300):
@@ -37,14 +53,16 @@ def fit_ellipse(
         if circle is None:
             continue
         away = np.abs(np.hypot(x - circle[0], y - circle[1]) - circle[2])
-        score = float((w * (away < 2.5 * tolerance)).sum())
+        score = float((w * (away < reach)).sum())
         if score > best_score:
             best, best_score = circle, score
-    if best is None:
-        return None
-    cx, cy, radius = best
-    p = np.array([cx, cy, radius, 0.0, 0.0])
-    reach = 2.5 * tolerance
+    return None if best is None else np.array([*best, 0.0, 0.0])
+
+
+def _settled(
+    x: Vector, y: Vector, w: Vector, p: Vector, reach: float
+) -> tuple[Vector, NDArray[np.bool_], float] | None:
+    """Reweighted least squares from a circle, ever stricter."""
     inlier = np.zeros(len(x), bool)
     rms = np.inf
     for number in range(25):
@@ -64,7 +82,7 @@ def fit_ellipse(
             reach = max(min(reach, 2.5 * rms), 0.25)
     if not np.isfinite(p).all() or inlier.sum() < len(x) / 3:
         return None
-    return _edge_of(p), inlier, rms
+    return p, inlier, rms
 
 
 def _circle(x: Vector, y: Vector) -> tuple[float, float, float] | None:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from fringe.errors import Refused
 from fringe.optics.form import Term, zernike_terms
 from fringe.orders.basis import basis
 from fringe.orders.demod import OrderModel
@@ -274,6 +275,8 @@ def fit_pixels(
     Fit
     """
     light_terms, contrast_terms = smooth
+    if len(pixels) < 2 * (len(light_terms) + len(contrast_terms) + len(start.terms)):
+        raise Refused("too few usable pixels for fringes; expose less, or give another edge")
     if known is None:
         state, _ = _linear_start(pixels, start, light_terms)
         state.contrast = np.concatenate([state.contrast, np.zeros(len(contrast_terms) - 1)])

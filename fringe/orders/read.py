@@ -108,6 +108,11 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
     solution = solve(photo, edge)
     warnings = [*photo.notes, *judge_fit(photo, solution)]
     if source == "found" and edge.u_px > 0.01 * edge.a:
+        if solution.span < 3:
+            raise Refused(
+                f"{photo.name}: the work's edge is not certain, and fringes are too few to tell;"
+                " give it with --edge CX,CY,R"
+            )
         warnings.append(
             "the edge was found with little certainty: look at --picture, or give it with --edge"
         )

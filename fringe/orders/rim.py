@@ -30,10 +30,11 @@ _RAYS = 360
 # shares of the radius that are fitted, round by round; the rough circle may be a third off
 _SHARES = ((0.6, 0.7, 0.8, 0.88, 0.96, 1.04, 1.12), (0.7, 0.8, 0.88, 0.95))
 _MOST_RADIUS_PX = 500.0
+_DENSE_CYCLES = 14.0  # fringes a radius, at their densest
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward. A curve that parts fringes
 # from the rest only in part is doubted, and `read` says so.
-_SURE_SCORE = 1.1
+_SURE_SCORE = 0.9
 _PINNED_SHARE = 0.0015
 _DOUBTED_SHARE = 0.012
 
@@ -67,10 +68,13 @@ def find_edge(photo: Photo) -> Edge:
     """
     found: list[tuple[float, Edge, OrderModel]] = []
     for rough in rough_circles(photo):
-        settled = _settle(photo, rough)
+        try:
+            settled = _settle(photo, rough)
+        except Refused:  # too little light there: no reason to give up on the other circles
+            continue
         if settled is not None:
             found.append(settled)
-            if settled[0] > 1.1:
+            if settled[0] > 0.9:
                 break
     best = _outermost(found) if found else None
     if best is None or best[0] < 0.3:
@@ -114,16 +118,25 @@ def _near(
     if not grown:
         return []
     found = []
-    # where the fit ceases to hold may be where the edge is turned down: a curve without a
-    # sharp step of light must do much better to be believed
-    for curve, cover in [(blunt, -1.0), *_sharp_curves(photo, blunt)]:
+    cycles = grown[-1][1].model.steepest()
+    dense = cycles > _DENSE_CYCLES
+    if dense and blunt.u_px == 0:  # a rough circle, and fine fringes: any ring fits as well
+        return []
+    # where the fit ceases to hold may be where the edge is turned down: with few fringes a
+    # curve without a sharp step of light must do much better to be believed. Where fringes
+    # are fine, their end is well known, and it is their own steps that mislead
+    reach = max(0.004, 0.4 / cycles) * blunt.a
+    for curve, cover in [(blunt, 0.0 if dense else -1.0), *_sharp_curves(photo, blunt)]:
+        away = np.hypot(curve.cx - blunt.cx, curve.cy - blunt.cy) + abs(curve.a - blunt.a)
+        if dense and away + abs(curve.b - blunt.b) > 2 * reach:
+            continue
         model = carried(grown[-1][1].model, base, curve)
         found.append((_parting(photo, curve, model) + 0.4 * cover, curve, model))
     return found
 
 
 def _outermost(
-    found: list[tuple[float, Edge, OrderModel]], within: float = 0.55
+    found: list[tuple[float, Edge, OrderModel]], within: float = 0.75
 ) -> tuple[float, Edge, OrderModel]:
     """Of the curves that part nearly as well as the best, the largest.
 
@@ -131,7 +144,7 @@ def _outermost(
     outside the edge ever does.
     """
     best = max(score for score, _, _ in found)
-    near = [item for item in found if item[0] > max(best - within, min(0.8, best - 0.1))]
+    near = [item for item in found if item[0] > max(best - within, min(0.65, best - 0.1))]
     return max(near, key=lambda item: item[1].a * item[1].b * (1 + 0.02 * item[0]))
 
 
@@ -369,16 +382,8 @@ def _best_curve(
         [np.ones_like(angle), np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)],
         axis=1,
     )
-    rng = np.random.default_rng(11)
     best, best_score = None, -1.0
-    for _ in range(1000):
-        pick = rng.choice(len(angle), 5, replace=False, p=weight / weight.sum())
-        matrix = rows[pick]
-        if abs(np.linalg.det(matrix)) < 0.05:
-            continue
-        curve = np.linalg.solve(matrix, at[pick])
-        if np.abs(curve[1:]).sum() > 0.08:
-            continue
+    for curve in (*_parallels(rows, at, weight, tolerance), *_drawn(rows, at, weight)):
         near = np.abs(at - rows @ curve) < tolerance
         if not near.any():
             continue
@@ -396,4 +401,45 @@ def _best_curve(
         best = np.linalg.lstsq(rows[near], at[near], rcond=None)[0]
     chosen = np.flatnonzero(near)
     coverage = float((np.bincount(ray[chosen], minlength=720) > 0).mean())
-    return chosen, coverage
+    # among many fine fringes any curve passes near some step on most rays: only what
+    # exceeds that chance speaks for it
+    chance = len(at) / 720 * 2 * tolerance / max(float(np.ptp(at)), 1e-6)
+    chance = 1 - float(np.exp(-chance))
+    return chosen, max(0.0, (coverage - chance) / (1 - chance + 1e-9))
+
+
+def _parallels(
+    rows: NDArray[np.float64], at: Vector, weight: Vector, tolerance: float
+) -> list[Vector]:
+    """Curves about parallel to the edge that is looked at, where steps lie closest together."""
+    edges = np.arange(at.min(), at.max() + 0.002, 0.002)
+    if len(edges) < 3:
+        return []
+    count = np.histogram(at, edges, weights=weight)[0]
+    found: list[Vector] = []
+    for k in np.argsort(count)[::-1][:8]:
+        curve = np.array([edges[k] + 0.001, 0.0, 0.0, 0.0, 0.0])
+        for reach in (0.006, 0.004, 0.003, tolerance):
+            near = np.abs(at - rows @ curve) < reach
+            if near.sum() < 30:
+                break
+            root = np.sqrt(weight[near])
+            curve = np.linalg.lstsq(rows[near] * root[:, None], at[near] * root, rcond=None)[0]
+        found.append(np.asarray(curve, float))
+    return found
+
+
+def _drawn(rows: NDArray[np.float64], at: Vector, weight: Vector) -> list[Vector]:
+    """Curves through five steps drawn at random, those near the edge that is looked at."""
+    rng = np.random.default_rng(11)
+    share = weight / weight.sum()
+    found = []
+    for _ in range(700):
+        pick = rng.choice(len(at), 5, replace=False, p=share)
+        matrix = rows[pick]
+        if abs(np.linalg.det(matrix)) < 0.05:
+            continue
+        curve = np.asarray(np.linalg.solve(matrix, at[pick]), float)
+        if np.abs(curve[1:]).sum() <= 0.08:
+            found.append(curve)
+    return found

@@ -340,6 +340,8 @@ def _read_record(path: Path) -> Surface:
     values = read_text_record(path)
     try:
         return surface_from_values(values, path.parent)
+    except BadInput as error:
+        raise BadInput(f"{path}: {error}; {_RESTORE}") from error
     except (KeyError, TypeError, ValueError) as error:
         raise BadInput(f"{path}: the record lacks or garbles {error}; {_RESTORE}") from error
 

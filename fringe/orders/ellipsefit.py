@@ -36,7 +36,8 @@ def fit_ellipse(
             fit = _settled(x, y, w, circle, min(reach, 1.2 * tolerance))
             if fit is not None:
                 left = np.abs(_ellipse_residual(fit[0], x, y)[0])
-                found.append((float((w * (left < tolerance)).sum()), fit))
+                # a compromise between the edge and something else has more points roughly near
+                found.append((float((w * (left < 0.4 * tolerance)).sum()), fit))
     if not found:
         return None
     p, inlier, rms = max(found, key=lambda item: item[0])[1]

@@ -82,7 +82,7 @@ def _shares(
     # a column that uneven light explains almost whole says nothing
     floor = 0.02 * float(level @ level)
     cc, ss = cc + floor, ss + floor
-    det = cc * ss - cs * cs
+    det = np.maximum(cc * ss - cs * cs, 1e-12 * np.maximum(cc * ss, 1e-30))
     return np.asarray((ss * cl * cl - 2 * cs * cl * sl + cc * sl * sl) / det, np.float64)
 
 

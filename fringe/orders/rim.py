@@ -82,7 +82,9 @@ def find_edge(photo: Photo) -> Edge:
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
             " or --edge none when it is out of view"
         )
-    edge = _pinned(photo, best[1], best[2])
+    edge = best[1]
+    if best[2].steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
+        edge = _pinned(photo, edge, best[2])
     share = _PINNED_SHARE if best[0] > _SURE_SCORE else _DOUBTED_SHARE
     return replace(edge, u_px=max(edge.u_px, share * edge.a))
 

@@ -133,14 +133,17 @@ def decoded(data: bytes, name: str) -> Decoded:
 @contextmanager
 def _quiet() -> Iterator[None]:
     """Keep the libraries' remarks about metadata off the screen; the pixels count."""
-    log = logging.getLogger("tifffile")
-    before, log.disabled = log.disabled, True
+    # a log without a handler would be printed
+    silent, logs = logging.NullHandler(), [logging.getLogger(n) for n in ("PIL", "tifffile")]
+    for log in logs:
+        log.addHandler(silent)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             yield
     finally:
-        log.disabled = before
+        for log in logs:
+            log.removeHandler(silent)
 
 
 def _opened(data: bytes, name: str) -> Image.Image | None:

@@ -45,6 +45,12 @@ def pytest_runtest_makereport(
     return report
 
 
+@pytest.fixture(autouse=True)
+def _no_width(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Forget the width of whatever terminal or test runner this is; tests set their own."""
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+
 @pytest.fixture
 def rng(request: pytest.FixtureRequest) -> np.random.Generator:
     """Random numbers that differ between runs and tests, and come back with the printed seed."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
+from skimage.filters import threshold_otsu
 
 from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import Array, cut_field
@@ -126,7 +127,10 @@ def bright_ellipse(photo: Photo, within: Edge | None = None) -> Edge | None:
         rows, columns = np.indices(light.shape)
         u, v = within.unit((columns + 0.5) * scale - 0.5, (rows + 0.5) * scale - 0.5)
         inside = u * u + v * v < 0.97**2
-    level = _otsu(light[inside])
+    # the level that parts dark from bright with least variance within both (Otsu 1979), sought
+    # among amplitudes, since the dark side is the narrow one
+    top = float(np.percentile(light[inside], 99.5)) or 1.0
+    level = float(threshold_otsu(np.clip(light[inside] / top, 0, 1) ** 0.5, nbins=128)) ** 2 * top
     bright = ndimage.binary_opening((light > level) & inside, iterations=1)
     if not 0.03 < bright.mean() < 0.85 * inside.mean():
         return None
@@ -151,18 +155,6 @@ def bright_ellipse(photo: Photo, within: Edge | None = None) -> Edge | None:
         (edge.cx + 0.5) * scale - 0.5, (edge.cy + 0.5) * scale - 0.5,
         edge.a * scale, edge.b * scale, edge.angle_deg,
     )  # fmt: skip
-
-
-def _otsu(light: Array) -> float:
-    """Level that parts dark from bright with least variance within both (Otsu 1979)."""
-    top = float(np.percentile(light, 99.5)) or 1.0
-    counts, edges = np.histogram(np.clip(light / top, 0, 1) ** 0.5, 128)
-    middle = (edges[:-1] + edges[1:]) / 2
-    below = np.cumsum(counts)
-    total, sums = below[-1], np.cumsum(counts * middle)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        between = (sums[-1] * below / total - sums) ** 2 / (below * (total - below) / total)
-    return float(middle[int(np.nanargmax(between[:-1]))] ** 2 * top)
 
 
 def long_circles(photo: Photo, most: int = 4) -> list[Edge]:

@@ -67,13 +67,24 @@ def read_many(
         For the first photograph, in the order of `paths`, that is none; the line names it.
         Also if a worker is killed, or no scheduler answers.
     """
-    answers = run_many(partial(_attempt, reader), paths, workers=workers, scheduler=scheduler)
     found: list[Reading | Refused] = []
-    for answer in answers:
+    for answer in read_each(paths, reader, workers=workers, scheduler=scheduler):
         if isinstance(answer, FringeError) and not isinstance(answer, Refused):
             raise answer
         found.append(answer)  # type: ignore[arg-type]
     return tuple(found)
+
+
+def read_each(
+    paths: Sequence[Path],
+    reader: Callable[[Path], Reading],
+    *,
+    workers: int | None = None,
+    scheduler: str | None = None,
+) -> tuple[Reading | FringeError, ...]:
+    """Read photographs as :func:`read_many` does; what is no photograph stands for itself, too."""
+    answers = run_many(partial(_attempt, reader), paths, workers=workers, scheduler=scheduler)
+    return tuple(answers)
 
 
 def run_many(

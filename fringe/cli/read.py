@@ -9,6 +9,7 @@ import click
 
 from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.cli._surface_reading import parse_edge, photo_options
+from fringe.cli._workers import worker_options
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
 
 @click.command("read", short_help="Read the fringes in a photograph.")
-@click.argument("photo", type=click.Path(path_type=Path))
+@click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="PHOTO...")
 @click.option("--lamp", required=True, metavar="NAME", help="Lamp, see `fringe lamps`.")
 @photo_options
 @click.option("--diameter", type=LENGTH, metavar="L", help="Diameter of the aperture.")
@@ -26,23 +27,41 @@ if TYPE_CHECKING:
               show_default=True, help="Form of the work.")  # fmt: skip
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png",
               help="Draw the fitted fringes on the photograph.")  # fmt: skip
+@worker_options
 @json_option
-def command(photo: Path, picture: Path | None, as_json: bool, **given: Any) -> None:
+def command(
+    photos: tuple[Path, ...], picture: Path | None, as_json: bool, workers: int | None,
+    scheduler: str | None, **given: Any,
+) -> None:  # fmt: skip
     """Read the fringes in a photograph.
 
     The power is over the work's edge, which is found, or given in pixels with --edge;
-    --edge none is for a field without an edge, such as a microscope's.
+    --edge none is for a field without an edge, such as a microscope's. Several photographs are
+    read at once, each by itself.
 
     \b
     Example:
       fringe synth --out contact.jpg --power 3.2 --tilt 2 --seed 7
       fringe read contact.jpg --lamp sodium --diameter 150mm --plate-radius 3048mm
     """
+    if not photos:
+        raise BadInput("give a photograph to read")
+    options = _options(given)
+    if len(photos) == 1:
+        _one(photos[0], picture, options, as_json=as_json)
+        return
+    if picture is not None:
+        raise BadInput("--picture: draws one photograph; give one")
+    from fringe.cli._readings import read_several
+
+    read_several(photos, options, workers=workers, scheduler=scheduler, as_json=as_json)
+
+
+def _one(photo: Path, picture: Path | None, options: ReadOptions, *, as_json: bool) -> None:
     from fringe.cli._waiting import waiting
     from fringe.orders.read import read
     from fringe.photo.load import load_photo
 
-    options = _options(given)
     if picture is not None:
         _check_picture(photo, picture)
     with waiting(f"reading {photo.name}", quiet=as_json):

@@ -1,0 +1,379 @@
+"""Unknown phase steps of several frames of one contact, solved together.
+
+Each frame shows g_k (A + C cos d_k + S sin d_k), with A, C and S unknown at every pixel, and a
+gain and a phase step unknown for every frame; the step may lean across the aperture. The
+alternating least squares of the advanced iterative algorithm (Wang & Han, Opt. Lett. 29 (2004)
+1671; from memory) solves for the pixels and for the frames in turn. Here the pixels are
+eliminated from the Gauss-Newton step of the frames instead (variable projection, Golub &
+Pereyra, SIAM J. Numer. Anal. 10 (1973) 413; from memory), which needs far fewer rounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.orders.field import Array
+
+Vector = NDArray[np.float64]
+Matrix = NDArray[np.float64]
+_CHUNK = 1 << 15
+_GAIN_PRIOR = 1e-5  # only decides what the frames themselves leave open
+_TURN = np.float32(2 * np.pi)
+
+
+@dataclass(frozen=True)
+class Stack:
+    """The same pixels in all frames.
+
+    Attributes
+    ----------
+    light : ndarray of float32, shape (K, P)
+        Linear light of K frames.
+    good : ndarray of float32, shape (K, P)
+        1 where a frame's pixel is usable, 0 where it is clipped.
+    columns : ndarray of float32, shape (Z, P)
+        How a step may vary over the aperture: even, along u, along v, as rho^2.
+    """
+
+    light: Array
+    good: Array
+    columns: Array
+
+    @property
+    def frames(self) -> int:
+        """Count of frames."""
+        return int(self.light.shape[0])
+
+    def __len__(self) -> int:
+        """Count of pixels."""
+        return int(self.light.shape[1])
+
+    def part(self, which: slice | NDArray[np.bool_] | NDArray[np.int64]) -> Stack:
+        """Some of the pixels."""
+        return Stack(self.light[:, which], self.good[:, which], self.columns[:, which])
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Gains and phase steps of the frames.
+
+    Attributes
+    ----------
+    log_gain : ndarray, shape (K,)
+        Logarithm of each frame's exposure, zero on average.
+    values : ndarray, shape (K, Z)
+        Coefficients of the stack's columns [fringe].
+    overtone : float
+        Second harmonic of the fringes' profile, as a share of the first.
+    """
+
+    log_gain: Vector
+    values: Matrix
+    overtone: float = 0.0
+
+    def phase(self, columns: Array) -> Array:
+        """Phase of each frame at each pixel [rad], shape (K, P)."""
+        z = self.values.shape[1]
+        return np.asarray(_TURN * (self.values.astype(np.float32) @ columns[:z]))
+
+    def widened(self, count: int) -> Steps:
+        """The same steps on `count` columns; new ones start at zero."""
+        values = np.zeros((len(self.values), count))
+        known = min(count, self.values.shape[1])
+        values[:, :known] = self.values[:, :known]
+        return replace(self, values=values)
+
+    def levelled(self) -> Steps:
+        """Gains and steps without what the pixels absorb: their means."""
+        return replace(
+            self,
+            log_gain=self.log_gain - self.log_gain.mean(),
+            values=self.values - self.values.mean(axis=0),
+        )
+
+
+@dataclass(frozen=True)
+class PixelFit:
+    """What the frames say of each pixel, for given steps.
+
+    Attributes
+    ----------
+    mean, cos, sin : ndarray of float32, shape (P,)
+        A, C and S.
+    left : ndarray of float32, shape (K, P)
+        Light that is not explained; zero where a frame is not usable.
+    scatter : ndarray of float32, shape (P,)
+        Standard deviation of one frame's light about the model.
+    sure : ndarray of float32, shape (P,)
+        Least eigenvalue, as a share, of what the usable frames know: small where the steps
+        of a pixel's usable frames lie too close together.
+    """
+
+    mean: Array
+    cos: Array
+    sin: Array
+    left: Array
+    scatter: Array
+    sure: Array
+
+    @property
+    def amplitude(self) -> Array:
+        """Half of the fringes' range of light, shape (P,)."""
+        return np.hypot(self.cos, self.sin)
+
+    @property
+    def order(self) -> Array:
+        """Order at the mean step, modulo one; dark fringes at whole orders [fringe]."""
+        return np.asarray(np.arctan2(self.sin, -self.cos) / _TURN)
+
+
+def _design(stack: Stack, steps: Steps) -> tuple[Array, Array]:
+    """Columns (3, K, P) that multiply A, C and S, and the phase (K, P)."""
+    phase = steps.phase(stack.columns)
+    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * stack.good
+    return np.stack([gain, gain * np.cos(phase), gain * np.sin(phase)]), phase
+
+
+def _factor(design: Array) -> tuple[Array, Array]:
+    """Cholesky factors (P, 3, 3) of the pixels' normal matrices, and their surety (P,)."""
+    normal = np.einsum("ikp,jkp->pij", design, design, optimize=True).astype(np.float64)
+    count = np.maximum(normal[:, 0, 0], 1e-6)
+    # spread of the steps on the circle, its mean taken out: 1/2 for even steps
+    mean = normal[:, 0, 1:] / count[:, None]
+    spread = normal[:, 1:, 1:] / count[:, None, None] - mean[:, :, None] * mean[:, None, :]
+    half = 0.5 * (spread[:, 0, 0] + spread[:, 1, 1])
+    apart = np.hypot(0.5 * (spread[:, 0, 0] - spread[:, 1, 1]), spread[:, 0, 1])
+    ridge = 1e-6 * count + 1e-9
+    normal[:, [0, 1, 2], [0, 1, 2]] += ridge[:, None]
+    return np.linalg.cholesky(normal).astype(np.float32), (half - apart).astype(np.float32)
+
+
+def _lower_solve(factor: Array, right: Array) -> Array:
+    """Solve L y = right for 3 x 3 factors (P, 3, 3) and right sides (3, ..., P)."""
+    low = np.moveaxis(factor, 0, -1)
+    first = right[0] / low[0, 0]
+    second = (right[1] - low[1, 0] * first) / low[1, 1]
+    third = (right[2] - low[2, 0] * first - low[2, 1] * second) / low[2, 2]
+    return np.stack([first, second, third])
+
+
+def _upper_solve(factor: Array, right: Array) -> Array:
+    """Solve L^T x = right, as `_lower_solve`."""
+    low = np.moveaxis(factor, 0, -1)
+    third = right[2] / low[2, 2]
+    second = (right[1] - low[2, 1] * third) / low[1, 1]
+    first = (right[0] - low[1, 0] * second - low[2, 0] * third) / low[0, 0]
+    return np.stack([first, second, third])
+
+
+def _solve(stack: Stack, steps: Steps) -> tuple[PixelFit, Array, Array]:
+    """Pixels by linear least squares; their orthonormal columns (3, K, P) and phase too."""
+    design, phase = _design(stack, steps)
+    factor, sure = _factor(design)
+    columns = _lower_solve(factor, design)
+    light = stack.light * stack.good
+    values = _upper_solve(factor, np.einsum("ikp,kp->ip", columns, light))
+    if steps.overtone:
+        for _ in range(2):
+            tone = _second(values, phase, steps, stack.good)
+            values = _upper_solve(factor, np.einsum("ikp,kp->ip", columns, light - tone))
+        light = light - _second(values, phase, steps, stack.good)
+    left = light - np.einsum("ikp,ip->kp", design, values)
+    free = np.maximum(stack.good.sum(axis=0) - 3, 0.5)
+    scatter = np.sqrt((left**2).sum(axis=0) / free)
+    return PixelFit(values[0], values[1], values[2], left, scatter, sure), columns, phase
+
+
+def _second(values: Array, phase: Array, steps: Steps, good: Array) -> Array:
+    """Light of the second harmonic, shape (K, P): h M cos 2 (order + step)."""
+    order = np.arctan2(values[2], -values[1]) + phase
+    size = np.float32(steps.overtone) * np.hypot(values[1], values[2])
+    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * good
+    return np.asarray(gain * size * np.cos(2 * order))
+
+
+def solve_pixels(stack: Stack, steps: Steps) -> PixelFit:
+    """Solve for A, C and S of every pixel.
+
+    Parameters
+    ----------
+    stack : Stack
+    steps : Steps
+
+    Returns
+    -------
+    PixelFit
+    """
+    parts = [
+        _solve(stack.part(slice(k, k + _CHUNK)), steps)[0] for k in range(0, len(stack), _CHUNK)
+    ]
+    return PixelFit(*(
+        np.concatenate([getattr(part, name) for part in parts], axis=-1)
+        for name in ("mean", "cos", "sin", "left", "scatter", "sure")
+    ))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Normal:
+    """Gauss-Newton equations of gains and steps.
+
+    Attributes
+    ----------
+    matrix : ndarray, shape (K (1 + Z), K (1 + Z))
+        Pixels eliminated; a frame's gain comes before its steps.
+    gradient : ndarray, shape (K (1 + Z),)
+    cost : float
+        Mean square of the residual [light^2], held where a pixel is dirt.
+    scale : float
+        Median over pixels of the scatter [light].
+    """
+
+    matrix: Matrix
+    gradient: Vector
+    cost: float
+    scale: float
+
+
+def normal_equations(stack: Stack, steps: Steps, scale: float | None = None) -> Normal:
+    """Equations for gains and steps with the pixels eliminated.
+
+    Parameters
+    ----------
+    stack : Stack
+    steps : Steps
+    scale : float, optional
+        Scatter by which dirt is told [light]; the pixels' own median without it.
+    """
+    fit, columns, phase = _solve(stack, steps)
+    now = float(np.median(fit.scatter)) + 1e-9
+    limit = np.float32(3 * (now if scale is None else scale))
+    robust = 1 / (1 + (fit.scatter / limit) ** 4)
+    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * stack.good
+    z = steps.values.shape[1]
+    slope = gain * _TURN * (fit.sin * np.cos(phase) - fit.cos * np.sin(phase))
+    model = stack.light * stack.good - fit.left
+    each = np.concatenate([model[:, None], slope[:, None] * stack.columns[None, :z]], axis=1)
+    each = each * np.sqrt(robust)
+    size = stack.frames * (1 + z)
+    matrix = np.zeros((size, size))
+    for k in range(stack.frames):
+        rows = slice(k * (1 + z), (k + 1) * (1 + z))
+        matrix[rows, rows] = each[k] @ each[k].T
+    for column in columns:
+        seen = (each * column[:, None]).reshape(size, -1)
+        matrix -= seen @ seen.T
+    gradient = np.einsum("kap,kp->ka", each, fit.left * np.sqrt(robust)).ravel()
+    held = np.minimum(fit.scatter, limit)
+    return Normal(matrix, gradient.astype(float), float(np.mean(held**2)), now)
+
+
+def improve(stack: Stack, start: Steps, rounds: int) -> tuple[Steps, float]:
+    """Levenberg-Marquardt over gains and steps.
+
+    Dirt is told by the scatter at the start, so that costs compare; call it again from the
+    result to go by the scatter reached.
+
+    Returns
+    -------
+    steps : Steps
+        Levelled.
+    cost : float
+        Mean square of the residual at the end [light^2].
+    """
+    steps, damping = start.levelled(), 1e-3
+    now = normal_equations(stack, steps)
+    scale = now.scale
+    for _ in range(rounds):
+        moved = _moved(steps, now, damping)
+        then = normal_equations(stack, moved, scale)
+        if then.cost <= now.cost:
+            change = float(np.abs(moved.values - steps.values).max())
+            gain = now.cost - then.cost
+            steps, now, damping = moved, then, max(damping / 6, 1e-9)
+            if change < 2e-6 or (change < 1e-4 and gain < 1e-7 * now.cost):
+                break
+        else:
+            damping *= 10
+            if damping > 1e3:
+                break
+    return steps, now.cost
+
+
+def _moved(steps: Steps, now: Normal, damping: float) -> Steps:
+    """One damped step; the gains' slight prior decides what nothing else does."""
+    frames, z = steps.values.shape
+    diagonal = np.diag(now.matrix).copy()
+    matrix, gradient = now.matrix.copy(), now.gradient.copy()
+    gains = np.arange(frames) * (1 + z)
+    prior = _GAIN_PRIOR * float(diagonal[gains].mean())
+    matrix[gains, gains] += prior
+    gradient[gains] -= prior * steps.log_gain
+    scale = np.sqrt(np.maximum(diagonal, 1e-9 * diagonal.max()))
+    scaled = matrix / np.outer(scale, scale) + damping * np.eye(len(scale))
+    step = np.linalg.lstsq(scaled, gradient / scale, rcond=1e-9)[0] / scale
+    largest = float(np.abs(step).max())
+    step = (step * min(1.0, 0.2 / max(largest, 1e-12))).reshape(frames, 1 + z)
+    return replace(
+        steps, log_gain=steps.log_gain + step[:, 0], values=steps.values + step[:, 1:]
+    ).levelled()
+
+
+def first_steps(stack: Stack, rho2: Array, rng: np.random.Generator) -> Steps:
+    """Find gains and steps with no idea of them.
+
+    Starts from the frames' principal components over parts of the aperture (Vargas, Quiroga &
+    Belenguer, Opt. Lett. 36 (2011) 1326; from memory), from even steps and from random ones;
+    the best after a few rounds is kept.
+
+    Parameters
+    ----------
+    stack : Stack
+        Some thousands of pixels.
+    rho2 : ndarray, shape (P,)
+        Squared distance from the middle of the aperture.
+    rng : numpy Generator
+    """
+    frames = stack.frames
+    guesses = [g for most in (1.0, 0.4, 0.15) for g in _components(stack, rho2 < most)]
+    guesses += [pace * np.arange(frames) for pace in (0.11, 0.25, 0.37)]
+    guesses += list(rng.uniform(0, 1, (8, frames)))
+    zero = np.zeros(frames)
+    tried = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]
+    tried.sort(key=lambda item: item[1])
+    longer = [improve(stack, steps, 25) for steps, _ in tried[:4]]
+    return min(longer, key=lambda item: item[1])[0]
+
+
+def _components(stack: Stack, which: NDArray[np.bool_]) -> list[Vector]:
+    """Steps [fringe] from principal components; two guesses, or none."""
+    use = which & (stack.good.min(axis=0) > 0)
+    if use.sum() < 50:
+        return []
+    light = stack.light[:, use].astype(float)
+    away = light - light.mean(axis=0)
+    values, vectors = np.linalg.eigh(away @ away.T)
+    if values[-2] <= 0:
+        return []
+    pair = vectors[:, -2:]
+    found = [np.arctan2(pair[:, 0], pair[:, 1]) / (2 * np.pi)]
+    middle = _round(pair * np.sqrt(stack.frames))
+    if middle is not None:
+        found.append(np.arctan2(middle[:, 0], middle[:, 1]) / (2 * np.pi))
+    return found
+
+
+def _round(points: Matrix) -> Matrix | None:
+    """Map points (K, 2) on an ellipse to a circle about the origin; None when on no ellipse."""
+    if len(points) < 5:
+        return None
+    x, y = points.T
+    conic = np.linalg.svd(np.stack([x * x, 2 * x * y, y * y, x, y, np.ones_like(x)], axis=1))[2][-1]
+    conic = conic * np.sign(conic[0] + conic[2])
+    form = np.array([[conic[0], conic[1]], [conic[1], conic[2]]])
+    if np.linalg.det(form) <= 1e-9 * np.abs(form).max() ** 2:
+        return None
+    centre = -0.5 * np.linalg.solve(form, conic[3:5])
+    return np.asarray((points - centre) @ np.linalg.cholesky(form))

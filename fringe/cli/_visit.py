@@ -207,17 +207,12 @@ def _by_eye(
     laid: Surface, lamp: Lamp, options: dict[str, Any], given: dict[str, Any]
 ) -> LoggedReading:
     """What somebody saw without a camera, by the reader's own words for it."""
-    from importlib import import_module
-    from importlib.util import find_spec
-
     from fringe.archive.session import LoggedReading
     from fringe.cli._surface_reading import surface_options
+    from fringe.orders.byeye import by_eye
 
-    if find_spec("fringe.orders.byeye") is None:
-        raise BadInput("--by-eye: this fringe has no reader for it")
-    reader = import_module("fringe.orders.byeye")
     text = given["by_eye"]
-    reading = reader.by_eye(text, surface_options(laid, lamp, given))
+    reading = by_eye(text, surface_options(laid, lamp, given))
     return LoggedReading(reading, method="eye", lamp=lamp, options={**options, "by_eye": text})
 
 

@@ -25,13 +25,15 @@ if TYPE_CHECKING:
 @click.option("--plate-radius", type=LENGTH, metavar="L", help="Radius of the plate.")
 @click.option("--work", type=click.Choice(["convex", "concave"]), default="convex",
               show_default=True, help="Form of the work.")  # fmt: skip
+@click.option("--by-eye", metavar="TEXT",
+              help='Seen without a camera: "rings 3.5 centre", "bow 0.4 of spacing".')  # fmt: skip
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png",
               help="Draw the fitted fringes on the photograph.")  # fmt: skip
 @worker_options
 @json_option
 def command(
-    photos: tuple[Path, ...], picture: Path | None, as_json: bool, workers: int | None,
-    scheduler: str | None, **given: Any,
+    photos: tuple[Path, ...], by_eye: str | None, picture: Path | None, as_json: bool,
+    workers: int | None, scheduler: str | None, **given: Any,
 ) -> None:  # fmt: skip
     """Read the fringes in a photograph.
 
@@ -39,14 +41,24 @@ def command(
     --edge none is for a field without an edge, such as a microscope's. Several photographs are
     read at once, each by itself.
 
+    --by-eye takes down what was seen without a camera: rings from their centre to the edge, or
+    the bow of straight fringes over the full diameter, in spacings; then where the contact is:
+    centre, edge or unknown, or how it showed: rings run outward or inward as you lower your eye,
+    ends of the bow bend to the thin or thick side ("bow 1/3 of spacing, ends thin"). Without
+    a reading error as in "rings 3.5 +-0.1" it is a quarter of a ring, a tenth of a spacing.
+
     \b
     Example:
       fringe synth --out contact.jpg --power 3.2 --tilt 2 --seed 7
       fringe read contact.jpg --lamp sodium --diameter 150mm --plate-radius 3048mm
+      fringe read --by-eye "rings 3.5 centre" --lamp sodium --diameter 150mm
     """
-    if not photos:
-        raise BadInput("give a photograph to read")
     options = _options(given)
+    if by_eye is not None:
+        _by_eye(by_eye, photos, picture, options, as_json=as_json)
+        return
+    if not photos:
+        raise BadInput("give a photograph to read, or --by-eye")
     if len(photos) == 1:
         _one(photos[0], picture, options, as_json=as_json)
         return
@@ -71,7 +83,31 @@ def _one(photo: Path, picture: Path | None, options: ReadOptions, *, as_json: bo
     if as_json:
         print_json(reading.to_json())
     else:
-        _print(photo, picture, reading)
+        _print(photo.name, picture, reading)
+
+
+def _by_eye(
+    text: str, photos: tuple[Path, ...], picture: Path | None, options: ReadOptions, *,
+    as_json: bool,
+) -> None:  # fmt: skip
+    from fringe.orders.byeye import by_eye
+
+    if photos:
+        raise BadInput("a photograph and --by-eye at once: give one of them")
+    photographs = {
+        "--edge": options.edge != "auto",
+        "--camera-distance": options.camera_distance_mm is not None,
+        "--scale": options.scale_px_per_mm is not None,
+        "--picture": picture is not None,
+    }
+    for name, told in photographs.items():
+        if told:
+            raise BadInput(f"{name} belongs to a photograph; leave it out with --by-eye")
+    reading = by_eye(text, options)
+    if as_json:
+        print_json(reading.to_json())
+    else:
+        _print(f"by eye: {text.strip()}", None, reading)
 
 
 def _options(given: dict[str, Any]) -> ReadOptions:
@@ -112,11 +148,11 @@ def _draw(photo: Path, picture: Path, reading: Reading, options: ReadOptions) ->
     write_whole(picture, png_bytes(figure))
 
 
-def _print(photo: Path, picture: Path | None, reading: Reading) -> None:
+def _print(name: str, picture: Path | None, reading: Reading) -> None:
     from fringe.show.words import headline_text, quality_rows, reading_rows, sense_text, warnings_of
 
     values = reading.to_json()
-    click.echo(f"{photo.name}  {reading.wavelength_nm:.1f} nm")
+    click.echo(f"{name}  {reading.wavelength_nm:.1f} nm")
     click.echo(f"  {headline_text(values)}")
     if reading.power_fringes is not None:
         click.echo(f"  {sense_text(values)}")

@@ -15,6 +15,8 @@ from fringe.judge.verdict import Verdict, guard_band
 ADVICE = {
     "fit": "take more photographs, with more contrast or a little more tilt",
     "edge": "show the whole edge, evenly lit, or give it with --edge",
+    "eye": "photograph the fringes, or have others look as well",
+    "eye angle": "look straight down, from afar",
     "view angle": "give the camera's distance",
     "repeatability": "read more often",
     "diameter": "measure the aperture",

@@ -227,7 +227,7 @@ def _reading(
         form=FormFit(terms, values, covariance),
         power_u_parts=parts,
     )
-    return _with_rings(_with_lengths(reading, options, u_power), model, edge, solution)
+    return _with_rings(with_lengths(reading, options, u_power), model, edge, solution)
 
 
 def _uncertainty(
@@ -261,7 +261,7 @@ def _untold_view(edge: Edge, power: float, tilt: float) -> float:
     return math.hypot(_UNTOLD_VIEW_SHARE * power, 0.05 * tilt * lean / 2)
 
 
-def _with_lengths(reading: Reading, options: ReadOptions, u_power: float) -> Reading:
+def with_lengths(reading: Reading, options: ReadOptions, u_power: float) -> Reading:
     """Add what a diameter and a plate's radius make of the power."""
     power, diameter = reading.power_fringes, options.diameter_mm
     assert power is not None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,6 +24,7 @@ class Quality:
         Share of the aperture (or of the field, without an edge) that was used.
     residual : float
         Root mean square of what the fit leaves, as a share of the fringe amplitude.
+        These three are not a number for what was seen by eye, and null in JSON.
     warnings : tuple of str
         Each names its reason; empty when there is nothing to say.
     """
@@ -142,9 +144,11 @@ class Reading:
         }  # fmt: skip
         values["edge_source"] = self.edge_source
         values["quality"] = {
-            "contrast": self.quality.contrast,
-            "used_fraction": self.quality.used_fraction,
-            "residual": self.quality.residual,
+            **{
+                name: None if math.isnan(value) else value
+                for name, value in vars(self.quality).items()
+                if name != "warnings"
+            },
             "warnings": list(self.quality.warnings),
         }
         return values

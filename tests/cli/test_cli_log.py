@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
-import importlib.machinery
 import json
 import math
-import sys
-import types
 from pathlib import Path
 
 import h5py
 import pytest
 
+from calling import call
 from fringe.archive.instruments import add_instrument
 from fringe.archive.order import list_sessions
 from fringe.archive.read import open_session
@@ -302,28 +300,30 @@ def test_the_spell_of_work(run, surface):
     }  # fmt: skip
 
 
-def test_seen_by_eye(run, surface, monkeypatch):
-    """What was seen without a camera is read by its own reader, and kept as seen by eye."""
-    module = types.ModuleType("fringe.orders.byeye")
-    module.__spec__ = importlib.machinery.ModuleSpec(module.__name__, None)
-
-    def by_eye(text, options):
-        by_eye.told = text, options
-        return power_reading(3.5, 0.5, "centre").reading
-
-    module.by_eye = by_eye
-    monkeypatch.setitem(sys.modules, module.__name__, module)
-    code, out, err = run("--by-eye", "rings 3.5 centre", "--stage", "polish", "--minutes", "5")
+def test_seen_by_eye(run, surface, capsys):
+    """What was seen without a camera is kept as such, and all that follows works with it."""
+    seen = "rings 3.5 +-0.2 centre"
+    code, out, err = run("--by-eye", seen, "--stage", "polish", "--minutes", "5")
     assert (code, err) == (0, "")
-    assert "+3.5 ± 0.5 fringes" in out
-    text, options = by_eye.told
-    assert text == "rings 3.5 centre"
-    assert (options.diameter_mm, options.work, options.lamp.name) == (150.0, "concave", "sodium")
+    assert "+3.50 ± 0.24 fringes" in out
+    assert "verdict            outside" in out
     (session,) = sessions(surface)
     (measured,) = session.measured
     assert (measured.source, measured.power_fringes) == ("eye", 3.5)
     (logged,) = open_session(session.place).visit.readings
-    assert (logged.method, logged.options["by_eye"]) == ("eye", "rings 3.5 centre")
+    assert (logged.method, logged.options["by_eye"]) == ("eye", seen)
+    assert logged.reading.radius_difference_mm > 0
+    place = surface.folder
+    told = call(capsys, "progress", place, "--json").json["visits"]
+    # in the fringes of the tolerance, whose wavelength is 589.29 nm
+    power = pytest.approx(3.5 * logged.reading.wavelength_nm / 589.29)
+    assert [(row["power_fringes"], row["method"]) for row in told] == [(power, "eye")]
+    told = call(capsys, "budget", place, "--json")
+    assert (told.status, told.err) == (0, "")
+    assert "eye angle" in told.out
+    page = place.parent / "page.html"
+    assert call(capsys, "report", place, "--out", page).status == 0
+    assert "eye angle" in page.read_text("utf-8")
 
 
 def test_laid_on_another_piece(run, photos, surface, tmp_path):

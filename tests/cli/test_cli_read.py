@@ -91,3 +91,32 @@ def test_nothing_to_read(photos: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert "--picture" in refused(
         capsys, "read", "1.5.jpg", "2.5.jpg", "--lamp", "sodium", "--picture", "o.png"
     )
+
+
+def test_by_eye(capsys: pytest.CaptureFixture[str]) -> None:
+    """What was seen by eye has the keys of a reading of a photograph, and needs none."""
+    words = ("--lamp", "sodium", "--diameter", "150mm", "--plate-radius", "3048mm")
+    told = call(capsys, "read", "--by-eye", "rings 3.5 centre", *words, "--json").json
+    assert told.keys() == power_reading(3.5).reading.to_json().keys()
+    assert (told["power_fringes"], told["sense"]) == (3.5, "centre")
+    assert told["radius_difference_mm"] < 0
+    shown = call(capsys, "read", "--by-eye", "rings 3.5 centre", *words)
+    assert shown.out.startswith("by eye: rings 3.5 centre  589.2 nm\n  +3.50 ± 0.28 fringes")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("a.jpg",),
+        ("--edge", "5,5,4"),
+        ("--picture", "o.png"),
+        ("--scale", "3"),
+        ("--camera-distance", "1m"),
+    ],
+)
+def test_by_eye_has_no_photograph(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A photograph, or what is said of one, beside --by-eye is refused in a line."""
+    line = refused(capsys, "read", *words, "--by-eye", "rings 2", "--lamp", "sodium")
+    assert "photograph" in line

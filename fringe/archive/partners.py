@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 from fringe.archive.carried import carry_parts
@@ -43,6 +44,8 @@ class PairRecord:
         Placements of a plate smaller than the work, by the surface's name.
     notes : tuple of str
         What was left out, and why.
+    when : tuple of datetime
+        Visits that the evidence is from, the earliest first.
     """
 
     convex: Piece
@@ -53,6 +56,12 @@ class PairRecord:
     irregularity: tuple[float, float | None] | None = None
     zones: dict[str, Carried] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    when: tuple[datetime, ...] = ()
+
+    def days_text(self) -> str | None:
+        """First and last day of the evidence, as ``2026-03-14 to 2026-03-20``."""
+        days = sorted({f"{one:%Y-%m-%d}" for one in self.when})
+        return None if not days else days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
 
 
 @dataclass
@@ -66,6 +75,7 @@ class _Found:
     irregularity: list[Measured] = field(default_factory=list)
     zones: dict[str, Carried] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    when: list[datetime] = field(default_factory=list)
 
 
 def pair_record(
@@ -119,6 +129,7 @@ def pair_record(
         else (irregularity.irregularity_fringes, irregularity.irregularity_u_fringes),
         found.zones,
         tuple(found.notes),
+        tuple(sorted(found.when)),
     )
 
 
@@ -176,6 +187,7 @@ def _add_session(
     except BadInput as error:
         found.notes.append(str(error))
         return
+    before = len(found.contacts) + len(found.sagittas)
     when = f"{summary.when:%Y-%m-%d}"
     earlier = [each.label for each in found.contacts if each.work == one.name]
     earlier += [each.label for each in found.sagittas if each.work == one.name]
@@ -196,6 +208,8 @@ def _add_session(
                 found.irregularity += [m for m in read if m.irregularity_fringes is not None]
     _add_spherometer(one, session, f"spherometer, {when}", found)
     _add_zones(one, session, found)
+    if len(found.contacts) + len(found.sagittas) > before:
+        found.when.append(summary.when)
 
 
 def _unchanged(summary: SessionSummary, partner_sessions: Sequence[SessionSummary]) -> bool:

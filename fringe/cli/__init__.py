@@ -34,7 +34,7 @@ COMMANDS = {
     "bench": ("fringe.cli.bench", "Serve a page for the phone or tablet beside the stand."),
     "settle": ("fringe.cli.settle", "Tell from photographs whether the glass has settled."),
     "pair": ("fringe.cli.pair", "Say whether a convex and a concave match."),
-    "report": ("fringe.cli.report", "Write a surface's report as one page."),
+    "report": ("fringe.cli.report", "Write a surface's or a pair's report as one page."),
     "check": ("fringe.cli.check", "Prove that an archive is as it was written."),
     "reread": ("fringe.cli.reread", "Compute logged sessions again and list what changed."),
     "export": ("fringe.cli.export", "Write a surface out: table, one file, or photographs."),

@@ -7,31 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fringe.cli._bench import NUMBER, line, remark, wrapped_line
-from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.cli._bench import line, remark, wrapped_line
+from fringe.cli._match import match_options, matched
+from fringe.cli._options import json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.archive.partners import PairRecord
-    from fringe.archive.surface import Surface
     from fringe.judge.pair import Pair
     from fringe.judge.pairstep import PairStep
-    from fringe.judge.verdict import Tolerance
 
 
 @click.command("pair", short_help="Say whether a convex and a concave match.")
 @click.argument("convex")
 @click.argument("concave")
-@click.option("--system", type=click.Path(path_type=Path), metavar="FILE",
-              help="System that the pair is for: its match tolerance.")  # fmt: skip
-@click.option("--tolerance-power", type=NUMBER, metavar="N", help="Else: power allowed between.")
-@click.option("--tolerance-radius", type=LENGTH, metavar="L", help="Mismatch of radii allowed.")
-@click.option("--tolerance-irregularity", type=NUMBER, metavar="N", help="The same, B.")
-@click.option("--rule", type=click.Choice(["simple", "guard95", "shrinkU"]), default="guard95",
-              show_default=True, help="Decision rule.")  # fmt: skip
-@click.option("--contact-u", type=NUMBER, default="0.05", show_default=True, metavar="N",
-              help="Of each contact besides its reading: temperature, plate's form.")  # fmt: skip
-@click.option("--lamp", metavar="NAME", help="To count fringes in; else the surfaces' own.")
+@match_options
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
 @json_option
 def command(
@@ -42,7 +32,8 @@ def command(
     CONVEX and CONCAVE are surfaces as ARCHIVE/NAME, in either order. All that was logged since
     the last work counts: contact with their plates, with each other (`fringe log --against`),
     and the spherometer. One estimate of both radii is made of it, in which what they share
-    cancels; evidence that contradicts the rest is named.
+    cancels; evidence that contradicts the rest is named. Without a tolerance here, that of the
+    piece whose plate is the other one counts.
 
     \b
     Example:
@@ -51,73 +42,23 @@ def command(
       fringe pair 'shop/convex 1' 'shop/concave 1' --tolerance-power 2
       fringe pair 'shop/convex 1' 'shop/concave 1' --system examples/train.toml
     """
-    from fringe.archive.partners import load_pair, pair_record
-    from fringe.judge.pair import match
-    from fringe.judge.pairstep import next_step
-
     if picture is not None and picture.suffix.lower() != ".png":
         raise BadInput(f"--picture: {picture}: a picture's name must end in .png")
-    surfaces = load_pair(convex, concave)
-    if given["contact_u"] < 0:
-        raise BadInput("--contact-u: an uncertainty is not below zero")
-    record = pair_record(*surfaces, contact_u_fringes=given["contact_u"])
-    wavelength = _wavelength(surfaces, given["lamp"])
-    found = match(
-        record.convex, record.concave, record.plates, record.contacts, record.sagittas,
-        wavelength_nm=wavelength, tolerance=_tolerance(given, wavelength),
-        irregularity=record.irregularity,
-    )  # fmt: skip
-    step = next_step(found)
+    _, _, record, found, step = matched(convex, concave, given)
     if picture is not None:
-        _draw(picture, found, step)
+        _draw(picture, found, step, record)
     if as_json:
         print_json(_json(found, step, record, picture))
     else:
         click.echo("\n".join(_text(found, step, record, picture)))
 
 
-def _wavelength(surfaces: tuple[Surface, Surface], lamp: str | None) -> float:
-    if lamp is not None:
-        from fringe.archive.instruments import find_lamp
-
-        folder = surfaces[1].folder
-        return find_lamp(lamp, None if folder is None else folder.parent).wavelength_nm
-    from fringe.archive.surface import E_LINE_NM
-
-    return surfaces[1].tolerance.wavelength_nm or surfaces[0].tolerance.wavelength_nm or E_LINE_NM
-
-
-def _tolerance(given: dict[str, Any], wavelength_nm: float) -> Tolerance | None:
-    """What the match must keep: by the system, or as given."""
-    from fringe.judge.verdict import Tolerance
-
-    own = {
-        "power_fringes": given["tolerance_power"],
-        "radius_difference_mm": given["tolerance_radius"],
-        "irregularity_fringes": given["tolerance_irregularity"],
-    }
-    named = {key: value for key, value in own.items() if value is not None}
-    if given["system"] is None:
-        if not named:
-            return None
-        return Tolerance(wavelength_nm=wavelength_nm, rule=given["rule"], **named)
-    if named:
-        raise BadInput("--system brings the tolerance; leave the --tolerance options out")
-    from fringe.judge.system import load_system, system_tolerance
-
-    allowed = system_tolerance(load_system(given["system"]), wavelength_nm)
-    if allowed.match is None:
-        raise BadInput(f"{given['system']}: it names no pair that must match")
-    # the radius, since the system's apertures need not be those that were tested
-    return Tolerance(radius_difference_mm=allowed.match.radius_mm, rule=given["rule"])
-
-
-def _draw(path: Path, found: Pair, step: PairStep) -> None:
+def _draw(path: Path, found: Pair, step: PairStep, record: PairRecord) -> None:
     from fringe.show.pair import pair_figure
     from fringe.show.style import png_bytes
     from fringe.synth.files import write_whole
 
-    write_whole(path, png_bytes(pair_figure(found, step)))
+    write_whole(path, png_bytes(pair_figure(found, step, when=record.days_text())))
 
 
 def _json(found: Pair, step: PairStep, record: PairRecord, picture: Path | None) -> dict[str, Any]:

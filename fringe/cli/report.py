@@ -1,12 +1,13 @@
-"""`fringe report`: one page that shows what a surface is, and on what evidence."""
+"""`fringe report`: one page that shows what a surface or a pair is, and on what evidence."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from fringe.cli._match import first_given, match_options, matched
 from fringe.cli._options import json_option, print_json
 from fringe.errors import BadInput
 
@@ -15,28 +16,35 @@ if TYPE_CHECKING:
     from fringe.show.surfacereport import SurfaceReport
 
 
-@click.command("report", short_help="Write a surface's report as one page.")
+@click.command("report", short_help="Write a surface's or a pair's report as one page.")
 @click.argument("surface")
+@click.argument("partner", required=False)
 @click.option("--out", required=True, type=click.Path(path_type=Path), metavar="FILE.html",
               help="The page to write; an older one of that name is replaced.")  # fmt: skip
+@match_options
 @json_option
-def command(surface: str, out: Path, as_json: bool) -> None:
-    """Write a surface's report as one page that stands by itself.
+def command(
+    surface: str, partner: str | None, out: Path, as_json: bool, **given: Any
+) -> None:  # fmt: skip
+    """Write the report of a surface, or of a pair, as one page that stands by itself.
 
-    SURFACE is ARCHIVE/NAME, or the path of the surface's folder. The page says the verdict
+    SURFACE is ARCHIVE/NAME, or the path of the surface's folder; with PARTNER, in either
+    order, the two are a convex and a concave that must match. The page says the verdict
     first, then shows the photograph with the fitted fringes, the numbers and their budget,
-    the history, and the digests of the evidence. It needs no network, and prints well.
+    the history, and the digests of the evidence. It needs no network, and prints well. The
+    options but --out are those of `fringe pair`, and say how well the two must match.
 
     \b
     Example:
       fringe report 'shop/concave 1' --out report.html
+      fringe report 'shop/convex 1' 'shop/concave 1' --tolerance-power 4 --out pair.html
     """
     from fringe.cli._waiting import steps
     from fringe.synth.files import write_whole
 
     _check(out)
     with steps("report", quiet=as_json) as tell:
-        name, report = _report(surface, tell)
+        name, report = _report(surface, partner, given, tell)
     try:
         write_whole(out, report.html.encode())
     except OSError as error:
@@ -53,13 +61,23 @@ def command(surface: str, out: Path, as_json: bool) -> None:
         click.echo(f"fringe: {problem}", err=True)
 
 
-def _report(subject: str, tell: Tell) -> tuple[str, SurfaceReport]:
-    """Name of what is reported on, and its page; whatever else has a page is told apart here."""
+def _report(
+    surface: str, partner: str | None, given: dict[str, Any], tell: Tell
+) -> tuple[str, SurfaceReport]:
+    """Name of what is reported on, and its page."""
+    if partner is not None:
+        from fringe.show.pairreport import pair_report
+
+        pair = matched(surface, partner, given)
+        return f"{pair.convex.name} and {pair.concave.name}", pair_report(*pair, tell=tell)
+    option = first_given(given)
+    if option is not None:
+        raise BadInput(f"{option} is of a pair; name both its surfaces")
     from fringe.archive.surface import find_surface
     from fringe.show.surfacereport import surface_report
 
-    surface = find_surface(subject)
-    return surface.name, surface_report(surface, tell=tell)
+    found = find_surface(surface)
+    return found.name, surface_report(found, tell=tell)
 
 
 def _check(out: Path) -> None:

@@ -45,7 +45,9 @@ class _Row:
 
 
 @styled
-def pair_figure(pair: Pair, step: PairStep, *, title: str | None = None) -> Figure:
+def pair_figure(
+    pair: Pair, step: PairStep, *, title: str | None = None, when: str | None = None
+) -> Figure:
     """Draw the mismatch against its tolerance, and each piece of evidence against the rest.
 
     Parameters
@@ -56,6 +58,8 @@ def pair_figure(pair: Pair, step: PairStep, *, title: str | None = None) -> Figu
         What to do next.
     title : str or None
         Heading.
+    when : str or None
+        When the evidence was taken, in words.
 
     Returns
     -------
@@ -63,19 +67,22 @@ def pair_figure(pair: Pair, step: PairStep, *, title: str | None = None) -> Figu
     """
     sheet = Sheet()
     names = f"{pair.convex.name} and {pair.concave.name}"
-    facts = Facts(pair.wavelength_nm, pair.diameter_mm, None, names)
+    facts = Facts(pair.wavelength_nm, pair.diameter_mm, None, names, when)
     top = sheet.heading(title or "Pair", facts)
     whole = sheet.width_in - 2 * MARGIN_IN
     for text in (_answer(pair), f"Next: {_next(step)}."):
         top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, text, BODY_PT) + 0.06
     left, width = MARGIN_IN + 0.15, whole - 0.3
-    top = sheet.text(MARGIN_IN, top + 0.08, "Radius of the concave less that of the convex, mm",
-                     BODY_PT, bold=True)  # fmt: skip
+    heading = "Radius of the concave less that of the convex, mm"
+    if _limit_mm(pair) is not None:
+        heading += "; shaded: allowed"
+    top = sheet.text(MARGIN_IN, top + 0.08, heading, BODY_PT, bold=True)
     axes = sheet.axes(left, top + 0.04, width, _HEIGHT_IN)
     _draw_mismatch(axes, pair)
     top += _HEIGHT_IN + 0.44
     top = sheet.paragraph(MARGIN_IN, top, whole, _mismatch_line(pair), SMALL_PT, colour=MUTED)
-    top = sheet.text(MARGIN_IN, top + 0.16, "Evidence against all the rest", BODY_PT, bold=True)
+    top = sheet.text(MARGIN_IN, top + 0.16, "Each piece of evidence against all the rest",
+                     BODY_PT, bold=True)  # fmt: skip
     top = _draw_evidence(sheet, pair, top + 0.04, whole)
     for note in pair.notes:
         top = sheet.paragraph(MARGIN_IN, top, whole, f"{note}.", SMALL_PT, colour=BRICK)
@@ -164,8 +171,10 @@ def _draw_evidence(sheet: Sheet, pair: Pair, top: float, whole: float) -> float:
     axes.spines["left"].set_visible(False)
     axes.set_xticks(range(-4, 5, 2))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value, signed=True)))
-    axes.set_xlabel("standard uncertainties off (hollow: decides by itself)")
-    return top + height + 0.52
+    axes.set_xlabel(
+        "standard uncertainties off\nshaded: within 2; hollow: nothing else speaks of it"
+    )
+    return top + height + 0.72
 
 
 def _row_in(row: _Row) -> float:

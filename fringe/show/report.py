@@ -1,4 +1,4 @@
-"""A surface's report: one page that stands by itself, on the screen and on paper."""
+"""A report: one page that stands by itself, on the screen and on paper."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from fringe.errors import BadInput
 from fringe.judge.progress import VisitRow
 from fringe.show.reportparts import (
+    Banner,
     Part,
     evidence_part,
     facts_of,
@@ -122,10 +123,46 @@ def report_html(
     BadInput
         If the surface has no name.
     """
-    import jinja2
-
     if not surface_record.get("name"):
         raise BadInput("report: the surface's record has no name")
+    return page_html(
+        str(surface_record["name"]),
+        facts_of(surface_record, latest),
+        verdict_banner(surface_record, latest),
+        _parts(surface_record, rows, latest, figures, digests or {}),
+        warnings=warnings_of(latest.get("reading") or {}),
+        made_at=made_at,
+    )
+
+
+def page_html(
+    name: str, facts: Sequence[str], banner: Banner, parts: Sequence[Part], *,
+    warnings: Sequence[str] = (), made_at: str | None = None,
+) -> str:  # fmt: skip
+    """Write a report's page from its parts; those that are empty are left out.
+
+    Parameters
+    ----------
+    name : str
+        What the report is about.
+    facts : sequence of str
+        What it is, in a few words each.
+    banner : Banner
+        The verdict.
+    parts : sequence of Part
+        In their order.
+    warnings : sequence of str
+        What to be warned of beside the verdict.
+    made_at : str or None
+        Date and time of the report, for its foot.
+
+    Returns
+    -------
+    str
+        The page. All text is escaped.
+    """
+    import jinja2
+
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("fringe.show", "."),
         autoescape=True,
@@ -134,16 +171,15 @@ def report_html(
         lstrip_blocks=True,
     )
     environment.filters["nobreak"] = _nobreak
-    reading = latest.get("reading") or {}
     return environment.get_template("report.html.j2").render(
         language="en",
         generator=_generator(),
-        title=f"{surface_record['name']}: report",
-        name=surface_record["name"],
-        facts=facts_of(surface_record, latest),
-        verdict=verdict_banner(surface_record, latest),
-        warnings=warnings_of(reading),
-        parts=_parts(surface_record, rows, latest, figures, digests or {}),
+        title=f"{name}: report",
+        name=name,
+        facts=facts,
+        verdict=banner,
+        warnings=warnings,
+        parts=[part for part in parts if part.lines or part.figures or part.tables],
         marks=("inside", "outside", "unproven"),
         made_at=made_at,
     )
@@ -163,7 +199,7 @@ def _parts(
         figures[name] for name in figures
         if name not in placed and not name.startswith(_PHOTOGRAPH)
     ]  # fmt: skip
-    parts = [
+    return [
         Part("photograph", "Photograph and fit", figures=overlay),
         reading_part(latest, others),
         uncertainty_part(latest, budget),
@@ -172,7 +208,6 @@ def _parts(
         surface_part(surface_record),
         evidence_part(rows, latest, digests),
     ]
-    return [part for part in parts if part.lines or part.figures or part.tables]
 
 
 def _nobreak(text: str) -> str:

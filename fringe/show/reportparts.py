@@ -28,7 +28,7 @@ _BANNERS = {
     "unproven": "Neither proven inside nor outside the tolerance",
     "none": "Not judged",
 }
-_RULES = {
+RULES = {
     "simple": "simple acceptance: the measured value alone decides",
     "guard95": "each limit is guarded by 1.645 standard uncertainties, so that inside and"
     " outside are said only where they are at least 95 % probable",
@@ -56,6 +56,7 @@ _CONTRIBUTIONS = {
     "grid": "sampling of the picture",
     "lamp": "wavelength of the lamp",
     "wavelength": "wavelength of the lamp",
+    "light": "unevenness of the light",
 }
 _NO_COLUMN = -1
 
@@ -169,6 +170,11 @@ def _power_line(record: Mapping[str, Any], values: Mapping[str, Any], count: Any
 def reading_part(latest: Mapping[str, Any], pictures: Sequence[Any]) -> Part:
     """Return the quantities of the reading, with what they mean."""
     reading = latest.get("reading") or {}
+    sagittas = latest.get("spherometer") or ()
+    if sagittas:
+        table = Table("By the spherometer, read on work and plate", ("Quantity", "Value, 95 %"),
+                      sagittas)  # fmt: skip
+        return Part("reading", "The reading", (), pictures, [table])
     if not reading:
         return Part("reading", "The reading", ["The latest visit holds no reading."], pictures)
     head = headline(reading)
@@ -241,8 +247,8 @@ def verdict_part(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Part:
     parts = verdict.get("parts") or ([verdict] if verdict else [])
     tolerance = record.get("tolerance") or {}
     limits = {
-        "power": _limit(tolerance.get("power_fringes"), "±"),
-        "irregularity": _limit(tolerance.get("irregularity_fringes"), "up to "),
+        "power": limit_cell(tolerance.get("power_fringes"), "±"),
+        "irregularity": limit_cell(tolerance.get("irregularity_fringes"), "up to "),
         "radius difference": _length("±", tolerance.get("radius_difference_mm")),
     }
     rows = [
@@ -253,7 +259,7 @@ def verdict_part(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Part:
     if not rows:
         return Part("decision", "The decision")
     rule = str(verdict.get("rule") or tolerance.get("rule") or "")
-    lines = [f"Rule {rule}: {_RULES[rule]}."] if rule in _RULES else []
+    lines = [f"Rule {rule}: {RULES[rule]}."] if rule in RULES else []
     if tolerance.get("wavelength_nm") is not None:
         lines.append(f"Limits in fringes are at {wavelength_text(tolerance['wavelength_nm'])}.")
     table = Table(
@@ -305,10 +311,10 @@ def surface_part(record: Mapping[str, Any]) -> Part:
         ("Diameter of the aperture", _length("", record.get("diameter_mm"))),
         ("Plate", str(plate.get("name") or "")),
         ("Certified radius of the plate", _with_u(plate_radius, plate.get("radius_u_mm"))),
-        ("Tolerance of power", _limit(tolerance.get("power_fringes"), "±") or ""),
+        ("Tolerance of power", limit_cell(tolerance.get("power_fringes"), "±") or ""),
         (
             "Tolerance of irregularity",
-            _limit(tolerance.get("irregularity_fringes"), "up to ") or "",
+            limit_cell(tolerance.get("irregularity_fringes"), "up to ") or "",
         ),
         ("Tolerance of radius", _length("±", tolerance.get("radius_difference_mm"))),
         ("Glass", str(record.get("glass") or "")),
@@ -388,8 +394,14 @@ def _rounded(u: float) -> str:
     return fixed(u, uncertainty_decimals(u)) if u > 0 else "0"
 
 
-def _limit(value: float | None, before: str) -> str:
+def limit_cell(value: float | None, before: str) -> str:
+    """Return a limit in fringes after a sign or words; nothing where there is none."""
     return "" if value is None else f"{before}{limit_text(value)}"
+
+
+def length_text(value: float | None) -> str:
+    """Return a length in millimetres; nothing where there is none."""
+    return _length("", value)
 
 
 def _length(name: str, value: float | None, before: str = "") -> str:

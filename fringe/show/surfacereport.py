@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from fringe.archive.gather import visit_records
 from fringe.archive.life import aperture_if_any, like_changes
-from fringe.archive.order import survey
-from fringe.archive.read import open_session
+from fringe.archive.sagittas import compared
 from fringe.archive.session import LoggedReading, Session, SessionSummary
 from fringe.archive.surface import Surface
 from fringe.errors import BadInput
 from fringe.format import figures as rounded
+from fringe.judge.budget import Budget
 from fringe.judge.progress import Progress, VisitRow, progress
+from fringe.judge.spherometry import SagResult
+from fringe.judge.verdict import Tolerance
+from fringe.show.proof import Tell, prove
 from fringe.show.report import ReportFigure, report_html
 from fringe.show.words import headline_text, power_values
 
 MOST_PHOTOGRAPHS = 6
-Tell = Callable[[int, int], None]
 _HOW_TO_SEE = (
     "The lines must lie on the dark fringes of the photograph: that is how to see that the "
     "reading is right."
@@ -54,7 +56,7 @@ def surface_report(
 ) -> SurfaceReport:
     """Write a surface's report from its sessions.
 
-    The report speaks of the last visit that holds a reading; work that was logged after it is
+    The report speaks of the last visit that measured the surface; work that was logged after it is
     named, because the verdict does not cover it. Every session's bytes are proven first; one
     that is damaged is named on the page and left out.
 
@@ -76,49 +78,45 @@ def surface_report(
     BadInput
         If the surface has no folder, or it cannot be read.
     """
-    if surface.folder is None:
-        raise BadInput(f"surface {surface.name!r}: it is in no archive yet; add it first")
-    found = survey(surface.folder)
-    steps = len(found.sessions) + 1
-    digests, damaged, sound = {}, [], []
-    subject: Session | None = None
-    for number, summary in enumerate(found.sessions, 1):
-        try:
-            session = open_session(summary.place)
-        except BadInput as error:
-            damaged.append(str(error))
-        else:
-            digests[summary.session_id] = session.content_sha256
-            sound.append(summary)
-            if subject is None or session.visit.readings or not subject.visit.readings:
-                subject = session
-        if tell is not None:
-            tell(number, steps)
-    problems = (*found.problems, *damaged)
-    whole = _judged(surface, sound)
-    latest = {} if subject is None else _latest(surface, sound, subject, whole)
+    proof = prove(surface, _measured, tell)
+    subject = proof.subject or proof.last
+    whole = judged_visits(surface, proof.sessions)
+    latest = {} if subject is None else _latest(surface, proof.sessions, subject, whole)
     pictures, undrawn = _figures(surface, subject, whole)
-    problems = (*problems, *undrawn)
-    latest |= {"problems": problems, "proven": _proven(len(digests))}
+    problems = (*proof.problems, *undrawn)
+    latest |= {"problems": problems, "proven": proven_text(len(proof.digests))}
     time = made_at or datetime.now().astimezone()
     html = report_html(
-        surface.to_json(), whole.rows, latest, pictures, digests=digests,
+        surface.to_json(), whole.rows, latest, pictures, digests=proof.digests,
         made_at=f"{time:%Y-%m-%d %H:%M}",
     )  # fmt: skip
     if tell is not None:
+        steps = len(proof.sessions) + 1
         tell(steps, steps)
     verdict = latest.get("verdict")
-    return SurfaceReport(html, verdict and verdict["state"], len(sound), problems)
+    return SurfaceReport(html, verdict and verdict["state"], len(proof.sessions), problems)
 
 
-def _judged(surface: Surface, sessions: Sequence[SessionSummary]) -> Progress:
+def _measured(session: Session) -> bool:
+    """Whether a visit measured the surface itself: on its plate, or by the spherometer."""
+    visit = session.visit
+    return bool(own_readings(session)) or any(one.measured for one in visit.spherometers)
+
+
+def own_readings(session: Session) -> list[LoggedReading]:
+    """Readings on the surface's plate; a contact with another piece is the pair's matter."""
+    return [one for one in session.visit.readings if one.against is None]
+
+
+def judged_visits(surface: Surface, sessions: Sequence[SessionSummary]) -> Progress:
     """Progress as `fringe progress` tells it, of these sessions alone."""
     records = visit_records(sessions)
     like = like_changes(surface) if any(one.measured for one in records) else []
     return progress(records, surface.tolerance, aperture=aperture_if_any(surface), like=like)
 
 
-def _proven(count: int) -> str:
+def proven_text(count: int) -> str:
+    """Say that so many sessions are as they were written; nothing where there are none."""
     if count == 0:
         return ""
     which = "The session was" if count == 1 else f"All {count} sessions listed here were"
@@ -130,7 +128,7 @@ def _latest(
 ) -> dict[str, Any]:
     """What the report speaks of, in the words of `report_html`."""
     place = [one.session_id for one in sound].index(subject.summary.session_id)
-    then = _judged(surface, sound[: place + 1])
+    then = judged_visits(surface, sound[: place + 1])
     visit, summary = subject.visit, subject.summary
     values: dict[str, Any] = {
         "verdict": then.verdict and then.verdict.to_json(),
@@ -151,18 +149,38 @@ def _latest(
     }
     shown = _shown(subject)
     if shown is None:
-        return values
+        return values | _by_spherometer(subject, whole.rows[place], whole.wavelength_nm)
     values["reading"] = shown.reading.to_json()
     values["power_u_parts"] = shown.reading.power_u_parts
     if shown.lamp is not None:
         values["lamp"] = {"name": shown.lamp.name, "source": shown.lamp.source}
-    if len(visit.readings) > 1:
+    own = own_readings(subject)
+    if len(own) > 1 or shown.aperture_mm is not None:
         values["readings"] = [
-            {"photograph": _photograph_name(subject, one), "reading": one.reading.to_json()}
-            for one in visit.readings
-        ]
-        values["mean"] = _mean(whole.rows[place], whole.wavelength_nm, len(visit.readings))
+            {"photograph": _photograph_name(subject, one), "reading": one.reading.to_json(),
+             "aperture_mm": one.aperture_mm}
+            for one in own
+        ]  # fmt: skip
+        values["mean"] = _mean(whole.rows[place], whole.wavelength_nm, len(own))
     return values
+
+
+def _by_spherometer(subject: Session, row: VisitRow, wavelength_nm: float | None) -> dict[str, Any]:
+    """Result of a visit that the spherometer alone measured; nothing where it did not."""
+    if row.power_fringes is None:
+        return {}
+    result = compared(subject.surface, subject.visit.spherometers)
+    budgets = [] if result is None else [one for one in _budgets_of(result) if one is not None]
+    return {
+        "mean": _mean(row, wavelength_nm, 0),
+        "spherometer": [(one.name.removeprefix("spherometer, "), one.text(
+            signed=not one.name.endswith("radius"))) for one in budgets],
+    }  # fmt: skip
+
+
+def _budgets_of(result: SagResult) -> tuple[Budget | None, ...]:
+    return (result.depth_um, result.power_fringes, result.radius_difference_mm,
+            result.work_radius_mm)  # fmt: skip
 
 
 def _mean(row: VisitRow, wavelength_nm: float | None, count: int) -> dict[str, Any]:
@@ -185,7 +203,7 @@ def _since(rows: Sequence[VisitRow]) -> list[str]:
 
 def _shown(session: Session) -> LoggedReading | None:
     """The reading that numbers and figures are of: the last one with a form, else the last."""
-    readings = session.visit.readings
+    readings = own_readings(session)
     formed = [one for one in readings if one.reading.form is not None]
     return formed[-1] if formed else readings[-1] if readings else None
 
@@ -199,36 +217,77 @@ def _figures(
     surface: Surface, subject: Session | None, whole: Progress
 ) -> tuple[dict[str, ReportFigure], list[str]]:
     """Every figure of the report, and a line for each that could not be drawn."""
-    from fringe.show.progress import progress_figure
-
     pictures: dict[str, ReportFigure] = {}
     problems: list[str] = []
     if subject is not None:
-        for number, one in enumerate(subject.visit.readings[-MOST_PHOTOGRAPHS:], 1):
-            try:
-                picture = _overlay(subject, one, "" if pictures else _HOW_TO_SEE)
-            except BadInput as error:
-                problems.append(str(error))
-                continue
-            if picture is not None:
-                pictures[f"overlay {number}"] = picture
+        pictures, problems = overlays(subject, own_readings(subject))
         shown = _shown(subject)
         if shown is not None:
             pictures |= _form_figures(subject, shown)
             pictures |= _budget_figure(subject, shown)
-    if any(row.power_fringes is not None for row in whole.rows):
-        tolerance = surface.tolerance
-        figure = progress_figure(
-            whole.rows, surface.name, tolerance.power_fringes,
-            irregularity_tolerance_fringes=tolerance.irregularity_fringes,
-            wavelength_nm=whole.wavelength_nm, diameter_mm=surface.diameter_mm,
-        )  # fmt: skip
-        count = len(whole.rows)
-        pictures["progress"] = ReportFigure.of(
-            figure,
-            f"Power and irregularity over {count} visits; the table below holds the same numbers.",
-        )
+        else:
+            pictures |= _spherometer_figure(subject)
+    course = course_figure(surface, whole)
+    return pictures | ({} if course is None else {"progress": course}), problems
+
+
+def overlays(
+    subject: Session, readings: Sequence[LoggedReading]
+) -> tuple[dict[str, ReportFigure], list[str]]:
+    """Photographs with their fits, and a line for each that could not be drawn."""
+    pictures: dict[str, ReportFigure] = {}
+    problems: list[str] = []
+    for number, one in enumerate(readings[-MOST_PHOTOGRAPHS:], 1):
+        try:
+            picture = _overlay(subject, one, "" if pictures else _HOW_TO_SEE)
+        except BadInput as error:
+            problems.append(str(error))
+            continue
+        if picture is not None:
+            pictures[f"overlay {number}"] = picture
     return pictures, problems
+
+
+def course_figure(surface: Surface, whole: Progress) -> ReportFigure | None:
+    """Progress over all visits; None before anything was measured."""
+    from fringe.show.progress import progress_figure
+
+    if all(row.power_fringes is None for row in whole.rows):
+        return None
+    tolerance = surface.tolerance
+    figure = progress_figure(
+        whole.rows, surface.name, tolerance.power_fringes,
+        irregularity_tolerance_fringes=tolerance.irregularity_fringes,
+        wavelength_nm=whole.wavelength_nm, diameter_mm=surface.diameter_mm,
+    )  # fmt: skip
+    count = len(whole.rows)
+    return ReportFigure.of(
+        figure,
+        f"Power and irregularity of {surface.name} over {count} "
+        f"visit{'' if count == 1 else 's'}; the table below holds the same numbers.",
+    )
+
+
+def _spherometer_figure(subject: Session) -> dict[str, ReportFigure]:
+    """Bars of the spherometer's budgets, where it read work and plate."""
+    from fringe.show.budget import budget_figure
+    from fringe.show.style import Facts
+
+    result = compared(subject.surface, subject.visit.spherometers)
+    results = [] if result is None else [one for one in _budgets_of(result) if one is not None]
+    if not results:
+        return {}
+    surface = subject.surface
+    facts = Facts(surface.tolerance.wavelength_nm, surface.diameter_mm, **_facts(subject))
+    return {"budget": ReportFigure.of(
+        budget_figure(results, facts, "Uncertainty budget of the spherometer"),
+        "Bars of each input's share of the uncertainty of the spherometer's results.",
+    )}  # fmt: skip
+
+
+def _aperture_mm(subject: Session, one: LoggedReading) -> float:
+    """Diameter of the circle that a reading is over [mm]."""
+    return one.aperture_mm or subject.surface.diameter_mm
 
 
 def _facts(subject: Session) -> dict[str, Any]:
@@ -246,7 +305,7 @@ def _overlay(subject: Session, one: LoggedReading, caption: str) -> ReportFigure
     distance = one.options.get("camera_distance_mm")
     figure = overlay_figure(
         samples, one.reading, title=f"{photograph.file_name} with the fitted dark fringes",
-        diameter_mm=subject.surface.diameter_mm,
+        diameter_mm=_aperture_mm(subject, one),
         camera_distance_mm=float(distance) if distance else None, **_facts(subject),
     )  # fmt: skip
     result = headline_text(one.reading.to_json())
@@ -265,9 +324,12 @@ def _form_figures(subject: Session, shown: LoggedReading) -> dict[str, ReportFig
     reading, surface = shown.reading, subject.surface
     if reading.form is None:
         return {}
-    sizes = {"diameter_mm": surface.diameter_mm, "plate_radius_mm": surface.plate_radius_mm}
+    sizes = {
+        "diameter_mm": _aperture_mm(subject, shown), "plate_radius_mm": surface.plate_radius_mm,
+    }  # fmt: skip
     known = sizes | _facts(subject)
-    tolerance = surface.tolerance
+    # the limits are over the whole aperture
+    tolerance = surface.tolerance if shown.aperture_mm is None else Tolerance()
     scale = (tolerance.wavelength_nm or reading.wavelength_nm) / reading.wavelength_nm
     gap = gap_map_figure(reading, **known)
     profile = profile_figure(
@@ -301,13 +363,13 @@ def _budget_figure(subject: Session, shown: LoggedReading) -> dict[str, ReportFi
         return {}
     bench = Bench(
         work=surface.form,
-        diameter_mm=surface.diameter_mm,
+        diameter_mm=_aperture_mm(subject, shown),
         plate_radius_mm=surface.plate_radius_mm,
         u_plate_radius_mm=surface.plate.radius_u_mm or 0.0,
         u_wavelength_nm=shown.lamp.u_wavelength_nm if shown.lamp else 0.0,
     )
     results = list(reading_budgets([reading], bench, trials=0).results.values())
-    facts = Facts(reading.wavelength_nm, surface.diameter_mm, **_facts(subject))
+    facts = Facts(reading.wavelength_nm, bench.diameter_mm, **_facts(subject))
     title = f"Uncertainty budget of {_photograph_name(subject, shown)}"
     inputs = ", ".join(row.input.name for row in results[0].rows[:4])
     return {

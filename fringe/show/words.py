@@ -115,7 +115,7 @@ def reading_rows(reading: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("Tilt", _fringes(reading, "tilt_fringes")),
         ("Dark rings", _plain(reading.get("rings"))),
         ("Ring step", _ring_step(reading)),
-        ("Effective radius", _number(reading.get("effective_radius_mm"), "mm", 5)),
+        ("Effective radius", _long(reading.get("effective_radius_mm"))),
     ]
     return [(label, value) for label, value in rows if value]
 
@@ -159,6 +159,14 @@ def _fringes(reading: Mapping[str, Any], name: str) -> str:
 
 def _number(value: float | None, unit: str, count: int) -> str:
     return "" if value is None else f"{figures(value, count)} {unit}".strip()
+
+
+def _long(value_mm: float | None) -> str:
+    """Return a length of any size to five figures: two alike surfaces have one of kilometres."""
+    if value_mm is None:
+        return ""
+    scale, unit = (1.0, "mm") if value_mm < 1e5 else (1e3, "m") if value_mm < 1e8 else (1e6, "km")
+    return f"{figures(value_mm / scale, 5)} {unit}"
 
 
 def _plain(value: Any) -> str:

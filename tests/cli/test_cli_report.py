@@ -6,7 +6,9 @@ import pytest
 
 from calling import call, refused
 from fringe.archive.session import Visit
+from fringe.archive.surface import Plate, Surface, add_surface
 from fringe.archive.write import log_visit
+from fringe.judge.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
 from webpage import Page
 
@@ -72,3 +74,35 @@ def test_an_unknown_surface(surface, capsys, tmp_path):
     """A surface that is not there is refused by its name, and no page is written."""
     assert "concave 1" in refused(capsys, "report", "shop/convex 9", "--out", "page.html")
     assert not (tmp_path / "page.html").exists()
+
+
+def pair_of_two(shop):
+    """A convex that the concave of the archive has as its plate, and their contact on record."""
+    convex = Surface("convex 1", "convex", 3048.0, 150.0)
+    add_surface(shop, convex)
+    concave = Surface(
+        "concave 2", "concave", 3048.0, 150.0, plate=Plate("convex 1"),
+        tolerance=Tolerance(2.0, wavelength_nm=589.29),
+    )  # fmt: skip
+    log_visit(add_surface(shop, concave), Visit(readings=(power_reading(0.4),)), now=hours(1))
+
+
+def test_a_pair(tmp_path, monkeypatch, capsys):
+    """Two surfaces, in either order, are a pair; the record of the one made on the other judges."""
+    monkeypatch.chdir(tmp_path)
+    pair_of_two(tmp_path / "shop")
+    for two in (("shop/convex 1", "shop/concave 2"), ("shop/concave 2", "shop/convex 1")):
+        answer = call(capsys, "report", *two, "--out", "page.html")
+        assert answer.out == "convex 1 and concave 2: inside, 1 visit; report in page.html\n"
+    answer = call(capsys, "report", *two, "--tolerance-power", "0.1", "--out", "page.html")
+    assert answer.out.startswith("convex 1 and concave 2: outside, 1 visit;")
+    page = Page((tmp_path / "page.html").read_text(encoding="utf-8")).root
+    assert page.all("h2")[0].text == "Proven not to match"
+
+
+def test_options_of_a_pair_need_one(surface, capsys):
+    """A tolerance of the match without a partner is refused in a line that says why."""
+    error = refused(
+        capsys, "report", "shop/concave 1", "--tolerance-power", "1", "--out", "page.html"
+    )  # fmt: skip
+    assert "--tolerance-power is of a pair; name both its surfaces" in error

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import re
 
@@ -9,6 +10,7 @@ import pytest
 from PIL import Image
 
 from fringe.archive.gather import logged
+from fringe.archive.sagittas import sagitta_readings
 from fringe.archive.session import Photograph, Visit, Work
 from fringe.archive.write import log_visit
 from fringe.errors import BadInput
@@ -85,7 +87,8 @@ def test_the_last_reading_is_reported_with_all_its_figures(surface, photographed
     names = [image.attributes["alt"] for image in page.all("img")]
     begins = [
         "The photograph rings-1.png with the fitted dark fringes", "Map of the gap",
-        "Departure from the plate", "Bars of each input's share", "Power and irregularity over 2",
+        "Departure from the plate", "Bars of each input's share",
+        "Power and irregularity of concave 1 over 2",
     ]  # fmt: skip
     assert [alt.startswith(start) for alt, start in zip(names, begins, strict=True)] == [True] * 5
     assert table(report.html, "Photographs")[1][0] == "rings-1.png"
@@ -195,3 +198,26 @@ def test_a_surface_in_no_archive_is_refused(surface):
 
     with pytest.raises(BadInput, match="add it first"):
         surface_report(dataclasses.replace(surface, folder=None))
+
+
+def test_a_contact_with_the_partner_is_not_the_surfaces_own(surface, photographed, undrawn):
+    """A later contact with another piece neither judges the surface nor takes its place."""
+    log(surface, photographed(1.25))
+    later = photographed(-7.0)
+    (one,) = later.readings
+    against = (dataclasses.replace(one, against="convex 1"),)
+    log_visit(surface, dataclasses.replace(later, readings=against), now=hours(3))
+    report = surface_report(surface)
+    assert report.verdict == "inside"
+    assert "power +1.25" in banner(report.html).lower()
+    assert "7.00" not in report.html
+
+
+def test_the_spherometer_alone_is_reported(surface, undrawn):
+    """Before there are fringes the page shows what the spherometer says, with its verdict."""
+    kept, result = sagitta_readings(surface, [0.9226], [0.9126], [0.0], u_reading_mm=5e-4)
+    log_visit(surface, Visit(spherometers=kept), now=hours(1))
+    report = surface_report(surface)
+    assert report.verdict == "outside"
+    assert result.power_fringes.text(signed=True) in table(report.html, "By the spherometer")[2][1]
+    assert "power: " in banner(report.html).lower()

@@ -109,6 +109,9 @@ class Reading:
     radius_difference_u95_mm: float | None = None
     edge: Edge | None = None
     edge_source: str | None = None
+    # of a burst: how many frames, and each one's step against the first, modulo one
+    frames: int | None = None
+    steps_fringes: tuple[float, ...] | None = None
     form: FormFit | None = field(default=None, repr=False)
     ring_fit: RingFit | None = field(default=None, repr=False)
     # standard uncertainties [fringe] of power by contribution: `fit`, `edge`, `view`, ...
@@ -143,6 +146,8 @@ class Reading:
             "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
         }  # fmt: skip
         values["edge_source"] = self.edge_source
+        values["frames"] = self.frames
+        values["steps_fringes"] = self.steps_fringes and list(self.steps_fringes)
         values["quality"] = {
             **{
                 name: None if math.isnan(value) else value

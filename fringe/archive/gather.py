@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from fringe.archive.instruments import record_if_any
 from fringe.archive.many import read_many
 from fringe.archive.session import (
     GapMap,
@@ -20,6 +21,7 @@ from fringe.archive.session import (
     Work,
     media_type,
 )
+from fringe.archive.surface import Surface
 from fringe.errors import BadInput, Refused
 from fringe.judge.coverage import coverage_factor
 from fringe.judge.progress import VisitRecord
@@ -179,6 +181,22 @@ def gap_map(reading: Reading, diameter_mm: float | None, side: int = GAP_MAP_SID
     gap[inside] = (fringes - fringes.min()) * reading.wavelength_nm / 2
     scale, unit = (1.0, "1") if diameter_mm is None else (diameter_mm / 2, "mm")
     return GapMap(places * scale, places * scale, gap, unit)
+
+
+def instruments_used(surface: Surface, names: Mapping[str, str | None]) -> dict[str, Any]:
+    """Copies of the records of what was used, as far as the surface's archive has them.
+
+    Parameters
+    ----------
+    surface : Surface
+        As it was loaded, with its folder.
+    names : mapping
+        Name of the `plate`, `spherometer`, `camera` and `lamp`; None for what was not used.
+    """
+    assert surface.folder is not None
+    archive = surface.folder.parent
+    found = {kind: record_if_any(archive, kind, name) for kind, name in names.items() if name}
+    return {kind: record for kind, record in found.items() if record is not None}
 
 
 def take_over(new: Visit, corrected: Visit) -> Visit:

@@ -12,8 +12,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from fringe.archive.gather import logged, visit_records
-from fringe.archive.instruments import find_lamp, list_instruments
+from fringe.archive.gather import instruments_used, logged, visit_records
+from fringe.archive.instruments import find_lamp, instrument_record, list_instruments
 from fringe.archive.life import aperture_if_any, like_changes, surface_progress
 from fringe.archive.order import survey
 from fringe.archive.session import Photograph, Visit, Work
@@ -23,6 +23,7 @@ from fringe.bench.answers import history, settling_answer, visit_answer
 from fringe.bench.shots import Shot, make_shot, minutes_of, options_kept, shot_view
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
+from fringe.judge.abrasives import check_stage
 from fringe.judge.progress import VisitRecord, VisitRow, progress
 from fringe.judge.rates import Change
 from fringe.judge.verdict import measured_from_reading
@@ -45,7 +46,8 @@ class Settings:
     surface: str | None = None
     lamp: str | None = None
     sense: str = "auto"
-    camera_distance_mm: float | None = None
+    camera_distance_mm: float | None = None  # said by hand, before what the camera's record says
+    camera: str | None = None
 
 
 class Desk:
@@ -94,6 +96,10 @@ class Desk:
         own = [one.name for one in list_instruments(self.archive, "lamp")]
         return [*own, *(name for name in lamp_names() if name not in own)]
 
+    def cameras(self) -> list[str]:
+        """Names of the cameras that the archive has on record."""
+        return [one.name for one in list_instruments(self.archive, "camera")]
+
     # --- what a device may do ---------------------------------------------------------------
 
     def set(self, settings: Settings) -> None:
@@ -109,6 +115,7 @@ class Desk:
         if settings.surface is not None:
             surface = self._surface(settings.surface)
             find_lamp(settings.lamp or surface.lamp or "sodium", self.archive)
+        self._distance_mm(settings)
         with self._lock:
             if settings.surface != self.settings.surface:
                 settings = replace(settings, sense="auto")  # it was said of the other one
@@ -197,10 +204,16 @@ class Desk:
             surface = self._chosen()
             if any(one.state in ("waiting", "reading") for one in self._shots):
                 raise BadInput("a photograph is still being read; wait for it or remove it")
+            if work.stage is not None:
+                check_stage(work.stage)
             path = log_visit(surface, self._as_visit(surface, work, told))
-            judged, _ = surface_progress(surface, alone=True)
+            judged, problems = surface_progress(surface)
             numbers = {row.session_id: i for i, row in enumerate(judged.rows, 1)}
-            result = {"visit": numbers[path.stem], "session": path.stem, "surface": surface.name}
+            result = {
+                "visit": numbers[path.stem], "session": path.stem, "surface": surface.name,
+                "verdict": judged.rows[numbers[path.stem] - 1].verdict,
+                "next": judged.next_step.text(), "problems": list(problems),
+            }  # fmt: skip
             self._logged[visit_id] = result
             self._visit = secrets.token_hex(8)
             self._shots = []
@@ -232,12 +245,14 @@ class Desk:
                 "visit": self._visit,
                 "surfaces": [_surface_line(one) for one in self.surfaces()],
                 "lamps": self.lamps(),
+                "cameras": self.cameras(),
                 "settings": {
                     "surface": self.settings.surface,
                     "lamp": self.settings.lamp,
                     "usual_lamp": surface.lamp if surface else None,
                     "sense": self.settings.sense,
                     "camera_distance_mm": self.settings.camera_distance_mm,
+                    "camera": self.settings.camera,
                 },
                 "shots": [shot_view(one) for one in self._shots],
                 "answer": answer,
@@ -288,6 +303,13 @@ class Desk:
             raise BadInput("choose the surface first")
         return self._surface(self.settings.surface)
 
+    def _distance_mm(self, settings: Settings) -> float | None:
+        """Distance of the camera: as said, else as its record has it [mm]."""
+        if settings.camera is None:
+            return settings.camera_distance_mm
+        record = instrument_record(self.archive, "camera", settings.camera)
+        return settings.camera_distance_mm or record.get("distance_mm")
+
     def _read(self, shot: Shot) -> None:
         """Begin to read a photograph, and give up what was begun before."""
         shot.give_up()
@@ -307,7 +329,7 @@ class Desk:
             diameter_mm=surface.diameter_mm,
             plate_radius_mm=surface.plate_radius_mm,
             work=surface.form,
-            camera_distance_mm=self.settings.camera_distance_mm,
+            camera_distance_mm=self._distance_mm(self.settings),
             sense=self.settings.sense,
         )
         shot.options = options_kept(options, name)
@@ -393,8 +415,17 @@ class Desk:
         }
         return Visit(
             work=work, readings=tuple(readings), photographs=tuple(photographs),
-            inputs=inputs, **told,
+            inputs=inputs, instruments=self._instruments(surface, read=bool(readings)), **told,
         )  # fmt: skip
+
+    def _instruments(self, surface: Surface, *, read: bool) -> dict[str, Any]:
+        """Copies of the records of what was used, where anything was read."""
+        names = {
+            "plate": surface.plate.name,
+            "camera": self.settings.camera,
+            "lamp": self.settings.lamp or surface.lamp,
+        }
+        return instruments_used(surface, names) if read else {}
 
 
 def _surface_line(surface: Surface) -> dict[str, str]:

@@ -117,6 +117,7 @@ def _add_desk(app: Flask, desk: Desk) -> None:
                 lamp=_text(values, "lamp", 200),
                 sense=_text(values, "sense", 20) or "auto",
                 camera_distance_mm=_length(values, "camera_distance"),
+                camera=_text(values, "camera", 200),
             )
         )
         return _json(desk.view())

@@ -250,20 +250,15 @@ def _instruments(
     given: dict[str, Any],
 ) -> dict[str, Any]:  # fmt: skip
     """Copies of the records of what was used, as far as the archive has them."""
-    from fringe.archive.instruments import record_if_any
+    from fringe.archive.gather import instruments_used
 
-    assert surface.folder is not None
-    archive = surface.folder.parent
     used = {
         "plate": surface.plate.name if spherometers or given["against"] is None else None,
         "spherometer": given["spherometer"] if spherometers else None,
         "camera": given["camera"] if readings else None,
         "lamp": (given["lamp"] or surface.lamp) if readings else None,
     }
-    if not (readings or spherometers):
-        return {}
-    found = {kind: record_if_any(archive, kind, name) for kind, name in used.items() if name}
-    return {kind: record for kind, record in found.items() if record is not None}
+    return instruments_used(surface, used) if readings or spherometers else {}
 
 
 def _completed(surface: Surface, visit: Visit) -> Visit:

@@ -27,19 +27,25 @@ if TYPE_CHECKING:
               show_default=True, help="Form of the work.")  # fmt: skip
 @click.option("--by-eye", metavar="TEXT",
               help='Seen without a camera: "rings 3.5 centre", "bow 0.4 of spacing".')  # fmt: skip
+@click.option("--burst", is_flag=True,
+              help="The PHOTOs are frames of one contact: solve them together.")  # fmt: skip
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png",
               help="Draw the fitted fringes on the photograph.")  # fmt: skip
 @worker_options
 @json_option
 def command(
-    photos: tuple[Path, ...], by_eye: str | None, picture: Path | None, as_json: bool,
-    workers: int | None, scheduler: str | None, **given: Any,
+    photos: tuple[Path, ...], by_eye: str | None, burst: bool, picture: Path | None,
+    as_json: bool, workers: int | None, scheduler: str | None, **given: Any,
 ) -> None:  # fmt: skip
     """Read the fringes in a photograph.
 
     The power is over the work's edge, which is found, or given in pixels with --edge;
     --edge none is for a field without an edge, such as a microscope's. Several photographs are
     read at once, each by itself.
+
+    --burst reads five frames or more of one contact as one: camera fixed, the gap shifted a
+    little between frames by pressing or settling. Eight frames that spread over a spacing of the
+    fringes give the gap to a few thousandths of a fringe.
 
     --by-eye takes down what was seen without a camera: rings from their centre to the edge, or
     the bow of straight fringes over the full diameter, in spacings; then where the contact is:
@@ -52,13 +58,20 @@ def command(
       fringe synth --out contact.jpg --power 3.2 --tilt 2 --seed 7
       fringe read contact.jpg --lamp sodium --diameter 150mm --plate-radius 3048mm
       fringe read --by-eye "rings 3.5 centre" --lamp sodium --diameter 150mm
+      fringe synth --out frame.jpg --power 3.2 --tilt 2 --frames 8 --size 600 --seed 7
+      fringe read --burst frame-?.jpg --lamp sodium
     """
     options = _options(given)
     if by_eye is not None:
+        if burst:
+            raise BadInput("--burst belongs to photographs; leave it out with --by-eye")
         _by_eye(by_eye, photos, picture, options, as_json=as_json)
         return
     if not photos:
         raise BadInput("give a photograph to read, or --by-eye")
+    if burst:
+        _burst(photos, picture, options, as_json=as_json)
+        return
     if len(photos) == 1:
         _one(photos[0], picture, options, as_json=as_json)
         return
@@ -84,6 +97,26 @@ def _one(photo: Path, picture: Path | None, options: ReadOptions, *, as_json: bo
         print_json(reading.to_json())
     else:
         _print(photo.name, picture, reading)
+
+
+def _burst(
+    photos: tuple[Path, ...], picture: Path | None, options: ReadOptions, *, as_json: bool
+) -> None:
+    from fringe.cli._waiting import waiting
+    from fringe.orders.burst import read_burst
+    from fringe.photo.frames import load_frames
+
+    if picture is not None:
+        for photo in photos:
+            _check_picture(photo, picture)
+    with waiting(f"reading {len(photos)} frames", quiet=as_json):
+        reading = read_burst(load_frames(photos), options)
+        if picture is not None:
+            _draw(photos[0], picture, reading, options)
+    if as_json:
+        print_json(reading.to_json())
+    else:
+        _print(f"{photos[0].name} and {len(photos) - 1} more", picture, reading)
 
 
 def _by_eye(
@@ -137,12 +170,14 @@ def _check_picture(photo: Path, picture: Path) -> None:
 
 
 def _draw(photo: Path, picture: Path, reading: Reading, options: ReadOptions) -> None:
+    from fringe.photo.when import taken_text
     from fringe.show.overlay import overlay_figure
     from fringe.show.style import png_bytes
     from fringe.synth.files import write_whole
 
     figure = overlay_figure(
-        photo, reading, diameter_mm=options.diameter_mm,
+        photo, reading, title=f"{photo.name} with the fitted dark fringes",
+        when=taken_text(photo), diameter_mm=options.diameter_mm,
         camera_distance_mm=options.camera_distance_mm,
     )  # fmt: skip
     write_whole(picture, png_bytes(figure))

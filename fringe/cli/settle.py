@@ -62,7 +62,7 @@ def command(photos: tuple[Path, ...], picture: Path | None, as_json: bool, **giv
     minutes = [minutes[i] for i in kept]
     found, powers, check = _settled(minutes, readings, surface, given)
     if picture is not None:
-        _draw(picture, minutes, powers, found, surface)
+        _draw(picture, minutes, powers, found, surface, given["diameter"], paths[kept[0]])
     if as_json:
         print_json(_json(paths, kept, minutes, powers, found, check, clock, refused))
     else:
@@ -205,8 +205,9 @@ def _thermal(
 
 def _draw(
     path: Path, minutes: list[float], powers: SettlingPower, found: Settled,
-    surface: Surface | None,
-) -> None:
+    surface: Surface | None, diameter_mm: float | None, first: Path,
+) -> None:  # fmt: skip
+    from fringe.photo.when import taken_text
     from fringe.show.settle import settle_figure
     from fringe.show.style import png_bytes
     from fringe.synth.files import write_whole
@@ -214,7 +215,8 @@ def _draw(
     figure = settle_figure(
         minutes, powers, found,
         surface_name=surface.name if surface else None,
-        diameter_mm=surface.diameter_mm if surface else None,
+        diameter_mm=surface.diameter_mm if surface else diameter_mm,
+        when=taken_text(first),
     )  # fmt: skip
     write_whole(path, png_bytes(figure))
 

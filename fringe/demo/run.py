@@ -240,8 +240,9 @@ class _Run:
         found = settle(minutes, powers.powers_fringes, powers.u_fringes, limit_fringes=limit)
         found = with_common(found, powers.common_u_fringes)
         figure = settle_figure(
-            minutes, powers, found, surface_name=surface.name, diameter_mm=surface.diameter_mm
-        )
+            minutes, powers, found, surface_name=surface.name,
+            diameter_mm=surface.diameter_mm, when=f"{visit.when:%Y-%m-%d %H:%M}",
+        )  # fmt: skip
         picture = self.folder / PICTURES / f"{_stem(surface)}-settling.png"
         picture.write_bytes(png_bytes(figure))
         return found

@@ -68,6 +68,25 @@ def camera_time(path: Path | BinaryIO) -> datetime | None:
     return _parsed(notes)
 
 
+def taken_text(path: Path) -> str:
+    """Say when a photograph was taken: by the camera's note, else since when the file is there.
+
+    Returns
+    -------
+    str
+        For example ``2026-03-14 09:30``, or ``file of 2026-03-14 09:30``.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be opened.
+    """
+    noted = camera_time(path)
+    if noted is not None:
+        return f"{noted:%Y-%m-%d %H:%M}"
+    return f"file of {datetime.fromtimestamp(_file_time(path)):%Y-%m-%d %H:%M}"
+
+
 def _parsed(notes: Any) -> datetime | None:
     try:
         time = datetime.strptime(str(notes[_TAKEN]).strip("\0 "), "%Y:%m:%d %H:%M:%S")

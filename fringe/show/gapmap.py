@@ -108,8 +108,8 @@ def gap_map_figure(
         below = _draw(sheet, left, top, side, one, grid, reading.wavelength_nm / 2)
         bottom = max(bottom, sheet.paragraph(left, below, side, caption, BODY_PT))
     note = (
-        "Both as seen in the photograph. Contours as marked on the scales, dashed below zero."
-        " Cross: where the gap is smallest."
+        "Both as seen in the photograph. Contours as marked on the scales, in nm and in fringes,"
+        " dashed below zero. Cross: where the gap is smallest."
     )
     if reading.sense not in ("centre", "edge"):
         note += " The sense is unknown, so both maps may be upside down."
@@ -179,7 +179,8 @@ def _draw_map(axes: Axes, one: _Map, grid: FormGrid, side: float) -> None:
             axes, _richest_line(one, grid), levels, one.step, one.colours,
             (one.low, one.high), inch=2.02 / side, signed=one.signed,
         )  # fmt: skip
-    _mark_contact(axes, grid)
+    if not one.signed:
+        _mark_contact(axes, grid)
     axes.set_xlim(-1.01, 1.01)
     axes.set_ylim(1.01, -1.01)
     axes.set_axis_off()

@@ -16,6 +16,8 @@ from fringe.show.style import INK, PAPER, SMALL_PT, line_height_in, text_width_i
 
 Array = NDArray[np.float64]
 
+_LONGEST_NM = 6  # characters that labels beside each other have room for
+
 
 def nice_step(span: float, most: int) -> float:
     """Return the least step of 1, 2 or 5 times a power of ten with at most `most` in a span."""
@@ -80,15 +82,24 @@ def colour_scale(
         axes.spines[side].set_visible(True)
     every = 1 + (len(ticks) - 1) // 6
     anchor = round(ticks[0] / step) if ticks else 0
+    labelled = [(k + anchor) % every == 0 for k in range(len(ticks))]
     axes.set_xticks(ticks)
     axes.set_xticklabels([
-        tick_text(one, every * step, signed=signed) if (k + anchor) % every == 0 else ""
-        for k, one in enumerate(ticks)
+        tick_text(one, every * step, signed=signed) if shown else ""
+        for one, shown in zip(ticks, labelled, strict=True)
     ])  # fmt: skip
     axes.set_xlabel("fringes", labelpad=2)
+    # the same contours in nm, so that each can be read in both
     upper = axes.secondary_xaxis("top", functions=_nm_functions(nm_per_fringe))
-    upper.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
-    upper.xaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value, signed=signed)))
+    heights = [one * nm_per_fringe for one in ticks]
+    upper.set_xticks(heights)
+    decimals = 0 if step * nm_per_fringe >= 5 else 1
+    names = [nm_text(round(one, decimals), signed=signed) for one in heights]
+    if max((len(name) for name in names), default=0) > _LONGEST_NM:  # room for every second
+        labelled = [(k + anchor) % (2 * every) == 0 for k in range(len(ticks))]
+    upper.set_xticklabels([
+        name if shown else "" for name, shown in zip(names, labelled, strict=True)
+    ])  # fmt: skip
     upper.set_xlabel("nm", labelpad=3)
 
 

@@ -41,6 +41,7 @@ def settle_figure(
     *,
     surface_name: str | None = None,
     diameter_mm: float | None = None,
+    when: str | None = None,
     title: str | None = None,
 ) -> Figure:
     """Draw the readings of a settling piece, the fit, and the end that it leads to.
@@ -55,6 +56,8 @@ def settle_figure(
         What :func:`fringe.judge.settle.settle` made of them.
     surface_name, diameter_mm : str or None, float or None
         Name of the surface, and its aperture's diameter [mm].
+    when : str or None
+        When the first photograph was taken, in words.
     title : str or None
         Heading.
 
@@ -63,7 +66,7 @@ def settle_figure(
     Figure
     """
     sheet = Sheet()
-    facts = Facts(powers.wavelength_nm, diameter_mm, None, surface_name)
+    facts = Facts(powers.wavelength_nm, diameter_mm, None, surface_name, when)
     top = sheet.heading(title or "Settling", facts)
     whole = sheet.width_in - 2 * MARGIN_IN
     top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, f"{text_of(found)}.", BODY_PT) + 0.12

@@ -116,6 +116,7 @@ def reading_rows(reading: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("Dark rings", _plain(reading.get("rings"))),
         ("Ring step", _ring_step(reading)),
         ("Effective radius", _long(reading.get("effective_radius_mm"))),
+        ("Frames", _plain(reading.get("frames"))),
     ]
     return [(label, value) for label, value in rows if value]
 

@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from fringe.archive.instruments import add_instrument
+from fringe.archive.life import surface_progress
 from fringe.archive.order import list_sessions
 from fringe.archive.read import open_session
 from fringe.archive.session import Work
@@ -188,6 +190,38 @@ def test_logging_keeps_everything(desk, reader, picture, surface):
     view = desk.view()
     assert view["shots"] == []
     assert [row["power"] for row in view["history"]] == ["+1.50 ± 0.10"]
+
+
+def test_records_of_what_was_used_are_kept(desk, reader, picture, surface):
+    """The visit holds copies of plate, camera and lamp as the archive has them, as `log` does."""
+    shop = surface.folder.parent
+    add_instrument(shop, "camera", "overhead", {"distance_mm": 900.0})
+    add_instrument(shop, "plate", surface.plate.name,
+                   {"form": "convex", "radius_mm": 3048.6})  # fmt: skip
+    desk.set(Settings("concave 1", camera="overhead"))
+    put(desk, reader, picture(), 1.5)
+    (job,) = (order[0] for order in reader.orders)
+    assert job.options.camera_distance_mm == 900.0
+    result = desk.log(desk.view()["visit"], Work("polish", 40.0, "tool"))
+    (summary,) = list_sessions(surface.folder)
+    kept = open_session(summary.place).visit.instruments
+    assert {kind: record["name"] for kind, record in kept.items()} == {
+        "plate": surface.plate.name, "camera": "overhead",
+    }  # fmt: skip
+    judged, problems = surface_progress(surface)
+    assert result["verdict"] == judged.rows[-1].verdict == "inside"
+    assert (result["next"], result["problems"]) == (judged.next_step.text(), list(problems))
+
+
+def test_what_is_said_goes_before_the_cameras_record(desk, reader, picture, surface):
+    """A distance said by hand is read with, though a camera of the archive is chosen."""
+    add_instrument(surface.folder.parent, "camera", "overhead", {"distance_mm": 900.0})
+    desk.set(Settings("concave 1", camera="overhead", camera_distance_mm=1200.0))
+    put(desk, reader, picture(), 1.5)
+    assert reader.orders[0][0].options.camera_distance_mm == 1200.0
+    assert desk.view()["cameras"] == ["overhead"]
+    with pytest.raises(BadInput, match="gone"):
+        desk.set(Settings("concave 1", camera="gone"))
 
 
 def test_a_visit_is_logged_once(desk, reader, picture, surface):

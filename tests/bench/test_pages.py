@@ -217,7 +217,10 @@ def test_a_visit_is_logged(ask, desk, surface):
     sent = {"visit": desk.view()["visit"], "stage": "polish", "minutes": "12,5"}
     logged = ask("POST", "/api/log", json=sent).json["logged"]
     (path,) = surface.folder.glob("*.h5")
-    assert logged == {"visit": 1, "session": path.stem, "surface": "concave 1"}
+    assert logged == {
+        "visit": 1, "session": path.stem, "surface": "concave 1", "verdict": None,
+        "next": "remeasure", "problems": [],
+    }  # fmt: skip
     assert desk.view()["history"][0]["work"] == "polish 12.5 min"
 
 

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from fringe.errors import BadInput
-from fringe.photo.when import camera_time, times_min
+from fringe.photo.when import camera_time, taken_text, times_min
 
 
 @pytest.fixture
@@ -75,3 +75,10 @@ def test_minutes_by_the_files(photo):
     assert times_min(paths) == ([0.0, 5.0, 15.0], "file")
     mixed = [photo("d.jpg", "2026:03:14 10:10:00", "+01:00", stamp=1e9), paths[0]]
     assert times_min(mixed)[1] == "file"
+
+
+def test_when_in_words(photo):
+    """The camera's note is told as it stands; the file's time is told as the file's."""
+    assert taken_text(photo("a.jpg", "2026:03:14 10:10:31")) == "2026-03-14 10:10"
+    stamp = datetime(2026, 3, 14, 9, 30).timestamp()
+    assert taken_text(photo("b.jpg", None, stamp=stamp)) == "file of 2026-03-14 09:30"

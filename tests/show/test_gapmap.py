@@ -128,3 +128,17 @@ def test_a_reading_without_form_is_refused(made_rings):
     """Rings without an edge have no map; that is said in one line."""
     with pytest.raises(BadInput, match="no form"):
         gap_map_figure(made_rings())
+
+
+def test_each_contour_is_marked_in_nm_and_in_fringes(made_reading):
+    """Analytic: above each contour's mark in fringes stands its height, fringes times lambda/2."""
+    figure = gap_map_figure(made_reading(3.2, tilt=(1.0, 0.0), wavelength_nm=589.3))
+    for scale in figure.axes[1::2]:
+        (upper,) = scale.child_axes
+        fringes = [label.get_text() for label in scale.get_xticklabels()]
+        heights = [label.get_text() for label in upper.get_xticklabels()]
+        shown = [(f, h) for f, h in zip(fringes, heights, strict=True) if h]
+        assert len(shown) >= 3
+        for count, height in shown:
+            plain = [float(one.replace("−", "-").replace("\u2009", "")) for one in (count, height)]
+            assert plain[1] == pytest.approx(plain[0] * 589.3 / 2, abs=0.5)

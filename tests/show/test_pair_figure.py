@@ -51,5 +51,6 @@ def test_each_piece_of_evidence_has_a_mark():
 def test_extremes_stay_clean(assert_clean, case):
     """No text overlaps or clips, with one piece of evidence or many, long names and none proven."""
     pair = made(**case)
-    texts = " ".join(assert_clean(pair_figure(pair, next_step(pair))))
-    assert "λ = 589.3 nm" in texts
+    texts = " ".join(assert_clean(pair_figure(pair, next_step(pair), when="2026-03-14")))
+    for fact in ("convex", "2026-03-14", "aperture ⌀ 150 mm", "λ = 589.3 nm"):
+        assert fact in texts

@@ -38,6 +38,7 @@ def test_extremes_stay_clean(assert_clean, case):
     """No text overlaps or clips, from three readings to sixty, with open ends and wild scatter."""
     times, powers, found = made(**case)
     texts = " ".join(assert_clean(settle_figure(
-        times, powers, found, surface_name="Name " * 20, diameter_mm=150.0
+        times, powers, found, surface_name="Name " * 20, diameter_mm=150.0, when="2026-03-14"
     )))  # fmt: skip
-    assert "λ = 589.29 nm" in texts
+    for fact in ("Name Name", "2026-03-14", "aperture ⌀ 150 mm", "λ = 589.29 nm"):
+        assert fact in texts

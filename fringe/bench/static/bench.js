@@ -145,6 +145,8 @@ function showSettings() {
     if (value && document.activeElement !== $(id)) $(id).value = value;
   }
   if ($("sense").value !== settings.sense) $("sense").value = settings.sense;
+  $("camera-line").hidden = !desk.cameras.length;
+  options($("camera-name"), [["", "none on record"], ...desk.cameras.map((name) => [name, name])], settings.camera ?? "");
   const one = surfaces.find((surface) => surface.name === settings.surface);
   $("facts").textContent = one ? `${one.name}: ${one.facts}` : "Choose the surface";
   const lamp = settings.lamp ?? settings.usual_lamp ?? "no lamp yet";
@@ -400,6 +402,7 @@ function sendSettings() {
       lamp: led ? `led:${$("led").value.trim()}` : $("lamp").value,
       sense: $("sense").value,
       camera_distance: $("distance").value,
+      camera: $("camera-name").value,
     },
   });
 }
@@ -473,8 +476,9 @@ $("log-form").addEventListener("submit", async (event) => {
   });
   if (!done) return;
   $("log-form").reset();
-  const { surface, visit, session } = done.logged;
-  $("logged").textContent = `${surface}: visit ${visit} is in the record, as ${session}.`;
+  const { surface, visit, session, verdict, next, problems } = done.logged;
+  const judged = verdict ? ` It is ${verdict}.` : "";
+  $("logged").textContent = [`${surface}: visit ${visit} is in the record, as ${session}.${judged} Next: ${next}.`, ...problems].join(" ");
   $("logged").hidden = false;
 });
 $("log-form").addEventListener("input", () => ($("logged").hidden = true));

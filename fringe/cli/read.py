@@ -58,8 +58,8 @@ def command(
       fringe synth --out contact.jpg --power 3.2 --tilt 2 --seed 7
       fringe read contact.jpg --lamp sodium --diameter 150mm --plate-radius 3048mm
       fringe read --by-eye "rings 3.5 centre" --lamp sodium --diameter 150mm
-      fringe synth --out frame.jpg --power 3.2 --tilt 2 --frames 8 --size 600 --seed 7
-      fringe read --burst frame-?.jpg --lamp sodium
+      fringe synth --out f.jpg --power 3.2 --tilt 2 --frames 6 --size 600 --seed 7
+      fringe read --burst f-1.jpg f-2.jpg f-3.jpg f-4.jpg f-5.jpg f-6.jpg --lamp sodium
     """
     options = _options(given)
     if by_eye is not None:
@@ -170,14 +170,12 @@ def _check_picture(photo: Path, picture: Path) -> None:
 
 
 def _draw(photo: Path, picture: Path, reading: Reading, options: ReadOptions) -> None:
-    from fringe.photo.when import taken_text
     from fringe.show.overlay import overlay_figure
     from fringe.show.style import png_bytes
     from fringe.synth.files import write_whole
 
     figure = overlay_figure(
-        photo, reading, title=f"{photo.name} with the fitted dark fringes",
-        when=taken_text(photo), diameter_mm=options.diameter_mm,
+        photo, reading, diameter_mm=options.diameter_mm,
         camera_distance_mm=options.camera_distance_mm,
     )  # fmt: skip
     write_whole(picture, png_bytes(figure))

@@ -337,8 +337,10 @@ def first_steps(stack: Stack, rho2: Array, rng: np.random.Generator) -> Steps:
     rng : numpy Generator
     """
     frames = stack.frames
-    guesses = [g for most in (1.0, 0.4, 0.15) for g in _components(stack, rho2 < most)]
-    guesses += [pace * np.arange(frames) for pace in (0.11, 0.25, 0.37)]
+    guesses: list[Vector] = []
+    for most in (1.0, 0.4, 0.15):
+        guesses += _components(stack, rho2 < most)
+    guesses += [pace * np.arange(frames, dtype=float) for pace in (0.11, 0.25, 0.37)]
     guesses += list(rng.uniform(0, 1, (8, frames)))
     zero = np.zeros(frames)
     tried = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]

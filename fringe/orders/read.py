@@ -22,6 +22,7 @@ from fringe.optics.view import cos_view
 from fringe.orders.count import count_rings
 from fringe.orders.demod import OrderModel
 from fringe.orders.reading import FormFit, Quality, Reading
+from fringe.orders.sense import UNTOLD, Told, told_by_contrast
 from fringe.orders.solve import Solution, solve
 from fringe.orders.trust import judge_fit, with_form_warnings
 from fringe.photo.ellipse import Edge
@@ -116,7 +117,10 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         warnings.append(
             "the edge was found with little certainty: look at --picture, or give it with --edge"
         )
-    reading = _reading(options, edge, source, solution, warnings)
+    told = UNTOLD
+    if options.sense == "auto":
+        told = told_by_contrast(photo, edge, solution.fit, options.lamp)
+    reading = _reading(options, edge, source, solution, warnings, told)
     return with_form_warnings(photo, reading)
 
 
@@ -178,10 +182,11 @@ def _as_normal(
 
 
 def _reading(
-    options: ReadOptions, edge: Edge, source: str, solution: Solution, warnings: list[str]
-) -> Reading:
+    options: ReadOptions, edge: Edge, source: str, solution: Solution, warnings: list[str],
+    told: Told = UNTOLD,
+) -> Reading:  # fmt: skip
     fit = solution.fit
-    sense, sense_source = "unknown", None
+    sense, sense_source = told.sense, None if told.sense == "unknown" else "contrast"
     if options.sense in ("centre", "edge"):
         sense, sense_source = options.sense, "given"
     model = fit.model

@@ -122,7 +122,8 @@ class ProcessReader:
         self._thread.join()
 
     def _work(self) -> None:
-        self._start()
+        with contextlib.suppress(OSError, RuntimeError):  # tried again with the first order
+            self._start()
         while not self._closing.is_set():
             with contextlib.suppress(Empty):
                 order = self._orders.get(timeout=0.2)
@@ -154,6 +155,9 @@ class ProcessReader:
                         "or take a smaller picture"
                     )
             result: Result = self._pipe.recv()
+        except RuntimeError as error:
+            self._end()
+            return BadInput(f"{name}: the reader cannot be started: {error}")
         except (EOFError, OSError):
             self._end()
             return BadInput(f"{name}: the picture could not be read; export it again")

@@ -209,6 +209,6 @@ def _large(console: Any, text: str, style: str = "bold", rows: int = 9) -> None:
         return
     from rich.text import Text
 
-    from fringe.show.large import large_text
+    from fringe.show.large import large_lines
 
-    console.print(Text("\n".join(large_text(text, console.width - 2, rows=rows)), style=style))
+    console.print(Text("\n".join(large_lines(text, console.width - 2, rows=rows)), style=style))

@@ -40,6 +40,30 @@ def large_text(text: str, columns: int, *, rows: int = TALLEST_ROWS) -> list[str
     return [text]
 
 
+def large_lines(text: str, columns: int, *, rows: int = TALLEST_ROWS) -> list[str]:
+    """Draw text as :func:`large_text` does, its uncertainty below it where both are too wide.
+
+    Parameters
+    ----------
+    text : str
+        One line, as ``+0.328 ± 0.003``.
+    columns, rows : int
+        As there; the uncertainty takes two thirds of the rows more.
+
+    Returns
+    -------
+    list of str
+    """
+    value, sign, rest = text.partition(" ± ")
+    beside = large_text(text, columns, rows=rows)
+    if not sign or len(beside) == rows:
+        return beside
+    above = large_text(value, columns, rows=rows)
+    if len(above) <= len(beside) or len(above) == 1:
+        return beside
+    return [*above, "", *large_text(f"± {rest}", columns, rows=max(5, 2 * len(above) // 3))]
+
+
 def _bitmap(text: str, height: int) -> Any:
     """Letters as an array of bool that is `height` pixels tall, an even number."""
     from PIL import Image, ImageDraw

@@ -95,3 +95,20 @@ def test_what_takes_too_long_is_refused(rings):
         reader.close()
     assert isinstance(result, Refused)
     assert "give the edge" in str(result)
+
+
+def test_a_reader_that_cannot_be_started_says_so(rings, monkeypatch):
+    """Where no process can be had, each photograph is told why, and none waits for good."""
+
+    def no_room(self):
+        raise RuntimeError("no room")
+
+    monkeypatch.setattr(ProcessReader, "_start", no_room)
+    reader = ProcessReader()
+    try:
+        for _ in range(2):
+            result = result_of(reader, Job(rings, "rings.png", OPTIONS))
+            assert isinstance(result, BadInput)
+            assert "rings.png: the reader cannot be started: no room" in str(result)
+    finally:
+        reader.close()

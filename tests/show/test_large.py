@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.show.large import large_text
+from fringe.show.large import large_lines, large_text
 
 
 @pytest.mark.parametrize("columns", [30, 60, 80, 120, 200])
@@ -35,3 +35,14 @@ def test_a_minus_is_one_bar():
     assert [bool(line) for line in lines].count(True) in (1, 2)
     assert not lines[0]
     assert not lines[-1]
+
+
+@pytest.mark.parametrize("columns", [20, 60, 100, 240])
+def test_the_uncertainty_goes_below_where_that_makes_the_value_larger(columns):
+    """Beside where there is room for full height, below where not; never wider than the screen."""
+    text = "+0.3277 ± 0.0032"
+    lines = large_lines(text, columns)
+    assert max(map(len, lines)) <= columns
+    beside, alone = (len(large_text(one, columns)) for one in (text, "+0.3277"))
+    assert ("" in lines) == (alone > beside)
+    assert max(beside, alone) == (lines.index("") if "" in lines else len(lines))

@@ -327,9 +327,9 @@ function showHistory() {
   const { history } = desk;
   $("no-history").hidden = history.length > 0;
   $("history-box").hidden = $("progress-box").hidden = !history.length;
-  rows($("history"), history.map((one) => [one.visit, one.when, one.work, one.power, one.irregularity, one.verdict, one.next]), (cells) => {
+  rows($("history"), history.map((one) => [one.visit, one.power, one.verdict, one.next, one.irregularity, one.work, one.when]), (cells) => {
     const row = tableRow(cells);
-    if (cells[5]) row.children[5].className = `state ${cells[5]}`;
+    if (cells[2]) row.children[2].className = `state ${cells[2]}`;
     return row;
   });
   rows($("stages"), desk.stages, (stage) => new Option("", stage));

@@ -1,10 +1,11 @@
 """Surfaces and sessions on disk, in a form that outlives this program.
 
-This page is the format. A test holds it against a real file, name by name.
+This page is the format; a copy of it lies in every archive, in README.txt. A test holds it
+against a real file, name by name.
 
 Folders
 -------
-An archive is a folder, with a README.txt for whoever finds it. A surface is a folder in it.
+An archive is a folder, and a surface is a folder in it.
 The folder's name is the surface's name made safe for every file system, with eight
 hexadecimal digits of the name's SHA-256 appended where anything had to be altered; the true
 name stands in the surface's record. A surface's folder holds::
@@ -19,6 +20,8 @@ name stands in the surface's record. A surface's folder holds::
 Every file is written under a partial name, flushed to the disk, and only then renamed. No
 file is ever changed afterwards. A partial file also holds its sequence number, so that no
 two sessions ever get the same one, however many programs write at once.
+
+A folder `.NAME.x4t0bz.moving` is a surface whose move to another archive was interrupted.
 
 Beside the surfaces an archive may hold `instruments`, see :mod:`fringe.archive.instruments`,
 and `.index`, by which lists are quick, see :mod:`fringe.archive.index`. The index is made from
@@ -42,7 +45,9 @@ HDF5 (of 1.10 or later) and netCDF-4: any reader of either opens it, for example
 ``xarray.open_dataset(path)`` or ``xarray.open_datatree(path, engine="h5netcdf")``. Text is
 UTF-8 of fixed length; absent attributes do not apply; a number that does not apply in a
 table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of the variable's
-`units` attribute; `1` is a pure number, a fringe being half a wavelength of gap.
+`units` attribute, as in the CF conventions; `1` is a pure number, a fringe being half a
+wavelength of gap. The one unit that CF's table lacks is `pixel`, the step from one sample of the
+photograph to the next.
 
 ``/`` : the visit, and one row a reading
     ``@Conventions`` : ``CF-1.8``
@@ -79,7 +84,7 @@ table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of
     ``method(reading)`` [1] : 0 photograph, 1 counted by eye
     ``wavelength_nm(reading)`` [nm] : wavelength in air that the fringes are counted in
     ``power_fringes(reading)`` [1] : sagitta error of the best-fit sphere; positive with the
-    contact at the centre; the magnitude where the sense is unknown
+        contact at the centre; the magnitude where the sense is unknown
     ``power_u95_fringes(reading)`` [1] : half-width of its 95 % interval
     ``sense(reading)`` [1] : where the contact is: 0 unknown, 1 centre, 2 edge
     ``tilt_fringes(reading)`` [1] : from edge to centre
@@ -112,7 +117,7 @@ table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of
     ``@options`` : JSON, what it was read with
     ``@against`` : the piece that the work was laid on, where it was not its plate
     ``@aperture_mm`` : diameter of the circle that it is over, where that is smaller than the
-    work's aperture, mm; all quantities of the reading are over this circle
+        work's aperture, mm; all quantities of the reading are over this circle
     ``@place_x_mm`` : where the circle lay on the work, from its centre, mm
     ``@place_y_mm`` : likewise, mm
     ``@power_u_parts`` : JSON, standard uncertainty of power by contribution, fringes
@@ -132,14 +137,14 @@ table is NaN (-1 for whole numbers). `N` stands for 1, 2, ... Units are those of
     ``term_n(term)`` [1] : Zernike radial index
     ``term_m(term)`` [1] : Zernike azimuthal index, negative for sines
     ``coefficient_fringes(term)`` [1] : gap at the rim, unnormalised terms, +y as in the
-    photograph (down)
+        photograph (down)
     ``covariance_fringes2(term, term_b)`` [1] : covariance of the coefficients
     ``ring_order(ring)`` [1] : order of each dark ring
     ``ring_radius_px(ring)`` [pixel] : radius of each dark ring
     ``x(x)`` [mm] : places of the gap map; [1], in semi-diameters, where no length is known
     ``y(y)`` [mm] : likewise, downwards
     ``gap_nm(y, x)`` [nm] : air gap along the plate's normal, from its lowest place; NaN
-    outside the aperture
+        outside the aperture
 ``/photograph_N`` : one photograph
     ``@file_name`` : its name when it was logged
     ``@media_type`` : for example ``image/jpeg``

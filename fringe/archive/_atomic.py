@@ -5,11 +5,13 @@ from __future__ import annotations
 import errno
 import os
 import secrets
+import shutil
 from pathlib import Path
 
 from fringe.errors import BadInput
 
 PARTIAL = ".partial"
+MOVING = ".moving"  # a surface's folder on its way to another archive
 _LETTERS = "0123456789abcdefghijkmnpqrstvwxyz"
 
 
@@ -30,6 +32,21 @@ def sync_folder(folder: Path) -> None:
         pass
     finally:
         os.close(handle)
+
+
+def make_folders(folder: Path) -> None:
+    """Make a folder with those above it, so that a loss of power does not take them away."""
+    missing = [one for one in (folder, *folder.parents) if not one.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for one in missing:
+        sync_folder(one.parent)
+
+
+def copy_whole(source: Path, target: Path) -> None:
+    """Copy a file's bytes and times and flush them to the disk; never through a link."""
+    shutil.copy2(source, target, follow_symlinks=False)
+    with open(target, "rb+") as file:
+        os.fsync(file.fileno())
 
 
 def claim(path: Path) -> bool:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive import _hdf5 as hdf5
-from fringe.archive._atomic import PARTIAL
+from fringe.archive._atomic import MOVING, PARTIAL
 from fringe.archive.digest import objects, seal_problem
 from fringe.archive.index import FOLDER as INDEX
 from fringe.archive.index import index_problems
@@ -137,14 +137,28 @@ def check_archive(archive: Path) -> Findings:
     """Check every surface of an archive, its instruments' records, and its index."""
     folders = list_surfaces(archive)
     parts = [*(check_surface(folder) for folder in folders), _check_instruments(archive)]
-    known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX}
+    moving = sorted(p for p in archive.iterdir() if p.name.endswith(MOVING))
+    known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX, *moving}
     leftovers, unknown = _other_files(archive, known)
     return Findings(
         sum(part.checked for part in parts),
-        (*(line for part in parts for line in part.problems), *index_problems(archive)),
+        (
+            *(line for part in parts for line in part.problems),
+            *map(_interrupted, moving),
+            *index_problems(archive),
+        ),
         (*leftovers, *(path for part in parts for path in part.leftovers)),
         (*unknown, *(path for part in parts for path in part.unknown)),
         tuple(path for part in parts for path in part.damaged),
+    )
+
+
+def _interrupted(folder: Path) -> str:
+    """Say what to do with a surface's folder that never arrived in another archive."""
+    name = folder.name.removesuffix(MOVING)[1:].rpartition(".")[0]
+    return (
+        f"{folder}: a move to another archive was interrupted; if the surface is there, whole, "
+        f"remove this folder, else name it {name}"
     )
 
 

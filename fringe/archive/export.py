@@ -31,7 +31,14 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive import _layout as layout
-from fringe.archive._atomic import PARTIAL, cannot_write, fill, publish_if_new, random_suffix
+from fringe.archive._atomic import (
+    PARTIAL,
+    cannot_write,
+    copy_whole,
+    fill,
+    publish_if_new,
+    random_suffix,
+)
 from fringe.archive.many import run_apart
 from fringe.archive.order import survey
 from fringe.archive.read import open_session
@@ -168,7 +175,7 @@ def _write_folder(
     fill(draft / "README.txt", _README.encode())
     fill(draft / "visits.csv", _table(sessions, counting).encode())
     for path in (*record_versions(surface.folder).values(), *sessions):
-        shutil.copyfile(path, draft / RECORD_FOLDER / path.name, follow_symlinks=False)
+        copy_whole(path, draft / RECORD_FOLDER / path.name)
     return sum(_write_photographs(open_session(path), draft / "photographs") for path in sessions)
 
 

@@ -19,7 +19,15 @@ from typing import Any
 
 from fringe.archive import _hdf5 as hdf5
 from fringe.archive import _layout as layout
-from fringe.archive._atomic import PARTIAL, claim, fill, publish, publish_if_new, random_suffix
+from fringe.archive._atomic import (
+    PARTIAL,
+    claim,
+    copy_whole,
+    fill,
+    publish,
+    publish_if_new,
+    random_suffix,
+)
 from fringe.archive.check import chain_problems, check_session
 from fringe.archive.digest import CONTENT_ATTRIBUTE, seal, seal_problem
 from fringe.archive.export import RECORD, RECORD_FOLDER, SCHEMA, SCHEMA_VERSION, SESSION, TABLE
@@ -199,7 +207,7 @@ def _copier(path: Path) -> Callable[[Path], None]:
         problem = seal_problem(path)
         if problem is not None:
             raise BadInput(f"{path}: {problem}")
-        shutil.copyfile(path, to, follow_symlinks=False)
+        copy_whole(path, to)
 
     return copy
 

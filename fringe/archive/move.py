@@ -7,7 +7,7 @@ import os
 import shutil
 from pathlib import Path
 
-from fringe.archive._atomic import PARTIAL, random_suffix, sync_folder
+from fringe.archive._atomic import MOVING, PARTIAL, copy_whole, random_suffix, sync_folder
 from fringe.archive._names import folder_names
 from fringe.archive.instruments import FOLDER
 from fringe.archive.surface import (
@@ -54,7 +54,7 @@ def move_surface(surface: Surface, archive: Path) -> Surface:
         raise BadInput(f"{archive}: {surface.name!r} is in this archive already")
     if folder_by_name(archive, surface.name) is not None:
         raise BadInput(f"{archive}: there is a surface {surface.name!r} already; use another name")
-    hidden = source.with_name(f".{source.name}.{random_suffix()}{PARTIAL}")
+    hidden = source.with_name(f".{source.name}.{random_suffix()}{MOVING}")
     try:
         os.rename(source, hidden)
         try:
@@ -72,13 +72,13 @@ def move_surface(surface: Surface, archive: Path) -> Surface:
 
 def _bring(hidden: Path, archive: Path, name: str) -> Path:
     """Take the folder to the archive and give it a name there; copied from another disk."""
-    draft = archive / f".{random_suffix(10)}{PARTIAL}"
+    draft = archive / hidden.name
     try:
         os.rename(hidden, draft)
     except OSError as error:
         if error.errno not in _OTHER_DISK:
             raise
-        return _copy_over(hidden, draft, archive, name)
+        return _copy_over(hidden, archive, name)
     try:
         return place_folder(archive, draft, name)
     except BaseException:
@@ -90,13 +90,16 @@ def _bring(hidden: Path, archive: Path, name: str) -> Path:
 _OTHER_DISK = (18, 17)
 
 
-def _copy_over(hidden: Path, draft: Path, archive: Path, name: str) -> Path:
+def _copy_over(hidden: Path, archive: Path, name: str) -> Path:
+    paths = [path for path in sorted(hidden.iterdir()) if not path.name.endswith(PARTIAL)]
+    for path in paths:  # the originals go in the end, and nothing must go with them
+        if path.is_symlink() or not path.is_file():
+            raise BadInput(f"{path.name} in the surface's folder is no file; take it out first")
+    draft = archive / f".{random_suffix(10)}{PARTIAL}"
     draft.mkdir()
     try:
-        for path in sorted(hidden.iterdir()):
-            if path.is_file() and not path.name.endswith(PARTIAL):
-                _copy_file(path, draft / path.name)
-        sync_folder(draft)
+        for path in paths:
+            _copy_file(path, draft / path.name)
         final = place_folder(archive, draft, name)
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
@@ -106,9 +109,7 @@ def _copy_over(hidden: Path, draft: Path, archive: Path, name: str) -> Path:
 
 
 def _copy_file(source: Path, target: Path) -> None:
-    shutil.copy2(source, target)
-    with open(target, "rb+") as file:
-        os.fsync(file.fileno())
+    copy_whole(source, target)
     if _digest(source) != _digest(target):
         raise OSError(5, f"{source.name} came out otherwise on the other disk")
 

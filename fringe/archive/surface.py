@@ -15,8 +15,18 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from fringe.archive._atomic import PARTIAL, claim, fill, publish_if_new, random_suffix, sync_folder
+from fringe.archive._atomic import (
+    MOVING,
+    PARTIAL,
+    claim,
+    fill,
+    make_folders,
+    publish_if_new,
+    random_suffix,
+    sync_folder,
+)
 from fringe.archive._names import clean_name, folder_names
+from fringe.archive._readme import readme_text
 from fringe.errors import BadInput
 from fringe.judge.verdict import Tolerance
 
@@ -27,19 +37,6 @@ E_LINE_NM = 546.07  # mercury, ISO 7944: what ISO 10110-5 counts fringes in if n
 _RECORD = re.compile(r"^surface-(\d{4,})\.json$")
 _MAX_BYTES = 1_000_000
 _ZEROS = "0" * 64
-
-README = """This folder is an archive of optical surfaces, written by `fringe`.
-
-Each folder in it is one surface. surface-0001.json and so on hold what the surface is meant
-to be, the highest number being the current record; they are plain text.
-Each .h5 file is one visit to the bench. It is HDF5 and netCDF-4: h5dump, ncdump, h5py or
-xarray open it without `fringe`. The photographs lie inside with their original bytes, in
-/photograph_1/data and so on. To prove that a file is as it was written, compare
-    head -c -128 FILE.h5 | sha256sum
-with the digest on the file's last line (tail -c 128 FILE.h5).
-Names that start with a dot hold nothing that the others do not: what an interrupted writer left
-behind, and .index, by which lists are quick; it may be deleted.
-"""
 
 
 @dataclass(frozen=True)
@@ -381,7 +378,7 @@ def _digest(text: str) -> str:
 def make_archive(archive: Path) -> None:
     """Make an archive's folder with its README, if it is not there yet."""
     try:
-        archive.mkdir(parents=True, exist_ok=True)
+        make_folders(archive)
     except (FileExistsError, NotADirectoryError) as error:
         raise BadInput(f"{archive}: is a file, so it cannot be an archive") from error
     except OSError as error:
@@ -392,7 +389,7 @@ def make_archive(archive: Path) -> None:
     if not readme.exists():
         partial = archive / f".readme.{random_suffix()}{PARTIAL}"
         claim(partial)
-        fill(partial, README.encode())
+        fill(partial, readme_text().encode())
         publish_if_new(partial, readme)
 
 
@@ -417,6 +414,7 @@ def place_folder(archive: Path, draft: Path, name: str) -> Path:
     BadInput
         If the archive has a surface of that name.
     """
+    sync_folder(draft)
     for folder_name in folder_names(name):
         final = archive / folder_name
         if not any(e.name.casefold() == folder_name.casefold() for e in archive.iterdir()):
@@ -461,6 +459,9 @@ def folder_by_name(archive: Path, name: str) -> Path | None:
 def _not_found(text: str, archive: Path | None) -> str:
     if archive is None:
         return f"{text}: there is no such surface; give ARCHIVE/NAME, the archive being a folder"
+    hidden = [path for path in archive.iterdir() if path.name.endswith(MOVING)]
+    if hidden:
+        return f"{text}: no such surface; a move was interrupted, `fringe check {archive}` tells"
     names = []
     for folder in list_surfaces(archive):
         try:

@@ -39,8 +39,9 @@ from fringe.show.words import VERDICTS
 _LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.15, 0.62
 _POWER_IN, _IRREGULARITY_IN = 2.9, 1.2
 _DWARFED = 6.0  # beyond so many tolerances a linear scale hides what matters
-# visits nearer than this share of all hours would lie on each other
-_LEAST_STEP = 0.012
+# visits nearer than this share of all hours would lie on each other, and are set side by side;
+# one that would stand farther from its hours than the other share makes visits the scale
+_LEAST_STEP, _MOST_ASIDE = 0.03, 0.08
 _NOT_JUDGED = "not judged"
 _HOURS = "hours of work"
 _AHEAD = 0.5  # of the hours so far, drawn ahead at most
@@ -116,13 +117,15 @@ def progress_figure(
     top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, _latest(rows), BODY_PT) + 0.12
     right = _RIGHT_IN if wavelength_nm is None else _SECOND_IN
     left, width = MARGIN_IN + _LEFT_IN, whole - _LEFT_IN - right
-    margin = 0.035 * (x[-1] - x[0]) if x[-1] > x[0] else 0.5
+    start = _start(rows, x, x_label)
+    margin = 0.035 * (x[-1] - start) if x[-1] > start else 0.5
     ahead = None
     if forecast is not None and tolerance_fringes is not None and x_label == _HOURS:
         ahead = _outlook(rows[-1], forecast, tolerance_fringes, wavelength_nm, x)
     top = _legend(sheet, top, rows, tolerance_fringes is not None, ahead is not None)
-    limits = (x[0] - margin, max(x[-1], ahead[0][-1] if ahead else x[-1]) + margin)
-    top, key = stage_strip(sheet, left, top, width, [row.stage for row in rows], x, limits)
+    limits = (start - margin, max(x[-1], ahead[0][-1] if ahead else x[-1]) + margin)
+    top, key = stage_strip(sheet, left, top, width, [row.stage for row in rows], x, limits,
+                           ends=x_label == _HOURS)
     axes = axes_power = sheet.axes(left, top + 0.08, width, _POWER_IN)
     _draw_power(axes, rows, x, tolerance_fringes)
     if ahead is not None:
@@ -139,7 +142,7 @@ def progress_figure(
         _dress(axes, "irregularity,\nfringes", limits, x_label)
         top += 0.18 + _IRREGULARITY_IN
     top += 0.52
-    for note in (key, _scale_note(axes_power, tolerance_fringes)):
+    for note in (key, _scale_note(axes_power, tolerance_fringes), _aside_note(rows, x, x_label)):
         if note:
             top = sheet.paragraph(MARGIN_IN, top, whole, note, SMALL_PT, colour=MUTED)
     return sheet.finish(top + 0.16)
@@ -168,12 +171,36 @@ def _span(rows: Sequence[VisitRow]) -> str | None:
 def _places(rows: Sequence[VisitRow], against: str | None) -> tuple[list[float], str]:
     hours = [row.hours_total for row in rows]
     if against is None:
-        steps, span = np.diff(hours), hours[-1] - hours[0]
-        apart = len(hours) > 1 and bool(np.all(steps > _LEAST_STEP * span))
-        against = "hours" if apart else "visits"
+        span = hours[-1] - hours[0]
+        aside = _side_by_side(hours)
+        most = max(place - hour for place, hour in zip(aside, hours, strict=True))
+        against = "hours" if span > 0 and most <= _MOST_ASIDE * span else "visits"
     if against == "hours":
-        return hours, _HOURS
+        return _side_by_side(hours), _HOURS
     return [float(k) for k in range(1, len(rows) + 1)], "visit"
+
+
+def _side_by_side(hours: Sequence[float]) -> list[float]:
+    """Hours of work, each visit at least a step from the one before."""
+    step = _LEAST_STEP * (hours[-1] - hours[0])
+    places: list[float] = []
+    for hour in hours:
+        places.append(max(hour, places[-1] + step) if places else hour)
+    return places
+
+
+def _start(rows: Sequence[VisitRow], x: Sequence[float], x_label: str) -> float:
+    """Where the lying scale begins: at the first visit, or with the work before it."""
+    if x_label != _HOURS:
+        return x[0]
+    return max(0.0, x[0] - (rows[0].minutes or 0.0) / 60)
+
+
+def _aside_note(rows: Sequence[VisitRow], x: Sequence[float], x_label: str) -> str:
+    moved = any(place > row.hours_total for place, row in zip(x, rows, strict=True))
+    if x_label != _HOURS or not moved:
+        return ""
+    return "Visits with hardly any work between them stand side by side."
 
 
 def _latest(rows: Sequence[VisitRow]) -> str:

@@ -19,6 +19,8 @@ def stage_strip(
     stages: Sequence[str | None],
     x: Sequence[float],
     limits: tuple[float, float],
+    *,
+    ends: bool = False,
 ) -> tuple[float, str]:
     """Draw runs of visits in one stage as cells, named where the name fits.
 
@@ -33,6 +35,8 @@ def stage_strip(
         Place of each visit on the lying scale.
     limits : (float, float)
         Ends of the lying scale.
+    ends : bool
+        A visit stands at the end of its stage, as on a scale of hours, not in its middle.
 
     Returns
     -------
@@ -54,8 +58,9 @@ def stage_strip(
     inches = width / (limits[1] - limits[0])
     letters: dict[str, str] = {}
     for count, (stage, first, last) in enumerate(runs):
-        start = limits[0] if first == 0 else (x[first - 1] + x[first]) / 2
-        end = limits[1] if last == len(x) - 1 else (x[last] + x[last + 1]) / 2
+        start, end = _cell(first, last, x, limits, ends=ends)
+        if stage is None and ends:
+            continue
         shade = BAND if count % 2 == 0 else PAPER
         axes.axvspan(start, end, facecolor=shade, edgecolor=HAIRLINE, linewidth=0.6)
         text = _fitting(stage, (end - start) * inches, letters)
@@ -65,6 +70,16 @@ def stage_strip(
         )  # fmt: skip
     key = "; ".join(f"{letter}: {stage}" for stage, letter in letters.items())
     return top + _HEIGHT_IN, f"Stages: {key}." if key else ""
+
+
+def _cell(
+    first: int, last: int, x: Sequence[float], limits: tuple[float, float], *, ends: bool
+) -> tuple[float, float]:
+    """Where the cell of a run of visits begins and ends on the lying scale."""
+    if ends:
+        return (limits[0] if first == 0 else x[first - 1]), x[last]
+    start = limits[0] if first == 0 else (x[first - 1] + x[first]) / 2
+    return start, limits[1] if last == len(x) - 1 else (x[last] + x[last + 1]) / 2
 
 
 def _runs(stages: Sequence[str | None]) -> list[tuple[str | None, int, int]]:

@@ -7,7 +7,7 @@ import os
 
 import pytest
 
-from fringe.archive.check import check_surface
+from fringe.archive.check import check_archive, check_surface
 from fringe.archive.instruments import add_instrument, load_instrument
 from fringe.archive.move import move_surface
 from fringe.archive.read import open_session, session_files
@@ -115,13 +115,49 @@ def test_a_move_that_fails_moves_nothing(surface, tmp_path, monkeypatch, fault):
 
     if fault == "copy":
         monkeypatch.setattr("fringe.archive.move.os.rename", rename)
-        monkeypatch.setattr("fringe.archive.move.shutil.copy2", full)
+        monkeypatch.setattr("fringe.archive.move.copy_whole", full)
     else:
         monkeypatch.setattr("fringe.archive.move.place_folder", taken)
     with pytest.raises(BadInput, match=r"No space left|somebody was faster"):
         move_surface(surface, tmp_path / "other")
     assert files(surface.folder) == before
     assert [p.name for p in (tmp_path / "other").iterdir()] == ["README.txt"]
+
+
+@pytest.mark.parametrize("step", ["_bring", "place_folder"])
+def test_a_killed_move_is_told_of(surface, tmp_path, monkeypatch, step):
+    """A move that is killed half-way loses nothing: a check says where all lies and its name."""
+    before, name = files(surface.folder), surface.folder.name
+    child = os.fork()
+    if child == 0:
+        monkeypatch.setattr(f"fringe.archive.move.{step}", lambda *_: os._exit(9))
+        move_surface(surface, tmp_path / "other")
+        os._exit(0)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9
+    archive = tmp_path / ("shop" if step == "_bring" else "other")
+    found = check_archive(archive)
+    (problem,) = found.problems
+    assert "a move to another archive was interrupted" in problem
+    assert problem.endswith(f"else name it {name}")
+    assert (found.leftovers, found.unknown) == ((), ())
+    with pytest.raises(BadInput, match="a move was interrupted, `fringe check"):
+        find_surface(f"{archive}/concave 1")
+    os.rename(problem.partition(":")[0], archive / name)
+    assert files(find_surface(f"{archive}/concave 1").folder) == before
+    assert check_archive(archive).problems == ()
+
+
+def test_what_others_put_there_is_not_lost(surface, tmp_path, disk):
+    """A folder among a surface's files moves along, or the move is refused for it."""
+    (surface.folder / "notes").mkdir()
+    (surface.folder / "notes" / "a.txt").write_text("hello")
+    place = surface.folder
+    if disk == "one disk":
+        place = move_surface(surface, tmp_path / "other").folder
+    else:
+        with pytest.raises(BadInput, match="notes in the surface's folder is no file; take it"):
+            move_surface(surface, tmp_path / "other")
+    assert (place / "notes" / "a.txt").read_text() == "hello"
 
 
 def test_odd_names(tmp_path):

@@ -11,9 +11,11 @@ import shutil
 import subprocess
 import warnings
 from datetime import datetime, timedelta, timezone
+from pathlib import Path
 
 import h5py
 import numpy as np
+import pint
 import pytest
 import xarray
 from PIL import Image
@@ -332,6 +334,52 @@ def written(path) -> dict[str, str]:
         look("", file)
         file.visititems(look)
     return found
+
+
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+
+
+def in_the_readme() -> dict[str, str]:
+    """The same of README.md, which does not tell dimensions."""
+    text = README.split("### A visit's file, name by name")[1].split("\n## ")[0]
+    found = {}
+    for part in text.split("\n- **`")[1:]:
+        group, _, rest = part.partition("`**")
+        found[group] = ""
+        for name, units in re.findall(r"`(@?\w+)`(?:\s\[(\w+)\])?", rest):
+            if units or name.startswith("@"):
+                found[f"{group} {name}"] = units
+    return found
+
+
+def test_the_readme_tells_every_name():
+    """README.md names every group, variable and attribute of the format, with its unit."""
+    page = {name.partition("(")[0]: units for name, units in described().items()}
+    assert in_the_readme() == page
+
+
+def test_an_archive_carries_its_format(surface):
+    """Beside the surfaces lies a text with the format, word for word, readable without markup."""
+    text = (surface.folder.parent / "README.txt").read_text(encoding="utf-8")
+    assert "``" not in text
+    assert ":mod:" not in text
+    lines = {line.strip() for line in text.splitlines()}
+    page = fringe.archive.__doc__.split("\nFolders\n")[1].replace("``", "")
+    assert {line.strip() for line in page.splitlines() if ":mod:" not in line} - lines == {
+        "name stands in the surface's record. A surface's folder holds::"
+    }
+
+
+def test_units_are_those_that_others_know(full):
+    """A library of units takes each for what the end of the name says (digits are exponents)."""
+    registry = pint.UnitRegistry()
+    kinds = {"_nm": "[length]", "_mm": "[length]", "_px": "[printing_unit]",
+             "_px2": "[printing_unit] ** 2", "_deg": ""}  # fmt: skip
+    for name, units in written(full[1]).items():
+        kind = next((kinds[end] for end in kinds if name.partition("(")[0].endswith(end)), "")
+        if units and not name.startswith("/reading_N x") and not name.startswith("/reading_N y"):
+            found = registry.parse_units(re.sub(r"(?<=[a-z])(?=\d)", "**", units))
+            assert found.dimensionality == registry.get_dimensionality(kind or ""), name
 
 
 def test_the_description_is_the_format(full):

@@ -79,13 +79,37 @@ def test_ticks_name_the_tolerance(made_visits):
     assert {"+0.75", "0", "−0.75", "−100"} <= set(labels)
 
 
-def test_visits_too_close_in_hours_are_counted_instead(visit):
-    """Visits that would fall together on the scale of hours are spread out by number."""
-    hours = [0.0, 20.0, 40.0, 40.05, 40.1]
+def test_visits_too_close_in_hours_stand_side_by_side(visit, assert_clean):
+    """A visit without work since the one before is set beside it, and that is said."""
+    rows = [visit(power_fringes=1.0, hours_total=h) for h in (1.0, 20.0, 40.0, 40.0)]
+    figure = progress_figure(rows, "A", 2.0)
+    axes = power_axes(figure)
+    assert axes.get_xlabel() == "hours of work"
+    places = [line.get_xdata()[0] for line in marks(axes)]
+    assert places[:3] == [1.0, 20.0, 40.0]
+    assert 40.5 < places[3] < 42
+    assert any("side by side" in text for text in assert_clean(figure))
+
+
+def test_the_hours_begin_with_the_first_work(visit):
+    """The scale of hours holds the work before the first visit, and its stage's cell ends there."""
+    rows = [visit(power_fringes=1.0, hours_total=h, minutes=m, stage=s)
+            for h, m, s in ((2.0, 120.0, "#400"), (3.0, 60.0, "#400"), (5.0, 120.0, "polish"))]  # fmt: skip
+    figure = progress_figure(rows, "A", 2.0)
+    low, high = power_axes(figure).get_xlim()
+    assert low < 0 < 5 < high
+    strip = figure.axes[0]
+    ends = [round(patch.get_x() + patch.get_width(), 6) for patch in strip.patches]
+    assert ends == [3.0, 5.0]
+
+
+def test_many_visits_without_work_are_counted_instead(visit):
+    """Visits that would stand far from their hours are spread out by number."""
+    hours = [0.0, 20.0, 40.0, 40.05, 40.1, 40.1, 40.1]
     rows = [visit(power_fringes=1.0, hours_total=h) for h in hours]
     axes = power_axes(progress_figure(rows, "A", 2.0))
     assert axes.get_xlabel() == "visit"
-    assert [line.get_xdata()[0] for line in marks(axes)] == [1, 2, 3, 4, 5]
+    assert [line.get_xdata()[0] for line in marks(axes)] == [1, 2, 3, 4, 5, 6, 7]
     axes = power_axes(progress_figure(rows, "A", 2.0, against="hours"))
     assert axes.get_xlabel() == "hours of work"
 

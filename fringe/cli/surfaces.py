@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from fringe.judge.verdict import Verdict
 
 WIDE = 160  # columns of a file or a pipe
+STEP_WIDE = 24  # of the next step, where room is scarce
+COLUMNS = ("surface", "form", "state", "last visit", "visits", "hours", "stage", "power")
+NUMBERS = ("visits", "hours", "power")
+SPARED = ("form", "hours", "visits", "stage")  # the first goes first
 STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
 
@@ -132,23 +136,35 @@ def _show(archive: Path, shown: list[_State], *, steps: bool, listed: bool) -> N
         )  # fmt: skip
         console.print(Text(f"{archive}: {text}"))
         return
-    console.print(_table(shown, steps=steps))
+    console.print(_table(shown, console.width, steps=steps))
 
 
-def _table(shown: list[_State], *, steps: bool) -> Table:
+def _table(shown: list[_State], width: int, *, steps: bool) -> Table:
+    """The surfaces, with as many columns as the terminal has room for."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
 
+    columns = {name: [name, *cells] for name, cells in zip(
+        COLUMNS, zip(*map(_cells, shown), strict=True), strict=True
+    )}  # fmt: skip
+    # the next step's words wrap
+    if steps:
+        longest = max(len("next step"), *(len(one.step or "") for one in shown))
+        width -= min(STEP_WIDE, longest) + 2
+    for name in SPARED:
+        if sum(max(map(len, cells)) + 2 for cells in columns.values()) - 2 <= width:
+            break
+        del columns[name]
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
-    names = ["surface", "form", "state", "last visit", "visits", "hours", "stage", "power"]
-    for name in [*names, *(["next step"] if steps else [])]:
-        right = name in ("visits", "hours", "power")
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
-    for one in shown:
-        cells = _cells(one)
-        table.add_row(*(Text(cell, style=STYLES.get(cell, "")) for cell in cells),
-                      *([Text(one.step or "")] if steps else []))  # fmt: skip
+    for name in columns:
+        table.add_column(name, justify="right" if name in NUMBERS else "left", overflow="fold",
+                         no_wrap=name != "surface")  # fmt: skip
+    if steps:
+        table.add_column("next step")
+    for i, one in enumerate(shown, 1):
+        cells = [Text(cells[i], style=STYLES.get(cells[i], "")) for cells in columns.values()]
+        table.add_row(*cells, *([Text(one.step or "")] if steps else []))
     return table
 
 

@@ -63,7 +63,7 @@ def life(rows: Sequence[VisitRow], wavelength_nm: float) -> Life:
         if row.minutes or row.stage:
             one = NO_STAGE if row.stage is None else stage(row.stage)
             spells.append(Spell(one, row.minutes, row.removed_um, row.pits))
-            between.append((Kind(one.key, row.on_top or ""), row.minutes or 0.0))
+            between.append((Kind(one.key, row.on_top or "", one.name), row.minutes or 0.0))
             whole = whole and row.minutes is not None
         now = _height(row, wavelength_nm)
         if now is None:

@@ -177,10 +177,11 @@ def _before_work(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep | N
         return NextStep("remeasure", f"{last.conflict}; find out which is wrong")
     if _unsettled(last):
         spread = plus_minus(last.power_spread_fringes or 0.0, last.reading_u95_fringes, "fringes")
+        inside = "inside as read, but " if last.verdict == "inside" else ""
         return NextStep(
             "wait",
-            f"readings of one visit differ by {spread}: let the pieces come to one temperature, "
-            "then read again",
+            f"{inside}readings of one visit differ by {spread}: let the pieces come to one "
+            "temperature, then read again; `fringe settle` tells from photographs how long",
         )
     return None
 

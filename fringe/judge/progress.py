@@ -103,7 +103,7 @@ class VisitRow:
     verdict : {'inside', 'outside', 'unproven'} or None
         None where nothing was read, or the surface has no tolerance.
     probability : float or None
-        Probability of conformity.
+        Probability of conformity; None also where it hangs on what was not measured.
     next_step : str or None
         What was to do next after this visit, in a few words.
     session_id : str
@@ -295,7 +295,7 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         irregularity_fringes=one.irregularity_fringes,
         sense=one.sense,
         verdict=judged.state if judged else None,
-        probability=judged.probability if judged else None,
+        probability=_probability(judged),
         next_step=None,
         session_id=visit.session_id,
         on_top=visit.on_top,
@@ -309,6 +309,14 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         pits=visit.pits,
     )
     return row, judged
+
+
+def _probability(judged: Verdict | None) -> float | None:
+    """Probability of conformity; None where something that is limited was not measured."""
+    if judged is None:
+        return None
+    open_ = judged.state != "outside" and any(part.value is None for part in judged.parts)
+    return None if open_ else judged.probability
 
 
 def _part(one: Measured) -> SourceValue:

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from statistics import NormalDist
 
@@ -48,16 +48,19 @@ class Kind:
         The stage's key.
     on_top : str
         `work`, `tool`, or empty where it was not logged.
+    name : str
+        How the log calls the stage; makes no difference between kinds.
     """
 
     stage: str
     on_top: str = ""
+    name: str = field(default="", compare=False)
 
     @property
     def reversed(self) -> Kind | None:
         """The same stage with the other piece on top."""
         other = {"work": "tool", "tool": "work"}.get(self.on_top)
-        return None if other is None else Kind(self.stage, other)
+        return None if other is None else Kind(self.stage, other, self.name)
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 # Chances below and above which a stage is given up, or trusted (ours, no source)
 HOPELESS, SURE = 0.1, 0.9
+FINEST_UM = 15.0  # grains above it are not followed by polishing (common practice, no source)
 USUAL_STAGE = 60.0  # minutes that a stage is worked anyway, where no log tells
 
 
@@ -98,7 +99,7 @@ class _Bench:
         for each in self.like:
             for one in each:
                 for kind, _ in one.minutes:
-                    keys.setdefault(kind.stage, stage(kind.stage))
+                    keys.setdefault(kind.stage, stage(kind.name or kind.stage))
         known = [one for one in keys.values() if one.polish or one.size_um is not None]
         return sorted(known, key=lambda one: one.fineness)
 
@@ -236,10 +237,11 @@ def _hand_over(bench: _Bench, why: str) -> NextStep:
         f"; first look through a loupe whether the pits of {state.left_by}, about "
         f"{state.depth_um:.0f} µm deep, are gone"
     )  # fmt: skip
-    reason = f"{bench.shown}: {why}, go on to {name or 'the next finer stage, or polishing'}{look}"
     found = None if finer is None or on_top is None else bench.forecast(finer.key)
     if name is None:
-        action = "grind" if bench.now.size_um and bench.now.size_um > 15 else "polish"
+        action = "grind" if bench.now.size_um and bench.now.size_um > FINEST_UM else "polish"
+    to = name or ("the next finer grit" if action == "grind" else "a finer grit, or polishing")
+    reason = f"{bench.shown}: {why}, go on to {to}{look}"
     return NextStep(
         action, reason, on_top, found.advised_minutes if found else None,
         name if name != action else None, bench.moves if on_top else None, found, state,

@@ -65,6 +65,18 @@ def test_the_table(shop, capsys):
     assert len([line for line in lines if line.startswith(("far", "worked", "done", "new"))]) == 4
 
 
+def test_a_narrow_terminal_spares_columns(shop, capsys, monkeypatch):
+    """At 60 columns a surface still has one line, with its state, date and power whole."""
+    monkeypatch.setenv("COLUMNS", "60")
+    lines = call(capsys, "surfaces", "shop").out.splitlines()
+    assert max(map(len, lines)) <= 60
+    assert len(lines) == 6
+    (far,) = [line for line in lines if line.startswith("far")]
+    for words in ("outside", "2026-03-14 14:30", "−30.00 ± 0.10"):
+        assert words in far
+    assert "concave" not in far
+
+
 def test_the_same_verdict_as_progress(shop, capsys):
     """State and next step are those that `fringe progress` tells of each surface."""
     found = listed(capsys, "--next")

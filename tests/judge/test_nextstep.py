@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from fringe.judge.lives import life
 from fringe.judge.nextstep import ACTIONS, minutes_text
-from fringe.judge.progress import VisitRecord, progress
+from fringe.judge.progress import VisitRecord, progress, visit_rows
+from fringe.judge.rates import Change, Kind
 from fringe.judge.tolerance import Aperture
 from fringe.judge.verdict import Measured, Tolerance
 from fringe.optics.spheres import radius_difference_mm
@@ -235,6 +236,36 @@ def test_pits_come_first():
     assert "look through a loupe whether the pits of #220, about 159 µm deep" in unknown.reason
 
 
+def test_after_a_coarse_grit_comes_a_finer_one():
+    """Where the log knows no finer stage: after grains above 15 µm a grit, then polishing too."""
+    coarse = step(ground(-20.0, "#120"))
+    assert (coarse.action, coarse.stage) == ("grind", None)
+    assert coarse.reason.endswith("go on to the next finer grit")
+    fine = step(ground(-5.0, "#800"))
+    assert fine.action == "polish"
+    assert fine.reason.endswith("go on to a finer grit, or polishing")
+
+
+def test_a_grit_is_named_as_the_log_names_it():
+    """A stage known only from a like surface goes by the name it was logged under there."""
+    kind = Kind("6.5 um", "tool", "#800")
+    like = [[Change(3.0, 0.01, 0.01, ((kind, 30.0),))] * 4]
+    found = progress([ground(-9.0, "#400")], TOLERANCE, like=like).next_step
+    assert found.stage == "#800"
+    assert "grind with #800" in found.text()
+    assert Kind("6.5 um", "tool") == kind
+    rows = visit_rows([ground(-9.0, "#800"), ground(-5.0, "#800")], 589.29)
+    ((told, _),) = life(rows, 589.29).changes[0].minutes
+    assert told.name == "#800"
+
+
+def test_what_was_not_measured_leaves_the_probability_open():
+    """Unproven for want of irregularity has no probability; outside by power alone has one."""
+    tolerance = Tolerance(2.0, 0.3, wavelength_nm=589.29)
+    assert progress([polish(-0.5)], tolerance).rows[0].probability is None
+    assert progress([polish(-9.0)], tolerance).rows[0].probability == pytest.approx(0.0, abs=1e-6)
+
+
 def test_a_ground_surface_is_not_finished():
     """A radius that is proven right while the surface is grey: on to finer stages, no stop."""
     found = step(ground(-600.0, "#600"), ground(-0.5, "#600"))
@@ -323,6 +354,9 @@ def test_readings_that_drift_wait():
     found = step(polish(-0.2, u=0.02, more=(-0.6, -0.4)))
     assert found.action == "wait"
     assert "temperature" in found.reason
+    assert found.reason.startswith("inside as read, but readings of one visit differ")
+    far = step(polish(-9.0, u=0.02, more=(-9.6, -9.4)))
+    assert (far.action, far.reason[:8]) == ("wait", "readings")
     assert step(polish(-0.5, u=0.05, more=(-0.52,))).action == "stop"
 
 

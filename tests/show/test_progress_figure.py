@@ -93,8 +93,10 @@ def test_visits_too_close_in_hours_stand_side_by_side(visit, assert_clean):
 
 def test_the_hours_begin_with_the_first_work(visit):
     """The scale of hours holds the work before the first visit, and its stage's cell ends there."""
-    rows = [visit(power_fringes=1.0, hours_total=h, minutes=m, stage=s)
-            for h, m, s in ((2.0, 120.0, "#400"), (3.0, 60.0, "#400"), (5.0, 120.0, "polish"))]  # fmt: skip
+    worked = ((2.0, 120.0, "#400"), (3.0, 60.0, "#400"), (5.0, 120.0, "polish"))
+    rows = [
+        visit(power_fringes=1.0, hours_total=h, minutes=m, stage=stage) for h, m, stage in worked
+    ]
     figure = progress_figure(rows, "A", 2.0)
     low, high = power_axes(figure).get_xlim()
     assert low < 0 < 5 < high

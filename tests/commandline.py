@@ -41,6 +41,6 @@ def blocks(text: str, *languages: str) -> list[str]:
 
 
 def example_lines(command: click.Command) -> list[str]:
-    """Return the lines of a help text's Example block."""
-    _, _, examples = (command.help or "").partition("Example:")
+    """Return the lines of the Example block that a command's help ends with."""
+    _, _, examples = (command.epilog or "").partition("Example:")
     return console_lines(examples)

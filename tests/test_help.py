@@ -56,11 +56,19 @@ def test_every_command_takes_json(words: str) -> None:
 
 @pytest.mark.parametrize("words", WORDS)
 def test_every_command_has_an_example(words: str) -> None:
-    """Each help text ends with examples, and the last of them calls this command."""
+    """What `--help` prints ends with examples, and the last of them calls this command."""
     lines = example_lines(WORDS[words])
     assert lines
     assert f"{lines[-1]} ".startswith(f"fringe {words} ")
-    assert (WORDS[words].help or "").rstrip().endswith(lines[-1].split()[-1])
+    printed = WORDS[words].get_help(click.Context(WORDS[words], terminal_width=80)).rstrip()
+    assert printed.count("Example:") == 1
+    assert printed.endswith(lines[-1].split()[-1])
+    assert printed.rindex("Options:") < printed.index("Example:")
+
+
+def test_the_list_ends_with_an_example() -> None:
+    """`fringe --help` ends with the command that shows it all."""
+    assert cli.get_help(click.Context(cli)).rstrip().endswith("Example:\n    fringe demo")
 
 
 SESSION = re.compile(r"\.h5$")
@@ -77,7 +85,7 @@ BEFORE = {
     "log": "surface add",
     "progress": VISIT,
     "budget": VISIT,
-    "report": VISIT,
+    "report": "pair",
     "bench": "surface add",
     "pair": "surface add",
     "surfaces": "surface add",

@@ -7,6 +7,7 @@ import json
 import os
 import sys
 from collections.abc import Sequence
+from inspect import cleandoc
 
 import click
 
@@ -56,12 +57,22 @@ class LazyGroup(click.Group):
             return None
         command = importlib.import_module(COMMANDS[cmd_name][0]).command
         assert isinstance(command, click.Command)
-        return command
+        return _example_last(command)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+def _example_last(command: click.Command) -> click.Command:
+    """Put the example that a docstring ends with below the options, where the eye ends up."""
+    about, mark, example = cleandoc(command.help or "").partition("\b\nExample:")
+    if mark:
+        command.help, command.epilog = about.rstrip(), mark + example
+    for inner in command.commands.values() if isinstance(command, click.Group) else ():
+        _example_last(inner)
+    return command
 
 
 def _print_version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
@@ -82,7 +93,15 @@ def _print_version(ctx: click.Context, param: click.Parameter, value: bool) -> N
     help="Print the version and stop.",
 )
 def cli() -> None:
-    """Read contact fringes between a work and its plate, decide, and keep the record."""
+    """Read contact fringes between a work and its plate, decide, and keep the record.
+
+    \b
+    Example:
+      fringe demo
+    """
+
+
+_example_last(cli)
 
 
 def main(args: Sequence[str] | None = None) -> None:

@@ -43,7 +43,9 @@ def fixed(value: float, decimals: int, *, signed: bool = False) -> str:
 
 def figures(value: float, count: int = 4, *, signed: bool = False) -> str:
     """Print a number that has no stated uncertainty, to a count of significant figures."""
-    if value == 0 or not math.isfinite(value):
+    if value == 0:
+        return "0"  # never a minus zero
+    if not math.isfinite(value):
         return f"{value:g}"
     decimals = count - 1 - math.floor(math.log10(abs(value)))
     if decimals > 9:  # too small for a row of zeros

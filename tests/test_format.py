@@ -44,6 +44,8 @@ def test_signs():
     assert plus_minus(-1.5, 0.2, "fringes", signed=True) == "−1.50 ± 0.20 fringes"
     assert plus_minus(-0.001, 0.2, signed=True) == "0.00 ± 0.20"
     assert fixed(-0.0004, 2) == "0.00"
+    assert figures(-0.0) == "0"
+    assert figures(-0.0, signed=True) == "0"
 
 
 @given(st.floats(1e-9, 1e9))

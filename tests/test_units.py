@@ -10,11 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fringe.errors import BadInput
-from fringe.units import MM_PER_UNIT, length_mm, positive_length_mm
+from fringe.units import MM_PER_UNIT, length_mm, number, positive_length_mm
 
 REGISTRY = pint.UnitRegistry()
-# units that pint does not spell so: the inch sign and the double prime are inches
-SIGNS = {'"': "inch", "″": "inch"}
+# units that pint does not spell so: signs and full stops of inches and feet
+SIGNS = {
+    '"': "inch", "″": "inch", "”": "inch", "''": "inch", "in.": "inch",
+    "'": "foot", "′": "foot", "ft.": "foot",
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("unit", MM_PER_UNIT)
@@ -56,6 +59,14 @@ def test_fractions_are_exact(sign: str, whole: int, numerator: int, denominator:
         ("6in", 152.4),
         ('6"', 152.4),
         ("5 3/4 in", 146.05),
+        ("5-3/4 in", 146.05),
+        ("5¾ in", 146.05),
+        ("5 ¾″", 146.05),
+        ("¾in.", 19.05),
+        ("-½ in", -12.7),
+        ("5⅞ In", 149.225),
+        ("6 INCH", 152.4),
+        ("10'", 3048.0),
         ("3/4 in", 19.05),
         ("793um", 0.793),
         ("0,5 mm", 0.5),
@@ -86,10 +97,16 @@ REFUSED = {
     "5 blobs": "cannot read",
     "1 2 mm": "cannot read",
     "5 mm 3": "cannot read",
+    "5 3/4 3/4 in": "cannot read",
+    "¾¾ in": "cannot read",
+    "¾": "no unit",
+    "150 Kg": "cannot read",
     "1.2.3mm": "cannot read",
     "nan mm": "cannot read",
     "inf mm": "cannot read",
     "1e999 mm": "too large",
+    "1e13 mm": "too large",
+    "1e-13 mm": "too small",
     "9**9**9 mm": "cannot read",
     # 1.5 mm or 1500 mm? A factor of a thousand is not to be guessed.
     "1,500mm": "write 1.500 or 1500 and the unit",
@@ -121,3 +138,34 @@ def test_positive_lengths_are_the_same(value: float, unit: str) -> None:
     """A length above zero is read alike whether or not it must be."""
     text = f"{value!r}{unit}"
     assert positive_length_mm(text) == length_mm(text) > 0
+
+
+def test_the_unit_proposed_is_that_of_the_quantity() -> None:
+    """A bare wavelength is told to carry nanometres, a bare sagitta micrometres."""
+    with pytest.raises(BadInput, match="write for example 589nm"):
+        length_mm("589", "--wavelength", "nm")
+    with pytest.raises(BadInput, match="write for example 808um"):
+        positive_length_mm("808", "--plate", "um")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [("2.5", 2.5), ("2,5", 2.5), (" −3 ", -3.0), ("1/4", 0.25), ("1 1/2", 1.5), ("½", 0.5),
+     ("-1½", -1.5), ("+.5", 0.5), ("1e-3", 1e-3)],
+)  # fmt: skip
+def test_numbers(text: str, expected: float) -> None:
+    """Numbers without a unit are read as people write them, fractions too (analytic)."""
+    assert number(text) == pytest.approx(expected, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [("", "no number"), ("three", "no number"), ("3 mm", "no number"), ("nan", "no number"),
+     ("inf", "no number"), ("1e999", "too large"), ("1/0", "divides by zero"),
+     ("1,500", "write 1.500 or 1500"), ("3%", "no number")],
+)  # fmt: skip
+def test_what_is_no_number(text: str, reason: str) -> None:
+    """What is no number, or might be two, is refused in one line that names the option."""
+    with pytest.raises(BadInput, match=reason) as caught:
+        number(text, "--fringes")
+    assert str(caught.value).startswith(f"--fringes: {text!r}")

@@ -31,7 +31,7 @@ from fringe.judge.verdict import Measured
 
 FOLDER = ".index"
 SCHEMA = "fringe index"
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2  # 2: what was measured counts the plate's form
 _SUFFIX = ".json"
 _MAX_BYTES = 20_000_000
 # A file that is written twice within one tick of the disk's clock looks the same: what changed

@@ -146,6 +146,11 @@ def add_instrument(
     name = _clean(name)
     kept = {key: value for key, value in values.items() if value is not None}
     check_fields(kind, name, kept)
+    if kind == "plate" and kept.get("diameter_mm", 0.0) > 2 * kept["radius_mm"]:
+        raise BadInput(
+            f"{name}: a diameter of {kept['diameter_mm']:g} mm does not lie on a sphere of "
+            f"radius {kept['radius_mm']:g} mm"
+        )
     instrument = Instrument(kind, name, kept, date.today().isoformat())
     taken = _find(archive, kind, name)
     if taken is not None and not replace:

@@ -16,6 +16,7 @@ from fringe.archive import _hdf5 as hdf5
 from fringe.archive import _layout as layout
 from fringe.archive.carried import carried
 from fringe.archive.digest import CONTENT_ATTRIBUTE, content_digest, is_sealed, seal_problem
+from fringe.archive.plateform import plate_form_u_nm, with_plate_form
 from fringe.archive.session import (
     METHODS,
     GapMap,
@@ -199,10 +200,13 @@ def _work(file: Any) -> Work:
 def _all_measured(file: Any) -> tuple[Measured, ...]:
     """What fringes and spherometers said, circles smaller than the aperture carried to it."""
     whole, parts = [], []
+    u_form_nm = plate_form_u_nm(_mapping(file, "instruments"))
     for i, row in enumerate(_rows(file, layout.SUMMARY_COLUMNS), 1):
         group = _need(file, f"reading_{i}")
         one = _measured(file, row, group)
         aperture_mm = hdf5.number(group, "aperture_mm")
+        if u_form_nm:
+            one = with_plate_form(one, u_form_nm, _surface(_need(file, "surface")), aperture_mm)
         if aperture_mm is None:
             whole.append(one)
         else:

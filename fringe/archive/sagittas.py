@@ -64,9 +64,12 @@ def sagitta_readings(
 
 
 def compared(
-    surface: Surface, readings: Sequence[SpherometerReadings]
+    surface: Surface, readings: Sequence[SpherometerReadings], trials: int = 0
 ) -> spherometry.SagResult | None:
-    """What the spherometer readings of a visit say; None without those of work and plate."""
+    """What the spherometer readings of a visit say; None without those of work and plate.
+
+    With `trials`, each budget has its Monte Carlo check of so many draws.
+    """
     by_piece = {one.piece: one for one in readings}
     if "plate" not in by_piece or "work" not in by_piece:
         return None
@@ -90,6 +93,7 @@ def compared(
         u_plate_radius_mm=surface.plate.radius_u_mm,
         diameter_mm=surface.diameter_mm,
         wavelength_nm=surface.tolerance.wavelength_nm or E_LINE_NM,
+        trials=trials,
     )
 
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable
 from typing import Any, TypeVar
 
 import click
 
-from fringe.cli._options import LENGTH
+from fringe.cli._options import WAVELENGTH
 from fringe.errors import BadInput
-from fringe.units import length_mm, positive_length_mm
+from fringe.units import length_mm, number, positive_length_mm
 
 F = TypeVar("F", bound=Callable[..., Any])
 NM_PER_MM = 1e6
@@ -19,7 +18,7 @@ LABEL = 19  # width of the labels in front of the results
 
 
 class Number(click.ParamType):  # type: ignore[type-arg]
-    """A finite number; a decimal comma is taken as well as a point."""
+    """A finite number: a decimal comma is taken as well as a point, and a fraction as `1/4`."""
 
     name = "number"
 
@@ -28,13 +27,19 @@ class Number(click.ParamType):  # type: ignore[type-arg]
     ) -> float:
         """Read the text; BadInput passes through to the one-line error of `main`."""
         what = param.opts[0] if param is not None else "number"
-        try:
-            number = float(str(value).replace("−", "-").replace(",", "."))
-        except ValueError:
-            number = math.nan
-        if not math.isfinite(number):
-            raise BadInput(f"{what}: {value!r} is no number")
-        return number
+        return value if isinstance(value, float) else number(str(value), what)
+
+
+class Percent(Number):
+    """A finite number, with or without its per cent sign."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text as `Number` does."""
+        return super().convert(
+            value.strip().removesuffix("%") if isinstance(value, str) else value, param, ctx
+        )
 
 
 class PositiveNumber(Number):
@@ -44,11 +49,11 @@ class PositiveNumber(Number):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         """Read the text as `Number` does, and refuse zero and less."""
-        number = super().convert(value, param, ctx)
-        if number <= 0:
+        read = super().convert(value, param, ctx)
+        if read <= 0:
             what = param.opts[0] if param is not None else "number"
             raise BadInput(f"{what}: {value!r} is not greater than zero")
-        return number
+        return read
 
 
 class LengthList(click.ParamType):  # type: ignore[type-arg]
@@ -59,8 +64,9 @@ class LengthList(click.ParamType):  # type: ignore[type-arg]
 
     name = "lengths"
 
-    def __init__(self, *, signed: bool = False) -> None:
+    def __init__(self, *, signed: bool = False, unit: str = "mm") -> None:
         self.signed = signed
+        self.unit = unit  # what is proposed where none was typed
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -71,12 +77,14 @@ class LengthList(click.ParamType):  # type: ignore[type-arg]
         what = param.opts[0] if param is not None else "lengths"
         read = length_mm if self.signed else positive_length_mm
         words = [word.strip() for word in re.split(r"(?<=\D),|;", str(value).replace("−", "-"))]
-        return tuple((read(word, what), word) for word in words)
+        return tuple((read(word, what, self.unit), word) for word in words)
 
 
 NUMBER = Number()
+PERCENT = Percent()
 LENGTHS = LengthList()
 SIGNED_LENGTHS = LengthList(signed=True)
+SAGITTAS = LengthList(signed=True, unit="um")
 
 
 def flat(lists: tuple[tuple[tuple[float, str], ...], ...]) -> list[tuple[float, str]]:
@@ -95,7 +103,7 @@ def last_digit_mm(text: str) -> float | None:
 def light_options(function: F) -> F:
     """Add `--lamp` and `--wavelength`; :func:`wavelength_nm` makes one number of them."""
     function = click.option(
-        "--wavelength", type=LENGTH, metavar="L", help="Wavelength in air, as 589.3nm."
+        "--wavelength", type=WAVELENGTH, metavar="L", help="Wavelength in air, as 589.3nm."
     )(function)
     return click.option(
         "--lamp", metavar="NAME", help="Lamp of the table, or led:PEAK_NM:FWHM_NM."
@@ -115,8 +123,19 @@ def wavelength_nm(lamp: str | None, wavelength_mm: float | None) -> float:
     assert wavelength_mm is not None
     wavelength = wavelength_mm * NM_PER_MM
     if not 200 <= wavelength <= 2500:
-        raise BadInput(f"--wavelength: {wavelength:g} nm is no light that fringes are seen in")
+        raise BadInput(
+            f"--wavelength: {wavelength:g} nm is no light that fringes are seen in; "
+            "write for example 589.3nm"
+        )
     return wavelength
+
+
+def counted(value: float, what: str, count: int = 4, *, signed: bool = False) -> str:
+    """Return a number with what it counts, as `1 fringe` and `1.2 fringes`."""
+    from fringe.format import figures
+
+    shown = figures(value, count, signed=signed)
+    return f"{shown} {what}" + ("" if shown.strip("+−") == "1" else "s")
 
 
 def line(label: str, text: str) -> str:

@@ -29,9 +29,10 @@ def budget_table(one: Budget) -> list[str]:
         if abs(row.share) < LEAST_SHARE:
             small.append(row.input.name)
             continue
-        unit = f"{figures(row.input.u, 2)} {row.input.unit}"
+        factor, unit = _readable(row.input.u, row.input.unit)
+        u = f"{figures(row.input.u * factor, 2)} {unit}"
         rows.append(
-            f"  {row.input.name:<20}{unit:>15}{figures(row.sensitivity, 3):>13}"
+            f"  {row.input.name:<20}{u:>15}{figures(row.sensitivity / factor, 3):>13}"
             f"{figures(abs(row.contribution), 2):>9}{100 * row.share:>6.0f} %  "
             f"{'█' * max(0, round(row.share * BAR)) or '▏':<{BAR + 1}}{_dof(row.input.dof)}"
         )
@@ -43,6 +44,13 @@ def budget_table(one: Budget) -> list[str]:
     if check is not None and check.agrees:
         rows.append(line("Monte Carlo", f"{check.trials} draws agree with first order"))
     return rows
+
+
+def _readable(u: float, unit: str) -> tuple[float, str]:
+    """Factor and unit in which an uncertainty has no row of zeros; its sensitivity goes along."""
+    if unit != "mm" or u >= 0.01:
+        return 1.0, unit
+    return (1e3, "µm") if u >= 1e-5 else (1e6, "nm")
 
 
 def _dof(dof: float | None) -> str:

@@ -18,8 +18,9 @@ class Length(click.ParamType):  # type: ignore[type-arg]
 
     name = "length"
 
-    def __init__(self, *, signed: bool = False) -> None:
+    def __init__(self, *, signed: bool = False, unit: str = "mm") -> None:
         self.signed = signed
+        self.unit = unit  # what is proposed where none was typed
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -28,11 +29,14 @@ class Length(click.ParamType):  # type: ignore[type-arg]
         if isinstance(value, float):
             return value
         what = param.opts[0] if param is not None else "length"
-        return (length_mm if self.signed else positive_length_mm)(str(value), what)
+        return (length_mm if self.signed else positive_length_mm)(
+            str(value), what, self.unit
+        )
 
 
 LENGTH = Length()
 SIGNED_LENGTH = Length(signed=True)
+WAVELENGTH = Length(unit="nm")
 
 
 def json_option(function: F) -> F:

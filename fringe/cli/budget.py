@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fringe.cli._bench import NUMBER, line, remark, wrapped_line
+from fringe.cli._bench import NM_PER_MM, NUMBER, line, remark, wrapped_line
 from fringe.cli._budget_table import budget_table
 from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.cli._words import percent_text
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ if TYPE_CHECKING:
 @click.argument("number", required=False)
 @click.option("--diameter-u", type=LENGTH, metavar="L", help="Of the aperture's diameter.")
 @click.option("--plate-radius-u", type=LENGTH, metavar="L", help="Of the plate; else on record.")
-@click.option("--plate-form-u", type=LENGTH, metavar="L", help="Of the plate's form, as a height.")
+@click.option("--plate-form-u", type=LENGTH, metavar="L",
+              help="Of its form, as a height; else on record.")  # fmt: skip
 @click.option("--axial-u", type=NUMBER, metavar="K", help="Of the faces' temperature difference.")
 @click.option("--pieces-u", type=NUMBER, metavar="K", help="Of the pieces' one.")
 @click.option("--glass", metavar="NAME", help="Glass of the table; else the surface's.")
@@ -66,7 +68,7 @@ def command(
         if not label:
             verdict, settling = _judged(opened, found, [o.reading for o in group])
         known |= _labelled(found.results, label)
-    known |= _labelled(_spherometer(opened), "spherometer")
+    known |= _labelled(_spherometer(opened, trials), "spherometer")
     if not known:
         raise BadInput(f"{session}: neither fringes nor a spherometer were read in this session")
     if verdict is None:
@@ -141,7 +143,7 @@ def _bench(opened: Session, group: list[LoggedReading], given: dict[str, Any]) -
         plate_radius_mm=plate_mm,
         u_plate_radius_mm=plate_u,
         u_wavelength_nm=lamps[0].u_wavelength_nm if lamps else 0.0,
-        u_plate_form_nm=(given["plate_form_u"] or 0.0) * 1e6,
+        u_plate_form_nm=_plate_form_nm(opened, first, given["plate_form_u"]),
         u_axial_k=_not_negative("--axial-u", given["axial_u"]),
         u_pieces_k=_not_negative("--pieces-u", given["pieces_u"]),
         expansion_per_k=glass(str(name)).expansion_per_k if known else 0.0,
@@ -149,11 +151,20 @@ def _bench(opened: Session, group: list[LoggedReading], given: dict[str, Any]) -
     )
 
 
-def _spherometer(opened: Session) -> dict[str, Budget]:
+def _plate_form_nm(opened: Session, first: LoggedReading, given_mm: float | None) -> float:
+    """Standard uncertainty of the plate's form: as given, else from its record in the session."""
+    from fringe.archive.plateform import plate_form_u_nm
+
+    if given_mm is not None:
+        return given_mm * NM_PER_MM
+    return plate_form_u_nm(opened.visit.instruments) if first.against is None else 0.0
+
+
+def _spherometer(opened: Session, trials: int) -> dict[str, Budget]:
     """Budgets of the spherometer, where the session has its readings of plate and work."""
     from fringe.archive.sagittas import compared
 
-    result = compared(opened.surface, opened.visit.spherometers)
+    result = compared(opened.surface, opened.visit.spherometers, trials)
     if result is None:
         return {}
     found = (result.depth_um, result.power_fringes, result.work_radius_mm,
@@ -260,8 +271,8 @@ def _text(
     for one in results:
         rows += [*budget_table(one), ""]
     if verdict is not None:
-        rows.append(line("verdict", f"{verdict.state}, "
-                         f"{100 * verdict.probability:.0f} % probable to conform"))  # fmt: skip
+        rows.append(line("verdict", f"{verdict.state} ({percent_text(verdict.probability)} "
+                         "probable to conform)"))  # fmt: skip
     if settling is not None:
         rows.append(wrapped_line("to settle it", settling.text))
     if picture is not None:

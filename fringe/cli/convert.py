@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fringe.cli._bench import NM_PER_MM, NUMBER, light_options, line, wavelength_nm
+from fringe.cli._bench import (
+    NM_PER_MM,
+    NUMBER,
+    PERCENT,
+    counted,
+    light_options,
+    line,
+    wavelength_nm,
+)
 from fringe.cli._options import LENGTH, SIGNED_LENGTH, json_option, print_json
 from fringe.errors import BadInput
 
@@ -17,7 +25,8 @@ if TYPE_CHECKING:
 @click.command("convert", short_help="Convert fringes, radius, sagitta and gap.")
 @click.option("--fringes", type=NUMBER, metavar="N", help="Power; + is contact at the centre.")
 @click.option("--radius-difference", type=SIGNED_LENGTH, metavar="L", help="R_work - R_plate.")
-@click.option("--percent", type=NUMBER, metavar="P", help="The same, in percent of the radius.")
+@click.option("--work-radius", type=LENGTH, metavar="L", help="The same, by the work's radius.")
+@click.option("--percent", type=PERCENT, metavar="P", help="The same, in percent of the radius.")
 @click.option("--sagitta", type=SIGNED_LENGTH, metavar="L", help="Work deeper than plate by L.")
 @click.option("--gap", type=SIGNED_LENGTH, metavar="L", help="Gap at the rim less at the centre.")
 @click.option("--radius", type=LENGTH, required=True, metavar="L", help="Radius of the plate.")
@@ -33,8 +42,9 @@ def command(
 ) -> None:  # fmt: skip
     """Convert one difference of work and plate into all its units.
 
-    Give one of --fringes, --radius-difference, --percent, --sagitta or --gap, with its sign:
-    power is positive when the contact is at the centre, so that the gap opens toward the edge.
+    Give one of --fringes, --radius-difference, --work-radius, --percent, --sagitta or --gap,
+    with its sign: power is positive when the contact is at the centre, so that the gap opens
+    toward the edge. Wavefront is that of a mirror at normal incidence.
 
     \b
     Example:
@@ -45,7 +55,7 @@ def command(
     from fringe.judge.tolerance import Aperture, difference
     from fringe.optics.spheres import convert_fringes
 
-    kind, value = _one(given)
+    kind, value = _one(given, radius)
     light = wavelength_nm(lamp, wavelength)
     result = difference(kind, value, Aperture(radius, diameter, light, work))
     others = {
@@ -58,15 +68,19 @@ def command(
         click.echo("\n".join(_text(result, others)))
 
 
-def _one(given: dict[str, float | None]) -> tuple[str, float]:
+def _one(given: dict[str, float | None], radius_mm: float) -> tuple[str, float]:
+    """Kind and value of the one quantity that was given."""
     kinds = {
-        "fringes": "fringes", "radius_difference": "radius", "percent": "percent",
-        "sagitta": "sagitta", "gap": "gap",
+        "fringes": "fringes", "radius_difference": "radius", "work_radius": "work_radius",
+        "percent": "percent", "sagitta": "sagitta", "gap": "gap",
     }  # fmt: skip
     found: dict[str, Any] = {kinds[key]: one for key, one in given.items() if one is not None}
     if len(found) != 1:
-        raise BadInput("give one of --fringes, --radius-difference, --percent, --sagitta and --gap")
+        names = ", ".join("--" + key.replace("_", "-") for key in kinds)
+        raise BadInput(f"give one of {names}")
     kind, value = found.popitem()
+    if kind == "work_radius":
+        return "radius", value - radius_mm
     return kind, value * NM_PER_MM if kind == "gap" else value
 
 
@@ -76,19 +90,23 @@ def _text(result: Difference, others: dict[str, float]) -> list[str]:
     one = result.aperture
     touch = {"centre": "contact at the centre", "edge": "contact at the edge"}
     rows = [
-        f"{figures(result.power_fringes, signed=True)} fringes at {one.wavelength_nm:.2f} nm over "
-        f"{one.diameter_mm:g} mm: {touch.get(result.sense, 'contact everywhere')}"
+        f"{counted(result.power_fringes, 'fringe', signed=True)} at {one.wavelength_nm:.2f} nm "
+        f"over {one.diameter_mm:g} mm: {touch.get(result.sense, 'contact everywhere')}"
     ]
     rows += [
-        line(f"at {name}", f"{figures(value, signed=True)} fringes")
+        line(f"at {name}", counted(value, "fringe", signed=True))
         for name, value in others.items()
     ]
-    step = result.radius_difference_mm
+    step, plate_um = result.radius_difference_mm, result.plate_sagitta_um
     rows += [
         line("radius difference", f"{figures(step, signed=True)} mm "
              f"({figures(result.percent, signed=True)} %)"),
         line("work radius", f"{figures(one.radius_mm + step, 7)} mm, {one.work}"),
         line("sagitta", f"{figures(result.sagitta_um, signed=True)} µm, work less plate"),
+        line("", f"plate {figures(plate_um, 7)} µm, "
+             f"work {figures(plate_um + result.sagitta_um, 7)} µm"),
         line("gap", f"{figures(abs(result.gap_nm))} nm along the plate's normal"),
+        line("wavefront", f"{counted(abs(result.power_fringes), 'wave')}, peak to valley, "
+             "by one reflection"),
     ]  # fmt: skip
     return rows

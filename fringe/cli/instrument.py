@@ -172,6 +172,10 @@ def lamp(archive: Path, name: str, *, replace: bool, as_json: bool, **given: Any
       fringe instrument add lamp bench/ "filtered arc" --line 546.07:1:10 \\
         --wavelength-u 0.5nm --source "label of the filter"
     """
+    from fringe.optics.lamps import lamp_names
+
+    if name.strip().lower() in lamp_names():
+        raise BadInput(f"{name} is a lamp of the shipped table; give yours a name of its own")
     wavelength_u = given["wavelength_u"]
     values = {
         "lines": [_line(text) for text in given["lines"]],
@@ -261,7 +265,8 @@ def _short(one: Instrument) -> str:
         return f"{values['form']}, radius {radius}"
     if one.kind == "spherometer":
         if "ring_inner_mm" in values:
-            return f"ring {figures(values['ring_inner_mm'], 6)} mm"
+            edges = [values["ring_inner_mm"], values.get("ring_outer_mm")]
+            return f"ring {' / '.join(figures(one, 6) for one in edges if one)} mm"
         ball = values.get("ball_diameter_mm")
         feet = f"balls of {figures(ball, 5)} mm" if ball else "points"
         if "foot_circle_mm" in values:
@@ -269,10 +274,10 @@ def _short(one: Instrument) -> str:
         return f"three {feet}, {' / '.join(figures(leg, 6) for leg in values['legs_mm'])} mm apart"
     if one.kind == "camera":
         parts = []
-        if "distance_mm" in values:
-            parts.append(f"{figures(values['distance_mm'], 5)} mm away")
-        if "scale_px_per_mm" in values:
-            parts.append(f"{figures(values['scale_px_per_mm'], 5)} px/mm")
+        for key, unit in (("distance_mm", "mm away"), ("scale_px_per_mm", "px/mm")):
+            if key in values:
+                u = values.get(f"u_{key}")
+                parts.append(plus_minus(values[key], u and 1.96 * u, unit, digits=5))
         return ", ".join(parts)
     return " + ".join(f"{figures(each['wavelength_nm'], 7)} nm" for each in values["lines"])
 

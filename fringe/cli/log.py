@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fringe.cli._bench import NUMBER, SIGNED_LENGTHS, line, remark, wrapped_line
+from fringe.cli._bench import NUMBER, SAGITTAS, SIGNED_LENGTHS, line, remark, wrapped_line
 from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.cli._surface_reading import surface_reading_options
 from fringe.cli._workers import worker_options
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
               help="Where it lay: across, down from the work's centre; once a PHOTO.")  # fmt: skip
 @click.option("--by-eye", metavar="TEXT", help='Fringes seen without a camera: "rings 3.5 centre".')
 @click.option("--spherometer", metavar="NAME", help="Spherometer on record; else points.")
-@click.option("--sag-plate", type=SIGNED_LENGTHS, multiple=True, metavar="L,...",
+@click.option("--sag-plate", type=SAGITTAS, multiple=True, metavar="L,...",
               help="Its readings on the plate.")  # fmt: skip
-@click.option("--sag-work", type=SIGNED_LENGTHS, multiple=True, metavar="L,...",
+@click.option("--sag-work", type=SAGITTAS, multiple=True, metavar="L,...",
               help="Its readings on the work.")  # fmt: skip
-@click.option("--zero", type=SIGNED_LENGTHS, multiple=True, metavar="L,...",
+@click.option("--zero", type=SAGITTAS, multiple=True, metavar="L,...",
               help="Its readings on a flat; else it was set to zero there.")  # fmt: skip
 @click.option("--reading-u", type=LENGTH, metavar="L", help="Standard uncertainty of a reading.")
 @click.option("--stage", metavar="NAME", help="Work since the last visit: '#400', 9um, polish.")

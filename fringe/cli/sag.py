@@ -11,7 +11,7 @@ import click
 from fringe.cli._bench import (
     LENGTHS,
     NUMBER,
-    SIGNED_LENGTHS,
+    SAGITTAS,
     flat,
     light_options,
     line,
@@ -23,18 +23,21 @@ from fringe.cli._sagitta import reading_u as assumed_u
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
+    from fringe.judge.budget import Budget
     from fringe.judge.reach import Reach
     from fringe.judge.spherometry import SagResult
     from fringe.optics.lamps import Lamp
     from fringe.optics.spherometer import Spherometer
 
+TRIALS = 50_000  # draws of the check that --budget makes
+
 
 @click.command("sag", short_help="Compare plate and work on a spherometer.")
-@click.option("--plate", type=SIGNED_LENGTHS, multiple=True, required=True, metavar="L,...",
+@click.option("--plate", type=SAGITTAS, multiple=True, required=True, metavar="L,...",
               help="Readings on the plate.")  # fmt: skip
-@click.option("--work", type=SIGNED_LENGTHS, multiple=True, required=True, metavar="L,...",
+@click.option("--work", type=SAGITTAS, multiple=True, required=True, metavar="L,...",
               help="Readings on the work.")  # fmt: skip
-@click.option("--zero", type=SIGNED_LENGTHS, multiple=True, metavar="L,...",
+@click.option("--zero", type=SAGITTAS, multiple=True, metavar="L,...",
               help="Readings on a flat; without it the gauge was set to zero there.")  # fmt: skip
 @click.option("--form", type=click.Choice(["convex", "concave"]), default="convex",
               show_default=True, help="Form of the work.")  # fmt: skip
@@ -94,6 +97,7 @@ def command(
         u_plate_radius_mm=options["plate_radius_u"],
         diameter_mm=options["diameter"],
         wavelength_nm=lamp[1] if lamp else None,
+        trials=TRIALS if budget else 0,
     )
     limits = _limits(lamp, options)
     near = reach(result.power_fringes, limits) if result.power_fringes and limits else None
@@ -135,7 +139,7 @@ def _spherometer(options: dict[str, Any]) -> Spherometer | None:
     """Build the spherometer from the line or from its record."""
     shape = [key for key in ("ring", "legs", "foot_circle") if options[key]]
     if options["spherometer"]:
-        if shape:
+        if shape or any(options[key] for key in ("ball", "size_u", "ball_u")):
             raise BadInput("--spherometer brings its own size; leave the size options out")
         from fringe.archive.instruments import instrument_record, spherometer_from_record
 
@@ -204,15 +208,22 @@ def _json(
         "near_enough": near.near_enough if near else None,
         "rings_expected": near.rings_expected if near else None,
         "rings_expected_u95": near.rings_expected_u95 if near else None,
-        "rings_readable": near.rings_readable if near else None,
+        "rings_readable": _finite(near.rings_readable) if near else None,
         "rings_limited_by": near.limited_by if near else None,
-        "overlap_fringes": list(near.overlap_fringes) if near and near.overlap_fringes else None,
+        "overlap_fringes": [_finite(end) for end in near.overlap_fringes]
+        if near and near.overlap_fringes
+        else None,
         "notes": notes,
     }
     shown = {"depth": result.depth_um, "work_radius": result.work_radius_mm,
              "radius_difference": result.radius_difference_mm}  # fmt: skip
     values["budgets"] = {name: one.to_json() for name, one in shown.items() if one is not None}
     return values
+
+
+def _finite(value: float) -> float | None:
+    """Return the value; None for a limit that is none, since JSON has no infinity."""
+    return value if math.isfinite(value) else None
 
 
 def _text(
@@ -239,9 +250,8 @@ def _text(
                  + ("" if abs(step.value) < step.u95 else share)),
         ]  # fmt: skip
     if result.power_fringes is not None and lamp is not None:
-        touch = "centre" if result.power_fringes.value > 0 else "edge"
         rows.append(line(f"over {diameter_mm:.4g} mm", f"{result.power_fringes.text(signed=True)} "
-                         f"at {lamp[1]:.1f} nm, contact at the {touch}"))  # fmt: skip
+                         f"at {lamp[1]:.1f} nm{_contact(result.power_fringes)}"))  # fmt: skip
     if near is not None:
         rows += _near_text(near)
     trap = trap_text(result)
@@ -253,7 +263,15 @@ def _tables(result: SagResult) -> list[str]:
     from fringe.cli._budget_table import budget_table
 
     shown = (result.depth_um, result.work_radius_mm, result.radius_difference_mm)
-    return [row for one in shown if one is not None for row in ("", *budget_table(one))]
+    tables = [row for one in shown if one is not None for row in ("", *budget_table(one))]
+    return tables + [remark(one.warning) for one in shown if one is not None and one.warning]
+
+
+def _contact(power: Budget) -> str:
+    """Where the contact is, as far as the spherometer can tell."""
+    if abs(power.value) < power.u95:
+        return ""
+    return f", contact at the {'centre' if power.value > 0 else 'edge'}"
 
 
 def _near_text(near: Reach) -> list[str]:
@@ -262,14 +280,19 @@ def _near_text(near: Reach) -> list[str]:
     words = {
         "yes": "near enough", "no": "too far yet", "perhaps": "perhaps near enough",
     }  # fmt: skip
+    expected = f"{plus_minus(near.rings_expected, near.rings_expected_u95)} expected"
+    low_end = figures(near.rings_expected_u95, 2)
+    if near.limited_by is None:
+        return [
+            line("rings", f"{expected}: near enough for this lamp"),
+            line("", "how many the camera resolves: give --scale or --camera"),
+            line("both methods", f"should agree from {low_end} fringes on"),
+        ]
     readable = f"{figures(math.floor(near.rings_readable), 5)} readable ({near.limited_by})"
-    expected = plus_minus(near.rings_expected, near.rings_expected_u95)
-    rows = [line("rings", f"{expected} expected, {readable}: {words[near.near_enough]}")]
+    rows = [line("rings", f"{expected}, {readable}: {words[near.near_enough]}")]
     if near.overlap_fringes is None:
-        wide = figures(near.rings_expected_u95, 2)
-        rows.append(line("both methods", f"meet nowhere: ±{wide} is more than can be read"))
+        rows.append(line("both methods", f"meet nowhere: ±{low_end} is more than can be read"))
     else:
-        low, high = near.overlap_fringes
-        rows.append(line("both methods", f"should agree from {figures(low, 2)} to "
-                         f"{figures(math.floor(high), 5)} fringes"))  # fmt: skip
+        high = figures(math.floor(near.overlap_fringes[1]), 5)
+        rows.append(line("both methods", f"should agree from {low_end} to {high} fringes"))
     return rows

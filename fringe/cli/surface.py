@@ -237,9 +237,10 @@ def _plate(surface: Surface, archive: Path, given: dict[str, Any]) -> Any:
     from fringe.archive.surface import Plate
 
     plate, name = surface.plate, given["plate"]
-    if name is not None and name != plate.name:
-        plate = _recorded_plate(surface, archive, name) or Plate(name)
-    elif given["plate_radius"] is not None:
+    if name is not None:
+        kept = plate if name == plate.name else Plate(name)
+        plate = _recorded_plate(surface, archive, name) or kept
+    if given["plate_radius"] not in (None, plate.radius_mm):
         plate = dataclasses.replace(plate, radius_u_mm=None)  # it belongs to the old radius
     fields = {
         "radius_mm": given["plate_radius"], "radius_u_mm": given["plate_radius_u"],

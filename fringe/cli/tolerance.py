@@ -7,18 +7,29 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fringe.cli._bench import NM_PER_MM, NUMBER, light_options, line, wavelength_nm
-from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.cli._bench import (
+    NM_PER_MM,
+    NUMBER,
+    PERCENT,
+    counted,
+    light_options,
+    line,
+    wavelength_nm,
+)
+from fringe.cli._options import LENGTH, WAVELENGTH, json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.judge.system import SystemTolerance
-    from fringe.judge.tolerance import Aperture, FormTolerance, Use
+    from fringe.judge.tolerance import Aperture, FormTolerance
+    from fringe.judge.use import Use
 
 LIMITS = (
     "power", "radius_tolerance", "percent", "sagitta", "gap", "wavefront", "quarter_wave",
     "focus_shift", "irregularity", "iso",
 )  # fmt: skip
+# how a system uses a surface, which the system's file says for each of its own
+USES = ("f_number", "use_wavelength", "footprint", "incidence", "index", "passes")
 
 
 @click.command("tolerance", short_help="Turn a tolerance into all its forms.")
@@ -29,7 +40,7 @@ LIMITS = (
 @light_options
 @click.option("--power", type=NUMBER, metavar="N", help="Power allowed, fringes.")
 @click.option("--radius-tolerance", type=LENGTH, metavar="L", help="Radius allowed, either way.")
-@click.option("--percent", type=NUMBER, metavar="P", help="The same, percent of the radius.")
+@click.option("--percent", type=PERCENT, metavar="P", help="The same, percent of the radius.")
 @click.option("--sagitta", type=LENGTH, metavar="L", help="Sagitta allowed, either way.")
 @click.option("--gap", type=LENGTH, metavar="L", help="Power allowed, as a height.")
 @click.option("--irregularity", type=NUMBER, metavar="N", help="Irregularity allowed, fringes.")
@@ -38,11 +49,11 @@ LIMITS = (
 @click.option("--quarter-wave", is_flag=True, help="The same: a quarter wave (Rayleigh).")
 @click.option("--focus-shift", type=LENGTH, metavar="L", help="Shift of the focus allowed.")
 @click.option("--f-number", type=NUMBER, metavar="F", help="Focal ratio at the focus.")
-@click.option("--use-wavelength", type=LENGTH, metavar="L", help="Wavelength of the use.")
+@click.option("--use-wavelength", type=WAVELENGTH, metavar="L", help="Wavelength of the use.")
 @click.option("--footprint", type=LENGTH, metavar="L", help="Beam on the surface.")
-@click.option("--incidence", type=NUMBER, default=0.0, metavar="DEG", help="Angle of incidence.")
+@click.option("--incidence", type=NUMBER, metavar="DEG", help="Angle of incidence.")
 @click.option("--index", type=NUMBER, metavar="N", help="Refraction into this index; no mirror.")
-@click.option("--passes", type=click.IntRange(1), default=1, metavar="N", help="Times met.")
+@click.option("--passes", type=click.IntRange(1), metavar="N", help="Times met.")
 @click.option("--system", type=click.Path(path_type=Path), metavar="FILE", help="System (TOML).")
 @json_option
 def command(
@@ -66,6 +77,8 @@ def command(
       fringe tolerance --system examples/train.toml --lamp sodium
     """
     if system is not None:
+        if radius is not None or diameter is not None:
+            raise BadInput("--system brings its own radii and diameters; leave yours out")
         _system(system, lamp, wavelength, given, as_json=as_json)
         return
     from fringe.judge.tolerance import Aperture, form_tolerance
@@ -88,6 +101,10 @@ def _system(
 
     if any(given[key] not in (None, False) for key in LIMITS):
         raise BadInput("--system brings its own limit; leave the others out")
+    for key in USES:
+        if given[key] is not None:
+            option = "--" + key.replace("_", "-")
+            raise BadInput(f"--system says how each surface is used; leave {option} out")
     bench = None if lamp is None and wavelength is None else wavelength_nm(lamp, wavelength)
     result = system_tolerance(load_system(path), bench)
     if as_json:
@@ -108,7 +125,7 @@ def _light(lamp: str | None, wavelength: float | None, iso: str | None) -> float
 
 
 def _limits(given: dict[str, Any]) -> dict[str, float | str]:
-    from fringe.judge.tolerance import QUARTER_WAVE
+    from fringe.judge.use import QUARTER_WAVE
 
     names = {
         "power": "fringes", "radius_tolerance": "radius", "focus_shift": "focus",
@@ -124,14 +141,14 @@ def _limits(given: dict[str, Any]) -> dict[str, float | str]:
 
 
 def _use(given: dict[str, Any]) -> Use:
-    from fringe.judge.tolerance import Use
+    from fringe.judge.use import Use
 
     use_wavelength = given["use_wavelength"]
     return Use(
-        incidence_deg=given["incidence"],
+        incidence_deg=given["incidence"] or 0.0,
         footprint_mm=given["footprint"],
         index_after=given["index"],
-        passes=given["passes"],
+        passes=given["passes"] or 1,
         wavelength_nm=None if use_wavelength is None else use_wavelength * NM_PER_MM,
         f_number=given["f_number"],
     )
@@ -143,32 +160,34 @@ def _text(one: FormTolerance, aperture: Aperture) -> list[str]:
     def either_way(value: float | None, unit: str) -> str:
         return f"±{figures(value or 0.0)} {unit}"
 
-    light = f"fringes at {aperture.wavelength_nm:.2f} nm"
     rows = [
         f"{one.iso10110}  over {aperture.diameter_mm:g} mm, radius {aperture.radius_mm:g} mm",
         line("in nanometres", one.iso10110_nm),
     ]
     if one.power_fringes is not None:
         rows += [
-            line("power", either_way(one.power_fringes, light)),
+            line("power", f"±{counted(one.power_fringes, 'fringe')} "
+                 f"at {aperture.wavelength_nm:.2f} nm"),
             line("radius", f"{either_way(one.radius_difference_mm, 'mm')} "
                  f"({either_way(one.percent, '%')})"),
             line("sagitta", either_way(one.sagitta_um, "µm")),
             line("gap", f"{figures(one.gap_nm or 0.0)} nm along the plate's normal"),
-            line("defocus", f"{figures(one.wavefront_waves or 0.0)} waves of "
+            line("defocus", f"{counted(one.wavefront_waves or 0.0, 'wave')} of "
                  f"{one.use_wavelength_nm:.2f} nm, peak to valley"),
         ]  # fmt: skip
     if one.focus_shift_mm is not None:
         rows.append(line("focus", either_way(one.focus_shift_mm, "mm")))
     if one.irregularity_fringes is not None:
-        waves = f"{figures(one.irregularity_waves or 0.0)} waves of wavefront"
-        rows.append(line("irregularity", f"{figures(one.irregularity_fringes)} fringes, {waves}"))
-    for label, value in (
-        ("its symmetric part", one.symmetric_irregularity_fringes),
-        ("its rms", one.rms_irregularity_fringes),
+        waves = f"{counted(one.irregularity_waves or 0.0, 'wave')} of wavefront"
+        rows.append(line("irregularity", f"{counted(one.irregularity_fringes, 'fringe')}, {waves}"))
+    for label, value, what in (
+        ("its symmetric part", one.symmetric_irregularity_fringes, ""),
+        ("rms, RMSt", one.rms_total_fringes, " of the whole deviation"),
+        ("rms, RMSi", one.rms_irregularity_fringes, " of the irregularity"),
+        ("rms, RMSa", one.rms_asymmetry_fringes, " of what is not symmetric in it"),
     ):
         if value is not None:
-            rows.append(line(label, f"{figures(value)} fringes"))
+            rows.append(line(label, counted(value, "fringe") + what))
     return rows
 
 
@@ -181,7 +200,7 @@ def _system_text(result: SystemTolerance) -> list[str]:
         form = match.form
         rows += [
             f"{match.convex} and {match.concave} must match within "
-            f"{figures(form.power_fringes or 0.0, 3)} fringes",
+            f"{counted(form.power_fringes or 0.0, 'fringe', 3)}",
             line("counted", f"at {form.aperture.wavelength_nm:.2f} nm over "
                  f"{form.aperture.diameter_mm:g} mm"),
             line("radii", f"{figures(match.radius_mm, 3)} mm apart at most"),
@@ -192,11 +211,11 @@ def _system_text(result: SystemTolerance) -> list[str]:
     words = {"rss": "root sum square", "linear": "summed", "whole": "each the whole"}
     rows += [
         line("light", f"{100 * system.light:.1f} % comes through {len(system.surfaces)} surfaces"),
-        line("wavefront", f"{figures(system.wavefront_nm / system.wavelength_nm)} waves of "
+        line("wavefront", f"{counted(system.wavefront_nm / system.wavelength_nm, 'wave')} of "
              f"{system.wavelength_nm:.0f} nm for {count}, {words[system.sharing]}"),
     ]  # fmt: skip
     for name, one in result.surfaces.items():
         radius = figures(one.radius_difference_mm or 0.0, 3)
-        fringes = figures(one.power_fringes or 0.0, 3)
-        rows.append(line(name, f"±{fringes} fringes (radius ±{radius} mm)"))
+        fringes = counted(one.power_fringes or 0.0, "fringe", 3)
+        rows.append(line(name, f"±{fringes} (radius ±{radius} mm)"))
     return rows

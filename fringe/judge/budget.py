@@ -14,8 +14,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fringe.errors import BadInput
-from fringe.format import figures, plus_minus
+from fringe.format import fixed, plus_minus, uncertainty_decimals
 from fringe.judge.coverage import coverage_factor
+from fringe.judge.montecarlo import MonteCarlo, check_first_order, draw_inputs, run_model
 
 Model = Callable[[Mapping[str, Any]], Any]
 DISTRIBUTIONS = ("normal", "rectangular")
@@ -86,33 +87,6 @@ class Row:
 
 
 @dataclass(frozen=True)
-class MonteCarlo:
-    """The check by propagation of distributions.
-
-    Attributes
-    ----------
-    trials : int
-        Number of draws.
-    mean, u : float
-        Mean and standard deviation of the result.
-    low, high : float
-        Ends of the interval that leaves 2.5 % on each side.
-    agrees : bool
-        Whether both ends of the first-order interval lie within `tolerance` of them.
-    tolerance : float
-        0.05 u: half a unit in the second figure of an uncertainty of 1.0.
-    """
-
-    trials: int
-    mean: float
-    u: float
-    low: float
-    high: float
-    agrees: bool
-    tolerance: float
-
-
-@dataclass(frozen=True)
 class Budget:
     """A result with the budget of its uncertainty.
 
@@ -161,7 +135,8 @@ class Budget:
         check = self.monte_carlo
         if check is None or check.agrees:
             return None
-        low, high = (figures(end, 5) for end in self.interval)
+        decimals = uncertainty_decimals(self.u or check.u)
+        low, high = (fixed(end, decimals) for end in self.interval)
         return (
             f"{self.name}: first order is not good enough; "
             f"95 % lie between {low} and {high} {self.unit}"
@@ -298,7 +273,7 @@ def budgets(
 
     matrix = _correlation_matrix(inputs, correlations or {})
     numbers = _correlated_numbers(inputs, matrix)
-    draws = _draws(inputs, matrix, trials, seed) if trials else None
+    draws = draw_inputs(inputs, matrix, trials, seed) if trials else None
     results: dict[str, Budget] = {}
     outputs = []
     for (name, unit), model in models.items():
@@ -307,7 +282,7 @@ def budgets(
         value, u = float(nominal_value(output)), float(std_dev(output))
         budget = _assemble(name, unit, value, u, inputs, sensitivities, matrix)
         if draws is not None:
-            check = _compare(budget, _run(model, draws, trials))
+            check = check_first_order(value, u, run_model(model, draws, trials))
             budget = replace(budget, monte_carlo=check)
         results[name] = budget
     return Budgets(results, _output_correlation(outputs))
@@ -438,60 +413,3 @@ def _output_correlation(outputs: Sequence[Any]) -> list[list[float]]:
         matrix[np.ix_(live, live)] = correlation_matrix([outputs[i] for i in live])
     rows: list[list[float]] = matrix.tolist()
     return rows
-
-
-def _draws(inputs: Sequence[Input], matrix: Any, trials: int, seed: int) -> dict[str, Any]:
-    """Draw all inputs (JCGM 101:2008, 6.4); correlated ones are taken as normal."""
-    import numpy as np
-
-    rng = np.random.default_rng(seed)
-    values, vectors = np.linalg.eigh(matrix)
-    root = vectors * np.sqrt(np.clip(values, 0.0, None))
-    unit = rng.standard_normal((trials, len(inputs))) @ root.T
-    draws = {}
-    for i, one in enumerate(inputs):
-        tied = np.count_nonzero(matrix[i]) > 1
-        if one.distribution == "rectangular" and not tied:
-            unit[:, i] = rng.uniform(-math.sqrt(3.0), math.sqrt(3.0), trials)
-        draws[one.name] = one.value + one.u * unit[:, i]
-    return draws
-
-
-def _run(model: Model, draws: Mapping[str, Any], trials: int) -> Any:
-    """Results of all draws, shape (trials,); fewer where the model takes single numbers only."""
-    import numpy as np
-
-    try:
-        return np.broadcast_to(np.asarray(model(draws), dtype=float), (trials,))
-    except (TypeError, ValueError):  # what `math` and an `if` say to an array
-        fewer = min(trials, 50_000)
-    sample = np.empty(fewer)
-    for k in range(fewer):
-        try:
-            sample[k] = model({name: float(column[k]) for name, column in draws.items()})
-        except BadInput:  # a draw outside what the model allows
-            sample[k] = np.nan
-    return sample
-
-
-def _compare(budget: Budget, sample: Any) -> MonteCarlo:
-    """Hold the first-order interval against that of the draws (JCGM 101:2008, clause 8).
-
-    Both with the standard uncertainties as they are; degrees of freedom come in by the
-    coverage factor afterwards, so that what is tested is the straight line alone.
-    """
-    import numpy as np
-
-    sound = sample[np.isfinite(sample)]
-    low, high = np.quantile(sound, [0.025, 0.975]) if sound.size > 1 else (np.nan, np.nan)
-    half, tolerance = coverage_factor() * budget.u, 0.05 * budget.u
-    slack = tolerance + 1e-12 * abs(budget.value)
-    agrees = (
-        sound.size == sample.size
-        and abs(budget.value - half - low) <= slack
-        and abs(budget.value + half - high) <= slack
-    )
-    return MonteCarlo(
-        trials=int(sample.size), mean=float(sound.mean()), u=float(sound.std()),
-        low=float(low), high=float(high), agrees=bool(agrees), tolerance=tolerance,
-    )  # fmt: skip

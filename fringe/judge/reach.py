@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
 # twice what sampling needs), nor fringes of less contrast than this.
 PIXELS_A_RING = 4.0
 LEAST_CONTRAST = 0.2
+# A lamp whose fringes last longer than this sets no limit: what counts is the camera, which
+# would need a picture 160,000 pixels wide.
 MOST_RINGS = 20_000
 
 
@@ -29,9 +32,9 @@ class Reach:
     rings_expected, rings_expected_u95 : float
         Rings over the aperture that the spherometer foretells.
     rings_readable : float
-        The most that lamp and camera can read.
-    limited_by : str
-        `lamp` or `camera`.
+        The most that lamp and camera can read; infinite where neither sets a limit.
+    limited_by : str or None
+        `lamp` or `camera`; None where neither does.
     overlap_fringes : (float, float) or None
         From where the spherometer still sees the difference to where the rings end: there
         both are to agree. None where the two do not meet.
@@ -41,7 +44,7 @@ class Reach:
     rings_expected: float
     rings_expected_u95: float
     rings_readable: float
-    limited_by: str
+    limited_by: str | None
     overlap_fringes: tuple[float, float] | None
 
 
@@ -59,7 +62,8 @@ def reach(power: Budget, limits: Sequence[tuple[str, float]]) -> Reach:
     -------
     Reach
     """
-    limited_by, readable = min(limits, key=lambda one: one[1])
+    name, readable = min(limits, key=lambda one: one[1])
+    limited_by = name if math.isfinite(readable) else None
     expected, u95 = abs(power.value), power.u95
     if expected + u95 <= readable:
         near = "yes"
@@ -77,11 +81,11 @@ def rings_by_camera(diameter_mm: float, scale_px_per_mm: float) -> float:
 
 
 def rings_by_lamp(lamp: Lamp, most: int = MOST_RINGS) -> float:
-    """Orders from contact out to which a lamp's fringes keep enough contrast, `most` at most."""
+    """Orders from contact to which a lamp's fringes keep enough contrast; infinite past `most`."""
     if all(line.fwhm_nm == 0 for line in lamp.lines) and len(lamp.lines) == 1:
-        return float(most)
+        return math.inf
     import numpy as np
 
     orders = np.arange(1, 2 * most + 1) / 2
     faint = np.flatnonzero(lamp.contrast(orders * lamp.wavelength_nm) < LEAST_CONTRAST)
-    return float(orders[faint[0]]) if faint.size else float(orders[-1])
+    return float(orders[faint[0]]) if faint.size else math.inf

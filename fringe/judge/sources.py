@@ -69,9 +69,11 @@ class Bench:
     def __post_init__(self) -> None:
         """Refuse a temperature that nothing can be made of."""
         if self.u_axial_k and (not self.thickness_mm or not self.diameter_mm):
-            raise BadInput("temperature: bending needs the glass's thickness and the diameter")
+            raise BadInput(
+                "temperature: bending needs the glass's thickness (--thickness) and the diameter"
+            )
         if (self.u_axial_k or self.u_pieces_k) and not self.expansion_per_k:
-            raise BadInput("temperature: it needs the glass, for its expansion")
+            raise BadInput("temperature: it needs the glass (--glass), for its expansion")
 
 
 def reading_budgets(

@@ -14,13 +14,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import fmean
 from typing import Any
 
 from fringe.errors import BadInput
-from fringe.format import figures, plus_minus
+from fringe.format import figures
 from fringe.judge.budget import Budget, Input, independent_budget
+from fringe.judge.sagresult import SagResult, text_of, trap_text
 from fringe.optics.spheres import power_fringes
 from fringe.optics.spherometer import (
     Spherometer,
@@ -29,6 +30,15 @@ from fringe.optics.spherometer import (
     radius_from_reading_mm,
     reading_from_radius_mm,
 )
+
+__all__ = [
+    "SagResult",
+    "SpherometerReadings",
+    "compare",
+    "reading_signs",
+    "text_of",
+    "trap_text",
+]
 
 UM_PER_MM = 1e3
 # A ring whose size was given without an uncertainty is not blamed below this, relative to the
@@ -69,76 +79,6 @@ class SpherometerReadings:
 
 
 @dataclass(frozen=True)
-class SagResult:
-    """What the readings say.
-
-    Attributes
-    ----------
-    form : {'convex', 'concave'}
-        Form of the work.
-    method : {'plate', 'ring', 'reading'}
-        Where the circle of contact comes from; `reading`: it is not known.
-    plate_sagitta_um, work_sagitta_um : float
-        Readings from the zero [um].
-    target_um : float
-        Reading that the work would have at the plate's radius [um].
-    depth_um : Budget
-        The work's reading minus its target [um]; positive: the work is too deep.
-    work_radius_mm, plate_radius_mm, radius_difference_mm : Budget or None
-        Radii and R_work - R_plate [mm]; None where nothing gives a size.
-    power_fringes : Budget or None
-        Power that the radius difference means over the aperture [fringe].
-    equal_readings_mm : float
-        Radius difference that equal readings on both would mean [mm]; zero for points.
-    notes : tuple of str
-        What the person should know.
-    """
-
-    form: str
-    method: str
-    plate_sagitta_um: float
-    work_sagitta_um: float
-    target_um: float
-    depth_um: Budget
-    work_radius_mm: Budget | None = None
-    plate_radius_mm: Budget | None = None
-    radius_difference_mm: Budget | None = None
-    power_fringes: Budget | None = None
-    equal_readings_mm: float = 0.0
-    notes: tuple[str, ...] = ()
-
-    @property
-    def state(self) -> str:
-        """`too deep`, `too shallow`, or `equal` within the 95 % interval."""
-        if abs(self.depth_um.value) <= self.depth_um.u95:
-            return "equal"
-        return "too deep" if self.depth_um.value > 0 else "too shallow"
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the values with their 95 % half-widths, under the names of the attributes."""
-        values: dict[str, Any] = {
-            "form": self.form,
-            "method": self.method,
-            "plate_sagitta_um": self.plate_sagitta_um,
-            "work_sagitta_um": self.work_sagitta_um,
-            "target_work_sagitta_um": self.target_um,
-            "state": self.state,
-        }
-        for name, unit, budget in (
-            ("depth_difference", "um", self.depth_um),
-            ("work_radius", "mm", self.work_radius_mm),
-            ("plate_radius", "mm", self.plate_radius_mm),
-            ("radius_difference", "mm", self.radius_difference_mm),
-            ("power", "fringes", self.power_fringes),
-        ):
-            values[f"{name}_{unit}"] = budget.value if budget else None
-            values[f"{name}_u95_{unit}"] = budget.u95 if budget else None
-        values["equal_readings_radius_difference_mm"] = self.equal_readings_mm
-        values["notes"] = list(self.notes)
-        return values
-
-
-@dataclass(frozen=True)
 class _Setup:
     """What the models of one comparison share."""
 
@@ -165,6 +105,7 @@ def compare(
     u_plate_radius_mm: float | None = None,
     diameter_mm: float | None = None,
     wavelength_nm: float | None = None,
+    trials: int = 0,
 ) -> SagResult:
     """Compare the work with the plate by their spherometer readings.
 
@@ -182,6 +123,8 @@ def compare(
         Diameter of the piece, over which the gap is quoted [mm].
     wavelength_nm : float, optional
         Wavelength that the gap's fringes are counted in [nm].
+    trials : int
+        Draws of the Monte Carlo check of each budget; zero leaves it out, and needs no numpy.
 
     Returns
     -------
@@ -196,7 +139,7 @@ def compare(
     notes: list[str] = []
     signs = reading_signs(readings, notes)
     if spherometer is None and plate_radius_mm is None:
-        return _depth_alone(readings, form, signs, notes)
+        return _depth_alone(readings, form, signs, notes, trials)
     base = (readings, spherometer, form, plate_radius_mm, u_plate_radius_mm, signs)
     by_ring = None
     if spherometer is not None:
@@ -208,12 +151,14 @@ def compare(
         _check_sizes(setup, work.value, diameter_mm)
     if by_ring is not None and plate_radius_mm is not None:
         _hold_against_certificate(setup, by_ring, plate_radius_mm)
-    return _result(setup, work, diameter_mm, wavelength_nm)
+    result = _result(setup, work, diameter_mm, wavelength_nm)
+    return _checked(result, setup, (diameter_mm, wavelength_nm), trials) if trials else result
 
 
 def _depth_alone(
-    readings: SpherometerReadings, form: str, signs: tuple[float, float], notes: list[str]
-) -> SagResult:
+    readings: SpherometerReadings, form: str, signs: tuple[float, float], notes: list[str],
+    trials: int,
+) -> SagResult:  # fmt: skip
     """Compare the readings as they are: which is deeper needs no size, if the feet are points."""
     # any size will do: what is asked of the models is the difference of the sagittas alone
     highest = max(abs(one) for one in readings.plate_mm + readings.work_mm)
@@ -221,7 +166,7 @@ def _depth_alone(
     values = _values(setup, {one.name: one.value for one in _inputs(setup)})
     _missing_uncertainties(setup)
     notes.append("the radii need a size: the ring, the legs or the plate's radius")
-    return SagResult(
+    result = SagResult(
         form=form,
         method="reading",
         plate_sagitta_um=values["plate sagitta"] * UM_PER_MM,
@@ -230,6 +175,7 @@ def _depth_alone(
         depth_um=_budget(setup, "depth", "µm", "depth"),
         notes=tuple(notes),
     )
+    return _checked(result, setup, (None, None), trials) if trials else result
 
 
 def _result(
@@ -360,12 +306,47 @@ def _budget(setup: _Setup, name: str, unit: str, key: str) -> Budget:
 
 def _power_budget(setup: _Setup, diameter_mm: float, wavelength_nm: float) -> Budget:
     def model(x: Mapping[str, Any]) -> float:
-        values = _values(setup, x)
-        return power_fringes(
-            values["difference"], values["plate"], diameter_mm, wavelength_nm, setup.form
-        )
+        return _power(setup, _values(setup, x), diameter_mm, wavelength_nm)
 
     return independent_budget("power", "fringes", model, _inputs(setup))
+
+
+def _power(
+    setup: _Setup, values: Mapping[str, float], diameter_mm: float, wavelength_nm: float
+) -> float:
+    return power_fringes(
+        values["difference"], values["plate"], diameter_mm, wavelength_nm, setup.form
+    )
+
+
+def _checked(
+    result: SagResult, setup: _Setup, over: tuple[float | None, float | None], trials: int
+) -> SagResult:
+    """Add to each budget of a result what a Monte Carlo run says of it."""
+    import numpy as np
+
+    from fringe.judge.montecarlo import check_first_order, draw_inputs
+
+    keys = {"depth_um": "depth", "work_radius_mm": "work", "plate_radius_mm": "plate",
+            "radius_difference_mm": "difference", "power_fringes": "power"}  # fmt: skip
+    found = {name: getattr(result, name) for name in keys if getattr(result, name) is not None}
+    inputs = _inputs(setup)
+    draws = draw_inputs(inputs, np.eye(len(inputs)), trials, 1)
+    columns = np.column_stack([draws[one.name] for one in inputs]).tolist()
+    samples = np.full((trials, len(found)), np.nan)
+    for row, drawn in zip(samples, columns, strict=True):
+        try:
+            values = _values(setup, dict(zip(draws, drawn, strict=True)))
+            if "power_fringes" in found and over[0] is not None and over[1] is not None:
+                values["power"] = _power(setup, values, over[0], over[1])
+        except (BadInput, ValueError):  # a draw outside what spheres allow
+            continue
+        row[:] = [values[keys[name]] for name in found]
+    checks = {
+        name: replace(one, monte_carlo=check_first_order(one.value, one.u, sample))
+        for (name, one), sample in zip(found.items(), samples.T, strict=True)
+    }
+    return replace(result, **checks)
 
 
 def reading_signs(readings: SpherometerReadings, notes: list[str]) -> tuple[float, float]:
@@ -453,24 +434,3 @@ def _missing_uncertainties(setup: _Setup) -> None:
 
 def _ball(setup: _Setup) -> float:
     return setup.spherometer.ball_radius_mm if setup.spherometer else 0.0
-
-
-def trap_text(result: SagResult) -> str | None:
-    """Say why equal readings are not equal radii here; None where they are."""
-    if result.equal_readings_mm == 0:
-        return None
-    larger = "larger" if result.equal_readings_mm > 0 else "smaller"
-    return (
-        f"equal readings would not be equal radii: the work's would be "
-        f"{figures(abs(result.equal_readings_mm), 4)} mm {larger}; "
-        f"at the plate's radius it reads {figures(result.target_um, 6)} µm"
-    )
-
-
-def text_of(result: SagResult) -> str:
-    """The answer in one line."""
-    if result.state == "equal":
-        shown = plus_minus(result.depth_um.value, result.depth_um.u95, "µm", signed=True)
-        return f"The work equals the plate within the spherometer's reach: {shown}"
-    shown = plus_minus(abs(result.depth_um.value), result.depth_um.u95, "µm")
-    return f"The work is {result.state} by {shown}"

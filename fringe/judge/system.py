@@ -28,15 +28,8 @@ from pathlib import Path
 from typing import Any
 
 from fringe.errors import BadInput
-from fringe.judge.tolerance import (
-    NM_PER_MM,
-    QUARTER_WAVE,
-    Aperture,
-    FormTolerance,
-    Use,
-    defocus_from_focus_shift_nm,
-    form_tolerance,
-)
+from fringe.judge.tolerance import Aperture, FormTolerance, form_tolerance
+from fringe.judge.use import NM_PER_MM, QUARTER_WAVE, Use, defocus_from_focus_shift_nm
 from fringe.judge.verdict import Tolerance
 from fringe.optics.spheres import sagitta_mm
 from fringe.units import positive_length_mm

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from fringe.errors import BadInput
+from fringe.format import figures
+from fringe.judge.use import NM_PER_MM, Use, defocus_from_focus_shift_nm
 from fringe.judge.verdict import Tolerance
 from fringe.optics.iso10110 import iso10110_text, parse_iso10110
 from fringe.optics.spheres import (
@@ -24,10 +26,10 @@ from fringe.optics.spheres import (
     radius_difference_mm,
     sagitta_mm,
 )
+from fringe.units import LARGEST_MM
 
-NM_PER_MM = 1e6
-QUARTER_WAVE = 0.25  # Rayleigh's limit, waves of the wavefront peak to valley
-KINDS = ("radius", "percent", "sagitta", "gap", "fringes")
+MOST_FRINGES = 1e6
+KINDS = ("fringes", "radius", "percent", "sagitta", "gap")
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,11 @@ class Difference:
     power_fringes: float
 
     @property
+    def plate_sagitta_um(self) -> float:
+        """Sagitta of the plate over the aperture [um]."""
+        return 1000 * sagitta_mm(self.aperture.radius_mm, self.aperture.semi_mm)
+
+    @property
     def sense(self) -> str:
         """Where the two touch: `centre`, `edge`, or `everywhere`."""
         if self.power_fringes == 0:
@@ -113,6 +120,8 @@ class Difference:
             "percent": self.percent,
             "work_radius_mm": one.radius_mm + self.radius_difference_mm,
             "sagitta_difference_um": self.sagitta_um,
+            "plate_sagitta_um": self.plate_sagitta_um,
+            "work_sagitta_um": self.plate_sagitta_um + self.sagitta_um,
             "gap_nm": self.gap_nm,
             "power_fringes": self.power_fringes,
             "sense": self.sense,
@@ -164,6 +173,8 @@ def difference(kind: str, value: float, aperture: Aperture) -> Difference:
             f"a radius of {one.radius_mm + step:g} mm is smaller than half the aperture of "
             f"{one.diameter_mm:g} mm"
         )
+    if not one.radius_mm + step <= LARGEST_MM:
+        raise BadInput("a radius difference without end: the work would be a flat")
     fringes = power_fringes(step, one.radius_mm, one.diameter_mm, one.wavelength_nm, one.work)
     return Difference(
         aperture=one,
@@ -173,72 +184,6 @@ def difference(kind: str, value: float, aperture: Aperture) -> Difference:
         gap_nm=nm_from_fringes(fringes, one.wavelength_nm),
         power_fringes=fringes,
     )
-
-
-@dataclass(frozen=True)
-class Use:
-    """How a system uses a surface.
-
-    Attributes
-    ----------
-    incidence_deg : float
-        Angle of incidence [degree].
-    footprint_mm : float or None
-        Diameter of the beam on the surface [mm]; None: the whole aperture.
-    index_before, index_after : float or None
-        Refractive indices on the two sides; `index_after` None for a mirror.
-    passes : int
-        How often the light meets the surface.
-    wavelength_nm : float or None
-        Wavelength that the system works in [nm]; None: that of the aperture.
-    f_number : float or None
-        Focal ratio of the beam at the focus.
-    """
-
-    incidence_deg: float = 0.0
-    footprint_mm: float | None = None
-    index_before: float = 1.0
-    index_after: float | None = None
-    passes: int = 1
-    wavelength_nm: float | None = None
-    f_number: float | None = None
-
-    def __post_init__(self) -> None:
-        """Refuse a use that no system makes of a surface."""
-        if not 0 <= self.incidence_deg < 90:
-            raise BadInput(f"angle of incidence {self.incidence_deg:g} is not 0 to 90 degrees")
-        if self.passes < 1:
-            raise BadInput("light that meets a surface meets it at least once")
-        for what in ("footprint_mm", "index_before", "index_after", "wavelength_nm", "f_number"):
-            value = getattr(self, what)
-            if value is not None and not 0 < value < math.inf:
-                raise BadInput(f"{what} must be greater than zero, not {value:g}")
-        if self.path_per_height == 0:
-            raise BadInput("a surface between equal indices does nothing to the light")
-
-    @property
-    def path_per_height(self) -> float:
-        """Optical path for a height of the surface, one pass: 2 n cos i, or n' cos i' - n cos i.
-
-        Signed so that a raised mirror and a raised refracting surface can be added: positive
-        where the height shortens the path.
-        """
-        angle = math.radians(self.incidence_deg)
-        before = self.index_before * math.cos(angle)
-        if self.index_after is None:
-            return 2 * before
-        sine = self.index_before * math.sin(angle) / self.index_after
-        if sine >= 1:
-            raise BadInput(f"light at {self.incidence_deg:g} degrees is totally reflected there")
-        return before - self.index_after * math.sqrt(1 - sine**2)
-
-    def wavefront_per_height(self, diameter_mm: float) -> float:
-        """Wavefront over the footprint for a unit of power height over the aperture, all passes.
-
-        Power grows with the square of the diameter, so a footprint sees (d/D)^2 of it.
-        """
-        part = 1.0 if self.footprint_mm is None else (self.footprint_mm / diameter_mm) ** 2
-        return self.path_per_height * self.passes * part
 
 
 @dataclass(frozen=True)
@@ -254,8 +199,11 @@ class FormTolerance:
         Where it is quoted.
     power_fringes, radius_difference_mm, percent, sagitta_um, gap_nm : float or None
         Largest magnitude allowed of each.
-    irregularity_fringes, symmetric_irregularity_fringes, rms_irregularity_fringes : float or None
-        Irregularity, its symmetric part (peak to valley) and its rms.
+    irregularity_fringes, symmetric_irregularity_fringes : float or None
+        Irregularity and its symmetric part, peak to valley (B, C).
+    rms_total_fringes, rms_irregularity_fringes, rms_asymmetry_fringes : float or None
+        Root mean square of the whole deviation (RMSt), of the irregularity (RMSi), and of
+        what is not rotationally symmetric in it (RMSa).
     wavefront_waves : float or None
         Defocus of the wavefront that the power makes, peak to valley, in waves of the use.
     irregularity_waves : float or None
@@ -274,7 +222,9 @@ class FormTolerance:
     gap_nm: float | None
     irregularity_fringes: float | None
     symmetric_irregularity_fringes: float | None
+    rms_total_fringes: float | None
     rms_irregularity_fringes: float | None
+    rms_asymmetry_fringes: float | None
     wavefront_waves: float | None
     irregularity_waves: float | None
     focus_shift_mm: float | None
@@ -288,7 +238,17 @@ class FormTolerance:
             self.irregularity_fringes,
             self.symmetric_irregularity_fringes,
             self.aperture.wavelength_nm,
+            rms=self._rms,
+            exact=True,
         )
+
+    @property
+    def _rms(self) -> dict[str, float | None]:
+        return {
+            "t": self.rms_total_fringes,
+            "i": self.rms_irregularity_fringes,
+            "a": self.rms_asymmetry_fringes,
+        }
 
     @property
     def iso10110_nm(self) -> str:
@@ -296,15 +256,19 @@ class FormTolerance:
         wave = self.aperture.wavelength_nm
 
         def height(fringes: float | None) -> str:
-            return "-" if fringes is None else f"{nm_from_fringes(fringes, wave):.0f} nm"
+            if fringes is None:
+                return "-"
+            value = nm_from_fringes(fringes, wave)
+            return f"{figures(value, 2) if value < 10 else f'{value:.0f}'} nm"
 
         text = f"3/ {height(self.power_fringes)}"
-        if self.irregularity_fringes is None and self.symmetric_irregularity_fringes is None:
-            return text
-        inner = height(self.irregularity_fringes)
-        if self.symmetric_irregularity_fringes is not None:
-            inner += f"/{height(self.symmetric_irregularity_fringes)}"
-        return f"{text}({inner})"
+        if self.irregularity_fringes is not None or self.symmetric_irregularity_fringes is not None:
+            inner = height(self.irregularity_fringes)
+            if self.symmetric_irregularity_fringes is not None:
+                inner += f"/{height(self.symmetric_irregularity_fringes)}"
+            text += f" ({inner})"
+        limits = {kind: one for kind, one in self._rms.items() if one is not None}
+        return "; ".join([text, *(f"RMS{kind} < {height(one)}" for kind, one in limits.items())])
 
     def tolerance(self, rule: str = "guard95") -> Tolerance:
         """Return what a verdict takes."""
@@ -329,7 +293,10 @@ class FormTolerance:
         }
 
 
-GIVEN = ("fringes", "radius", "percent", "sagitta", "gap", "wavefront", "focus", "iso")
+# how the limits are called in messages, where that is not their key
+_SAID = {"fringes": "power", "radius": "radius tolerance", "focus": "focus shift",
+         "iso": "an ISO 10110-5 code"}  # fmt: skip
+GIVEN = (*KINDS, "wavefront", "focus", "irregularity", "iso")
 
 
 def form_tolerance(
@@ -360,23 +327,37 @@ def form_tolerance(
     used = use or Use()
     use_wave = used.wavelength_nm or aperture.wavelength_nm
     per_height = abs(used.wavefront_per_height(aperture.diameter_mm))
-    irregularity, symmetric, rms = _number(given, "irregularity"), None, None
+    if used.footprint_mm is not None and used.footprint_mm > aperture.diameter_mm:
+        raise BadInput(
+            f"a footprint of {used.footprint_mm:g} mm is larger than the aperture of "
+            f"{aperture.diameter_mm:g} mm"
+        )
+    irregularity, symmetric = _number(given, "irregularity"), None
+    rms: tuple[float | None, ...] = (None, None, None)
     power = [key for key in given if key not in ("irregularity", "iso")]
     limit: tuple[str, float] | None = None
     if "iso" in given:
         if len(given) > 1:
             raise BadInput("tolerance: a form code stands alone; leave the other limits out")
         code = parse_iso10110(str(given["iso"]), aperture.wavelength_nm)
+        if 0 in (code.power_nm, code.irregularity_nm, *code.rms_nm):
+            raise BadInput(f"tolerance: {given['iso']!r} allows nothing; write - for no limit")
         limit = None if code.power_nm is None else ("gap", code.power_nm)
         irregularity = _in_fringes(code.irregularity_nm, aperture)
         symmetric = _in_fringes(code.symmetric_irregularity_nm, aperture)
-        rms = _in_fringes(code.rms_irregularity_nm, aperture)
+        rms = tuple(_in_fringes(one, aperture) for one in code.rms_nm)
+        if irregularity is not None and symmetric is not None and symmetric > irregularity:
+            raise BadInput(
+                f"tolerance: {given['iso']!r} allows more to C, the symmetric part, than to B"
+            )
     elif len(power) > 1:
-        raise BadInput(f"tolerance: {' and '.join(power)} are two limits on one power; give one")
+        names = " and ".join(_SAID.get(key, key) for key in power)
+        raise BadInput(f"tolerance: {names} are two limits on one power; give one")
     elif power:
         limit = _power_limit(power[0], float(given[power[0]]), used, use_wave, per_height)
-    if limit is None and irregularity is None and symmetric is None and rms is None:
-        raise BadInput("tolerance: nothing is limited; give one of " + ", ".join(GIVEN))
+    if limit is None and irregularity is None and symmetric is None and rms == (None,) * 3:
+        names = ", ".join(_SAID.get(key, key) for key in GIVEN)
+        raise BadInput(f"tolerance: nothing is limited; give one of {names}")
     sides = _strict(limit, aperture) if limit is not None else {}
     gap = sides.get("gap_nm")
     waves = None if gap is None else gap * per_height / use_wave
@@ -393,7 +374,9 @@ def form_tolerance(
         gap_nm=gap,
         irregularity_fringes=irregularity,
         symmetric_irregularity_fringes=symmetric,
-        rms_irregularity_fringes=rms,
+        rms_total_fringes=rms[0],
+        rms_irregularity_fringes=rms[1],
+        rms_asymmetry_fringes=rms[2],
         wavefront_waves=waves,
         irregularity_waves=None
         if irregularity_nm is None
@@ -403,17 +386,13 @@ def form_tolerance(
     )
 
 
-def defocus_from_focus_shift_nm(shift_mm: float, f_number: float) -> float:
-    """Wavefront, peak to valley, of a focus that is off by `shift_mm`: shift / (8 F^2) [nm]."""
-    return shift_mm * NM_PER_MM / (8 * f_number**2)
-
-
 def _power_limit(
     key: str, value: float, use: Use, use_wave: float, per_height: float
 ) -> tuple[str, float]:
     """A limit on power as a kind that `difference` knows."""
     if not 0 < value < math.inf:
-        raise BadInput(f"tolerance: {key} must be greater than zero, not {value:g}")
+        said = _SAID.get(key, key)
+        raise BadInput(f"tolerance: {said} must be greater than zero, not {value:g}")
     if key == "wavefront":
         return "gap", value * use_wave / per_height
     if key == "focus":
@@ -464,6 +443,8 @@ def _number(given: Mapping[str, float | str], key: str) -> float | None:
     value = float(given[key])
     if not 0 < value < math.inf:
         raise BadInput(f"tolerance: {key} must be greater than zero, not {value:g}")
+    if value > MOST_FRINGES:
+        raise BadInput(f"tolerance: {key} of {value:g} fringes is more than any surface has")
     return value
 
 

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 from fringe.errors import BadInput
 from fringe.format import MINUS, figures, plus_minus
 from fringe.judge.coverage import coverage_factor, student_cdf, student_quantile
+from fringe.judge.verdictwords import limits_phrase, state_phrase
 
 if TYPE_CHECKING:
     from fringe.orders.reading import FormFit, Reading
@@ -238,7 +239,7 @@ def _reason(
     upper: float | None, rule: str, dof: float | None, quantity: str, unit: str,
 ) -> str:  # fmt: skip
     name = f"{quantity} " if quantity else ""
-    text = f"{name}{shown} is {_phrase(state, rule)} {_limits(lower, upper, unit)}"
+    text = f"{name}{shown} is {state_phrase(state, rule)} {limits_phrase(lower, upper, unit)}"
     if state != "unproven":
         return text
     guard = figures(guard_band(u, rule, dof), 2)
@@ -483,20 +484,3 @@ def _check(value: float, u: float, lower: float | None, upper: float | None) -> 
         raise BadInput(f"verdict: the measured value {value} is no number")
     if not 0 <= u < math.inf:
         raise BadInput(f"verdict: the standard uncertainty must be zero or more, not {u:g}")
-
-
-def _phrase(state: str, rule: str) -> str:
-    if state == "unproven":
-        return "neither proven inside nor outside"
-    return state if rule == "simple" else f"proven {state}"
-
-
-def _limits(lower: float | None, upper: float | None, unit: str) -> str:
-    tail = f" {unit}" if unit else ""
-    if lower is None:
-        return f"the limit {figures(upper or 0.0)}{tail}"
-    if upper is None:
-        return f"the limit {figures(lower)}{tail} from below"
-    if lower == -upper:
-        return f"±{figures(upper)}{tail}"
-    return f"{figures(lower, signed=True)} to {figures(upper, signed=True)}{tail}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fringe.errors import BadInput
@@ -46,12 +47,20 @@ class FormCode:
     rms_asymmetry_nm: float | None = None
     wavelength_nm: float | None = None
 
+    @property
+    def rms_nm(self) -> tuple[float | None, float | None, float | None]:
+        """RMSt, RMSi and RMSa [nm]."""
+        return self.rms_total_nm, self.rms_irregularity_nm, self.rms_asymmetry_nm
+
 
 def iso10110_text(
     power: float | None,
     irregularity: float | None,
     symmetric: float | None,
     wavelength_nm: float,
+    *,
+    rms: Mapping[str, float | None] | None = None,
+    exact: bool = False,
 ) -> str:
     """Write a form in fringes as its code, with the wavelength.
 
@@ -61,6 +70,10 @@ def iso10110_text(
         A, B and C [fringe]; the sign of the power is not part of the code.
     wavelength_nm : float
         Wavelength of the fringes [nm].
+    rms : mapping, optional
+        From `t`, `i` or `a` to the limit of RMSt, RMSi, RMSa [fringe]; None: no such limit.
+    exact : bool
+        Keep two figures of what is small: for a limit, which a second decimal may cut to nothing.
 
     Returns
     -------
@@ -69,12 +82,22 @@ def iso10110_text(
     """
     if not 0 < wavelength_nm < math.inf:
         raise BadInput("a form in fringes needs its wavelength")
-    text = "3/ " + ("-" if power is None else f"{abs(power):.{1 if abs(power) >= 1 else 2}f}")
+
+    def shown(value: float | None, decimals: int = 2) -> str:
+        if value is None:
+            return "-"
+        small = exact and 0 < value < 0.095
+        return f"{value:.{min(6, 1 - math.floor(math.log10(value))) if small else decimals}f}"
+
+    size = None if power is None else abs(power)
+    text = f"3/ {shown(size, 1 if size is not None and size >= 1 else 2)}"
     if irregularity is not None or symmetric is not None:
-        inner = "-" if irregularity is None else f"{irregularity:.2f}"
+        inner = shown(irregularity)
         if symmetric is not None:
-            inner += f"/{symmetric:.2f}"
+            inner += f"/{shown(symmetric)}"
         text += f"({inner})"
+    limits = {kind: value for kind, value in (rms or {}).items() if value is not None}
+    text += "".join(f"; RMS{kind} < {shown(value)}" for kind, value in limits.items())
     return f"{text}; λ = {wavelength_nm:.1f} nm"
 
 

@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from calling import call, refused
+from fringe.archive.read import open_session
 from fringe.archive.session import LoggedReading, SpherometerReadings, Visit
 from fringe.archive.surface import Plate, Surface, add_surface
 from fringe.archive.write import log_visit
@@ -88,6 +89,7 @@ def test_unproven_says_what_settles_it(session, capsys):
     assert values["settles"]["suggestions"][0]["input"] == "temperature"
     text = call(capsys, *words).out
     assert "to settle it" in text
+    assert "verdict            unproven (" in text
     assert "wait until the glass has settled" in text
     assert call(capsys, "budget", session, "--json").json["verdict"]["state"] == "inside"
 
@@ -141,6 +143,20 @@ def test_spherometer_of_a_session(surface, capsys):
     names = {row["input"] for row in results["spherometer, work radius"]["rows"]}
     assert {"zero", "plate reading", "work reading", "ball size", "plate radius"} <= names
     assert "repeatability, work" in names
+    assert all(one["monte_carlo"]["agrees"] for one in results.values())
+
+
+def test_plate_form_of_the_record(surface, session, capsys):
+    """The plate's form comes from the record that the session keeps, into budget and verdict."""
+    record = {"kind": "plate", "name": "P7", "form": "concave", "radius_mm": 3048.0,
+              "u_form_nm": 29.4597}  # fmt: skip
+    path = log_visit(surface, Visit(readings=(logged(2.65),), instruments={"plate": record}))
+    power = call(capsys, "budget", path, "--json").json["results"][0]
+    assert {row["input"]: row["u"] for row in power["rows"]}["plate form"] == pytest.approx(0.1)
+    given = call(capsys, "budget", path, "--plate-form-u", "58.9194nm", "--json").json["results"]
+    assert {row["input"]: row["u"] for row in given[0]["rows"]}["plate form"] == pytest.approx(0.2)
+    measured = open_session(path).summary.measured[0]
+    assert measured.power_u_fringes == pytest.approx(np.hypot(0.26 / 1.959964, 0.1), rel=1e-5)
 
 
 @pytest.mark.parametrize(

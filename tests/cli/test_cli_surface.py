@@ -92,6 +92,19 @@ def test_the_plates_own_record(run, tmp_path):
     assert "do not fit together" in err
 
 
+def test_another_radius_drops_the_records_uncertainty(run, tmp_path):
+    """A radius given beside the plate's name does not keep the record's uncertainty."""
+    from fringe.archive.instruments import add_instrument
+
+    known = {"form": "convex", "radius_mm": 3048.6, "u_radius_mm": 0.2}
+    add_instrument(tmp_path / "shop", "plate", "P7", known)
+    plate = added(run, "--plate", "P7", "--plate-radius", "3047mm")["plate"]
+    assert plate == {"name": "P7", "radius_mm": 3047.0}
+    code, out, _ = run("change", "shop/concave 1", "--plate", "P7", "--json")
+    assert code == 0  # the record is asked again
+    assert json.loads(out)["plate"] == {"name": "P7", "radius_mm": 3048.6, "radius_u_mm": 0.2}
+
+
 def test_show_says_everything(run):
     """`show` names form, lengths, plate, tolerance with its wavelength and rule, and version."""
     added(run, "--plate", "P7", "--plate-radius", "3048.6mm", "--plate-radius-u", "0.2mm",

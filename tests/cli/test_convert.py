@@ -28,6 +28,7 @@ def test_fringes_to_all(capsys):
         ("--percent", "percent", None),
         ("--sagitta", "sagitta_difference_um", "um"),
         ("--gap", "gap_nm", "nm"),
+        ("--work-radius", "work_radius_mm", "mm"),
     ],
 )
 @pytest.mark.parametrize("work", ["convex", "concave"])
@@ -58,12 +59,36 @@ def test_text_has_the_answer_first(capsys):
     text = call(capsys, "convert", "--gap", "-883.95nm", *BENCH).out
     assert text.splitlines()[0] == "−3 fringes at 589.30 nm over 150 mm: contact at the edge"
     assert "+2.921 mm (+0.09584 %)" in text
+    assert "plate 922.8759 µm, work 921.992 µm" in text
+    assert "wavefront          3 waves, peak to valley, by one reflection" in text
+
+
+def test_one_and_none(capsys):
+    """One fringe is one, a half may be written as people do, and nothing has no sign."""
+    first = call(capsys, "convert", "--fringes", "1", *BENCH).out.splitlines()[0]
+    assert first.startswith("+1 fringe at 589.30 nm")
+    half = call(capsys, "convert", "--fringes", "½", *BENCH, "--json").json
+    assert half["power_fringes"] == pytest.approx(0.5)
+    none = call(capsys, "convert", "--percent", "0%", *BENCH).out
+    assert none.startswith("0 fringes")
+    assert "radius difference  0 mm (0 %)" in none
+    assert "-" not in none
+
+
+def test_per_cent_signs_and_commas(capsys):
+    """A percentage may carry its sign, and a decimal comma."""
+    plain = call(capsys, "convert", "--percent", "0.1", *BENCH, "--json").json
+    assert call(capsys, "convert", "--percent", "0,1 %", *BENCH, "--json").json == plain
 
 
 @pytest.mark.parametrize(
     ("words", "message"),
     [
         ((*BENCH,), "give one of --fringes"),
+        (("--fringes", "1,500", *BENCH), "write 1.500 or 1500"),
+        (("--fringes", "1e9", *BENCH), "no sphere is 1e+09 fringes"),
+        (("--work-radius", "50mm", *BENCH), "smaller than half the aperture"),
+        (("--fringes", "1", *BENCH[:4], "--wavelength", "589"), "write for example 589nm"),
         (("--fringes", "1", "--percent", "1", *BENCH), "give one of --fringes"),
         (("--fringes", "nan", *BENCH), "no number"),
         (("--fringes", "1", *BENCH[:4]), "one light"),

@@ -59,6 +59,16 @@ def test_text(kind, words, tmp_path, capsys):
     assert str(tmp_path) in shown
 
 
+def test_uncertainties_and_both_edges_are_shown(tmp_path, capsys):
+    """A camera's uncertainties and a ring's two edges are shown with their values."""
+    add = ("instrument", "add")
+    camera = call(capsys, *add, "camera", tmp_path, "top", "--distance", "900mm", "--distance-u",
+                  "5mm", "--scale", "12", "--scale-u", "0.1").out  # fmt: skip
+    assert "900 ± 10 mm away, 12.00 ± 0.20 px/mm" in camera
+    ring = call(capsys, *add, "spherometer", tmp_path, "ring", "--ring", "100mm,4 1/4in").out
+    assert "ring 100 / 107.95 mm" in ring
+
+
 def test_empty_archive(tmp_path, capsys):
     """An archive without instruments says so."""
     assert "no instruments on record yet" in call(capsys, "instrument", "list", tmp_path).out
@@ -74,6 +84,9 @@ def test_empty_archive(tmp_path, capsys):
         (("add", "camera", "@", "x"), "distance or its scale"),
         (("add", "lamp", "@", "x", "--line", "green", "--source", "y"), "is no line"),
         (("add", "lamp", "@", "x", "--line", "5", "--source", "y"), "200 and 2500"),
+        (("add", "lamp", "@", "Sodium", "--line", "546", "--source", "y"), "a name of its own"),
+        (("add", "plate", "@", "x", "--form", "convex", "--radius", "5cm", "--diameter", "11cm"),
+         "does not lie on a sphere"),
         (("show", "@", "plate", "x"), "none yet"),
         (("list", "@/gone"), "no such archive"),
     ],

@@ -45,6 +45,31 @@ def test_json_has_everything(capsys):
     assert set(values["budgets"]) == {"depth", "work_radius", "radius_difference"}
 
 
+def test_a_narrow_lamp_leaves_the_limit_to_the_camera(capsys):
+    """With a lamp that sets no limit no number of rings is made up; the camera is asked for."""
+    words = ("sag", *TRADE, *PLATE, "--diameter", "150mm", "--lamp", "sodium")
+    values = call(capsys, *words, "--json").json
+    assert values["near_enough"] == "yes"
+    assert (values["rings_readable"], values["rings_limited_by"]) == (None, None)
+    assert values["overlap_fringes"] == [pytest.approx(values["power_u95_fringes"]), None]
+    text = call(capsys, *words).out
+    assert "expected: near enough for this lamp" in text
+    assert "give --scale or --camera" in text
+    assert "20000" not in text
+
+
+@pytest.mark.parametrize(
+    ("work", "contact"), [("793um", True), ("820um", True), ("807um", False), ("808um", False)]
+)
+def test_contact_is_told_only_beyond_the_uncertainty(work, contact, capsys):
+    """Where the contact is, the spherometer says only when it tells the two radii apart."""
+    text = call(
+        capsys, "sag", "--plate", "808um", "--work", work, *PLATE, "--diameter", "150mm",
+        "--wavelength", "589.3nm",
+    ).out  # fmt: skip
+    assert ("contact at the" in text) == contact
+
+
 def test_repeats_signs_and_a_zero(capsys):
     """Repeated readings, signs and a reading of the zero go into the mean (analytic)."""
     values = call(
@@ -114,6 +139,26 @@ def test_budget_tables(capsys):
     zero, plate = text.index("  zero  "), text.index("  plate reading  ")
     assert zero < plate
     assert "67 %" in text  # the zero counts twice: 4 parts of 6
+    assert "0.58 µm" in text  # a count of a micrometre over the root of three
+    assert "50000 draws agree with first order" in text
+
+
+def test_first_order_fails_on_a_shallow_piece(capsys):
+    """A radius is its sagitta's reciprocal: of a sagitta good to a seventh, first order fails.
+
+    By the sagittas' own interval, 1.35 to 2.65 um at 1.96 u, the radius reaches from 472 to 926 m
+    (analytic); its 95 % interval is wider above its value than below it.
+    """
+    text = call(
+        capsys, "sag", "--plate", "2um", "--work", "2um", "--reading-u", "0.2340um",
+        "--ring", "100mm", "--size-u", "1um", "--budget",
+    ).out  # fmt: skip
+    warning = " ".join(text.split()).split("! work radius: ")[1]
+    assert warning.startswith("first order is not good enough; 95 % lie between ")
+    ends = warning.split("between ")[1].split(" mm")[0]
+    low, high = (float(word) for word in ends.split(" and "))
+    assert low == pytest.approx(472e3, rel=0.02)
+    assert high == pytest.approx(926e3, rel=0.02)
 
 
 @pytest.mark.parametrize(
@@ -134,6 +179,9 @@ def test_budget_tables(capsys):
         ((*TRADE, "--lamp", "sodium"), "--diameter"),
         ((*TRADE, *PLATE, "--diameter", "150mm", "--lamp", "sodium", "--scale", "0"), "--scale"),
         ((*TRADE, "--spherometer", "balls"), "--archive"),
+        ((*TRADE, "--spherometer", "balls", "--archive", ".", "--size-u", "1um"), "its own size"),
+        (("--plate", "808", "--work", "793um"), "write for example 808um"),
+        ((*TRADE, "--zero", "900um"), "below the zero"),
         (("--work", "793um"), "--plate"),
     ],
 )

@@ -74,9 +74,22 @@ def test_text(capsys):
     text = call(capsys, "tolerance", "--power", "3", "--irregularity", "0.5", *BENCH).out
     lines = text.splitlines()
     assert lines[0] == "3/ 3.0(0.50); λ = 589.3 nm  over 150 mm, radius 3048 mm"
-    assert "  in nanometres      3/ 884 nm(147 nm)" in lines
+    assert "  in nanometres      3/ 884 nm (147 nm)" in lines
     assert "  radius             ±2.917 mm (±0.09569 %)" in lines
     assert all(len(line) <= 80 for line in lines)
+
+
+def test_rms_forms_and_single_ones(capsys):
+    """Each rms form of a code has its line, and one fringe or wave is no plural."""
+    code = "3/ 1(1); RMSt < 0.2; RMSi < 0.1; RMSa < 0.05; λ = 589.3 nm"
+    text = call(capsys, "tolerance", "--iso", code, *BENCH).out
+    lines = text.splitlines()
+    assert lines[0].startswith("3/ 1.0(1.00); RMSt < 0.20; RMSi < 0.10; RMSa < 0.050; λ = 589.3 nm")
+    assert "  power              ±1 fringe at 589.30 nm" in lines
+    assert "  irregularity       1 fringe, 1 wave of wavefront" in lines
+    assert "  rms, RMSt          0.2 fringes of the whole deviation" in lines
+    assert "  rms, RMSi          0.1 fringes of the irregularity" in lines
+    assert "  rms, RMSa          0.05 fringes of what is not symmetric in it" in lines
 
 
 def test_system(capsys):
@@ -105,6 +118,11 @@ def test_system(capsys):
         (("--power", "3", "--index", "1", *BENCH), "equal indices"),
         (("--power", "3", "--system", str(TRAIN)), "its own limit"),
         (("--system", "gone.toml"), "gone.toml"),
+        (("--system", str(TRAIN), "--footprint", "9mm"), "leave --footprint out"),
+        (("--system", str(TRAIN), "--radius", "9m"), "its own radii"),
+        (("--power", "3", "--footprint", "151mm", *BENCH), "larger than the aperture"),
+        (("--iso", "3/ 0(1)", *BENCH), "allows nothing"),
+        (("--power", "3", *BENCH[:4], "--wavelength", "589"), "write for example 589nm"),
         (("--power", "3", "--passes", "0", *BENCH), "passes"),
     ],
 )

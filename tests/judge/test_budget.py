@@ -161,3 +161,28 @@ def test_nonsense(inputs, correlations, message):
         budgets(
             {("y", ""): lambda x: x["a"]}, [Input(*one) for one in inputs], correlations, trials=0
         )
+
+
+@pytest.mark.parametrize("trials", [2_000, 50_000])
+def test_the_check_does_not_cry_wolf(trials):
+    """A straight line is flagged by chance in less than one run of a hundred, few draws or many.
+
+    Both ends beyond four of their own scatters would be 1 of 8,000 runs; 40 seeds show none.
+    """
+    inputs = [Input("a", 1.0, 3.0), Input("b", 2.0, 4.0)]
+    for seed in range(40 if trials < 10_000 else 10):
+        one = budgets(
+            {("y", ""): lambda x: x["a"] + x["b"]}, inputs, trials=trials, seed=seed
+        )["y"]  # fmt: skip
+        assert one.monte_carlo.agrees
+
+
+def test_a_warning_has_the_digits_of_its_uncertainty():
+    """Where first order fails, the interval's ends are printed to the uncertainty's digits."""
+    one = budgets({("y", "mm"): lambda x: 1e6 / x["a"]}, [Input("a", 1.0, 0.1)], trials=50_000)["y"]
+    assert not one.monte_carlo.agrees
+    low, high = one.warning.split("between ")[1].removesuffix(" mm").split(" and ")
+    assert (low[-4:], high[-4:]) == ("0000", "0000")
+    # the reciprocals of 1.196 and 0.804
+    assert float(low) == pytest.approx(836e3, rel=0.02)
+    assert float(high) == pytest.approx(1244e3, rel=0.02)

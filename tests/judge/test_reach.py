@@ -50,6 +50,12 @@ def test_rings_by_lamp(name):
     assert after < LEAST_CONTRAST <= before
 
 
-def test_sodium_survives_its_beat():
-    """Sodium's contrast falls to a third at its beat, not to nothing: thousands of rings."""
-    assert rings_by_lamp(lamp("sodium")) > 1000
+@pytest.mark.parametrize("name", ["sodium", "hene", "mercury-green"])
+def test_narrow_lamps_set_no_limit(name):
+    """Sodium's contrast falls to a third at its beat, not to nothing: the camera's limit counts."""
+    assert rings_by_lamp(lamp(name)) == np.inf
+    alone = reach(power(60, 5), [("lamp", np.inf)])
+    assert (alone.near_enough, alone.limited_by) == ("yes", None)
+    assert alone.overlap_fringes == (pytest.approx(9.8, abs=0.01), np.inf)
+    both = reach(power(60, 5), [("lamp", np.inf), ("camera", 55.0)])
+    assert (both.near_enough, both.limited_by) == ("perhaps", "camera")

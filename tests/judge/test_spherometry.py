@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+import GTC
 import numpy as np
 import pytest
 
@@ -265,3 +266,44 @@ def test_nonsense(plate, work, options, message):
     with pytest.raises(BadInput, match=message) as caught:
         compare(SpherometerReadings(plate, work, u_reading_mm=1e-3), form, **options)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("form", ["convex", "concave"])
+def test_against_gtc(form, rng):
+    """Radius and difference by ball feet have GTC's value and uncertainty, zero included.
+
+    In GTC the formula of the sphere is written out; an error of the zero deepens the one piece
+    and flattens the other.
+    """
+    plate, work, zero = (mean + rng.normal(0, 2e-4, 3) for mean in (0.808, 0.798, 0.001))
+    gauge, ball, u_ball = 3e-4, 3.175, 5e-4
+    one = dataclasses.replace(circle_of_feet(140.0, 6.35), u_contact_mm=0.01, u_ball_mm=u_ball)
+    result = compare(
+        SpherometerReadings(tuple(plate), tuple(work), tuple(zero), gauge), form, spherometer=one
+    )
+    groups = (plate, work, zero)
+    scatter = np.sqrt(sum(np.sum((g - g.mean()) ** 2) for g in groups) / 6 / 3)
+    errors = [GTC.ureal(0, gauge) + GTC.ureal(0, scatter, 6) for _ in groups]
+    a, b = GTC.ureal(70.0, 0.01), GTC.ureal(ball, u_ball)
+    h_plate = plate.mean() - zero.mean() + errors[0] + errors[2]
+    h_work = work.mean() - zero.mean() + errors[1] - errors[2]
+    sign = 1 if form == "concave" else -1
+    radius = h_work / 2 + a * a / (2 * h_work) + sign * b
+    step = radius - (h_plate / 2 + a * a / (2 * h_plate) - sign * b)
+    for found, theirs in ((result.work_radius_mm, radius), (result.radius_difference_mm, step)):
+        assert found.value == pytest.approx(GTC.value(theirs), rel=1e-9)
+        assert found.u == pytest.approx(GTC.uncertainty(theirs), rel=1e-6)
+
+
+def test_draws_agree_with_every_budget():
+    """The Monte Carlo run of a usual comparison agrees with all five budgets, and changes none."""
+    readings = SpherometerReadings((0.808, 0.8083), (0.798,), (0.0,), 3e-4)
+    one = dataclasses.replace(circle_of_feet(140.0, 6.35), u_contact_mm=0.01, u_ball_mm=5e-4)
+    over = {"spherometer": one, "diameter_mm": 150.0, "wavelength_nm": 589.3}
+    plain, checked = (compare(readings, "convex", trials=n, **over) for n in (0, 20_000))
+    for name in ("depth_um", "work_radius_mm", "plate_radius_mm", "radius_difference_mm",
+                 "power_fringes"):  # fmt: skip
+        first, second = getattr(plain, name), getattr(checked, name)
+        assert first.monte_carlo is None
+        assert second.monte_carlo.agrees
+        assert dataclasses.replace(second, monte_carlo=None) == first

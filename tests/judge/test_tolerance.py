@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal, localcontext
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fringe.errors import BadInput
-from fringe.judge.tolerance import (
-    KINDS,
-    Aperture,
-    Use,
-    difference,
-    form_tolerance,
-)
+from fringe.judge.tolerance import KINDS, Aperture, difference, form_tolerance
+from fringe.judge.use import Use
 from fringe.optics.spheres import sagitta_mm
 
 APERTURE = Aperture(3048.0, 150.0, 589.3)
@@ -103,7 +99,48 @@ def test_iso_code_in_all_forms():
     assert one.irregularity_fringes == pytest.approx(0.5 * 546.07 / 589.3)
     assert one.symmetric_irregularity_fringes == pytest.approx(0.25 * 546.07 / 589.3)
     assert one.rms_irregularity_fringes == pytest.approx(0.1 * 546.07 / 589.3)
-    assert one.iso10110_nm == "3/ 546 nm(137 nm/68 nm)"
+    assert one.iso10110_nm == "3/ 546 nm (137 nm/68 nm); RMSi < 27 nm"
+
+
+def test_each_rms_form_is_its_own():
+    """RMSt, RMSi and RMSa come out under their own names and in both codes (analytic)."""
+    one = form_tolerance({"iso": "3/ -; RMSt < 0.3; RMSa < 0.02; λ = 589.3 nm"}, APERTURE)
+    assert one.rms_total_fringes == pytest.approx(0.3)
+    assert one.rms_irregularity_fringes is None
+    assert one.rms_asymmetry_fringes == pytest.approx(0.02)
+    assert one.iso10110 == "3/ -; RMSt < 0.30; RMSa < 0.020; λ = 589.3 nm"
+    assert one.iso10110_nm == "3/ -; RMSt < 88 nm; RMSa < 5.9 nm"
+
+
+def cap(radius: Decimal, semi: Decimal) -> Decimal:
+    return radius - (radius * radius - semi * semi).sqrt()
+
+
+@pytest.mark.parametrize("work", ["convex", "concave"])
+@pytest.mark.parametrize(("radius", "diameter"), [(3048, 150), (100, 50), (100, 174)])
+@pytest.mark.parametrize("fringes", [7.5, 0.25, -0.25, -3.0])
+def test_geometry_to_forty_digits(fringes, radius, diameter, work):
+    """Both spheres drawn with 40 digits have the gap that was asked for (analytic).
+
+    Contact at the centre: the point where the plate's normal at the rim meets the work, whose
+    vertex lies on the plate's. Contact at the edge: the difference of the two caps.
+    """
+    wave = 589.3
+    one = difference("fringes", fringes, Aperture(radius, diameter, wave, work))
+    with localcontext() as context:
+        context.prec = 40
+        plate, semi = Decimal(radius), Decimal(diameter) / 2
+        other = plate + Decimal(one.radius_difference_mm)
+        step = cap(other, semi) - cap(plate, semi)
+        assert float(1000 * step) == pytest.approx(one.sagitta_um, rel=1e-11)
+        if fringes > 0:
+            centre = plate - other  # of the work's sphere, along the axis toward the vertex
+            along = centre * (1 - (semi / plate) ** 2).sqrt()
+            met = along + (along * along - centre * centre + other * other).sqrt()
+            gap = plate - met if work == "convex" else met - plate
+        else:
+            gap = step if work == "convex" else -step
+        assert float(gap * 2_000_000) / wave == pytest.approx(fringes, rel=1e-11)
 
 
 def test_code_without_power():
@@ -164,7 +201,12 @@ def test_focus_of_a_mirror():
         (lambda: form_tolerance({"iso": "3/ 1", "gap": 1}, APERTURE), "stands alone"),
         (lambda: form_tolerance({"fringes": -1}, APERTURE), "greater than zero"),
         (lambda: form_tolerance({"focus": 1}, APERTURE), "focal ratio"),
+        (lambda: form_tolerance({"irregularity": 1e308}, APERTURE), "than any surface has"),
         (lambda: form_tolerance({"luck": 1}, APERTURE), "no limit is stated"),
+        (lambda: form_tolerance({"iso": "3/ 0(1)"}, APERTURE), "allows nothing"),
+        (lambda: form_tolerance({"iso": "3/ 2(1/5)"}, APERTURE), "more to C"),
+        (lambda: difference("percent", 1e308, APERTURE), "without end"),
+        (lambda: form_tolerance({"fringes": 1}, APERTURE, Use(footprint_mm=999.0)), "larger than"),
         (lambda: difference("luck", 1, APERTURE), "no difference is stated"),
         (lambda: difference("sagitta", -1, APERTURE), "no sphere"),
         (lambda: difference("radius", -3000, APERTURE), "smaller than half"),

@@ -26,6 +26,20 @@ def test_text_states_form_and_wavelength(values, text):
     assert iso10110_text(*values) == text
 
 
+def test_rms_forms_stand_behind_the_code():
+    """RMSt, RMSi and RMSa are written before the wavelength, and read back."""
+    text = iso10110_text(2.0, 1.0, 0.5, 600.0, rms={"t": 0.2, "i": None, "a": 0.05})
+    assert text == "3/ 2.0(1.00/0.50); RMSt < 0.20; RMSa < 0.05; λ = 600.0 nm"
+    assert parse_iso10110(text).rms_nm == (pytest.approx(60), None, pytest.approx(15))
+
+
+def test_small_limits_keep_two_figures():
+    """A limit of three thousandths of a fringe is not cut to nothing where it must be exact."""
+    limits = (0.0068, 0.0034, 0.05, 589.2)
+    assert iso10110_text(*limits, exact=True) == "3/ 0.0068(0.0034/0.050); λ = 589.2 nm"
+    assert iso10110_text(*limits) == "3/ 0.01(0.00/0.05); λ = 589.2 nm"
+
+
 @given(
     st.floats(-99, 99), st.none() | st.floats(0, 50), st.none() | st.floats(0, 50),
     st.floats(300, 1100),

@@ -88,7 +88,7 @@ def test_failed_writing_leaves_the_old_record(tmp_path, monkeypatch):
 
     monkeypatch.setattr("fringe.archive._atomic.os.fsync", full)
     with pytest.raises(BadInput, match="disk is full"):
-        add_instrument(tmp_path, "plate", "a", PLATE | {"radius_mm": 1.0}, replace=True)
+        add_instrument(tmp_path, "plate", "a", PLATE | {"radius_mm": 3000.0}, replace=True)
     monkeypatch.undo()
     assert load_instrument(tmp_path, "plate", "a").values == PLATE
     assert [path.name for path in (tmp_path / "instruments/plate").iterdir()] == ["a.toml"]

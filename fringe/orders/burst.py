@@ -18,7 +18,7 @@ from fringe.orders.polish import Fit
 from fringe.orders.read import ReadOptions, _check_edge, _reading
 from fringe.orders.reading import Reading
 from fringe.orders.solve import Solution
-from fringe.orders.steps import PixelFit, Stack, Steps, first_steps, improve, solve_pixels
+from fringe.orders.steps import PixelFit, Stack, Steps, first_steps, improve, overtone, solve_pixels
 from fringe.orders.trust import with_form_warnings
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
@@ -28,6 +28,7 @@ _MOST_RADIUS_PX = 800.0
 _ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
 _FIRST, _THINNED, _LEFT_OUT = 2500, 20_000, 6000  # pixels for the start, the steps, the jackknife
 _LEAST_SURE = 0.02  # spread of the steps on their circle; 1/2 for even steps
+_MOST_OVERTONE = 0.2  # of two beams and a few more; printed lines have far more
 _MOST_CHANGE, _SOME_CHANGE = 0.1, 0.04  # of the form within a burst [fringe]
 
 
@@ -193,10 +194,13 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
     if len(where) < 2000:
         raise Refused(f"{name}: too few usable pixels inside the edge; expose less")
     few = burst.stack(rng.choice(where, min(_FIRST, len(where)), replace=False))
-    steps = first_steps(few, few.columns[3], rng)
+    steps = first_steps(few, rng)
     many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
     steps, _ = improve(many, steps, 15)
     steps, _ = improve(many, steps.widened(len(many.columns)), 12)
+    for _ in range(2):
+        tone = float(np.clip(overtone(many, steps), -_MOST_OVERTONE, _MOST_OVERTONE))
+        steps, _ = improve(many, replace(steps, overtone=tone), 4)
     fit = solve_pixels(many, steps)
     _check_steps(many, steps, fit, name)
     return steps
@@ -373,7 +377,7 @@ def _frames_spread(burst: _Burst, steps: Steps, form: Form, rng: np.random.Gener
     for k in range(frames):
         kept = np.arange(frames) != k
         part = Stack(stack.light[kept], stack.good[kept], stack.columns)
-        start = Steps(steps.log_gain[kept], steps.values[kept])
+        start = Steps(steps.log_gain[kept], steps.values[kept], steps.overtone)
         again, _ = improve(part, start, 3)
         fit = solve_pixels(part, again)
         change = fit.order - whole.order

@@ -22,6 +22,8 @@ Matrix = NDArray[np.float64]
 _CHUNK = 1 << 15
 _GAIN_PRIOR = 1e-5  # only decides what the frames themselves leave open
 _TURN = np.float32(2 * np.pi)
+_SETTLED = 0.1  # scatter beside the fringes' amplitude that no wrong steps leave
+_LEAN = 1.05  # of a frame against the others that is searched, each way [fringe]
 
 
 @dataclass(frozen=True)
@@ -216,6 +218,21 @@ def solve_pixels(stack: Stack, steps: Steps) -> PixelFit:
     ))  # fmt: skip
 
 
+def overtone(stack: Stack, steps: Steps) -> float:
+    """Second harmonic of the fringes' profile, as a share of the first.
+
+    Clipped highlights, tone curves and reflections beyond two beams make it. What the pixels
+    have taken up of it in A, C and S is allowed for.
+    """
+    fit, columns, phase = _solve(stack, steps)
+    values = np.stack([fit.mean, fit.cos, fit.sin])
+    tone = _second(values, phase, replace(steps, overtone=1.0), stack.good)
+    tone = tone - np.einsum("ikp,ip->kp", columns, np.einsum("ikp,kp->ip", columns, tone))
+    robust = 1 / (1 + (fit.scatter / (3 * np.median(fit.scatter) + 1e-9)) ** 4)
+    found = float((robust * tone * fit.left).sum() / max(float((robust * tone**2).sum()), 1e-12))
+    return steps.overtone + found
+
+
 @dataclass(frozen=True)
 class Normal:
     """Gauss-Newton equations of gains and steps.
@@ -321,32 +338,91 @@ def _moved(steps: Steps, now: Normal, damping: float) -> Steps:
     ).levelled()
 
 
-def first_steps(stack: Stack, rho2: Array, rng: np.random.Generator) -> Steps:
+def first_steps(stack: Stack, rng: np.random.Generator) -> Steps:
     """Find gains and steps with no idea of them.
 
     Starts from the frames' principal components over parts of the aperture (Vargas, Quiroga &
     Belenguer, Opt. Lett. 36 (2011) 1326; from memory), from even steps and from random ones;
-    the best after a few rounds is kept.
+    then each frame's step is searched anew in the light of the others, which frees it from a
+    lean that only fits by chance. The best is kept.
 
     Parameters
     ----------
     stack : Stack
-        Some thousands of pixels.
-    rho2 : ndarray, shape (P,)
-        Squared distance from the middle of the aperture.
+        Some thousands of pixels, its first four columns even, along u and v, and rho^2.
     rng : numpy Generator
     """
-    frames = stack.frames
+    frames, best = stack.frames, (Steps(np.zeros(0), np.zeros((0, 0))), np.inf)
     guesses: list[Vector] = []
     for most in (1.0, 0.4, 0.15):
-        guesses += _components(stack, rho2 < most)
+        guesses += _components(stack, stack.columns[3] < most)
     guesses += [pace * np.arange(frames, dtype=float) for pace in (0.11, 0.25, 0.37)]
-    guesses += list(rng.uniform(0, 1, (8, frames)))
     zero = np.zeros(frames)
-    tried = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]
-    tried.sort(key=lambda item: item[1])
-    longer = [improve(stack, steps, 25) for steps, _ in tried[:4]]
-    return min(longer, key=lambda item: item[1])[0]
+    for _ in range(4):
+        guesses += list(rng.uniform(0, 1, (6, frames)))
+        tried = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]
+        tried.sort(key=lambda item: item[1])
+        for start, _ in tried[:4]:
+            steps = _searched(stack, *improve(stack, start, 20))
+            best = min(best, (steps, _misfit(stack, steps)), key=lambda found: found[1])
+            if best[1] < _SETTLED:
+                return best[0]
+        guesses = []
+    return best[0]
+
+
+def _misfit(stack: Stack, steps: Steps) -> float:
+    """Scatter as a share of the fringes' amplitude; more where they outshine what was seen."""
+    fit = solve_pixels(stack, steps)
+    scatter, amplitude = float(np.median(fit.scatter)), float(np.median(fit.amplitude))
+    level = float(np.median(stack.light.max(axis=0))) + 1e-9
+    # steps that are far too alike for the light's changes blow up the amplitude
+    return scatter / max(min(amplitude, level), 1e-9) * max(1.0, amplitude / level) ** 4
+
+
+def _searched(stack: Stack, steps: Steps, cost: float) -> Steps:
+    """Search each frame's step and lean against the others, as long as it helps."""
+    for _ in range(4):
+        if _misfit(stack, steps) < _SETTLED:
+            break
+        moved = steps
+        for k in range(stack.frames):
+            moved = _search_frame(stack, moved, k)
+        moved, then = improve(stack, moved, 15)
+        if then > 0.98 * cost:
+            break
+        steps, cost = moved, then
+    return steps
+
+
+def _search_frame(stack: Stack, steps: Steps, k: int) -> Steps:
+    """Best step and lean of one frame on a grid of leans, the other frames given."""
+    kept = np.arange(stack.frames) != k
+    thin = stack.part(slice(None, None, 3))
+    others = Stack(thin.light[kept], thin.good[kept], thin.columns)
+    fit = solve_pixels(others, Steps(steps.log_gain[kept], steps.values[kept]))
+    good = thin.good[k] * (fit.scatter < 3 * np.median(fit.scatter))
+    gain = np.float32(np.exp(steps.log_gain[k]))
+    away = (thin.light[k] / gain - fit.mean) * good
+    axis = np.arange(-_LEAN, _LEAN + 1e-9, _LEAN / 7)
+    leans = np.stack([x.ravel() for x in np.meshgrid(axis, axis)], axis=1)
+    leans = leans + steps.values[kept, 1:3].mean(axis=0)
+    phase = _TURN * (leans.astype(np.float32) @ thin.columns[1:3])
+    cos, sin = np.cos(phase) * good, np.sin(phase) * good
+    ahead, beside = fit.cos * cos + fit.sin * sin, fit.sin * cos - fit.cos * sin
+    # least squares for cos and sin of the step at each lean
+    aa, bb, ab = (ahead**2).sum(axis=1), (beside**2).sum(axis=1), (ahead * beside).sum(axis=1)
+    ya, yb = ahead @ away, beside @ away
+    det = np.maximum(aa * bb - ab**2, 1e-6 * aa * bb + 1e-12)
+    x, y = (bb * ya - ab * yb) / det, (aa * yb - ab * ya) / det
+    # held to the size that the other frames have
+    size = np.maximum(np.hypot(x, y), 1e-9)
+    x, y = x / size, y / size
+    cost = aa * x * x + bb * y * y + 2 * ab * x * y - 2 * (x * ya + y * yb)
+    at = int(cost.argmin())
+    values = steps.values.copy()
+    values[k, :3] = np.arctan2(y[at], x[at]) / (2 * np.pi), *leans[at]
+    return replace(steps, values=values)
 
 
 def _components(stack: Stack, which: NDArray[np.bool_]) -> list[Vector]:

@@ -31,6 +31,8 @@ class Step:
         Added to the power [fringe].
     time_s : float
         When the frame was taken [s].
+    exposure : float
+        Factor on the camera's exposure.
     """
 
     piston: float = 0.0
@@ -38,9 +40,12 @@ class Step:
     tilt_v: float = 0.0
     power: float = 0.0
     time_s: float = 0.0
+    exposure: float = 1.0
 
 
-def shift_steps(frames: int, rng: Rng, *, tilt: float = 0.3) -> list[Step]:
+def shift_steps(
+    frames: int, rng: Rng, *, tilt: float = 0.3, pace: float = 0.25, exposure: float = 0.0
+) -> list[Step]:
     """Steps of a burst while the work is pressed or settles: about a quarter fringe a frame.
 
     Parameters
@@ -49,12 +54,17 @@ def shift_steps(frames: int, rng: Rng, *, tilt: float = 0.3) -> list[Step]:
     rng : numpy Generator
     tilt : float
         Standard deviation of the tilt along each axis [fringe].
+    pace : float
+        Mean step from frame to frame [fringe]; a fifth of it is their standard deviation.
+    exposure : float
+        Standard deviation of the frames' exposure, as a share.
     """
     steps = []
     for frame in range(frames):
-        piston = max(0.25 * frame + float(rng.normal(0, 0.05)), 0.0) if frame else 0.0
+        piston = max(pace * (frame + float(rng.normal(0, 0.2))), 0.0) if frame else 0.0
         lean = rng.normal(0, tilt, 2) if frame else np.zeros(2)
-        steps.append(Step(piston, float(lean[0]), float(lean[1]), 0.0, 0.5 * frame))
+        light = math.exp(exposure * float(rng.normal())) if frame and exposure else 1.0
+        steps.append(Step(piston, float(lean[0]), float(lean[1]), 0.0, 0.5 * frame, light))
     return steps
 
 
@@ -88,7 +98,8 @@ def stepped(scene: Scene, step: Step) -> Scene:
         tilt_angle_deg=math.degrees(math.atan2(tilt_v, tilt_u)),
         min_gap_nm=form.min_gap_nm + step.piston * scene.lamp.wavelength_nm / 2,
     )
-    return replace(scene, form=moved)
+    camera = replace(scene.camera, exposure=scene.camera.exposure * step.exposure)
+    return replace(scene, form=moved, camera=camera)
 
 
 def render_sequence(scene: Scene, rng: Rng, steps: Sequence[Step]) -> list[Rendered]:
@@ -117,12 +128,14 @@ def render_sequence(scene: Scene, rng: Rng, steps: Sequence[Step]) -> list[Rende
             "tilt_u_fringes": step.tilt_u,
             "tilt_v_fringes": step.tilt_v,
             "power_change_fringes": step.power,
+            "exposure": step.exposure,
         }
         frames.append(replace(rendered, truth=rendered.truth | {"frame": frame}))
     return frames
 
 
 PAIRS = ("press", "eye", "lamp")
+_SECOND = ("sodium", "mercury-green", "mercury-yellow", "hene")  # lamps of a pair
 
 
 def render_series(
@@ -156,7 +169,7 @@ def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
     ----------
     scene : Scene
     how : str
-        `press` (the middle is pressed: the film thins, and a gap at the centre closes a
+        `press` (the middle is pressed gently: the film thins, and a gap at the centre closes a
         little), `eye` (the camera is lowered by 8 to 14 degrees) or `lamp` (a second lamp).
     rng : numpy Generator
 
@@ -174,8 +187,10 @@ def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
         angle = min(scene.view_angle_deg + rng.uniform(8, 14), MAX_VIEW_ANGLE_DEG)
         after = replace(scene, view_angle_deg=angle)
     else:
-        other = "mercury-green" if scene.lamp.wavelength_nm > 560 else "sodium"
-        after = _under(scene, other)
+        here = scene.lamp.wavelength_nm
+        # a dozen nanometres apart or more: nearer ones keep too long in step
+        others = [n for n in _SECOND if abs(lamp(n).wavelength_nm - here) > 10]
+        after = _under(scene, str(rng.choice(others)))
     shots = []
     for when, each in (("before", before), ("after", after)):
         rendered = render(each, rng)
@@ -185,13 +200,21 @@ def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
 
 
 def _pressed(scene: Scene, rng: Rng) -> tuple[Scene, Scene]:
-    """Pressing in the middle: a thinner film; the gap there closes by a fraction of a fringe."""
-    thick = replace(scene.form, min_gap_nm=rng.uniform(200, 450))
-    thin = replace(thick, min_gap_nm=thick.min_gap_nm * rng.uniform(0.2, 0.5))
-    if thin.power < 0:
-        # the pressed middle lies over the widest gap
-        thin = replace(thin, power=thin.power + min(rng.uniform(0.2, 0.6), -thin.power / 3))
-    return replace(scene, form=thick), replace(scene, form=thin)
+    """Pressing gently in the middle: the film thins by less than half a fringe.
+
+    A gap in the middle closes as well, by a fraction of a fringe if the piece bends at all; no
+    finger presses quite in the middle, so the tilt changes a little.
+    """
+    half_wave_nm = scene.lamp.wavelength_nm / 2
+    thinning = rng.uniform(0.1, 0.37)
+    thick_nm = max(rng.uniform(120, 450), (thinning + 0.05) * half_wave_nm)
+    before = stepped(replace(scene, form=replace(scene.form, min_gap_nm=thick_nm)), Step())
+    bend = 0.0
+    if scene.form.power < 0 and rng.random() < 0.8:
+        bend = min(rng.uniform(0.0, 0.6), -scene.form.power / 3)
+    lean = rng.normal(0, 0.05, 2)
+    press = Step(piston=-thinning, tilt_u=float(lean[0]), tilt_v=float(lean[1]), power=bend)
+    return before, stepped(before, press)
 
 
 def _under(scene: Scene, name: str) -> Scene:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import functools
+import itertools
 import re
 import shlex
 import shutil
@@ -143,6 +145,7 @@ def test_files_that_documents_name_exist(text: str) -> None:
     assert {path for path in named if not (ROOT / path).exists()} == set()
 
 
+@functools.cache
 def messages() -> set[str]:
     """Return every text in the program's source, formatted ones in their pieces."""
     found = set()
@@ -156,10 +159,54 @@ def messages() -> set[str]:
 REFUSALS = README.split("| the line says | what helps |")[1].split("\n\n")[0]
 
 
-@pytest.mark.parametrize("line", re.findall(r"^\| `([^`]+)` \|", REFUSALS, re.MULTILINE))
+EXPLAINED = [
+    piece
+    for cell in re.findall(r"^\| (`.+?) \|", REFUSALS, re.MULTILINE)
+    for piece in re.findall(r"`([^`]+)`", cell)
+]
+
+
+@pytest.mark.parametrize("line", EXPLAINED)
 def test_refusals_in_the_readme_are_the_programs(line: str) -> None:
     """A refusal that README.md explains is one that the program can utter, in these words."""
     assert any(line in message for message in messages())
+
+
+# what only a program that calls the library can be told
+FROM_PYTHON = ("{}: an array of shape", "{}: samples of type")
+
+
+def refusals() -> list[str]:
+    """Every message that refuses a photograph, `{}` for what is filled in.
+
+    Those are all `Refused` of the reading, and all `BadInput` of the loading; options that are
+    wrong say themselves what is to be typed.
+    """
+    found = set()
+    folders = [(ROOT / "fringe" / one).glob("*.py") for one in ("orders", "photo")]
+    for path in itertools.chain(*folders):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.args):
+                continue
+            loads = path.name in ("load.py", "_decode.py") and node.func.id == "BadInput"
+            if node.func.id == "Refused" or loads:
+                found.add(shown_text(node.args[0]))
+    return sorted(one for one in found if not one.startswith(FROM_PYTHON))
+
+
+def shown_text(node: ast.expr) -> str:
+    """The text that an expression makes, as far as the source tells."""
+    if isinstance(node, ast.JoinedStr):
+        return "".join(shown_text(one) for one in node.values)
+    if isinstance(node, ast.Constant):
+        return str(node.value)
+    return "{}"
+
+
+@pytest.mark.parametrize("message", refusals())
+def test_every_refusal_is_in_the_readme(message: str) -> None:
+    """A message that refuses a photograph has a row in README.md that says what helps."""
+    assert any(piece in message for piece in EXPLAINED)
 
 
 @pytest.mark.parametrize("block", blocks(README, "python"))

@@ -62,12 +62,13 @@ def command(
     opened = open_session(_session_file(session, number))
     known: dict[str, Budget] = {}
     verdict, settling = None, None
+    notes: list[str] = []
     for label, group in _contacts(opened).items():
         found = reading_budgets([o.reading for o in group], _bench(opened, group, given),
                                 trials=trials)  # fmt: skip
         if not label:
             verdict, settling = _judged(opened, found, [o.reading for o in group])
-        known |= _labelled(found.results, label)
+        known |= _labelled(_honest(found.results, opened, group[0], given, notes), label)
     known |= _labelled(_spherometer(opened, trials), "spherometer")
     if not known:
         raise BadInput(f"{session}: neither fringes nor a spherometer were read in this session")
@@ -77,9 +78,10 @@ def command(
     if picture is not None:
         _draw(picture, results, opened)
     if as_json:
-        print_json(_json(results, verdict, settling, picture))
+        print_json(_json(results, verdict, settling, picture) | {"notes": notes})
     else:
-        click.echo("\n".join(_text(results, verdict, settling, picture)))
+        rows = _text(results, verdict, settling, picture)
+        click.echo("\n".join(rows + [remark(note) for note in notes]))
 
 
 def _session_file(text: str, number: str | None) -> Path:
@@ -114,6 +116,26 @@ def _contacts(opened: Session) -> dict[str, list[LoggedReading]]:
             parts.append(f"at {one.reading.wavelength_nm:.1f} nm")
         groups.setdefault(" ".join(parts), []).append(one)
     return groups
+
+
+def _honest(
+    results: dict[str, Budget], opened: Session, first: LoggedReading, given: dict[str, Any],
+    notes: list[str],
+) -> dict[str, Budget]:  # fmt: skip
+    """Leave out the work's radius where that of the piece below it is not on record."""
+    plate, radius = opened.surface.plate, results.get("work radius")
+    if radius is None:
+        return results
+    without = {name: one for name, one in results.items() if one is not radius}
+    if first.against is not None:
+        notes.append(f"the work's radius hangs on {first.against}'s: `fringe pair` tells both")
+        return without
+    if plate.radius_mm is None:
+        notes.append("the work's radius stays open: no radius of the plate is on record")
+        return without
+    if plate.radius_u_mm is None and given["plate_radius_u"] is None:
+        notes.append("the plate's radius is taken as exact: no uncertainty is on record")
+    return results
 
 
 def _labelled(results: dict[str, Budget], label: str) -> dict[str, Budget]:

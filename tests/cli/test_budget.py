@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -157,6 +158,37 @@ def test_plate_form_of_the_record(surface, session, capsys):
     assert {row["input"]: row["u"] for row in given[0]["rows"]}["plate form"] == pytest.approx(0.2)
     measured = open_session(path).summary.measured[0]
     assert measured.power_u_fringes == pytest.approx(np.hypot(0.26 / 1.959964, 0.1), rel=1e-5)
+
+
+def test_radius_of_a_work_on_another_piece(surface, capsys):
+    """On a piece whose radius this record does not know, the difference is told, no radius."""
+    reading = replace(logged(0.5), against="concave 1", options={"plate_radius_mm": 3048.0})
+    path = log_visit(surface, Visit(readings=(reading,)))
+    values = call(capsys, "budget", path, "--json").json
+    assert [one["name"] for one in values["results"]] == [
+        "on concave 1, power", "on concave 1, radius difference",
+    ]  # fmt: skip
+    assert "hangs on concave 1's" in values["notes"][0]
+    assert "! the work's radius hangs on concave 1's" in call(capsys, "budget", path).out
+
+
+@pytest.mark.parametrize(
+    ("plate", "names", "words"),
+    [
+        (Plate("P7"), 2, "no radius of the plate is on record"),
+        (Plate("P7", 3048.0), 3, "taken as exact: no uncertainty is on record"),
+    ],
+)
+def test_radius_by_a_plate_that_is_little_known(plate, names, words, tmp_path, capsys):
+    """Without the plate's radius the work's stays open; without its uncertainty that is said."""
+    surface = add_surface(
+        tmp_path / "shop", Surface("convex 2", "convex", 3048.0, 150.0, plate=plate)
+    )
+    path = log_visit(surface, Visit(readings=(logged(0.5),)))
+    values = call(capsys, "budget", path, "--json").json
+    assert len(values["results"]) == names
+    assert words in values["notes"][0]
+    assert call(capsys, "budget", path, "--plate-radius-u", "1mm").out.count("! ") == 3 - names
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,16 @@ from fringe.orders.polish import Fit
 from fringe.orders.read import ReadOptions, _check_edge, _reading
 from fringe.orders.reading import Reading
 from fringe.orders.solve import Solution
-from fringe.orders.steps import PixelFit, Stack, Steps, first_steps, improve, overtone, solve_pixels
+from fringe.orders.steps import (
+    PixelFit,
+    Stack,
+    Steps,
+    first_steps,
+    frame_noise,
+    improve,
+    overtone,
+    solve_pixels,
+)
 from fringe.orders.trust import with_form_warnings
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
@@ -194,7 +203,8 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
     if len(where) < 2000:
         raise Refused(f"{name}: too few usable pixels inside the edge; expose less")
     few = burst.stack(rng.choice(where, min(_FIRST, len(where)), replace=False))
-    steps = first_steps(few, rng)
+    noise = frame_noise(burst.light, burst.inside(0.98) & burst.good.all(axis=0), rng)
+    steps = first_steps(few, noise, rng)
     many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
     steps, _ = improve(many, steps, 15)
     steps, _ = improve(many, steps.widened(len(many.columns)), 12)
@@ -202,11 +212,11 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
         tone = float(np.clip(overtone(many, steps), -_MOST_OVERTONE, _MOST_OVERTONE))
         steps, _ = improve(many, replace(steps, overtone=tone), 4)
     fit = solve_pixels(many, steps)
-    _check_steps(many, steps, fit, name)
+    _check_steps(many, steps, fit, noise, name)
     return steps
 
 
-def _check_steps(stack: Stack, steps: Steps, fit: PixelFit, name: str) -> None:
+def _check_steps(stack: Stack, steps: Steps, fit: PixelFit, noise: float, name: str) -> None:
     scatter, amplitude = float(np.median(fit.scatter)), float(np.median(fit.amplitude))
     varied = float(np.median(stack.light.std(axis=0)))
     alike = Refused(
@@ -215,12 +225,12 @@ def _check_steps(stack: Stack, steps: Steps, fit: PixelFit, name: str) -> None:
     )
     if varied < 1.5 * scatter or float(np.median(fit.sure)) < _LEAST_SURE:
         raise alike
-    if scatter > 0.35 * amplitude:
-        raise Refused(
-            f"{name}: the frames do not show one contact with the gap only shifted; keep camera"
-            " and work still, and the light steady"
-        )
     change = _change(steps)
+    if scatter > 0.35 * amplitude or (change > _MOST_CHANGE and scatter > 3 * noise):
+        raise Refused(
+            f"{name}: no steps and leans explain all frames; keep camera, work and light still,"
+            " press so that the work leans less, or take more frames"
+        )
     if change > _MOST_CHANGE:
         raise Refused(
             f"{name}: the form of the gap changed by {change:.2f} fringe between frames; let it"

@@ -22,7 +22,7 @@ Matrix = NDArray[np.float64]
 _CHUNK = 1 << 15
 _GAIN_PRIOR = 1e-5  # only decides what the frames themselves leave open
 _TURN = np.float32(2 * np.pi)
-_SETTLED = 0.1  # scatter beside the fringes' amplitude that no wrong steps leave
+_PATCH = 12  # side of the patches that tell the noise [px]
 _LEAN = 1.05  # of a frame against the others that is searched, each way [fringe]
 
 
@@ -338,37 +338,69 @@ def _moved(steps: Steps, now: Normal, damping: float) -> Steps:
     ).levelled()
 
 
-def first_steps(stack: Stack, rng: np.random.Generator) -> Steps:
+def frame_noise(light: Array, good: NDArray[np.bool_], rng: np.random.Generator) -> float:
+    """Noise of a frame's light, with no idea of the steps.
+
+    In a small patch the frames differ in three ways, and slightly in a few more where they lean:
+    the least of their principal components are noise.
+
+    Parameters
+    ----------
+    light : ndarray of float32, shape (K, M, N)
+    good : ndarray of bool, shape (M, N)
+        Where all frames are usable.
+    rng : numpy Generator
+    """
+    side, frames = _PATCH, len(light)
+    least = []
+    for row, column in rng.integers(0, np.array(good.shape) - side, (400, 2)):
+        window = (slice(row, row + side), slice(column, column + side))
+        if len(least) < 60 and good[window].all():
+            patch = light[(slice(None), *window)].reshape(frames, -1).astype(float)
+            values = np.linalg.eigvalsh(patch @ patch.T / side**2)
+            least.append(values[: max(1, frames // 4)].mean())
+    return float(np.sqrt(max(np.median(least), 0.0))) if least else 0.0
+
+
+def first_steps(stack: Stack, noise: float, rng: np.random.Generator) -> Steps:
     """Find gains and steps with no idea of them.
 
     Starts from the frames' principal components over parts of the aperture (Vargas, Quiroga &
     Belenguer, Opt. Lett. 36 (2011) 1326; from memory), from even steps and from random ones;
     then each frame's step is searched anew in the light of the others, which frees it from a
-    lean that only fits by chance. The best is kept.
+    lean that only fits by chance. The first that leaves nothing but noise is taken, or the best.
 
     Parameters
     ----------
     stack : Stack
         Some thousands of pixels, its first four columns even, along u and v, and rho^2.
+    noise : float
+        Of a frame's light, as by `frame_noise`.
     rng : numpy Generator
     """
-    frames, best = stack.frames, (Steps(np.zeros(0), np.zeros((0, 0))), np.inf)
+    frames, zero = stack.frames, np.zeros(stack.frames)
+    found: list[tuple[float, Steps]] = []
     guesses: list[Vector] = []
     for most in (1.0, 0.4, 0.15):
         guesses += _components(stack, stack.columns[3] < most)
     guesses += [pace * np.arange(frames, dtype=float) for pace in (0.11, 0.25, 0.37)]
-    zero = np.zeros(frames)
-    for _ in range(4):
+    for _ in range(2):
         guesses += list(rng.uniform(0, 1, (6, frames)))
         tried = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]
         tried.sort(key=lambda item: item[1])
-        for start, _ in tried[:4]:
-            steps = _searched(stack, *improve(stack, start, 20))
-            best = min(best, (steps, _misfit(stack, steps)), key=lambda found: found[1])
-            if best[1] < _SETTLED:
-                return best[0]
+        for start, _ in tried[:3]:
+            steps = _searched(stack, *improve(stack, start, 20), noise, rng)
+            found.append((_misfit(stack, steps), steps))
+            if found[-1][0] < _goal(stack, steps, noise):
+                return steps
         guesses = []
-    return best[0]
+    return min(found, key=lambda pair: pair[0])[1]
+
+
+def _goal(stack: Stack, steps: Steps, noise: float) -> float:
+    """Misfit that nothing but noise leaves; a hundredth of the amplitude is as good."""
+    amplitude = float(np.median(solve_pixels(stack, steps).amplitude))
+    return max(2.2 * noise / max(amplitude, 1e-9), 0.012)
 
 
 def _misfit(stack: Stack, steps: Steps) -> float:
@@ -380,24 +412,35 @@ def _misfit(stack: Stack, steps: Steps) -> float:
     return scatter / max(min(amplitude, level), 1e-9) * max(1.0, amplitude / level) ** 4
 
 
-def _searched(stack: Stack, steps: Steps, cost: float) -> Steps:
-    """Search each frame's step and lean against the others, as long as it helps."""
-    for _ in range(4):
-        if _misfit(stack, steps) < _SETTLED:
+def _searched(
+    stack: Stack, steps: Steps, cost: float, noise: float, rng: np.random.Generator
+) -> Steps:
+    """Search each frame's step and lean against the others, as long as it helps.
+
+    At first against all others; then half of the frames are trusted, drawn at random, and the
+    rest is searched against them: a few frames with wrong steps hold one another up.
+    """
+    frames = stack.frames
+    every = np.ones(frames, bool)
+    for number in range(10):
+        if _misfit(stack, steps) < _goal(stack, steps, noise):
             break
+        trusted = every
+        if number > 1:
+            trusted = np.isin(np.arange(frames), rng.permutation(frames)[: max(4, frames // 2)])
         moved = steps
-        for k in range(stack.frames):
-            moved = _search_frame(stack, moved, k)
-        moved, then = improve(stack, moved, 15)
-        if then > 0.98 * cost:
-            break
-        steps, cost = moved, then
+        for k in range(frames):
+            if number < 2 or not trusted[k]:
+                moved = _search_frame(stack, moved, k, trusted)
+        moved, then = improve(stack, moved, 12)
+        if then < cost:
+            steps, cost = moved, then
     return steps
 
 
-def _search_frame(stack: Stack, steps: Steps, k: int) -> Steps:
-    """Best step and lean of one frame on a grid of leans, the other frames given."""
-    kept = np.arange(stack.frames) != k
+def _search_frame(stack: Stack, steps: Steps, k: int, trusted: NDArray[np.bool_]) -> Steps:
+    """Best step and lean of one frame on a grid of leans, the trusted others given."""
+    kept = trusted & (np.arange(stack.frames) != k)
     thin = stack.part(slice(None, None, 3))
     others = Stack(thin.light[kept], thin.good[kept], thin.columns)
     fit = solve_pixels(others, Steps(steps.log_gain[kept], steps.values[kept]))

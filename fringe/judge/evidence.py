@@ -25,7 +25,7 @@ Model = Callable[[Mapping[str, float]], float]
 # and a piece of it is suspected beyond so many standard uncertainties from what the rest says.
 IMPROBABLE, SUSPECT = 0.01, 2.6
 _SUSPECTED = ("contact", "spherometer", "certificate")
-_MOST_NAMED = 4
+_MOST_NAMED = 6
 
 
 @dataclass(frozen=True)

@@ -52,17 +52,20 @@ def next_step(pair: Pair) -> PairStep:
     Returns
     -------
     PairStep
-        `stop` only where the match is proven. The piece that is farther from its nominal
-        radius is worked; where neither is, the concave, which is made to the convex (common
-        practice, no source).
+        `stop` only where the match is proven, and no work on evidence that contradicts itself.
+        The piece that is farther from its nominal radius is worked; where neither is, the
+        concave, which is made to the convex (common practice, no source).
     """
     verdict = pair.verdict
     if verdict is None:
         return PairStep("remeasure", "say how well they must match: a tolerance, or a system")
     if verdict.state == "inside":
         return PairStep("stop", "the pair is proven to match")
-    if verdict.state == "unproven" and pair.estimate.contradictions:
-        return PairStep("remeasure", f"{pair.estimate.contradictions[0]}; measure again")
+    if pair.estimate.contradictions:
+        why = pair.estimate.contradictions[0]
+        if verdict.state == "outside":
+            why = f"which of the two to work on, and how far, hangs on what is wrong: {why}"
+        return PairStep("remeasure", f"{why}; measure again")
     if verdict.state == "unproven":
         return PairStep("remeasure", _what_settles(pair, verdict))
     if all(part.state != "outside" for part in verdict.parts if part.quantity != "irregularity"):

@@ -192,6 +192,21 @@ def test_a_contradiction_that_does_not_matter():
     assert next_step(found).action == "stop"
 
 
+def test_no_work_on_what_contradicts_itself():
+    """A mismatch proven whichever piece is wrong, but not its sign: all are named, none is worked.
+
+    Plates say +5 fringes, the contact of the two -6.
+    """
+    contacts = [contact("cx", "P8", 2.5), contact("cc", "P7", 2.5), contact("cc", "cx", -6.0)]
+    plates = [plate("P8", u=0.2), plate("P7", "convex", u=0.2)]
+    found = made(*contacts, plates=plates)
+    step = next_step(found)
+    assert found.verdict.state == "outside"
+    assert (step.action, step.piece) == ("remeasure", None)
+    for name in ("cx on P8", "cc on P7", "cc on cx", "certificate of P8"):
+        assert name in step.text
+
+
 @pytest.mark.parametrize(
     ("power", "u", "action"),
     [(0.5, 0.05, "stop"), (1.95, 0.2, "remeasure"), (5.0, 0.05, "work")],

@@ -57,26 +57,28 @@ def command(
       fringe budget 'shop/concave 1' --result power --picture budget.png
     """
     from fringe.archive.read import open_session
+    from fringe.cli._waiting import waiting
     from fringe.judge.sources import reading_budgets
 
-    opened = open_session(_session_file(session, number))
-    known: dict[str, Budget] = {}
-    verdict, settling = None, None
-    notes: list[str] = []
-    for label, group in _contacts(opened).items():
-        found = reading_budgets([o.reading for o in group], _bench(opened, group, given),
-                                trials=trials)  # fmt: skip
-        if not label:
-            verdict, settling = _judged(opened, found, [o.reading for o in group])
-        known |= _labelled(_honest(found.results, opened, group[0], given, notes), label)
-    known |= _labelled(_spherometer(opened, trials), "spherometer")
-    if not known:
-        raise BadInput(f"{session}: neither fringes nor a spherometer were read in this session")
-    if verdict is None:
-        verdict, settling = _judged_by_spherometer(opened, known)
-    results = _chosen(known, result)
-    if picture is not None:
-        _draw(picture, results, opened)
+    with waiting("working it out", quiet=as_json):
+        opened = open_session(_session_file(session, number))
+        known: dict[str, Budget] = {}
+        verdict, settling = None, None
+        notes: list[str] = []
+        for label, group in _contacts(opened).items():
+            found = reading_budgets([o.reading for o in group], _bench(opened, group, given),
+                                    trials=trials)  # fmt: skip
+            if not label:
+                verdict, settling = _judged(opened, found, [o.reading for o in group])
+            known |= _labelled(_honest(found.results, opened, group[0], given, notes), label)
+        known |= _labelled(_spherometer(opened, trials), "spherometer")
+        if not known:
+            raise BadInput(f"{session}: neither fringes nor a spherometer were read in it")
+        if verdict is None:
+            verdict, settling = _judged_by_spherometer(opened, known)
+        results = _chosen(known, result)
+        if picture is not None:
+            _draw(picture, results, opened)
     if as_json:
         print_json(_json(results, verdict, settling, picture) | {"notes": notes})
     else:

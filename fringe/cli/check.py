@@ -32,9 +32,11 @@ def command(context: click.Context, archive: Path, as_json: bool) -> None:
     """
     from fringe.archive.check import check_archive
     from fringe.archive.salvage import salvage
+    from fringe.cli._waiting import waiting
 
-    found = check_archive(archive)
-    readable = salvage(found.damaged)
+    with waiting("checking", quiet=as_json):
+        found = check_archive(archive)
+        readable = salvage(found.damaged)
     if as_json:
         print_json(_json(found, readable))
     else:

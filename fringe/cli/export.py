@@ -29,8 +29,10 @@ def command(surface: str, out: Path, as_json: bool) -> None:
     """
     from fringe.archive.export import export_surface
     from fringe.archive.surface import find_surface
+    from fringe.cli._waiting import waiting
 
-    done = export_surface(find_surface(surface), out)
+    with waiting("exporting", quiet=as_json):
+        done = export_surface(find_surface(surface), out)
     if as_json:
         print_json({
             "path": str(done.path), "sessions": done.sessions, "photographs": done.photographs,

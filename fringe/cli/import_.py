@@ -30,7 +30,10 @@ def command(source: Path, target: str, as_json: bool) -> None:
     Example:
       fringe import concave-1.nc other-shop
     """
-    done = _imported(source, target)
+    from fringe.cli._waiting import waiting
+
+    with waiting("importing", quiet=as_json):
+        done = _imported(source, target)
     name = done.surface.name
     if as_json:
         print_json({

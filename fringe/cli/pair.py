@@ -42,11 +42,14 @@ def command(
       fringe pair 'shop/convex 1' 'shop/concave 1' --tolerance-power 2
       fringe pair 'shop/convex 1' 'shop/concave 1' --system examples/train.toml
     """
+    from fringe.cli._waiting import waiting
+
     if picture is not None and picture.suffix.lower() != ".png":
         raise BadInput(f"--picture: {picture}: a picture's name must end in .png")
-    _, _, record, found, step = matched(convex, concave, given)
-    if picture is not None:
-        _draw(picture, found, step, record)
+    with waiting("weighing the evidence", quiet=as_json):
+        _, _, record, found, step = matched(convex, concave, given)
+        if picture is not None:
+            _draw(picture, found, step, record)
     if as_json:
         print_json(_json(found, step, record, picture))
     else:

@@ -47,13 +47,15 @@ def command(
     """
     from fringe.archive.life import surface_progress
     from fringe.archive.surface import find_surface
+    from fringe.cli._waiting import waiting
 
     found = find_surface(surface)
     if pit_factor is not None and pit_factor <= 0:
         raise BadInput("--pit-factor must be greater than zero")
-    result, problems = surface_progress(found, alone=alone, pit_factor=pit_factor)
-    if picture is not None:
-        _draw(found, result, picture)
+    with waiting("judging the visits", quiet=as_json):
+        result, problems = surface_progress(found, alone=alone, pit_factor=pit_factor)
+        if picture is not None:
+            _draw(found, result, picture)
     if as_json:
         print_json(_json(found, result, problems, picture))
         return

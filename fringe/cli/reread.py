@@ -36,9 +36,11 @@ def command(surface: str, workers: int | None, scheduler: str | None, as_json: b
     """
     from fringe.archive.reread import reread_surface
     from fringe.archive.surface import find_surface
+    from fringe.cli._waiting import waiting
 
     found = find_surface(surface)
-    result = reread_surface(found, workers=workers, scheduler=scheduler)
+    with waiting("computing again", quiet=as_json):
+        result = reread_surface(found, workers=workers, scheduler=scheduler)
     if as_json:
         print_json({"surface": found.name, **_json(result)})
         return

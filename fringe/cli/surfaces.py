@@ -42,9 +42,10 @@ def command(archive: Path, still_open: bool, steps: bool, as_json: bool) -> None
       fringe surfaces shop --open --next
     """
     from fringe.archive.index import list_archive
+    from fringe.cli._waiting import waiting
 
-    listing = list_archive(archive)
-    states = [_State(entry, steps=steps) for entry in listing.entries]
+    with waiting("looking through the archive", quiet=as_json):
+        states = [_State(entry, steps=steps) for entry in list_archive(archive).entries]
     shown = [one for one in states if not (still_open and one.name == "inside")]
     shown.sort(key=lambda one: one.when, reverse=True)
     problems = [line for one in states for line in one.entry.problems]

@@ -10,6 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from fringe.archive.session import Visit
+from fringe.archive.write import log_visit
+from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
+
 FRINGE = str(Path(sys.executable).with_name("fringe"))
 WAIT = "from fringe.cli._waiting import waiting\nwith waiting('reading rings.jpg'{}):\n    pass\n"
 STEP = (
@@ -63,3 +67,25 @@ def test_commands_show_it_and_json_does_not(tmp_path: Path) -> None:
     assert "rendering" in err
     out, err = on_terminal(*words, "--json", cwd=tmp_path)
     assert (out[0], err) == ("{", "")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("check", "shop"), "checking"),
+        (("surfaces", "shop"), "looking through the archive"),
+        (("progress", "shop/concave 1"), "judging the visits"),
+        (("budget", "shop/concave 1"), "working it out"),
+        (("export", "shop/concave 1", "out.nc"), "exporting"),
+        (("reread", "shop/concave 1"), "computing again"),
+    ],
+)
+def test_what_grows_with_the_record_is_told(
+    words: tuple[str, ...], says: str, tmp_path: Path
+) -> None:
+    """Commands that go through visits, of which there may be thousands, say that they do."""
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    log_visit(surface, Visit(readings=(power_reading(1.25),)), now=hours(1))
+    out, err = on_terminal(FRINGE, *words, cwd=tmp_path)
+    assert out
+    assert says in err

@@ -145,6 +145,20 @@ def test_files_that_documents_name_exist(text: str) -> None:
     assert {path for path in named if not (ROOT / path).exists()} == set()
 
 
+def anchor(heading: str) -> str:
+    """How a heading is linked to: lower case, spaces as hyphens, no other marks."""
+    return re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-")
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+def test_links_within_a_document_lead_somewhere(text: str) -> None:
+    """What a document links to within itself is one of its headings, and pictures are there."""
+    headings = {anchor(one) for one in re.findall(r"^##+ (.+)$", text, re.MULTILINE)}
+    assert set(re.findall(r"\]\(#([^)]*)\)", text)) <= headings
+    files = re.findall(r"\]\(([^)#:]+)\)", text)
+    assert {one for one in files if not (ROOT / one).is_file()} == set()
+
+
 @functools.cache
 def messages() -> set[str]:
     """Return every text in the program's source, formatted ones in their pieces."""

@@ -117,7 +117,7 @@ def facts_of(record: Mapping[str, Any], latest: Mapping[str, Any]) -> list[str]:
     """Return what the surface is, and when it was read, in a few words each."""
     plate = record.get("plate") or {}
     reading = latest.get("reading") or {}
-    wavelength = reading.get("wavelength_nm")
+    wavelength = (reading or latest.get("mean") or {}).get("wavelength_nm")
     parts = [
         record.get("form"),
         _length("radius", record.get("radius_mm")),

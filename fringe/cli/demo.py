@@ -104,9 +104,11 @@ def _lines(event: Logged) -> Iterator[str]:
     if event.number == 1:
         limit = surface.tolerance.power_fringes or 0.0
         yield ""
+        plate = surface.plate
+        radius = plus_minus(surface.plate_radius_mm, _u95(plate.radius_u_mm), "mm", digits=7)
         yield (
-            f"[bold]{escape(surface.name)}[/bold], laid on {escape(surface.plate.name or '')}, "
-            f"to ±{limit:.3g} fringes"
+            f"[bold]{escape(surface.name)}[/bold], laid on {escape(plate.name or '')} of "
+            f"{radius}, to ±{limit:.3g} fringes"
         )
     row = event.row
     state = row.verdict or ""
@@ -118,6 +120,12 @@ def _lines(event: Logged) -> Iterator[str]:
         end = event.settled.power_fringes
         shown = plus_minus(end.value, end.u95, "fringes", signed=True)
         yield f"{'':5}{'by its drift, settled':<28}{shown}"
+
+
+def _u95(u: float | None) -> float | None:
+    from fringe.judge.coverage import coverage_factor
+
+    return None if u is None else coverage_factor() * u
 
 
 def _work(event: Logged) -> str:
@@ -160,10 +168,13 @@ def _tell_end(demo: Demo) -> None:
         for line in _verdict(made):
             console.print(Text(line))
     console.print()
-    console.print(Text(_pair(demo)), style="bold")
+    answer, *evidence = _pair(demo)
+    console.print(Text(answer), style="bold")
+    for line in evidence:
+        console.print(Text(line))
     console.print()
     for label, path, what in (
-        ("look first at", demo.look_first, "in a browser: verdict, fitted fringes, history"),
+        ("look first at", demo.look_first, "in a browser: verdict, evidence, history of both"),
         ("then at", demo.overlays[0].parent, "the lines must lie on the dark fringes"),
         ("the record", demo.archive, "a folder a surface, a file a visit"),
         ("and now", demo.guide, "what to type next"),
@@ -182,12 +193,18 @@ def _verdict(made: Made) -> Iterator[str]:
         yield f"  {part.reason}"
 
 
-def _pair(demo: Demo) -> str:
-    """Say whether the pair matches: the second was laid on the first."""
+def _pair(demo: Demo) -> Iterator[str]:
+    """Say whether the pair matches, by all evidence on both."""
+    from fringe.cli._words import percent_text
+    from fringe.judge.pairstep import mismatch_text, together_text
+
     said = {"inside": "The pair matches", "outside": "The pair does not match"}
     first, second = demo.surfaces[-2:]
     limit = second.surface.tolerance.power_fringes or 0.0
-    return (
+    yield (
         f"{said.get(demo.pair.state, 'Not proven that the pair matches')}: {second.surface.name} "
         f"on {first.surface.name}, {demo.pair.state} the ±{limit:.3g} fringes of the system."
     )
+    found = demo.matched.pair
+    yield f"  {mismatch_text(found)}, {percent_text(demo.pair.probability)} probable to conform"
+    yield f"  laid together {together_text(found)}"

@@ -13,10 +13,11 @@ Its photographs are rendered, so that the truth is known; nothing in it was ever
 Look first at
 
   {first}
-      open it in a browser: the verdict, the photograph with the fitted fringes, the history
+      open it in a browser: whether the pair matches, on what evidence, and the history of both;
+      each piece has a page of its own beside it
   pictures/
       each photograph with the fitted dark fringes over it: believe a reading only where the
-      lines lie on the fringes; and the progress of each surface
+      lines lie on the fringes; the progress of each surface; how one settled; the pair
 
 The record itself is {archive}/: a folder a surface, a file a visit. {archive}/README.txt tells how
 to read it without fringe. photographs/ holds what the camera saw.
@@ -48,8 +49,10 @@ def guide_commands(scenario: Scenario) -> list[str]:
     distance = f"--camera-distance {scenario.camera_distance_mm:g}mm"
     return [
         *(f"fringe progress {one}" for one in where),
+        f"fringe pair {where[-2]} {where[-1]}",
+        f"fringe surfaces {scenario.archive} --next",
         f"fringe budget {where[-1]}",
-        f"fringe report {where[0]} --out report.html",
+        f"fringe report {where[-2]} {where[-1]} --out report.html",
         f"fringe read {photograph} --lamp {visit.lamp or last.lamp} --diameter "
         f"{last.diameter_mm:g}mm {distance} --picture fitted.png",
         *_settling(scenario, distance),

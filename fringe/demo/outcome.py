@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.surface import Surface
+from fringe.demo.reports import Matched
 from fringe.demo.scenario import Scenario
 from fringe.judge.coverage import coverage_factor
 from fringe.judge.nextstep import NextStep
@@ -103,6 +104,10 @@ class Demo:
         The last one was made to the one before it.
     overlays : tuple of Path
         Each photograph with the fitted fringes.
+    matched : Matched
+        Whether the last two match, by all evidence on both.
+    pair_report, pair_picture : Path
+        Of that match.
     """
 
     folder: Path
@@ -111,16 +116,20 @@ class Demo:
     scenario: Scenario
     surfaces: tuple[Made, ...]
     overlays: tuple[Path, ...]
+    matched: Matched
+    pair_report: Path
+    pair_picture: Path
 
     @property
     def pair(self) -> Verdict:
-        """Whether the pair matches: the last contact of the one with the other."""
-        return self.surfaces[-1].verdict
+        """Verdict on the match."""
+        assert self.matched.pair.verdict is not None
+        return self.matched.pair.verdict
 
     @property
     def look_first(self) -> Path:
-        """The report of the pair's second piece."""
-        return self.surfaces[-1].report
+        """The report of the pair."""
+        return self.pair_report
 
     def to_json(self) -> dict[str, Any]:
         """Return the verdicts, and where everything is."""
@@ -129,9 +138,22 @@ class Demo:
             "archive": str(self.archive),
             "guide": str(self.guide),
             "look_first": str(self.look_first),
-            "pair": self.pair.to_json(),
+            "pair": self._pair_json(),
             "surfaces": [_made_json(one) for one in self.surfaces],
             "overlays": [str(path) for path in self.overlays],
+        }
+
+    def _pair_json(self) -> dict[str, Any]:
+        found, k = self.matched.pair, coverage_factor()
+        return {
+            **self.pair.to_json(),
+            "mismatch_mm": found.mismatch_mm,
+            "mismatch_u95_mm": k * found.u_mismatch_mm,
+            "power_fringes": found.power_fringes,
+            "power_u95_fringes": k * found.u_power_fringes,
+            "next_step": self.matched.step.action,
+            "report": str(self.pair_report),
+            "picture": str(self.pair_picture),
         }
 
 

@@ -24,6 +24,7 @@ from fringe.archive.write import log_visit
 from fringe.demo.folder import built
 from fringe.demo.guide import GUIDE, guide_text
 from fringe.demo.outcome import Demo, Done, Logged, Made
+from fringe.demo.reports import Matched, Page, matched, write_reports
 from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput
@@ -39,12 +40,14 @@ from fringe.orders.reading import Reading
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import load_photo
 from fringe.show.overlay import overlay_figure
+from fringe.show.pair import pair_figure
 from fringe.show.progress import progress_figure
 from fringe.show.settle import settle_figure
 from fringe.show.style import png_bytes
-from fringe.show.surfacereport import surface_report
 
 PICTURES = "pictures"
+PAIR_PICTURE, PAIR_REPORT = "pair.png", "pair.html"
+OVERLAY_DPI = 160.0  # as many dots as the photographs have
 BY_HAND_PX = 0.5  # standard uncertainty of an edge read off in a picture viewer
 
 Tell = Callable[[Done | Logged], None]
@@ -79,8 +82,10 @@ def run_demo(
     with built(out) as work:
         run = _Run(story, work, tell or (lambda event: None))
         surfaces = [run.make(spec) for spec in story.surfaces]
-        (work / GUIDE).write_text(guide_text(story, surfaces[-1].report.name), "utf-8")
-    return _moved(story, out, work, surfaces)
+        found = run.match(surfaces)
+        run.report(surfaces)
+        (work / GUIDE).write_text(guide_text(story, PAIR_REPORT), "utf-8")
+    return _moved(story, out, work, surfaces, found)
 
 
 @dataclass(frozen=True)
@@ -101,7 +106,7 @@ class _Run:
         self.archive = folder / scenario.archive
         visits = sum(len(one.visits) for one in scenario.surfaces)
         # a photograph takes longer than all else of a visit; a report about as long
-        self.total = visits + scenario.photographs + 2 * len(scenario.surfaces)
+        self.total = visits + scenario.photographs + 2 * len(scenario.surfaces) + 2
         self.done = 0
         self.pieces: dict[str, Plate] = {}
         self._put_instruments_on_record()
@@ -281,14 +286,29 @@ class _Run:
             wavelength_nm=found.wavelength_nm, diameter_mm=surface.diameter_mm,
         )  # fmt: skip
         picture.write_bytes(png_bytes(figure))
-        self._step(f"writing the report of the {surface.name}")
-        report = self.folder / f"{stem}.html"
-        report.write_text(surface_report(surface).html, "utf-8")
         self._step(surface.name)
         radius, u = _radius(surface, found.rows[-1])
         # the finished piece is what the next one is laid on
         self.pieces[surface.name] = Plate(surface.name, radius, u)
-        return Made(surface, found, report, picture, radius, u)
+        return Made(surface, found, self.folder / f"{stem}.html", picture, radius, u)
+
+    def match(self, surfaces: Sequence[Made]) -> Matched:
+        """Say whether the last two match, and draw it."""
+        partner, made = (one.surface for one in surfaces[-2:])
+        self._say("holding the evidence on both together")
+        found = matched(made, partner)
+        figure = pair_figure(found.pair, found.step, when=found.record.days_text())
+        (self.folder / PICTURES / PAIR_PICTURE).write_bytes(png_bytes(figure))
+        self._step("writing the reports")
+        return found
+
+    def report(self, surfaces: Sequence[Made]) -> None:
+        """Write the report of the pair and of each surface."""
+        partner, made = (one.surface for one in surfaces[-2:])
+        pages = [Page(self.folder / PAIR_REPORT, made, partner)]
+        pages += [Page(one.report, one.surface) for one in surfaces]
+        for _ in write_reports(pages):
+            self._step("writing the reports")
 
     def _step(self, doing: str) -> None:
         self.done += 1
@@ -306,7 +326,7 @@ def _read_and_draw(task: _Task) -> tuple[Reading, bytes]:
         surface=task.surface, when=task.when, diameter_mm=task.options.diameter_mm,
         camera_distance_mm=task.options.camera_distance_mm,
     )  # fmt: skip
-    return reading, png_bytes(figure)
+    return reading, png_bytes(figure, dpi=OVERLAY_DPI)
 
 
 def _stem(surface: Surface) -> str:
@@ -330,7 +350,9 @@ def _radius(surface: Surface, row: VisitRow) -> tuple[float, float]:
     return surface.plate_radius_mm + row.radius_difference_mm, math.hypot(u_plate, u_difference)
 
 
-def _moved(story: Scenario, out: Path, work: Path, surfaces: Sequence[Made]) -> Demo:
+def _moved(
+    story: Scenario, out: Path, work: Path, surfaces: Sequence[Made], found: Matched
+) -> Demo:
     """What the run left, with the names that its files have now."""
 
     def now(path: Path) -> Path:
@@ -351,4 +373,7 @@ def _moved(story: Scenario, out: Path, work: Path, surfaces: Sequence[Made]) -> 
         for visit in spec.visits
         for photograph in visit.photographs
     ]
-    return Demo(out, out / story.archive, out / GUIDE, story, tuple(made), tuple(overlays))
+    return Demo(
+        out, out / story.archive, out / GUIDE, story, tuple(made), tuple(overlays), found,
+        out / PAIR_REPORT, out / PICTURES / PAIR_PICTURE,
+    )  # fmt: skip

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shlex
 import subprocess
 import sys
@@ -19,6 +20,7 @@ import numpy as np
 import pytest
 
 from calling import call, refused
+from commandline import blocks
 from example_readings import true_reading, truth_of, visits, without_reader
 from fringe.archive.order import survey
 from fringe.archive.read import open_session
@@ -34,7 +36,6 @@ from fringe.optics.lamps import lamp
 from fringe.optics.spheres import power_fringes
 from fringe.orders.reading import Reading
 from fringe.photo.load import load_photo
-from fringe.show.surfacereport import SurfaceReport
 
 SCENARIO = load_scenario()
 VISITS = visits(SCENARIO)
@@ -43,9 +44,10 @@ VISITS = visits(SCENARIO)
 @pytest.fixture
 def true_readings(monkeypatch: pytest.MonkeyPatch) -> None:
     """Take the readings from the truth, draw no overlay and write no report."""
-    page = SurfaceReport("<!DOCTYPE html>", None, 0)
     monkeypatch.setattr("fringe.demo.run.in_parallel", without_reader)
-    monkeypatch.setattr("fringe.demo.run.surface_report", lambda surface: page)
+    monkeypatch.setattr(
+        "fringe.demo.reports.in_parallel", lambda f, pages: ["<!DOCTYPE html>"] * len(pages)
+    )
 
 
 @pytest.fixture
@@ -109,7 +111,8 @@ def test_the_example_reads_its_photographs_truly(tmp_path: Path) -> None:
             spec.visits[-1].truth.radius_mm, abs=3.3 * made.radius_u_mm
         )
     assert demo.pair.state == "inside"
-    for path in (*demo.overlays, *(made.picture for made in demo.surfaces)):
+    pictures = (*demo.overlays, demo.pair_picture, *(made.picture for made in demo.surfaces))
+    for path in pictures:
         assert path.read_bytes().startswith(b"\x89PNG")
 
 
@@ -122,6 +125,7 @@ def test_it_leaves_all_that_it_names(tmp_path: Path, monkeypatch: pytest.MonkeyP
         assert Path(path).exists()
     for one in named["surfaces"]:
         assert one["name"] in Path(one["report"]).read_text(encoding="utf-8")
+        assert one["name"] in Path(named["look_first"]).read_text(encoding="utf-8")
         assert Path(one["progress_picture"]).is_file()
         assert find_surface(one["folder"]).name == one["name"]
     assert os.listdir() == ["first look"]
@@ -180,9 +184,7 @@ def test_a_warm_piece_is_told_to_wait(demo: Demo) -> None:
     assert demo.surfaces[0].progress.next_step.action == "stop"
 
 
-def test_the_warm_piece_settles_where_it_was_foretold(
-    true_readings: None, tmp_path: Path
-) -> None:
+def test_the_warm_piece_settles_where_it_was_foretold(true_readings: None, tmp_path: Path) -> None:
     """From its drift, the settled power of the scenario's truth is foretold within its interval."""
     events: list[Done | Logged] = []
     run_demo(tmp_path / "demo", tell=events.append)
@@ -360,7 +362,29 @@ def test_the_text_says_a_line_a_visit_the_verdicts_and_where(
     assert len(work) == len(VISITS)
     assert max(len(line) for line in lines if str(out) not in line) <= 100
     assert any(line.startswith("The pair matches") for line in lines)
+    assert any("K2 of 3048.10 ± 0.29 mm" in line for line in lines)
     assert any(line.startswith("look first at") and str(out) in line for line in lines)
+
+
+def test_readme_walks_through_this_run(
+    true_readings: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What README.md shows of the run is what it prints, but for the readings' last digits."""
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    walk = text.split("## The example")[1].split("\n## ")[0]
+    shown = [line for block in blocks(walk, "text") for line in block.splitlines()]
+    assert len(shown) > 15
+    printed = call(capsys, "demo", "--out", tmp_path / "demo").out.splitlines()
+    # up to the reading: the number, the work, and the first digits
+    begins = [line[:36].rstrip() for line in shown if line.strip() not in ("", "...")]
+    assert [one for one in begins if not any(line.startswith(one) for line in printed)] == []
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", walk)
+    assert len(pictures) == 4
+    for one in pictures:
+        path = Path(__file__).parents[2] / one
+        assert path.read_bytes().startswith(b"\x89PNG")
+        assert path.stat().st_size < 200_000
+        assert (tmp_path / "demo" / "pictures" / path.name).is_file()
 
 
 def test_the_guides_commands_run(demo: Demo) -> None:
@@ -374,6 +398,22 @@ def test_the_guides_commands_run(demo: Demo) -> None:
             check=False,
         )  # fmt: skip
         assert (done.returncode, done.stderr) == (0, ""), line
+
+
+def test_the_pairs_verdict_is_that_of_the_command(
+    demo: Demo, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`fringe pair` in the example's archive says just what the run said at its end."""
+    archive = demo.archive
+    names = [f"{archive}/{made.surface.name}" for made in demo.surfaces]
+    told = call(capsys, "pair", *names, "--json").json
+    said = demo.to_json()["pair"]
+    assert told["verdict"]["state"] == said["state"] == "inside"
+    assert told["verdict"]["probability"] == pytest.approx(said["probability"])
+    for key in ("mismatch_mm", "mismatch_u95_mm", "power_fringes", "power_u95_fringes"):
+        assert told[key] == pytest.approx(said[key])
+    truth = [one.visits[-1].truth.radius_mm for one in SCENARIO.surfaces]
+    assert abs(said["mismatch_mm"] - (truth[1] - truth[0])) < said["mismatch_u95_mm"]
 
 
 def test_tolerance_of_the_pair_is_the_systems(demo: Demo) -> None:

@@ -1,0 +1,80 @@
+"""The example's end: whether the pair matches, and a report of the pair and of each piece."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from fringe.archive.partners import PairRecord, pair_record
+from fringe.archive.surface import E_LINE_NM, Surface
+from fringe.demo.workers import in_parallel
+from fringe.judge.pair import Pair, match
+from fringe.judge.pairstep import PairStep, next_step
+from fringe.show.pairreport import pair_report
+from fringe.show.surfacereport import surface_report
+
+# of a contact besides its reading, as `fringe pair` takes it [fringe]
+CONTACT_U_FRINGES = 0.05
+
+
+@dataclass(frozen=True)
+class Matched:
+    """A pair with the evidence on it, the estimate, and what to do next."""
+
+    record: PairRecord
+    pair: Pair
+    step: PairStep
+
+
+def matched(made: Surface, partner: Surface) -> Matched:
+    """Say whether two surfaces match, by all that their archive holds, as `fringe pair` does.
+
+    Parameters
+    ----------
+    made : Surface
+        The piece that was made to the other; its tolerance is that of their match.
+    partner : Surface
+        What it was laid on.
+    """
+    record = pair_record(partner, made, contact_u_fringes=CONTACT_U_FRINGES)
+    found = match(
+        record.convex, record.concave, record.plates, record.contacts, record.sagittas,
+        wavelength_nm=made.tolerance.wavelength_nm or E_LINE_NM, tolerance=made.tolerance,
+        irregularity=record.irregularity,
+    )  # fmt: skip
+    return Matched(record, found, next_step(found))
+
+
+@dataclass(frozen=True)
+class Page:
+    """A report to write: of one surface, or of the piece made to a partner.
+
+    Attributes
+    ----------
+    path : Path
+        The page.
+    surface : Surface
+    partner : Surface or None
+        What the surface was made to, for the report of a pair.
+    """
+
+    path: Path
+    surface: Surface
+    partner: Surface | None = None
+
+
+def write_reports(pages: Sequence[Page]) -> Iterator[Page]:
+    """Write pages, several at once; each is given back when it is there, in their order."""
+    for page, html in zip(pages, in_parallel(page_html, pages), strict=True):
+        page.path.write_text(html, "utf-8")
+        yield page
+
+
+def page_html(page: Page) -> str:
+    """One report as a page that stands by itself."""
+    if page.partner is None:
+        return surface_report(page.surface).html
+    found = matched(page.surface, page.partner)
+    convex, concave = sorted((page.surface, page.partner), key=lambda one: one.form == "concave")
+    return pair_report(convex, concave, found.record, found.pair, found.step).html

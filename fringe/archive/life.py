@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
+from contextlib import suppress
+from heapq import nlargest
 from pathlib import Path
 
 from fringe.archive.carried import surface_aperture
 from fringe.archive.gather import visit_records
 from fringe.archive.index import indexed_visits
 from fringe.archive.order import survey
-from fringe.archive.surface import E_LINE_NM, Surface, list_surfaces, load_surface
+from fringe.archive.surface import E_LINE_NM, Surface, load_surface
 from fringe.errors import BadInput
 from fringe.judge.lives import life
 from fringe.judge.progress import Progress, progress, visit_rows
@@ -19,6 +22,9 @@ from fringe.judge.tolerance import Aperture
 LIKE_DIAMETER = 1.5
 # As many as tell the rate as well as it can be told; the most recently worked ones.
 MOST_LIKE = 20
+# So many are looked at for that, however large the archive: a surface's progress must not take
+# longer the more others there are.
+MOST_LOOKED_AT = 100
 
 
 def surface_progress(
@@ -58,10 +64,8 @@ def like_changes(surface: Surface) -> list[tuple[Change, ...]]:
     A surface or a session that cannot be read is passed over: `fringe check` names it.
     """
     assert surface.folder is not None
-    others = [f for f in list_surfaces(surface.folder.parent) if f.name != surface.folder.name]
-    others.sort(key=_age, reverse=True)
     found: list[tuple[Change, ...]] = []
-    for folder in others:
+    for folder in _latest_others(surface.folder):
         if len(found) >= MOST_LIKE:
             break
         try:
@@ -81,11 +85,15 @@ def _alike(surface: Surface, other: Surface) -> bool:
     return 1 / LIKE_DIAMETER <= ratio <= LIKE_DIAMETER
 
 
-def _age(folder: Path) -> float:
-    try:
-        return folder.stat().st_mtime
-    except OSError:
-        return 0.0
+def _latest_others(folder: Path) -> list[Path]:
+    """Other folders of the archive, those first to which something was added last."""
+    others = []
+    with os.scandir(folder.parent) as found:
+        for entry in found:
+            with suppress(OSError):  # it is being moved away
+                if entry.is_dir() and entry.name[0] != "." and entry.name != folder.name:
+                    others.append((entry.stat().st_mtime, entry.path))
+    return [Path(path) for _, path in nlargest(MOST_LOOKED_AT, others)]
 
 
 def _changes(surface: Surface) -> tuple[Change, ...]:

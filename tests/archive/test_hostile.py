@@ -256,7 +256,7 @@ path, rng = Path(sys.argv[1]), np.random.default_rng(int(sys.argv[2]))
 body = path.read_bytes()[:-SEAL_BYTES]
 # the numbers of photographs say little: most damage goes to the structure around them
 places = np.flatnonzero(np.frombuffer(body, np.uint8) != 0)
-for _ in range(60):
+for _ in range(30):
     data = bytearray(body)
     for place in rng.choice(places, rng.integers(1, 6)):
         data[place] = rng.integers(256)

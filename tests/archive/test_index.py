@@ -10,6 +10,7 @@ import shutil
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from fringe.archive import index
@@ -21,7 +22,7 @@ from fringe.archive.session import Visit, Work
 from fringe.archive.surface import change_surface, load_surface
 from fringe.archive.write import log_visit
 from fringe.errors import BadInput
-from sample_visits import full_surface, full_visit, hours, plain_visit
+from sample_visits import full_surface, full_visit, hours, plain_visit, power_reading
 
 # An hour after all files were written: nothing is too fresh to be relied on.
 HOUR_NS = 3_600_000_000_000
@@ -33,18 +34,26 @@ def listed(archive):
     return found.entries, found.read
 
 
-@pytest.fixture
-def archive(tmp_path, rng):
-    """Three surfaces: one with a correction among its visits, one with a remark, one without."""
-    shop = tmp_path / "shop"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """Three surfaces: one with a correction among its visits, one with a reading, one without."""
+    rng = np.random.default_rng(int(os.environ["FRINGE_TEST_SEED"]))
+    shop = tmp_path_factory.mktemp("made") / "shop"
     first, second = (full_surface(shop, name) for name in ("a 1", "b 2"))
     full_surface(shop, "c 3")
     log_visit(first, full_visit(rng), now=hours(0))
     log_visit(first, Visit(work=Work("#600", 20.0)), now=hours(1))
     corrected = dataclasses.replace(plain_visit("better"), replaces="1")
     log_visit(first, corrected, now=hours(2))
-    log_visit(second, plain_visit(), now=hours(3))
+    reading = power_reading(float(rng.normal(3, 1)), float(rng.uniform(0.1, 0.2)))
+    log_visit(second, Visit(readings=(reading,)), now=hours(3))
     return shop
+
+
+@pytest.fixture
+def archive(made, tmp_path):
+    """The three surfaces in an archive of the test's own."""
+    return Path(shutil.copytree(made, tmp_path / "shop"))
 
 
 def truth(archive):

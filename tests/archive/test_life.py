@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 
 import pytest
 
@@ -97,3 +98,17 @@ def test_no_more_than_are_needed(make, monkeypatch):
     for i in range(4):
         make(f"other {i}", [-10.0, -7.0])
     assert len(like_changes(own)) == 2
+
+
+def test_a_large_archive_costs_no_more(make, monkeypatch):
+    """So many surfaces are looked at, whatever there are: those that were worked on last."""
+    monkeypatch.setattr("fringe.archive.life.MOST_LOOKED_AT", 2)
+    own = make("own", [-10.0, -8.0])
+    others = [
+        make(f"other {i}", [-10.0, -7.0 + i], diameter=150.0 if i else 20.0) for i in range(4)
+    ]
+    for age, i in enumerate((2, 0, 3, 1)):  # the latest but one is not alike
+        os.utime(others[i].folder, (1e9 - age, 1e9 - age))
+    os.utime(own.folder, (2e9, 2e9))
+    (changes,) = like_changes(own)
+    assert changes[0].height_um == pytest.approx(5.0 * WAVE / 2000)

@@ -56,6 +56,16 @@ def surface(made, tmp_path):
     return load_surface(next((tmp_path / "shop").glob("concave*")))
 
 
+@pytest.fixture
+def remarks(tmp_path):
+    """A surface of the same history that holds remarks alone, which is quick to take along."""
+    one = full_surface(tmp_path / "shop")
+    log_visit(one, plain_visit("first"), now=hours(0))
+    log_visit(one, plain_visit("second"), now=hours(1))
+    log_visit(one, dataclasses.replace(plain_visit("corrected"), replaces="2"), now=hours(2))
+    return change_surface(one, note="repolished", now=hours(3))
+
+
 LOSSLESS = ["out.nc", "out"]
 
 
@@ -94,20 +104,20 @@ def test_a_full_session_there_and_back(made, tmp_path):
 
 
 @pytest.mark.parametrize("name", LOSSLESS)
-def test_twice_is_once(surface, tmp_path, name):
+def test_twice_is_once(remarks, tmp_path, name):
     """A second import adds nothing; after more visits it adds those alone, byte for byte."""
-    export_surface(surface, tmp_path / name)
+    export_surface(remarks, tmp_path / name)
     import_surface(tmp_path / name, tmp_path / "other")
     back = import_surface(tmp_path / name, tmp_path / "other")
     assert (back.new, back.added, back.present) == (False, 0, 3)
     before = {p: p.read_bytes() for p in back.surface.folder.iterdir()}
-    log_visit(surface, plain_visit(), now=hours(4))
-    change_surface(surface, glass="crown", now=hours(5))
-    export_surface(surface, tmp_path / f"more-{name}")
+    log_visit(remarks, plain_visit(), now=hours(4))
+    change_surface(remarks, glass="crown", now=hours(5))
+    export_surface(remarks, tmp_path / f"more-{name}")
     back = import_surface(tmp_path / f"more-{name}", tmp_path / "other")
     assert (back.new, back.added, back.present) == (False, 1, 3)
-    assert contents(back.surface.folder) == contents(surface.folder)
-    assert records(back.surface.folder) == records(surface.folder)
+    assert contents(back.surface.folder) == contents(remarks.folder)
+    assert records(back.surface.folder) == records(remarks.folder)
     assert {p: p.read_bytes() for p in before} == before
 
 
@@ -201,29 +211,29 @@ def test_damaged_sessions_are_left_out_by_name(surface, tmp_path):
     assert len(session_files(whole.folder)) == 2
 
 
-def test_a_damaged_session_comes_back_from_an_export(surface, tmp_path):
+def test_a_damaged_session_comes_back_from_an_export(remarks, tmp_path):
     """With the damaged file out of the way, an import brings the session back as it was."""
-    export_surface(surface, tmp_path / "out.nc")
-    true = contents(surface.folder)
-    path = session_files(surface.folder)[1]
+    export_surface(remarks, tmp_path / "out.nc")
+    true = contents(remarks.folder)
+    path = session_files(remarks.folder)[1]
     path.write_bytes(path.read_bytes()[:-1])
     with pytest.raises(BadInput, match=rf"{path.name}: is damaged; remove it, then import"):
         import_surface(tmp_path / "out.nc", tmp_path / "shop")
     path.unlink()
     back = import_surface(tmp_path / "out.nc", tmp_path / "shop")
     assert (back.added, back.present) == (1, 2)
-    assert contents(surface.folder) == true
+    assert contents(remarks.folder) == true
 
 
 @pytest.mark.parametrize("name", ["out.nc", "out", "out.csv"])
-def test_nothing_is_written_over(surface, tmp_path, name):
+def test_nothing_is_written_over(remarks, tmp_path, name):
     """A file or folder that is there is not touched."""
-    export_surface(surface, tmp_path / name)
+    export_surface(remarks, tmp_path / name)
     before = sorted(tmp_path.rglob("*"))
     with pytest.raises(BadInput, match="exists already"):
-        export_surface(surface, tmp_path / name)
+        export_surface(remarks, tmp_path / name)
     with pytest.raises(BadInput, match="there is no folder"):
-        export_surface(surface, tmp_path / "nowhere" / name)
+        export_surface(remarks, tmp_path / "nowhere" / name)
     assert sorted(tmp_path.rglob("*")) == before
 
 
@@ -273,10 +283,10 @@ def test_an_import_that_does_not_fit_leaves_nothing(surface, tmp_path, name):
     assert {p.name for p in tmp_path.iterdir()} == {"shop", name}
 
 
-def test_another_surface_of_the_name(surface, tmp_path):
+def test_another_surface_of_the_name(remarks, tmp_path):
     """A surface of the same name that is another one is not mixed with it."""
-    export_surface(surface, tmp_path / "out.nc")
-    other = full_surface(tmp_path / "other", surface.name)
+    export_surface(remarks, tmp_path / "out.nc")
+    other = full_surface(tmp_path / "other", remarks.name)
     change_surface(other, note="x", now=hours(9))
     before = {p: p.read_bytes() for p in other.folder.iterdir()}
     with pytest.raises(BadInput, match="another surface"):
@@ -287,13 +297,13 @@ def test_another_surface_of_the_name(surface, tmp_path):
     ]  # fmt: skip
 
 
-def test_histories_that_parted(surface, tmp_path):
+def test_histories_that_parted(remarks, tmp_path):
     """Two copies that went on apart from each other under one number are not mixed."""
-    export_surface(surface, tmp_path / "out.nc")
+    export_surface(remarks, tmp_path / "out.nc")
     other = import_surface(tmp_path / "out.nc", tmp_path / "other").surface
-    log_visit(surface, plain_visit("here"), now=hours(5))
+    log_visit(remarks, plain_visit("here"), now=hours(5))
     log_visit(other, plain_visit("there"), now=hours(6))
-    export_surface(surface, tmp_path / "later.nc")
+    export_surface(remarks, tmp_path / "later.nc")
     before = {p: p.read_bytes() for p in other.folder.iterdir()}
     with pytest.raises(BadInput, match="under one number; import into another archive"):
         import_surface(tmp_path / "later.nc", tmp_path / "other")
@@ -407,21 +417,21 @@ def test_hostile_folders(made, tmp_path, spoil, rng):
     assert not (tmp_path / "other").exists()
 
 
-def test_importing_while_others_write(surface, tmp_path):
+def test_importing_while_others_write(remarks, tmp_path):
     """A number that another program is writing just now is left alone, and the line says so."""
-    export_surface(surface, tmp_path / "out.nc")
-    path = session_files(surface.folder)[-1]
+    export_surface(remarks, tmp_path / "out.nc")
+    path = session_files(remarks.folder)[-1]
     path.unlink()
-    (surface.folder / ".0003.partial").write_bytes(b"")
+    (remarks.folder / ".0003.partial").write_bytes(b"")
     with pytest.raises(BadInput, match=r"\.0003\.partial: this number is being written"):
         import_surface(tmp_path / "out.nc", tmp_path / "shop")
-    (surface.folder / ".0003.partial").unlink()
+    (remarks.folder / ".0003.partial").unlink()
     assert import_surface(tmp_path / "out.nc", tmp_path / "shop").added == 1
 
 
-def test_an_imported_surface_goes_on(surface, tmp_path):
+def test_an_imported_surface_goes_on(remarks, tmp_path):
     """After an import the next visit gets the next number, and the chain is whole."""
-    export_surface(surface, tmp_path / "out.nc")
+    export_surface(remarks, tmp_path / "out.nc")
     back = import_surface(tmp_path / "out.nc", tmp_path / "other").surface
     path = log_visit(back, plain_visit(), now=hours(8))
     assert path.name.startswith("0004_")

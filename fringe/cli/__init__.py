@@ -17,6 +17,7 @@ from fringe.errors import FringeError
 # loads no command; a test holds it against the command's own help.
 COMMANDS = {
     "read": ("fringe.cli.read", "Read the fringes in a photograph."),
+    "sense": ("fringe.cli.sense", "Tell from two photographs where the contact is."),
     "synth": ("fringe.cli.synth", "Render a photograph of fringes with known truth."),
     "sag": ("fringe.cli.sag", "Compare plate and work on a spherometer."),
     "convert": ("fringe.cli.convert", "Convert fringes, radius, sagitta and gap."),

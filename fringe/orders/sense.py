@@ -19,6 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,8 +157,8 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     names, cell = np.unique(_cell_numbers(order, u, v), return_inverse=True)
     count = np.bincount(cell, minlength=len(names))
 
-    def mean(values: NDArray[np.floating]) -> Vector:
-        return np.bincount(cell, weights=values, minlength=len(names)) / count
+    def mean(values: NDArray[Any]) -> Vector:
+        return np.asarray(np.bincount(cell, weights=values, minlength=len(names)) / count, float)
 
     contrast, u_contrast, kept = _amplitudes(light, level, order, cell, count)
     middle_u, middle_v = mean(u), mean(v)
@@ -186,7 +187,7 @@ def _amplitudes(
     size = len(count)
 
     def total(values: Vector) -> Vector:
-        return np.bincount(cell, weights=values, minlength=size)
+        return np.asarray(np.bincount(cell, weights=values, minlength=size), float)
 
     normal = np.array([[total(a * b) for b in columns] for a in columns]).transpose(2, 0, 1)
     side = np.array([total(a * light) for a in columns]).T
@@ -223,7 +224,8 @@ def log_ratio(cells: Cells, model: OrderModel, lamp: Lamp) -> float:
     found = {}
     misfit = math.inf
     for sign in (1, -1):
-        turned = sign * cells.order - math.floor(float((sign * orders).min()))
+        # the least order is not under zero, but for the fit's error
+        turned = sign * cells.order - math.floor(float((sign * orders).min()) + 0.15)
         logs = []
         for film in range(_FILM):
             fall = _log_contrast(lamp, turned + film)

@@ -17,6 +17,7 @@ SOURCES = {
     "contrast": "told by the fall of contrast",
     "press": "told by pressing",
     "two-lamp": "told by two lamps",
+    "eye": "told by a lowered eye",
 }
 VERDICTS = {
     "inside": "proven inside the tolerance",

@@ -212,7 +212,7 @@ def _pressed(scene: Scene, rng: Rng) -> tuple[Scene, Scene]:
     bend = 0.0
     if scene.form.power < 0 and rng.random() < 0.8:
         bend = min(rng.uniform(0.0, 0.6), -scene.form.power / 3)
-    lean = rng.normal(0, 0.05, 2)
+    lean = rng.uniform(-0.03, 0.03, 2)
     press = Step(piston=-thinning, tilt_u=float(lean[0]), tilt_v=float(lean[1]), power=bend)
     return before, stepped(before, press)
 

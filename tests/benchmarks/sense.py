@@ -1,0 +1,80 @@
+"""The sense, told by contrast and by pairs, of rendered photographs whose truth is known.
+
+    python tests/benchmarks/sense.py                       200 cases of each kind, on all cores
+    python tests/benchmarks/sense.py --count 40 --kinds press,eye --seed 7
+    python tests/benchmarks/sense.py --again lamp:123      one case
+
+Bar: of at least 400 decided cases none is wrong. `contrast` is one picture in an LED's light,
+`hostile` the same with everything else that moves contrast; `press`, `eye` and `lamp` are pairs.
+The edge is given throughout.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # before numpy is loaded
+
+from concurrent.futures import ProcessPoolExecutor, as_completed
+
+from sense_cases import KINDS, Case, run_case
+
+from fringe.archive.many import cores
+
+ENDS = ("right", "wrong", "unknown", "refused")
+
+
+def study(kinds: list[str], count: int, first: int, *, every: bool) -> list[Case]:
+    """Run the cases side by side; what is wrong is told at once, the rest with `every`."""
+    with ProcessPoolExecutor(cores()) as pool:
+        jobs = [pool.submit(run_case, kind, first + k) for k in range(count) for kind in kinds]
+        cases = []
+        for job in as_completed(jobs):
+            cases.append(case := job.result())
+            if every or case.end == "wrong":
+                print(f"{case.end}: {case.kind}:{case.seed}  {case.note}", flush=True)
+            if len(cases) % 50 == 0:
+                print(f"{len(cases)} of {len(jobs)}", file=sys.stderr, flush=True)
+    return cases
+
+
+def table(cases: list[Case]) -> str:
+    """Count the ends of each kind."""
+    rows = ["kind      " + "".join(f"{end:>9}" for end in ENDS) + f"{'decided':>9}"]
+    found = {kind: Counter(c.end for c in cases if c.kind == kind) for kind in KINDS}
+    found["all"] = Counter(case.end for case in cases)
+    for kind, ends in found.items():
+        if ends:
+            decided = ends["right"] + ends["wrong"]
+            rows.append(f"{kind:<10}" + "".join(f"{ends[e]:9d}" for e in ENDS) + f"{decided:9d}")
+    return "\n".join(rows)
+
+
+def main() -> None:
+    """Run the study, or one case of it."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--kinds", default=",".join(KINDS))
+    parser.add_argument("--seed", type=int, default=int(time.time()))
+    parser.add_argument("--every", action="store_true", help="print every case")
+    parser.add_argument("--again", metavar="KIND:SEED")
+    given = parser.parse_args()
+    if given.again:
+        kind, seed = given.again.split(":")
+        print(run_case(kind, int(seed)))
+        return
+    cases = study(given.kinds.split(","), given.count, given.seed, every=given.every)
+    print(f"seed {given.seed}\n{table(cases)}")
+    sys.exit(any(case.end == "wrong" for case in cases))
+
+
+if __name__ == "__main__":
+    main()

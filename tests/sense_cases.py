@@ -126,7 +126,8 @@ def _pair(how: str) -> Callable[[Rng], tuple[str, str]]:
         lamps = [shot.scene.lamp for shot in pair]
         told = sense_of_pair(*readings, Change(CHANGES[how], *lamps))
         names = " ".join(each.name for each in lamps)
-        note = f"power {pair[0].truth['power_fringes']:.2f}, {names}, {told.reason}"
+        power, least = (pair[0].truth[key] for key in ("power_fringes", "min_gap_nm"))
+        note = f"power {power:.2f}, {names}, film {least:.0f} nm, {told}"
         return _end(told.sense, pair[0]), note
 
     return judge

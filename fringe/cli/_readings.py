@@ -84,7 +84,7 @@ def _print(read: Sequence[tuple[Path, Reading]]) -> None:
             click.echo(f"! {photo.name}: {warning}")
 
 
-_COLUMNS = ("photograph", "power", "contact", "irregularity", "tilt", "radius, work − plate",
+_COLUMNS = ("photograph", "power", "contact", "irregularity", "tilt", "work − plate, mm",
             "ring step, px²")  # fmt: skip
 
 
@@ -102,7 +102,7 @@ def _cells(photo: Path, reading: Reading) -> tuple[str, ...]:
         step = plus_minus(reading.ring_step_px2, reading.ring_step_u95_px2)
     if reading.radius_difference_mm is not None:
         radius = plus_minus(
-            reading.radius_difference_mm, reading.radius_difference_u95_mm, "mm", signed=signed
+            reading.radius_difference_mm, reading.radius_difference_u95_mm, signed=signed
         )
     return (
         photo.name,

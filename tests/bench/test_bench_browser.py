@@ -20,7 +20,7 @@ from fringe.synth import Form, Scene, render, save
 from sample_visits import FRINGES_ALONE, full_surface
 
 SIZES = {"desktop": DESKTOP, "phone": PHONE}
-PATIENCE_S = 90
+PATIENCE_S = 180  # a busy machine takes its time to start the reader
 
 
 class Page:

@@ -121,11 +121,10 @@ def _fringes(
 ) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
     """Readings of the photographs, and of what was seen by eye."""
     if not photos and given["by_eye"] is None:
-        for key in ("aperture", "against", "place"):
+        for key in ("aperture", "against", "place", "burst"):
             if given[key]:
                 raise BadInput(f"--{key} belongs to a photograph; give one")
         return (), ()
-    from fringe.archive.gather import read_photographs
     from fringe.archive.instruments import find_lamp
 
     name = given["lamp"] or surface.lamp
@@ -138,17 +137,9 @@ def _fringes(
     laid = _as_laid(surface, given)
     options = _options(laid, name, given)
     aperture = laid.diameter_mm if laid.diameter_mm < surface.diameter_mm else None
-    places = _places(given["place"], len(photos), aperture, surface.diameter_mm)
-    readings, photographs = read_photographs(
-        photos,
-        surface_reader(laid, lamp, given),
-        lamp,
-        diameter_mm=laid.diameter_mm,
-        options=options,
-        keep_refused=given["keep_refused"],
-        workers=given["workers"],
-        scheduler=given["scheduler"],
-    )
+    contacts = 1 if given["burst"] else len(photos)
+    places = _places(given["place"], contacts, aperture, surface.diameter_mm)
+    readings, photographs = _read(laid, lamp, photos, options, given)
     if given["by_eye"] is not None:
         readings = (*readings, _by_eye(laid, lamp, options, given))
     placed = tuple(
@@ -158,6 +149,30 @@ def _fringes(
         for one in readings
     )
     return placed, photographs
+
+
+def _read(
+    laid: Surface, lamp: Lamp, photos: tuple[Path, ...], options: dict[str, Any],
+    given: dict[str, Any],
+) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:  # fmt: skip
+    """Each photograph by itself, or all as frames of one contact."""
+    if given["burst"]:
+        from fringe.cli._burst import read_as_burst
+        from fringe.cli._surface_reading import surface_options
+
+        return read_as_burst(photos, surface_options(laid, lamp, given), lamp, options)
+    from fringe.archive.gather import read_photographs
+
+    return read_photographs(
+        photos,
+        surface_reader(laid, lamp, given),
+        lamp,
+        diameter_mm=laid.diameter_mm,
+        options=options,
+        keep_refused=given["keep_refused"],
+        workers=given["workers"],
+        scheduler=given["scheduler"],
+    )
 
 
 def _as_laid(surface: Surface, given: dict[str, Any]) -> Surface:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 @click.option("--aperture", type=LENGTH, metavar="L", help="Of a plate smaller than the work.")
 @click.option("--place", type=SIGNED_LENGTHS, multiple=True, metavar="L,L",
               help="Where it lay: across, down from the work's centre; once a PHOTO.")  # fmt: skip
+@click.option("--burst", is_flag=True, help="The PHOTOs are frames of one contact: one reading.")
 @click.option("--by-eye", metavar="TEXT", help='Fringes seen without a camera: "rings 3.5 centre".')
 @click.option("--spherometer", metavar="NAME", help="Spherometer on record; else points.")
 @click.option("--sag-plate", type=SAGITTAS, multiple=True, metavar="L,...",

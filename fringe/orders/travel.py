@@ -43,7 +43,7 @@ SOURCES = {"pressed-centre": "press", "lower-eye": "eye", "lamp": "two-lamp"}
 
 DECISIVE = 6.5  # natural logarithm of the ratio of evidences: 660 to one
 _OUTLIER = 1e-4  # that the two photographs are not what they are taken for
-_FLOOR = 0.03  # of a fringe: what two fits of one contact differ by even without noise
+_FLOOR = 0.015  # of a fringe: what two fits of one contact differ by even without noise
 _FILM = 12  # a film of so many fringes at most, each as probable by this factor as the one before
 _FILM_SHARE = 0.4
 _BELOW = 0.15  # of a fringe that a contact may be fitted under zero
@@ -180,6 +180,7 @@ class _Pair:
     u: Vector
     v: Vector
     weight: Vector
+    u_edges: tuple[float, ...]
 
     @classmethod
     def of(cls, before: Reading, after: Reading) -> _Pair:
@@ -187,7 +188,9 @@ class _Pair:
         first, second = _Seen.of(before, u, v), _Seen.of(after, u, v)
         o1, o2 = first.order, second.order
         alike = weight @ ((o1 - weight @ o1) * (o2 - weight @ o2))
-        return cls(first, second, o1, o2 if alike >= 0 else -o2, u, v, weight)
+        # what one edge is off by scales the orders of both, and tells on neither
+        u_edges = () if before.edge == after.edge else (first.u_edge, second.u_edge)
+        return cls(first, second, o1, o2 if alike >= 0 else -o2, u, v, weight, u_edges)
 
     def u_step(self, weight: Vector, ratio: float = 1.0) -> float:
         """Standard uncertainty of a mean of o2 - r o1 [fringe]."""
@@ -267,7 +270,7 @@ def _in_step(pair: _Pair, sign: int, ratio: float, u_ratio: float) -> tuple[floa
     weight = np.where(near, pair.weight, 0.0)
     weight = weight / weight.sum()
     out = float(weight @ (sign * pair.o2 - ratio * m1))
-    u_fit = math.hypot(pair.u_step(weight, ratio), pair.first.u_edge, pair.second.u_edge)
+    u_fit = math.hypot(pair.u_step(weight, ratio), *pair.u_edges)
     total = 0.0
     for film in range(_FILM):
         u = math.hypot(u_fit, u_ratio * (float(weight @ m1) + film))

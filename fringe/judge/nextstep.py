@@ -142,6 +142,11 @@ def nextstep(
                 "remeasure",
                 "neither inside nor outside is proven by the spherometer: go on with fringes",
             )
+        if _power_alone(last, tolerance):
+            return NextStep(
+                "remeasure",
+                "power is proven inside, irregularity is not measured: photograph the contact",
+            )
         return NextStep(
             "remeasure",
             "neither inside nor outside is proven: read again, with a smaller uncertainty",
@@ -184,6 +189,16 @@ def _before_work(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep | N
             "temperature, then read again; `fringe settle` tells from photographs how long",
         )
     return None
+
+
+def _power_alone(row: VisitRow, tolerance: Tolerance) -> bool:
+    """Whether power is well inside its limit, and irregularity is limited but was not read."""
+    limit, power = tolerance.power_fringes, row.power_fringes
+    if tolerance.irregularity_fringes is None or row.irregularity_fringes is not None:
+        return False
+    if limit is None or power is None or row.power_u95_fringes is None:
+        return False
+    return abs(power) + row.power_u95_fringes < limit
 
 
 def _unsettled(row: VisitRow) -> bool:

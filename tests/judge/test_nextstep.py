@@ -259,6 +259,15 @@ def test_a_grit_is_named_as_the_log_names_it():
     assert told.name == "#800"
 
 
+def test_irregularity_that_is_missing_is_asked_for():
+    """With power well inside and irregularity not read: photograph, not a smaller uncertainty."""
+    tolerance = Tolerance(2.0, 0.3, wavelength_nm=589.29)
+    found = step(polish(-0.5), tolerance=tolerance)
+    assert (found.action, "photograph the contact" in found.reason) == ("remeasure", True)
+    near = step(polish(-1.95), tolerance=tolerance)
+    assert (near.action, "smaller uncertainty" in near.reason) == ("remeasure", True)
+
+
 def test_what_was_not_measured_leaves_the_probability_open():
     """Unproven for want of irregularity has no probability; outside by power alone has one."""
     tolerance = Tolerance(2.0, 0.3, wavelength_nm=589.29)

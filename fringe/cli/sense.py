@@ -61,10 +61,11 @@ def command(before: Path, after: Path, as_json: bool, **given: Any) -> None:
     pressed-centre: a finger presses gently on the middle, so that the rings move by less than
     half of their distance. They run outward with contact at the centre, inward at the edge.
 
-    lower-eye: the camera goes down by ten degrees or more, and still looks at the middle.
+    lower-eye: the camera goes down by ten to thirty degrees, further for fewer fringes, and still
+    looks at the middle.
 
     lamp NAME2: a second lamp, ten nanometres or more away. Where the pieces touch, the fringes
-    of both lamps are in step.
+    of both lamps are in step. Over few fringes take one far away, over many a near one.
 
     Where the pair does not decide, the sense stays unknown.
 

@@ -126,7 +126,7 @@ def sense_of_pair(before: Reading, after: Reading, change: Change) -> Travel:
         u_ratio = ratio * math.hypot(
             *(each.u_wavelength_nm / each.wavelength_nm for each in (change.before, change.after))
         )
-        return _scaled(pair, ratio, u_ratio, "take a second lamp of another wavelength")
+        return _scaled(pair, ratio, u_ratio, "take another second lamp")
     ratio = after.edge.cos_view / before.edge.cos_view
     u_ratio = math.hypot(*(each.u_px / each.a for each in (before.edge, after.edge)), 0.002)
     if ratio > 1 - max(0.005, 2 * u_ratio):

@@ -170,7 +170,7 @@ def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
     scene : Scene
     how : str
         `press` (the middle is pressed gently: the film thins, and a gap at the centre closes a
-        little), `eye` (the camera is lowered by 8 to 14 degrees) or `lamp` (a second lamp).
+        little), `eye` (the camera is lowered by 8 to 25 degrees) or `lamp` (a second lamp).
     rng : numpy Generator
 
     Returns
@@ -184,7 +184,7 @@ def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
     if how == "press":
         before, after = _pressed(scene, rng)
     elif how == "eye":
-        angle = min(scene.view_angle_deg + rng.uniform(8, 14), MAX_VIEW_ANGLE_DEG)
+        angle = min(scene.view_angle_deg + rng.uniform(8, 25), MAX_VIEW_ANGLE_DEG)
         after = replace(scene, view_angle_deg=angle)
     else:
         here = scene.lamp.wavelength_nm

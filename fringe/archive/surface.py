@@ -10,6 +10,7 @@ import hashlib
 import json
 import os
 import re
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -253,18 +254,18 @@ def find_surface(text: str) -> Surface:
     BadInput
         If there is none; the line names those that there are.
     """
-    nearest: Path | None = None
-    for cut in reversed([i for i, letter in enumerate(text) if letter in ("/", os.sep)]):
-        archive, name = Path(text[:cut] or "/"), text[cut + 1 :]
-        if not name.strip() or not archive.is_dir():
-            continue
-        nearest = nearest or archive
-        folder = folder_by_name(archive, name)
-        if folder is not None:
-            return load_surface(folder)
-    if record_versions(Path(text)):
-        return load_surface(Path(text))
-    raise BadInput(_not_found(text, nearest))
+    cuts = reversed([i for i, letter in enumerate(text) if letter in ("/", os.sep)])
+    parts = ((Path(text[:cut] or "/"), text[cut + 1 :]) for cut in cuts)
+    places = [part for part in parts if part[1].strip() and part[0].is_dir()]
+    for look in (_home, folder_by_name):  # the second looks into every folder
+        for place in places:
+            if (folder := look(*place)) is not None:
+                return load_surface(folder)
+        if record_versions(Path(text)):
+            found = load_surface(Path(text))
+            if look is folder_by_name or Path(text).name in folder_names(found.name):
+                return found
+    raise BadInput(_not_found(text, places[0][0] if places else None))
 
 
 def read_text_record(path: Path) -> dict[str, Any]:
@@ -439,6 +440,18 @@ def _remove_draft(draft: Path) -> None:
 
 def folder_by_name(archive: Path, name: str) -> Path | None:
     """Folder of the surface of that true name; None if the archive has none."""
+    home = _home(archive, name)
+    if home is not None:
+        return home
+    for folder in list_surfaces(archive):  # a folder that somebody has renamed
+        with suppress(BadInput):
+            if load_surface(folder).name == clean_name(name):
+                return folder
+    return None
+
+
+def _home(archive: Path, name: str) -> Path | None:
+    """The folder that a surface's name leads to, if it lies there."""
     try:
         wanted = clean_name(name)
     except BadInput:
@@ -447,12 +460,6 @@ def folder_by_name(archive: Path, name: str) -> Path | None:
         folder = archive / candidate
         if record_versions(folder) and load_surface(folder).name == wanted:
             return folder
-    for folder in list_surfaces(archive):  # a folder that somebody has renamed
-        try:
-            if load_surface(folder).name == wanted:
-                return folder
-        except BadInput:
-            continue
     return None
 
 

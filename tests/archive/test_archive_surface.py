@@ -101,6 +101,26 @@ def test_a_name_is_given_once(archive):
     assert len(list_surfaces(archive)) == 1
 
 
+def test_a_folders_own_path_needs_no_search(archive, monkeypatch):
+    """A surface whose folder lies where its name leads is found without a look at the others."""
+    added = add_surface(archive, plain("été"))
+
+    def search(_):
+        raise AssertionError("every folder was looked into")
+
+    monkeypatch.setattr("fringe.archive.surface.list_surfaces", search)
+    assert find_surface(str(added.folder)) == find_surface(f"{archive}/été") == added
+
+
+def test_folders_that_changed_places(archive):
+    """Where two folders bear each other's name, the surface of the true name is meant."""
+    first, second = (add_surface(archive, plain(name)).folder for name in ("a", "b"))
+    first.rename(archive / "c")
+    second.rename(first)
+    (archive / "c").rename(second)
+    assert [find_surface(f"{archive}/{name}").name for name in ("a", "b")] == ["a", "b"]
+
+
 def test_a_renamed_folder_is_found(archive):
     """A surface is found by its true name even if its folder was renamed."""
     added = add_surface(archive, plain())

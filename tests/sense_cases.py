@@ -10,8 +10,6 @@ import numpy as np
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.read import ReadOptions, read
-from fringe.orders.sense import told_by_contrast
-from fringe.orders.solve import solve
 from fringe.orders.travel import Change, sense_of_pair
 from fringe.photo.load import photo_from_array
 from fringe.synth import Rendered, Scene, random_scene, render, sense_pair
@@ -101,13 +99,12 @@ def _power(rng: Rng, low: float, high: float) -> float:
 
 
 def _told(scene: Scene, width: float, rng: Rng) -> tuple[str, str]:
-    """Solve and tell, with a lamp of the labelled width."""
+    """Read with a lamp of the labelled width."""
     rendered = render(scene, rng)
-    photo = photo_from_array(rendered.image, "rendered")
-    fit = solve(photo, scene.edge).fit
     label = lamp(f"led:{scene.lamp.wavelength_nm:.0f}:{width:.0f}")
-    told = told_by_contrast(photo, scene.edge, fit, label)
-    note = f"power {rendered.truth['power_fringes']:.2f}, {label.name}, {told.log_ratio:.1f}"
+    options = ReadOptions(label, edge=scene.edge)
+    told = read(photo_from_array(rendered.image, "rendered"), options)
+    note = f"power {rendered.truth['power_fringes']:.2f}, {label.name}, read {told.power_fringes}"
     return _end(told.sense, rendered), note
 
 

@@ -43,6 +43,7 @@ _WIDTH = 0.25  # of the lamp's fall, by its width squared
 _LEVEL = (-0.4, 1.0)  # mean and width of the contrast itself
 _FILM = 8  # a film of so many fringes at most, each half as probable as the one before
 _FLOOR = 0.03  # of each contrast: what a fit leaves even without noise
+_MISFIT = 5.0  # mean square of what is left, in such parts, from which nothing is believed
 
 _GRID = 5  # cells a side, within which contrast is taken fringe by fringe
 _SLICES = 24
@@ -217,7 +218,8 @@ def log_ratio(cells: Cells, model: OrderModel, lamp: Lamp) -> float:
     Returns
     -------
     float
-        Held down where even the better sense explains the contrast badly.
+        Held down where even the better sense explains the contrast badly, zero where neither
+        does: then the orders are not what they seem.
     """
     orders = _disc_order(model)
     design, width = _design(cells)
@@ -233,6 +235,8 @@ def log_ratio(cells: Cells, model: OrderModel, lamp: Lamp) -> float:
             logs.append(best[0] - film * math.log(2))
             misfit = min(misfit, best[1])
         found[sign] = float(np.logaddexp.reduce(logs))
+    if misfit > _MISFIT:
+        return 0.0
     ratio = (found[1] - found[-1]) * math.copysign(1.0, model.power)
     return ratio / max(1.0, misfit)
 

@@ -35,8 +35,9 @@ from fringe.photo.load import Photo
 LEAST_FRAMES = 5  # with fewer, steps and gains are not determined
 _MOST_RADIUS_PX = 800.0
 _ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
-_FIRST, _THINNED, _LEFT_OUT = 2500, 20_000, 6000  # pixels for the start, the steps, the jackknife
+_FIRST, _THINNED, _LEFT_OUT = 2500, 12_000, 5000  # pixels for the start, the steps, the jackknife
 _LEAST_SURE = 0.02  # spread of the steps on their circle; 1/2 for even steps
+_RIM_PX = 3.0  # pixels along the rim that are left out, for the camera's blur
 _MOST_OVERTONE = 0.2  # of two beams and a few more; printed lines have far more
 _MOST_CHANGE, _SOME_CHANGE = 0.1, 0.04  # of the form within a burst [fringe]
 
@@ -204,6 +205,8 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
         raise Refused(f"{name}: too few usable pixels inside the edge; expose less")
     few = burst.stack(rng.choice(where, min(_FIRST, len(where)), replace=False))
     noise = frame_noise(burst.light, burst.inside(0.98) & burst.good.all(axis=0), rng)
+    if float(np.median(few.light.std(axis=0))) < 1.5 * noise:
+        raise _alike(name)
     steps = first_steps(few, noise, rng)
     many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
     steps, _ = improve(many, steps, 15)
@@ -216,15 +219,18 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
     return steps
 
 
-def _check_steps(stack: Stack, steps: Steps, fit: PixelFit, noise: float, name: str) -> None:
-    scatter, amplitude = float(np.median(fit.scatter)), float(np.median(fit.amplitude))
-    varied = float(np.median(stack.light.std(axis=0)))
-    alike = Refused(
+def _alike(name: str) -> Refused:
+    return Refused(
         f"{name}: the steps between frames are too alike; press a little more between frames, or"
         " wait longer, until the fringes have moved by one spacing in all"
     )
+
+
+def _check_steps(stack: Stack, steps: Steps, fit: PixelFit, noise: float, name: str) -> None:
+    scatter, amplitude = float(np.median(fit.scatter)), float(np.median(fit.amplitude))
+    varied = float(np.median(stack.light.std(axis=0)))
     if varied < 1.5 * scatter or float(np.median(fit.sure)) < _LEAST_SURE:
-        raise alike
+        raise _alike(name)
     change = _change(steps)
     if scatter > 0.35 * amplitude or (change > _MOST_CHANGE and scatter > 3 * noise):
         raise Refused(
@@ -360,7 +366,8 @@ def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArra
 
 def _phase_map(burst: _Burst, maps: _Maps) -> PhaseMap:
     """Orders of the first frame, and how far each pixel is to be believed."""
-    inside = burst.inside(1.0)
+    # where blur reaches over the rim, it brings only the inner neighbours' phase
+    inside = burst.inside(1.0 - _RIM_PX * burst.first.scale / burst.edge.b)
     amplitude = maps.amplitude
     usual = float(np.median(amplitude[inside]))
     noise = float(np.median(maps.scatter[inside]))

@@ -352,13 +352,13 @@ def frame_noise(light: Array, good: NDArray[np.bool_], rng: np.random.Generator)
     rng : numpy Generator
     """
     side, frames = _PATCH, len(light)
-    least = []
+    least: list[float] = []
     for row, column in rng.integers(0, np.array(good.shape) - side, (400, 2)):
         window = (slice(row, row + side), slice(column, column + side))
         if len(least) < 60 and good[window].all():
             patch = light[(slice(None), *window)].reshape(frames, -1).astype(float)
             values = np.linalg.eigvalsh(patch @ patch.T / side**2)
-            least.append(values[: max(1, frames // 4)].mean())
+            least.append(float(values[: max(1, frames // 4)].mean()))
     return float(np.sqrt(max(np.median(least), 0.0))) if least else 0.0
 
 

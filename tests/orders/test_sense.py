@@ -34,7 +34,7 @@ def test_a_lowered_eye_is_never_wrong(
 ) -> None:
     """(analytic) All orders fall by one share: what is decided is right, and much is decided.
 
-    The widest gap must run by a tenth of a ring more than both fits can err.
+    It is decided where the rings over the widest gap run by a quarter of their distance or more.
     """
     rng = np.random.default_rng(seed)
     true = orders(sign * power, tilt, film)
@@ -42,8 +42,9 @@ def test_a_lowered_eye_is_never_wrong(
         reading(true, rng), reading(true * cos, rng, cos), Change("lower-eye", SODIUM, SODIUM)
     )
     assert told.sense in ("unknown", "centre" if sign > 0 else "edge")
-    step = (1 - cos) * (power + film)
-    if 0.28 < step < 0.4 and power > 2 and film < 0.5 and tilt < 0.5:
+    # a film of eight fringes more would bring both senses into step again
+    ran, again = (1 - cos) * power, (1 - cos) * (power + 8)
+    if 0.28 < ran and again < 0.95 and film < 0.5 and tilt < 0.5:
         assert told.sense != "unknown"
 
 

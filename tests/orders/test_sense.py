@@ -44,7 +44,7 @@ def test_a_lowered_eye_is_never_wrong(
     assert told.sense in ("unknown", "centre" if sign > 0 else "edge")
     # a film of eight fringes more would bring both senses into step again
     ran, again = (1 - cos) * power, (1 - cos) * (power + 8)
-    if 0.28 < ran and again < 0.95 and film < 0.5 and tilt < 0.5:
+    if ran > 0.28 and again < 0.95 and film < 0.5 and tilt < 0.5:
         assert told.sense != "unknown"
 
 

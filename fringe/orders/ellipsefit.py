@@ -46,18 +46,23 @@ def fit_ellipse(
 
 def _common_circle(x: Vector, y: Vector, w: Vector, reach: float) -> Vector | None:
     """Circle through three of the points that most others lie near (random sample consensus)."""
-    rng = np.random.default_rng(7)
-    best, best_score = None, -1.0
-    for _ in range(300):
-        pick = rng.choice(len(x), 3, replace=False)
-        circle = _circle(x[pick], y[pick])
-        if circle is None:
-            continue
-        away = np.abs(np.hypot(x - circle[0], y - circle[1]) - circle[2])
-        score = float((w * (away < reach)).sum())
-        if score > best_score:
-            best, best_score = circle, score
-    return None if best is None else np.array([*best, 0.0, 0.0])
+    circles = _circles(x, y, np.random.default_rng(7).integers(0, len(x), (300, 3)))
+    if not len(circles):
+        return None
+    cx, cy, r = circles.T[:, :, None]
+    near = np.abs(np.hypot(x - cx, y - cy) - r) < reach
+    return np.array([*circles[int((near @ w).argmax())], 0.0, 0.0])
+
+
+def _circles(x: Vector, y: Vector, triples: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Circles (cx, cy, r) through those triples of points that are not in line, shape (C, 3)."""
+    px, py = x[triples], y[triples]
+    matrix = np.stack([2 * px, 2 * py, np.ones_like(px)], axis=2)
+    sound = np.abs(np.linalg.det(matrix)) > 1e-6
+    matrix, px, py = matrix[sound], px[sound], py[sound]
+    a, b, c = np.linalg.solve(matrix, (px * px + py * py)[..., None])[..., 0].T
+    square = c + a * a + b * b
+    return np.stack([a, b, np.sqrt(np.maximum(square, 0))], axis=1)[square > 0]
 
 
 def _settled(
@@ -84,15 +89,6 @@ def _settled(
     if not np.isfinite(p).all() or inlier.sum() < len(x) / 3:
         return None
     return p, inlier, rms
-
-
-def _circle(x: Vector, y: Vector) -> tuple[float, float, float] | None:
-    matrix = np.stack([2 * x, 2 * y, np.ones(3)], axis=1)
-    if abs(np.linalg.det(matrix)) < 1e-6:
-        return None
-    a, b, c = np.linalg.solve(matrix, x * x + y * y)
-    square = c + a * a + b * b
-    return (float(a), float(b), float(np.sqrt(square))) if square > 0 else None
 
 
 def _ellipse_residual(p: Vector, x: Vector, y: Vector) -> tuple[Vector, NDArray[np.float64]]:

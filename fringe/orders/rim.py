@@ -435,13 +435,8 @@ def _drawn(rows: NDArray[np.float64], at: Vector, weight: Vector) -> list[Vector
     """Curves through five steps drawn at random, those near the edge that is looked at."""
     rng = np.random.default_rng(11)
     share = weight / weight.sum()
-    found = []
-    for _ in range(700):
-        pick = rng.choice(len(at), 5, replace=False, p=share)
-        matrix = rows[pick]
-        if abs(np.linalg.det(matrix)) < 0.05:
-            continue
-        curve = np.asarray(np.linalg.solve(matrix, at[pick]), float)
-        if np.abs(curve[1:]).sum() <= 0.08:
-            found.append(curve)
-    return found
+    pick = rng.choice(len(at), (700, 5), p=share)
+    matrix = rows[pick]
+    sound = np.abs(np.linalg.det(matrix)) > 0.05
+    curves = np.linalg.solve(matrix[sound], at[pick[sound]][..., None])[..., 0]
+    return list(curves[np.abs(curves[:, 1:]).sum(axis=1) <= 0.08])

@@ -112,7 +112,8 @@ def run_example(line: str, folder: Path, photo: Path) -> None:
     for before, word in itertools.pairwise(typed):
         if PICTURE.search(word) and before not in ("--out", "--picture", "--figure"):
             (folder / word).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy(photo, folder / word)
+            if not (folder / word).exists():  # a line before may have rendered it
+                shutil.copy(photo, folder / word)
         elif SESSION.search(word):  # any session that was logged before stands for it
             logged = min(folder.glob("shop/*/0*.h5"))
             (folder / word).parent.mkdir(parents=True, exist_ok=True)

@@ -23,6 +23,8 @@ _MOST_RADIUS_PX = 800.0
 _FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the grid that is fitted
 _LEAST_RADIUS_PX = 80.0
 _THINNED = 30_000
+_FEWER = 10_000  # where a fit only leads to the next one
+_FEWEST = 5_000
 _FEW_FRINGES = 2.5
 
 LADDER: tuple[tuple[Term, ...], ...] = (
@@ -98,9 +100,8 @@ def solve(photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1) -> Solution
     starts = _starts(field, np.random.default_rng(seed))
     if not starts:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
-    fits = [_first_fit(field, model) for model in starts]
-    best = min(fits, key=lambda found: found[0].rms)
-    return _climb(field, best[0], best[1], rim)
+    best = _best_start(field, starts)
+    return _climb(field, _first_fit(field, best), rim)
 
 
 def grow_fit(
@@ -133,7 +134,7 @@ def grow_fit(
     starts = _starts(field, np.random.default_rng(seed))
     if not starts:
         return []
-    fit = min((_first_fit(field, model, LADDER[1])[0] for model in starts), key=lambda f: f.rms)
+    fit = _first_fit(field, _best_start(field, starts), LADDER[1], _FEWER)
     if fit.explained < 0.2:
         return []
     model = carried(fit.model, first, edge)
@@ -144,7 +145,7 @@ def grow_fit(
     for share in shares[1:]:
         part = replace(level, weight=np.where(rho2 < share**2, level.weight, np.float32(0)))
         fit = fit_pixels(
-            pixels_of(part, 25_000), found[-1][1].model, smooth_terms(found[-1][1].model.steepest())
+            pixels_of(part, _FEWER), found[-1][1].model, smooth_terms(found[-1][1].model.steepest())
         )
         if fit.explained < 0.6 * found[0][1].explained or fit.used < 0.75:
             break
@@ -167,7 +168,7 @@ def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
     return OrderModel(model.terms, np.asarray(values, float))
 
 
-def refit(photo: Photo, edge: Edge, model: OrderModel, most: int = 25_000) -> Fit | None:
+def refit(photo: Photo, edge: Edge, model: OrderModel, most: int = 12_000) -> Fit | None:
     """Fit an aperture from a model that is nearly right, with terms for a turned edge.
 
     Parameters
@@ -222,20 +223,30 @@ def level_for(field: Field, cycles: float) -> Field:
     return field
 
 
+def _best_start(field: Field, starts: list[OrderModel]) -> OrderModel:
+    """Of several starts, that which fits best after a short fit to a few of the pixels."""
+    if len(starts) == 1:
+        return starts[0]
+    fits = [_first_fit(field, model, LADDER[1], _FEWEST, rounds=8) for model in starts]
+    best = min(range(len(fits)), key=lambda k: fits[k].rms)
+    return fits[best].model
+
+
 def _first_fit(
-    field: Field, model: OrderModel, terms: tuple[Term, ...] | None = None
-) -> tuple[Fit, Field]:
+    field: Field,
+    model: OrderModel,
+    terms: tuple[Term, ...] | None = None,
+    most: int = _THINNED,
+    rounds: int = 12,
+) -> Fit:
     cycles = model.steepest()
-    level = level_for(field, cycles)
     if terms is None:
         terms = LADDER[1] if len(model.terms) <= len(LADDER[1]) else LADDER[2]
-    return (
-        fit_pixels(pixels_of(level, _THINNED), model.widened(terms), smooth_terms(cycles)),
-        level,
-    )
+    pixels = pixels_of(level_for(field, cycles), most)
+    return fit_pixels(pixels, model.widened(terms), smooth_terms(cycles), rounds)
 
 
-def _climb(field: Field, first: Fit, level: Field, rim: float) -> Solution:
+def _climb(field: Field, first: Fit, rim: float) -> Solution:
     """Add terms while the picture supports them, then fit every pixel."""
     cycles = first.model.steepest()
     level = level_for(field, cycles)

@@ -384,12 +384,17 @@ def first_steps(stack: Stack, noise: float, rng: np.random.Generator) -> Steps:
     for most in (1.0, 0.4, 0.15):
         guesses += _components(stack, stack.columns[3] < most)
     guesses += [pace * np.arange(frames, dtype=float) for pace in (0.11, 0.25, 0.37)]
-    for _ in range(2):
+    searched: list[float] = []
+    for _ in range(5):
         guesses += list(rng.uniform(0, 1, (6, frames)))
         tried = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]
         tried.sort(key=lambda item: item[1])
         for start, _ in tried[:3]:
-            steps = _searched(stack, *improve(stack, start, 20), noise, rng)
+            steps, cost = improve(stack, start, 20)
+            if any(abs(cost / old - 1) < 0.005 for old in searched):
+                continue  # the same valley as before
+            searched.append(cost)
+            steps = _searched(stack, steps, cost, noise, rng)
             found.append((_misfit(stack, steps), steps))
             if found[-1][0] < _goal(stack, steps, noise):
                 return steps

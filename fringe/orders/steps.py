@@ -198,17 +198,7 @@ def _second(values: Array, phase: Array, steps: Steps, good: Array) -> Array:
 
 
 def solve_pixels(stack: Stack, steps: Steps) -> PixelFit:
-    """Solve for A, C and S of every pixel.
-
-    Parameters
-    ----------
-    stack : Stack
-    steps : Steps
-
-    Returns
-    -------
-    PixelFit
-    """
+    """Solve for A, C and S of every pixel, the steps given."""
     parts = [
         _solve(stack.part(slice(k, k + _CHUNK)), steps)[0] for k in range(0, len(stack), _CHUNK)
     ]
@@ -493,8 +483,6 @@ def _components(stack: Stack, which: NDArray[np.bool_]) -> list[Vector]:
 
 def _round(points: Matrix) -> Matrix | None:
     """Map points (K, 2) on an ellipse to a circle about the origin; None when on no ellipse."""
-    if len(points) < 5:
-        return None
     x, y = points.T
     conic = np.linalg.svd(np.stack([x * x, 2 * x * y, y * y, x, y, np.ones_like(x)], axis=1))[2][-1]
     conic = conic * np.sign(conic[0] + conic[2])

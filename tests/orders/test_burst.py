@@ -62,10 +62,10 @@ KINDS = {
 
 
 def test_powers_and_intervals(rng: np.random.Generator) -> None:
-    """Of five kinds of scenes each power is right to 0.015 fringe, and 4 in 5 intervals hold it.
+    """Of five kinds of scenes each power is right to 0.015 fringe, and 3 in 5 intervals hold it.
 
-    Two misses of five have a chance of 1 in 40 where 95 of 100 hold; the study in benchmarks
-    counts hundreds.
+    Three misses of five have a chance of 1 in 900 where 95 of 100 hold; two would turn up in one
+    run of 40. The study in benchmarks counts hundreds.
     """
     held = 0
     for scene in KINDS.values():
@@ -75,7 +75,7 @@ def test_powers_and_intervals(rng: np.random.Generator) -> None:
         error = abs(error_of(scene, reading))
         assert error < 0.015
         held += error <= reading.power_u95_fringes
-    assert held >= 4
+    assert held >= 3
 
 
 def test_repeated_bursts_agree(rng: np.random.Generator) -> None:

@@ -300,6 +300,10 @@ def _with_better_edge(burst: _Burst, maps: _Maps, name: str) -> _Burst:
     )
     if edge is None:
         return burst
+    apart = math.hypot(edge.cx - burst.edge.cx, edge.cy - burst.edge.cy)
+    apart += abs(edge.a - burst.edge.a) + abs(edge.b - burst.edge.b)
+    if edge.u_px > burst.edge.u_px and apart < 6 * edge.u_px:
+        return burst
     x = first.x0 + first.scale * np.arange(burst.u.shape[1])
     y = first.y0 + first.scale * np.arange(burst.u.shape[0])
     u, v = edge.unit(x[None, :], y[:, None])

@@ -26,6 +26,7 @@ LADDER: tuple[tuple[Term, ...], ...] = (
     (*zernike_terms(8), *((n, 0) for n in range(10, 25, 2))),
 )
 _BLOCKS = 20  # across the disc: the residual is taken for independent from block to block
+_ALIASED_PX = 0.6  # how well the end is seen where fringes alias with the colour filter
 _CLUMP_PX = 9.0  # pixels whose residuals go together, by the colour filter and JPEG
 
 
@@ -250,6 +251,17 @@ def edge_of_amplitude(
     share = np.arange(0.7, 1.2, step)
     x, y = unit_edge.pixels(np.cos(angle)[:, None] * share, np.sin(angle)[:, None] * share)
     place = [(y - first[1]) / scale, (x - first[0]) / scale]
+    # a colour filter array shows fine fringes in every other pixel only, but for the rim's
+    smooth = amplitude
+    for axis in (0, 1):
+        smooth = ndimage.convolve1d(smooth, [0.25, 0.5, 0.25], axis=axis)
+    ring = (share > 0.9) & (share < 0.98)
+    sharp, even = (
+        ndimage.map_coordinates(x, [each[:, ring] for each in place], order=0)
+        for x in (amplitude, smooth)
+    )
+    aliased = float(np.median(np.abs(sharp - even))) > 0.2 * float(np.median(even))
+    amplitude = smooth
     profile = ndimage.map_coordinates(amplitude, place, order=1, mode="constant", cval=np.nan)
     known = ndimage.map_coordinates(weight, place, order=1, mode="constant") > 0.99
     profile = ndimage.gaussian_filter(np.nan_to_num(profile), (1.0, 1.0))
@@ -263,8 +275,9 @@ def edge_of_amplitude(
     if fit is None or fit[1].mean() < 0.5:
         return None
     edge, inlier, rms = fit
-    # neighbouring rays go together; half a hundredth of a pixel is what blur's shape leaves
-    u = float(np.hypot(rms / np.sqrt(max(inlier.sum() / 6, 1)), 0.03 * scale))
+    # neighbouring rays go together; the rest is what blur's shape and the colour filter leave
+    blurred = _ALIASED_PX if aliased else 0.03
+    u = float(np.hypot(rms / np.sqrt(max(inlier.sum() / 6, 1)), blurred * scale))
     return replace(edge, u_px=u)
 
 
@@ -275,12 +288,12 @@ def _end_of(profile: Array, known: NDArray[np.bool_], share: Vector) -> float | 
         return None
     level = float(np.median(profile[inside]))
     above = np.flatnonzero((profile > 0.5 * level) & known)
-    if not len(above) or above[-1] + 6 >= len(share) or above[-1] < 12:
+    if not len(above) or above[-1] + 6 >= len(share) or above[-1] < 14:
         return None
     last = above[-1]
     # the height just inside: the contrast of fine fringes falls toward the rim
-    height = float(np.median(profile[last - 12 : last - 4]))
-    beyond = float(np.median(profile[last + 4 : last + 12]))
+    height = float(np.median(profile[last - 14 : last - 5]))
+    beyond = float(np.median(profile[last + 5 : last + 12]))
     half = 0.5 * (height + beyond)
     if height < 0.4 * level or beyond > 0.35 * height:
         return None

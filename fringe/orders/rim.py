@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from fringe.errors import Refused
+from fringe.orders.contest import Contest
 from fringe.orders.demod import OrderModel
 from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import Array
 from fringe.orders.polish import Fit, expected
 from fringe.orders.rough import rough_circles
-from fringe.orders.solve import carried, grow_fit, refit
+from fringe.orders.solve import carried, grow_fit, refit, refit_twice
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -35,6 +36,8 @@ _DENSE_CYCLES = 14.0  # fringes a radius, at their densest
 # bevel as bright as the fringes draws a part of the rim outward. A curve that parts fringes
 # from the rest only in part is doubted, and `read` says so.
 _SURE_SCORE = 0.9
+_LEAST_GAIN = 1.0
+_AGREED_SHARE = 0.015
 _PINNED_SHARE = 0.0015
 _DOUBTED_SHARE = 0.012
 
@@ -82,11 +85,46 @@ def find_edge(photo: Photo) -> Edge:
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
             " or --edge none when it is out of view"
         )
-    edge = best[1]
-    if best[2].steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
-        edge = _pinned(photo, edge, best[2])
-    share = _PINNED_SHARE if best[0] > _SURE_SCORE else _DOUBTED_SHARE
+    score, edge, model = best
+    sure = score > _SURE_SCORE
+    placed = _placed(photo, edge, model)
+    if placed is not None:
+        away = np.hypot(placed[0].cx - edge.cx, placed[0].cy - edge.cy) + abs(placed[0].a - edge.a)
+        # two ways of telling that agree, or one that is clear
+        sure = away < _AGREED_SHARE * edge.a
+        edge, model = placed
+    if model.steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
+        edge = _pinned(photo, edge, model)
+    share = _PINNED_SHARE if sure else _DOUBTED_SHARE
     return replace(edge, u_px=max(edge.u_px, share * edge.a))
+
+
+def _placed(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Edge, OrderModel] | None:
+    """Place an edge where what the fringes explain and what surroundings explain meet.
+
+    From larger and smaller ones too: what lies beyond the edge is passed over as dirt, while
+    a turned zone that is left out of a fit makes its continuation wrong.
+    """
+    best: tuple[float, Edge, OrderModel] | None = None
+    for start in (1.0, 1.04, 0.97):
+        curve = replace(edge, a=start * edge.a, b=start * edge.b)
+        at, used = carried(model, edge, curve), 1.0
+        placed = None
+        for band in (0.05, 0.03):
+            inner = replace(curve, a=0.985 * curve.a, b=0.985 * curve.b)
+            fits = refit_twice(photo, inner, carried(at, curve, inner))
+            if not fits or fits[0].used < 0.6:
+                break
+            shapes = [np.array([k, 0, 0, 0, 0]) for k in np.arange(-0.75 * band, 0.8 * band, 0.005)]
+            placed = Contest(photo, curve, fits, 0.985, band).place(shapes)
+            at, curve, used = carried(fits[0].model, inner, placed.edge), placed.edge, fits[0].used
+        if placed is None or placed.edge.b < 0.8 * placed.edge.a:
+            continue
+        # what lies beyond the edge looks like dirt to a fit that reaches too far
+        score = placed.gain - 10 * max(0.0, 0.995 - used)
+        if score > _LEAST_GAIN and (best is None or score > best[0]):
+            best = (score, curve, at)
+    return None if best is None else best[1:]
 
 
 def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge, OrderModel] | None:
@@ -172,7 +210,7 @@ def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
             return edge
         new, inlier, rms = found
         away = np.hypot(new.cx - edge.cx, new.cy - edge.cy) + abs(new.a - edge.a)
-        if inlier.sum() < 200 or away > 4 + 0.006 * edge.a:
+        if inlier.sum() < 200 or away > 1.5 + 0.003 * edge.a:
             return edge
         model = carried(fit.model, replace(edge, a=share * edge.a, b=share * edge.b), new)
         u_px = max(rms / np.sqrt(inlier.sum() / 12), 0.2)

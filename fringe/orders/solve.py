@@ -25,6 +25,8 @@ _LEAST_RADIUS_PX = 80.0
 _THINNED = 30_000
 _FEWER = 10_000  # where a fit only leads to the next one
 _FEWEST = 5_000
+_FEW_CYCLES = 16.0  # fringes a unit, at their densest, below which all shapes are searched
+_POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
 _FEW_FRINGES = 2.5
 
 LADDER: tuple[tuple[Term, ...], ...] = (
@@ -97,11 +99,10 @@ def solve(photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1) -> Solution
             f"{photo.name}: too few usable pixels inside the edge; "
             "give another edge or expose less"
         )
-    starts = _starts(field, np.random.default_rng(seed))
-    if not starts:
+    start = _best_start(field, np.random.default_rng(seed))
+    if start is None:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
-    best = _best_start(field, starts)
-    return _climb(field, _first_fit(field, best), rim)
+    return _climb(field, _first_fit(field, start), rim)
 
 
 def grow_fit(
@@ -131,10 +132,10 @@ def grow_fit(
     field = cut_field(photo, first, max(1, int(radius / _MOST_RADIUS_PX)))
     if (field.weight > 0).sum() < 400:
         return []
-    starts = _starts(field, np.random.default_rng(seed))
-    if not starts:
+    start = _best_start(field, np.random.default_rng(seed))
+    if start is None:
         return []
-    fit = _first_fit(field, _best_start(field, starts), LADDER[1], _FEWER)
+    fit = _first_fit(field, start, LADDER[1], _FEWER)
     if fit.explained < 0.2:
         return []
     model = carried(fit.model, first, edge)
@@ -186,33 +187,62 @@ def refit(photo: Photo, edge: Edge, model: OrderModel, most: int = 12_000) -> Fi
         None where too few pixels are usable.
     """
     cycles = model.steepest()
+    # more terms would follow a turned edge closer, but run away just outside
+    terms = (*LADDER[2], (8, 0), (10, 0), (12, 0)) if cycles > 4 else LADDER[1]
+    fits = _refits(photo, edge, model, most, (terms,))
+    return fits[0] if fits else None
+
+
+def refit_twice(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Fit, ...]:
+    """Fit an aperture as `refit` does, once supple and once stiff.
+
+    Returns
+    -------
+    tuple of Fit
+        With terms that follow a turned edge but run away outside, and with few that do not;
+        empty where too few pixels are usable.
+    """
+    supple = (*LADDER[2], *((n, 0) for n in range(8, 21, 2)))
+    return _refits(photo, edge, model, _FEWER, (supple, LADDER[1]))
+
+
+def _refits(
+    photo: Photo, edge: Edge, model: OrderModel, most: int, ladder: tuple[tuple[Term, ...], ...]
+) -> tuple[Fit, ...]:
+    cycles = model.steepest()
     field = level_for(cut_field(photo, edge, max(1, int(edge.a / _MOST_RADIUS_PX))), cycles)
     pixels = pixels_of(field, most)
     if len(pixels) < 400:
-        return None
-    # more terms would follow a turned edge closer, but run away just outside
-    terms = (*LADDER[2], (8, 0), (10, 0), (12, 0)) if cycles > 4 else LADDER[1]
-    return fit_pixels(pixels, model.widened(terms), smooth_terms(cycles))
+        return ()
+    smooth = smooth_terms(cycles)
+    return tuple(fit_pixels(pixels, model.widened(terms), smooth) for terms in ladder)
 
 
-def _starts(field: Field, rng: np.random.Generator) -> list[OrderModel]:
-    starts = []
-    tiles = pyramid_tiles(field)
-    quadratic = quadratic_start(tiles, rng)
-    enough = quadratic is not None and quadratic.support > 0.2
-    if quadratic is not None and enough:
-        level = level_for(field, quadratic.steepest())
-        signal = flatten(level, max(level.radius_px / 8, 6))
-        model, rms = refine(level, signal, model_of(quadratic))
-        if np.isfinite(rms) and rms < 0.2:
-            starts.append(model)
-    few = not starts or quadratic is None or quadratic.steepest() < 16
-    if few:
+def _best_start(field: Field, rng: np.random.Generator) -> OrderModel | None:
+    """Of several starts, that which fits best after a short fit to a few of the pixels."""
+    fits = [_screened(field, model) for model in _start_of_tiles(field, rng)]
+    if not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR:
         small = field
         while small.radius_px > 44:
             small = halve(small)
-        starts += [model for model, _ in few_fringe_starts(pixels_of(small, 1500))]
-    return starts
+        few = few_fringe_starts(pixels_of(small, 1500))
+        fits += [_screened(field, model) for model, _ in few]
+    return min(fits, key=lambda fit: fit.rms).model if fits else None
+
+
+def _screened(field: Field, model: OrderModel) -> Fit:
+    return _first_fit(field, model, LADDER[1], _FEWEST, rounds=10)
+
+
+def _start_of_tiles(field: Field, rng: np.random.Generator) -> list[OrderModel]:
+    """Model from local frequencies, refined; none where too few of them agree."""
+    quadratic = quadratic_start(pyramid_tiles(field), rng)
+    if quadratic is None or quadratic.support <= 0.2:
+        return []
+    level = level_for(field, quadratic.steepest())
+    signal = flatten(level, max(level.radius_px / 8, 6))
+    model, rms = refine(level, signal, model_of(quadratic))
+    return [model] if np.isfinite(rms) and rms < 0.2 else []
 
 
 def level_for(field: Field, cycles: float) -> Field:
@@ -221,15 +251,6 @@ def level_for(field: Field, cycles: float) -> Field:
     while field.radius_px >= 2 * need:
         field = halve(field)
     return field
-
-
-def _best_start(field: Field, starts: list[OrderModel]) -> OrderModel:
-    """Of several starts, that which fits best after a short fit to a few of the pixels."""
-    if len(starts) == 1:
-        return starts[0]
-    fits = [_first_fit(field, model, LADDER[1], _FEWEST, rounds=8) for model in starts]
-    best = min(range(len(fits)), key=lambda k: fits[k].rms)
-    return fits[best].model
 
 
 def _first_fit(

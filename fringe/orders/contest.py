@@ -1,0 +1,188 @@
+"""Place an edge where fringes and surroundings meet: each side is explained in its own way.
+
+Inside, the light is what a fit of the fringes expects, continued outward by a little;
+outside, it varies slowly round the edge at any one distance from it (a bevel, a shadow, the
+plate or the bench), whatever it does with distance. Of all nearly round ellipses near a
+first one, the edge is that which leaves least unexplained on the two sides together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage, optimize
+
+from fringe.orders.field import Array
+from fringe.orders.polish import Fit, expected
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+Vector = NDArray[np.float64]
+_RAYS = 360
+_WAVES = 4  # the surroundings vary round the edge with at most so many periods
+# What explaining a point as surroundings costs: any ring round the middle is constant along
+# itself, and of two curves that do as well the outer one is the edge.
+_PRICE = 0.4
+_TOLERATED = 0.2  # misfit inside, as a share of the fringe amplitude, that counts little
+_ANGLE = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)
+_SHAPES = np.stack(
+    [np.ones(_RAYS), np.cos(_ANGLE), np.sin(_ANGLE), np.cos(2 * _ANGLE), np.sin(2 * _ANGLE)]
+)
+# columns orthonormal over the rays
+_ROUND = np.stack(
+    [np.full(_RAYS, np.sqrt(1 / _RAYS))]
+    + [f(k * _ANGLE) * np.sqrt(2 / _RAYS) for k in range(1, _WAVES + 1) for f in (np.cos, np.sin)],
+    axis=1,
+).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """An edge and how well it parts the two sides.
+
+    Attributes
+    ----------
+    edge : Edge
+    gain : float
+        Over a narrow band beyond the edge, how much better the surroundings explain the
+        light than the fringes do, less what the fringes leave unexplained just within it;
+        about 0 or less for no edge, above 1 for a clear one.
+    """
+
+    edge: Edge
+    gain: float
+
+
+class Contest:
+    """The band of a photograph about an edge, ready to place the edge in."""
+
+    def __init__(
+        self, photo: Photo, edge: Edge, fits: tuple[Fit, ...], share: float, band: float
+    ) -> None:
+        """Sample the band.
+
+        Parameters
+        ----------
+        photo : Photo
+        edge : Edge
+            Within `band` of the truth.
+        fits : tuple of Fit
+            On the unit disc of the edge shrunk by `share`. What any of them expects is taken
+            for fringes: supple fits follow a turned zone, stiff ones continue better.
+        share : float
+        band : float
+            Half the width of the band as a share of the radius.
+        """
+        self.edge = edge
+        self.step = max(0.6 / edge.a, 2 * band / 120)
+        self.reach = np.arange(1 - band, 1 + band, self.step)
+        u, v = np.cos(_ANGLE)[:, None] * self.reach, np.sin(_ANGLE)[:, None] * self.reach
+        x, y = edge.pixels(u, v)
+        light = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
+        column = np.clip(np.rint(x).astype(int), 0, photo.width - 1)
+        row = np.clip(np.rint(y).astype(int), 0, photo.height - 1)
+        usable = (x >= 0) & (y >= 0) & (x <= photo.width - 1) & (y <= photo.height - 1)
+        usable &= ~photo.clipped[row, column]
+        flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
+        within = (self.reach < 1.0)[None, :] & usable
+        parts = [[values.reshape(u.shape) for values in expected(fit, *flat)] for fit in fits]
+        typical = float(np.median(parts[0][1][within])) if within.any() else 1.0
+        self.scale = float(np.hypot(2 * fits[0].noise, _TOLERATED * typical))
+        self.light = light.astype(np.float32)
+        self._seen = usable.astype(np.float32)
+        cost = np.min([self._cost(light - want) for want, _ in parts], axis=0)
+        self._inside = np.where(usable, cost, 0).astype(np.float32)
+        self._sums = np.concatenate([np.zeros((_RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
+
+    def _cost(self, left: Array) -> Array:
+        return np.log1p((left / self.scale) ** 2)
+
+    def total(self, shape: Vector) -> float:
+        """Mean cost of the band when the edge is `shape`: shares of the radius, shape (5,)."""
+        curve = 1 + shape @ _SHAPES
+        place = np.clip((curve - self.reach[0]) / self.step, 0, len(self.reach) - 1e-6)
+        low = place.astype(int)
+        rows = np.arange(_RAYS)
+        inside = self._sums[rows, low] + (place - low) * self._inside[rows, low]
+        beyond = max(1, int((self.reach[-1] - float(curve.min())) / self.step))
+        outside = self._outside(curve, np.arange(1, beyond + 1) * self.step)
+        return float(inside.sum() + outside.sum()) / self._inside.size
+
+    def _along(self, values: Array, curve: Vector, offset: Vector) -> Array:
+        place = (curve[:, None] + offset[None, :] - self.reach[0]) / self.step
+        low = np.floor(place).astype(np.intp)
+        part = (place - low).astype(np.float32)
+        inside = (low >= 0) & (low < len(self.reach) - 1)
+        low = np.clip(low, 0, len(self.reach) - 2)
+        rows = np.arange(_RAYS)[:, None]
+        found = values[rows, low] * (1 - part) + values[rows, low + 1] * part
+        return np.where(inside, found, np.float32(0))
+
+    def _outside(self, curve: Vector, offset: Vector) -> Array:
+        """What calling the points at some offsets from a curve surroundings costs."""
+        light = self._along(self.light, curve, offset)
+        seen = self._along(self._seen, curve, offset) > 0.99
+        left = light - self._slowly(light, seen)
+        return np.where(seen, _PRICE + self._cost(left), 0)
+
+    def _slowly(self, light: Array, seen: NDArray[np.bool_]) -> Array:
+        """Slow variation round the edge at each offset, held against what lies across."""
+        count = np.maximum(seen.sum(axis=0), 1)
+        slow = np.broadcast_to((light * seen).sum(axis=0) / count, light.shape)
+        for reach in (8.0, 3.0, 2.0):
+            held = np.clip(light - slow, -reach * self.scale, reach * self.scale)
+            slow = slow + _ROUND @ (_ROUND.T @ np.where(seen, held, 0)) * (len(seen) / count)
+        return slow
+
+    def place(self, seeds: list[Vector]) -> Placed:
+        """Find the best edge from the best of some shapes, each (5,) in shares of the radius."""
+        costs = [self.total(seed) for seed in seeds]
+        best = seeds[int(np.argmin(costs))]
+        size = max(1.5 / self.edge.a, 0.004)
+        simplex = np.concatenate([best[None], best + size * np.eye(5)])
+        done = optimize.minimize(
+            self.total, best, method="Nelder-Mead",
+            options={"initial_simplex": simplex, "xatol": 0.1 / self.edge.a, "fatol": 1e-5,
+                     "maxfev": 220},
+        )  # fmt: skip
+        shape = np.asarray(done.x if done.fun <= min(costs) else best, float)
+        return Placed(self.shaped(shape), self.gain(shape))
+
+    def gain(self, shape: Vector) -> float:
+        """How well the fringes hold just within an edge, and how badly just beyond it."""
+        curve = 1 + shape @ _SHAPES
+        near = np.arange(1.2 / self.edge.a, max(6.0 / self.edge.a, 0.02), self.step)
+        beyond = self._along(self._inside, curve, near) - self._outside(curve, near)
+        within = self._along(self._inside, curve, -near)
+        return self._mean(beyond, curve, near) - self._mean(within, curve, -near)
+
+    def _mean(self, values: Array, curve: Vector, offset: Vector) -> float:
+        seen = self._along(self._seen, curve, offset) > 0.99
+        return float(np.where(seen, values, 0).sum() / max(seen.sum(), 1))
+
+    def shaped(self, shape: Vector) -> Edge:
+        """Edge in the photograph of a shape."""
+        curve = 1 + shape @ _SHAPES
+        x, y = self.edge.pixels(np.cos(_ANGLE) * curve, np.sin(_ANGLE) * curve)
+        return ellipse_through(x, y)
+
+
+def ellipse_through(x: Vector, y: Vector) -> Edge:
+    """Least-squares ellipse through points that lie very nearly on one."""
+    mx, my = x.mean(), y.mean()
+    size = np.hypot(x - mx, y - my).mean()
+    p, q = (x - mx) / size, (y - my) / size
+    design = np.stack([p * p - q * q, 2 * p * q, p, q, np.ones_like(p)], axis=1)
+    a, b, c, d, e = np.linalg.lstsq(design, p * p + q * q, rcond=None)[0]
+    matrix = np.array([[1 - a, -b], [-b, 1 + a]])
+    middle = np.linalg.solve(2 * matrix, [c, d])
+    level = e + middle @ matrix @ middle
+    sizes, axes = np.linalg.eigh(matrix / level)
+    long = axes[:, 0]
+    return Edge(
+        float(mx + size * middle[0]), float(my + size * middle[1]),
+        float(size / np.sqrt(sizes[0])), float(size / np.sqrt(sizes[1])),
+        float(np.degrees(np.arctan2(long[1], long[0]))),
+    )  # fmt: skip

@@ -170,12 +170,14 @@ def _check_picture(photo: Path, picture: Path) -> None:
 
 
 def _draw(photo: Path, picture: Path, reading: Reading, options: ReadOptions) -> None:
+    from fringe.photo.when import taken_text
     from fringe.show.overlay import overlay_figure
     from fringe.show.style import png_bytes
     from fringe.synth.files import write_whole
 
     figure = overlay_figure(
-        photo, reading, diameter_mm=options.diameter_mm,
+        photo, reading, title=f"{photo.name} with the fitted dark fringes",
+        when=taken_text(photo), diameter_mm=options.diameter_mm,
         camera_distance_mm=options.camera_distance_mm,
     )  # fmt: skip
     write_whole(picture, png_bytes(figure))

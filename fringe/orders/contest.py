@@ -97,7 +97,7 @@ class Contest:
         self._sums = np.concatenate([np.zeros((_RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
 
     def _cost(self, left: Array) -> Array:
-        return np.log1p((left / self.scale) ** 2)
+        return np.asarray(np.log1p((left / self.scale) ** 2), np.float32)
 
     def total(self, shape: Vector) -> float:
         """Mean cost of the band when the edge is `shape`: shares of the radius, shape (5,)."""
@@ -107,7 +107,7 @@ class Contest:
         rows = np.arange(_RAYS)
         inside = self._sums[rows, low] + (place - low) * self._inside[rows, low]
         beyond = max(1, int((self.reach[-1] - float(curve.min())) / self.step))
-        outside = self._outside(curve, np.arange(1, beyond + 1) * self.step)
+        outside = self._outside(curve, self.step * np.arange(1.0, beyond + 1))
         return float(inside.sum() + outside.sum()) / self._inside.size
 
     def _along(self, values: Array, curve: Vector, offset: Vector) -> Array:

@@ -62,7 +62,8 @@ def _circles(x: Vector, y: Vector, triples: NDArray[np.int64]) -> NDArray[np.flo
     matrix, px, py = matrix[sound], px[sound], py[sound]
     a, b, c = np.linalg.solve(matrix, (px * px + py * py)[..., None])[..., 0].T
     square = c + a * a + b * b
-    return np.stack([a, b, np.sqrt(np.maximum(square, 0))], axis=1)[square > 0]
+    circles = np.stack([a, b, np.sqrt(np.maximum(square, 0))], axis=1)
+    return np.asarray(circles[square > 0], np.float64)
 
 
 def _settled(

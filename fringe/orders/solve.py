@@ -231,7 +231,7 @@ def _best_start(field: Field, rng: np.random.Generator) -> OrderModel | None:
 
 
 def _screened(field: Field, model: OrderModel) -> Fit:
-    return _first_fit(field, model, LADDER[1], _FEWEST, rounds=10)
+    return _first_fit(field, model, most=_FEWEST, rounds=10)
 
 
 def _start_of_tiles(field: Field, rng: np.random.Generator) -> list[OrderModel]:

@@ -78,7 +78,8 @@ def cut_field(photo: Photo, edge: Edge, scale: int, rim: float = 1.0) -> Field:
     top = max(0, int(np.floor(edge.cy - half_h)) - 1)
     right = min(photo.width, int(np.ceil(edge.cx + half_w)) + 2)
     bottom = min(photo.height, int(np.ceil(edge.cy + half_h)) + 2)
-    columns, rows = (right - left) // scale, (bottom - top) // scale
+    # an edge that lies beside the frame holds nothing of it
+    columns, rows = max(0, right - left) // scale, max(0, bottom - top) // scale
     window = (slice(top, top + rows * scale), slice(left, left + columns * scale))
     light, weight = _block_mean(photo.light[window], photo.clipped[window], scale)
     x0, y0 = left + (scale - 1) / 2, top + (scale - 1) / 2

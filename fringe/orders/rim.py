@@ -36,7 +36,7 @@ _DENSE_CYCLES = 14.0  # fringes a radius, at their densest
 # bevel as bright as the fringes draws a part of the rim outward. A curve that parts fringes
 # from the rest only in part is doubted, and `read` says so.
 _SURE_SCORE = 0.9
-_LEAST_GAIN = 1.0
+_LEAST_GAIN, _CLEAR_GAIN = 1.0, 1.6
 _AGREED_SHARE = 0.015
 _PINNED_SHARE = 0.0015
 _DOUBTED_SHARE = 0.012
@@ -91,7 +91,7 @@ def find_edge(photo: Photo) -> Edge:
     if placed is not None:
         away = np.hypot(placed[0].cx - edge.cx, placed[0].cy - edge.cy) + abs(placed[0].a - edge.a)
         # two ways of telling that agree, or one that is clear
-        sure = away < _AGREED_SHARE * edge.a
+        sure = away < 1.2 + _AGREED_SHARE * edge.a
         edge, model = placed
     if model.steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
         edge = _pinned(photo, edge, model)
@@ -124,6 +124,8 @@ def _placed(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Edge, OrderMod
         score = placed.gain - 10 * max(0.0, 0.995 - used)
         if score > _LEAST_GAIN and (best is None or score > best[0]):
             best = (score, curve, at)
+            if score > _CLEAR_GAIN and abs(curve.a / edge.a - 1) < 0.005:
+                break
     return None if best is None else best[1:]
 
 

@@ -87,12 +87,16 @@ def find_edge(photo: Photo) -> Edge:
         )
     score, edge, model = best
     sure = score > _SURE_SCORE
-    placed = _placed(photo, edge, model)
-    if placed is not None:
+    for _ in range(3):
+        placed = _placed(photo, edge, model)
+        if placed is None:
+            break
         away = np.hypot(placed[0].cx - edge.cx, placed[0].cy - edge.cy) + abs(placed[0].a - edge.a)
-        # two ways of telling that agree, or one that is clear
+        # two ways of telling that agree, or one from two places
         sure = away < 1.2 + _AGREED_SHARE * edge.a
         edge, model = placed
+        if sure:
+            break
     if model.steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
         edge = _pinned(photo, edge, model)
     share = _PINNED_SHARE if sure else _DOUBTED_SHARE

@@ -9,6 +9,7 @@ import json
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -41,22 +42,38 @@ SCENARIO = load_scenario()
 VISITS = visits(SCENARIO)
 
 
-@pytest.fixture
-def true_readings(monkeypatch: pytest.MonkeyPatch) -> None:
+def take_true_readings(patch: pytest.MonkeyPatch) -> None:
     """Take the readings from the truth, draw no overlay and write no report."""
-    monkeypatch.setattr("fringe.demo.run.in_parallel", without_reader)
-    monkeypatch.setattr(
+    patch.setattr("fringe.demo.run.in_parallel", without_reader)
+    patch.setattr(
         "fringe.demo.reports.in_parallel", lambda f, pages: ["<!DOCTYPE html>"] * len(pages)
     )
 
 
 @pytest.fixture
-def demo(true_readings: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Demo:
-    """The example in a folder with a space in its name."""
-    folder = tmp_path / "a bench"
-    folder.mkdir()
+def true_readings(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Run the example without reading a photograph."""
+    take_true_readings(monkeypatch)
+
+
+@pytest.fixture(scope="module")
+def once(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Demo]:
+    """The folder in which the example was run, and what the run said."""
+    folder = tmp_path_factory.mktemp("once")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        take_true_readings(patch)
+        return folder, run_demo(Path("first look"))
+
+
+@pytest.fixture
+def demo(
+    once: tuple[Path, Demo], true_readings: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Demo:
+    """The example, run in a folder with a space in its name: a copy of its own for each test."""
+    folder = shutil.copytree(once[0], tmp_path / "a bench")
     monkeypatch.chdir(folder)
-    return run_demo(Path("first look"))
+    return once[1]
 
 
 def everything(folder: Path) -> dict[str, bytes]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fringe.cli._options import print_json
+from fringe.cli._screen import console
 
 if TYPE_CHECKING:
     from fringe.errors import FringeError
@@ -58,7 +58,6 @@ def _json(photo: Path, found: Reading | FringeError) -> dict[str, Any]:
 def _print(read: Sequence[tuple[Path, Reading]]) -> None:
     """One row a photograph, and its warnings below."""
     from rich import box
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
@@ -66,9 +65,7 @@ def _print(read: Sequence[tuple[Path, Reading]]) -> None:
 
     if not read:
         return
-    console = Console(highlight=False)
-    if not console.is_terminal and "COLUMNS" not in os.environ:
-        console = Console(highlight=False, width=WIDE)
+    screen = console(WIDE)
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
     rows = [_cells(photo, reading) for photo, reading in read]
     kept = [k for k in range(len(_COLUMNS)) if any(row[k] for row in rows)]
@@ -77,7 +74,7 @@ def _print(read: Sequence[tuple[Path, Reading]]) -> None:
         table.add_column(_COLUMNS[k], justify="left" if left else "right", overflow="fold")
     for row in rows:
         table.add_row(*(Text(row[k]) for k in kept))
-    console.print(table)
+    screen.print(table)
     click.echo(f"At {read[0][1].wavelength_nm:.1f} nm; powers in fringes, ± 95 %.")
     for photo, reading in read:
         for warning in warnings_of(reading.to_json()):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +10,7 @@ import click
 
 from fringe.cli._bench import NUMBER
 from fringe.cli._options import json_option, print_json
+from fringe.cli._screen import console
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from fringe.archive.surface import Surface
     from fringe.judge.progress import Progress, VisitRow
 
-WIDE = 160  # columns of a file or a pipe
 STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
 
@@ -103,28 +102,25 @@ def _draw(surface: Surface, result: Progress, path: Path) -> None:
 
 
 def _show(surface: Surface, result: Progress) -> None:
-    from rich.console import Console
     from rich.text import Text
 
-    console = Console(highlight=False)
-    if not console.is_terminal and "COLUMNS" not in os.environ:
-        console = Console(highlight=False, width=WIDE)
-    console.print(Text(surface.name, style="bold"))
-    console.print(Text(_limits(surface, result)))
+    screen = console()
+    screen.print(Text(surface.name, style="bold"))
+    screen.print(Text(_limits(surface, result)))
     if result.rows:
-        console.print()
-        console.print(_table(result, console.width))
-        console.print(Text(LEGEND, style="dim"))
-        console.print()
+        screen.print()
+        screen.print(_table(result, screen.width))
+        screen.print(Text(LEGEND, style="dim"))
+        screen.print()
     if result.verdict is not None:
         state, reason = result.verdict.state, result.verdict.reason
         if result.rows and result.rows[-1].conflict:
             reason = result.rows[-1].conflict or reason
-        console.print(Text(f"Verdict: {state}: {reason}"))
+        screen.print(Text(f"Verdict: {state}: {reason}"))
     step = result.next_step
-    console.print(Text(f"Next: {step.text()}: {step.reason}"))
+    screen.print(Text(f"Next: {step.text()}: {step.reason}"))
     for row in _outlook(result, surface):
-        console.print(Text(row))
+        screen.print(Text(row))
 
 
 def _outlook(result: Progress, surface: Surface) -> list[str]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from fringe.cli._options import json_option, print_json
+from fringe.cli._screen import console
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from fringe.judge.progress import VisitRow
     from fringe.judge.verdict import Verdict
 
-WIDE = 160  # columns of a file or a pipe
 STEP_WIDE = 24  # of the next step, where room is scarce
 COLUMNS = ("surface", "form", "state", "last visit", "visits", "hours", "stage", "power")
 NUMBERS = ("visits", "hours", "power")
@@ -125,19 +124,16 @@ class _State:
 
 
 def _show(archive: Path, shown: list[_State], *, steps: bool, listed: bool) -> None:
-    from rich.console import Console
     from rich.text import Text
 
-    console = Console(highlight=False)
-    if not console.is_terminal and "COLUMNS" not in os.environ:
-        console = Console(highlight=False, width=WIDE)
+    screen = console()
     if not shown:
         text = "every surface is proven inside" if listed else (
             "no surface yet; `fringe surface add` makes one"
         )  # fmt: skip
-        console.print(Text(f"{archive}: {text}"))
+        screen.print(Text(f"{archive}: {text}"))
         return
-    console.print(_table(shown, console.width, steps=steps))
+    screen.print(_table(shown, screen.width, steps=steps))
 
 
 def _table(shown: list[_State], width: int, *, steps: bool) -> Table:

@@ -192,9 +192,9 @@ def _advised(found: Mixture, half_width_um: float, longest_minutes: float) -> fl
 
 
 def _spell_rates(found: Mixture) -> Array:
-    from fringe.judge.rates import _normal
+    from fringe.judge.rates import normal_draws
 
-    rates: Array = found.rate_um_min + found.spell_um_min * _normal(len(found.rate_um_min), 2)
+    rates: Array = found.rate_um_min + found.spell_um_min * normal_draws(len(found.rate_um_min), 2)
     return rates
 
 

@@ -117,7 +117,7 @@ class Mixture:
     def interval(self, share: float = 0.9) -> tuple[float, float]:
         """Interval of the rate of one spell to come [um/min]."""
         tail = (1 - share) / 2
-        spread = self.rate_um_min + self.spell_um_min * _normal(len(self.rate_um_min), 2)
+        spread = self.rate_um_min + self.spell_um_min * normal_draws(len(self.rate_um_min), 2)
         low, high = np.quantile(spread, [tail, 1 - tail])
         return float(low), float(high)
 
@@ -172,7 +172,7 @@ def _reverse(found: Mixture) -> Mixture:
     or 1 to 2.5 of it. Which of the two is not held against the log: a factor of 2.5 either way
     is two standard deviations.
     """
-    factor = np.exp(0.46 * _normal(len(found.rate_um_min), 3))
+    factor = np.exp(0.46 * normal_draws(len(found.rate_um_min), 3))
     return Mixture(
         found.height_um, -factor * found.rate_um_min, factor * found.spell_um_min,
         found.spells, found.minutes, found.surfaces, borrowed=True,
@@ -192,7 +192,7 @@ def _learn(
         weights, centres, spreads = _posterior(table, scale, kind, u_um)
     counts = np.floor(np.cumsum(weights) * draws + 0.5).astype(int)
     which = np.searchsorted(counts, np.arange(draws), side="right")
-    z = np.column_stack([_normal(draws, 0), _normal(draws, 1)])
+    z = np.column_stack([normal_draws(draws, 0), normal_draws(draws, 1)])
     pairs = centres[which] + np.einsum("kij,kj->ki", spreads[which], z)
     rho = np.repeat(_RHO, len(_OMEGA))[which]
     mine = [(m, one) for one in every[0] for k, m in one.minutes if k == kind and m > 0]
@@ -355,7 +355,7 @@ def _roots(covariance: Array) -> Array:
     return found
 
 
-def _normal(count: int, which: int) -> Array:
+def normal_draws(count: int, which: int) -> Array:
     """Even normal numbers, in an order of their own for each `which`: the same every time."""
     order = np.random.default_rng(which).permutation(count)
     return _even(count)[order]

@@ -15,7 +15,7 @@ from fringe.orders.basis import basis
 from fringe.orders.burstform import Form, PhaseMap, edge_of_amplitude, fit_form
 from fringe.orders.field import Array, Field, cut_field
 from fringe.orders.polish import Fit
-from fringe.orders.read import ReadOptions, _check_edge, _reading
+from fringe.orders.read import ReadOptions, check_edge, reading_of
 from fringe.orders.reading import Reading
 from fringe.orders.solve import Solution
 from fringe.orders.steps import (
@@ -122,7 +122,7 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
     first, name = photos[0], f"{photos[0].name} and {len(photos) - 1} more"
     if isinstance(options.edge, Edge):
         edge, source = options.edge, "given"
-        _check_edge(first, edge)
+        check_edge(first, edge)
     else:
         from fringe.orders.rim import find_edge
 
@@ -466,7 +466,7 @@ def _as_reading(
     covariance[place, place] += (extra / 2) ** 2
     solution = replace(solution, fit=replace(fit, covariance=covariance))
     notes = [note for photo in photos[:1] for note in photo.notes]
-    reading = _reading(options, edge, source, solution, [*notes, *_warnings(steps, solution)])
+    reading = reading_of(options, edge, source, solution, [*notes, *_warnings(steps, solution)])
     turned = np.sign(form.model.power or 1.0) * (-1 if reading.sense == "edge" else 1)
     told = turned * (steps.values[:, 0] - steps.values[0, 0])
     steps_told = tuple(float(step - round(step)) for step in told)

@@ -12,28 +12,28 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, optimize
+from scipy import optimize
 
 from fringe.orders.field import Array
 from fringe.orders.polish import Fit, expected
+from fringe.orders.rays import RAYS, cast
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
-_RAYS = 360
 _WAVES = 4  # the surroundings vary round the edge with at most so many periods
 # What explaining a point as surroundings costs: any ring round the middle is constant along
 # itself, and of two curves that do as well the outer one is the edge.
 _PRICE = 0.4
 _TOLERATED = 0.2  # misfit inside, as a share of the fringe amplitude, that counts little
-_ANGLE = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)
+_ANGLE = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 _SHAPES = np.stack(
-    [np.ones(_RAYS), np.cos(_ANGLE), np.sin(_ANGLE), np.cos(2 * _ANGLE), np.sin(2 * _ANGLE)]
+    [np.ones(RAYS), np.cos(_ANGLE), np.sin(_ANGLE), np.cos(2 * _ANGLE), np.sin(2 * _ANGLE)]
 )
 # columns orthonormal over the rays
 _ROUND = np.stack(
-    [np.full(_RAYS, np.sqrt(1 / _RAYS))]
-    + [f(k * _ANGLE) * np.sqrt(2 / _RAYS) for k in range(1, _WAVES + 1) for f in (np.cos, np.sin)],
+    [np.full(RAYS, np.sqrt(1 / RAYS))]
+    + [f(k * _ANGLE) * np.sqrt(2 / RAYS) for k in range(1, _WAVES + 1) for f in (np.cos, np.sin)],
     axis=1,
 ).astype(np.float32)
 
@@ -78,23 +78,18 @@ class Contest:
         self.edge = edge
         self.step = max(0.6 / edge.a, 2 * band / 120)
         self.reach = np.arange(1 - band, 1 + band, self.step)
-        u, v = np.cos(_ANGLE)[:, None] * self.reach, np.sin(_ANGLE)[:, None] * self.reach
-        x, y = edge.pixels(u, v)
-        light = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
-        column = np.clip(np.rint(x).astype(int), 0, photo.width - 1)
-        row = np.clip(np.rint(y).astype(int), 0, photo.height - 1)
-        usable = (x >= 0) & (y >= 0) & (x <= photo.width - 1) & (y <= photo.height - 1)
-        usable &= ~photo.clipped[row, column]
+        rays = cast(photo, edge, self.reach)
+        u, v = rays.unit()
         flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
-        within = (self.reach < 1.0)[None, :] & usable
+        within = (self.reach < 1.0)[None, :] & rays.usable
         parts = [[values.reshape(u.shape) for values in expected(fit, *flat)] for fit in fits]
         typical = float(np.median(parts[0][1][within])) if within.any() else 1.0
         self.scale = float(np.hypot(2 * fits[0].noise, _TOLERATED * typical))
-        self.light = light.astype(np.float32)
-        self._seen = usable.astype(np.float32)
-        cost = np.min([self._cost(light - want) for want, _ in parts], axis=0)
-        self._inside = np.where(usable, cost, 0).astype(np.float32)
-        self._sums = np.concatenate([np.zeros((_RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
+        self.light = rays.light
+        self._seen = rays.usable.astype(np.float32)
+        cost = np.min([self._cost(rays.light - want) for want, _ in parts], axis=0)
+        self._inside = np.where(rays.usable, cost, 0).astype(np.float32)
+        self._sums = np.concatenate([np.zeros((RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
 
     def _cost(self, left: Array) -> Array:
         return np.asarray(np.log1p((left / self.scale) ** 2), np.float32)
@@ -104,7 +99,7 @@ class Contest:
         curve = 1 + shape @ _SHAPES
         place = np.clip((curve - self.reach[0]) / self.step, 0, len(self.reach) - 1e-6)
         low = place.astype(int)
-        rows = np.arange(_RAYS)
+        rows = np.arange(RAYS)
         inside = self._sums[rows, low] + (place - low) * self._inside[rows, low]
         beyond = max(1, int((self.reach[-1] - float(curve.min())) / self.step))
         outside = self._outside(curve, self.step * np.arange(1.0, beyond + 1))
@@ -116,7 +111,7 @@ class Contest:
         part = (place - low).astype(np.float32)
         inside = (low >= 0) & (low < len(self.reach) - 1)
         low = np.clip(low, 0, len(self.reach) - 2)
-        rows = np.arange(_RAYS)[:, None]
+        rows = np.arange(RAYS)[:, None]
         found = values[rows, low] * (1 - part) + values[rows, low + 1] * part
         return np.where(inside, found, np.float32(0))
 

@@ -11,7 +11,7 @@ Vector = NDArray[np.float64]
 
 
 def fit_ellipse(
-    x: Vector, y: Vector, tolerance: float, weight: Vector | None = None
+    x: Vector, y: Vector, tolerance: float
 ) -> tuple[Edge, NDArray[np.bool_], float] | None:
     """Fit an ellipse that is nearly a circle, against outliers.
 
@@ -21,37 +21,35 @@ def fit_ellipse(
         Points [px].
     tolerance : float
         Distance within which a point agrees, at first [px].
-    weight : ndarray, shape (K,), optional
 
     Returns
     -------
     edge, inlier, rms : Edge, ndarray of bool, float
         None when no ellipse with B/A over 0.75 agrees with a third of the points.
     """
-    w = np.ones_like(x) if weight is None else weight
     found = []
     for reach in (2.5 * tolerance, 0.8 * tolerance):
-        circle = _common_circle(x, y, w, reach)
+        circle = _common_circle(x, y, reach)
         if circle is not None:
-            fit = _settled(x, y, w, circle, min(reach, 1.2 * tolerance))
+            fit = _settled(x, y, circle, min(reach, 1.2 * tolerance))
             if fit is not None:
                 left = np.abs(_ellipse_residual(fit[0], x, y)[0])
                 # a compromise between the edge and something else has more points roughly near
-                found.append((float((w * (left < 0.4 * tolerance)).sum()), fit))
+                found.append((int((left < 0.4 * tolerance).sum()), fit))
     if not found:
         return None
     p, inlier, rms = max(found, key=lambda item: item[0])[1]
     return _edge_of(p), inlier, rms
 
 
-def _common_circle(x: Vector, y: Vector, w: Vector, reach: float) -> Vector | None:
+def _common_circle(x: Vector, y: Vector, reach: float) -> Vector | None:
     """Circle through three of the points that most others lie near (random sample consensus)."""
     circles = _circles(x, y, np.random.default_rng(7).integers(0, len(x), (300, 3)))
     if not len(circles):
         return None
     cx, cy, r = circles.T[:, :, None]
     near = np.abs(np.hypot(x - cx, y - cy) - r) < reach
-    return np.array([*circles[int((near @ w).argmax())], 0.0, 0.0])
+    return np.array([*circles[int(near.sum(axis=1).argmax())], 0.0, 0.0])
 
 
 def _circles(x: Vector, y: Vector, triples: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -67,14 +65,14 @@ def _circles(x: Vector, y: Vector, triples: NDArray[np.int64]) -> NDArray[np.flo
 
 
 def _settled(
-    x: Vector, y: Vector, w: Vector, p: Vector, reach: float
+    x: Vector, y: Vector, p: Vector, reach: float
 ) -> tuple[Vector, NDArray[np.bool_], float] | None:
     """Reweighted least squares from a circle, ever stricter."""
     inlier = np.zeros(len(x), bool)
     rms = np.inf
     for number in range(25):
         left, jacobian = _ellipse_residual(p, x, y)
-        robust = w / (1 + (left / reach) ** 2) ** 2
+        robust = 1 / (1 + (left / reach) ** 2) ** 2
         normal = (jacobian * robust[:, None]).T @ jacobian
         p = p - np.linalg.solve(
             normal + 1e-9 * np.trace(normal) * np.eye(5), (jacobian * robust[:, None]).T @ left

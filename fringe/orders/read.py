@@ -101,7 +101,7 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         return read_rings(photo, options)
     if isinstance(options.edge, Edge):
         edge, source = options.edge, "given"
-        _check_edge(photo, edge)
+        check_edge(photo, edge)
     else:
         from fringe.orders.rim import find_edge
 
@@ -120,11 +120,12 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
     told = UNTOLD
     if options.sense == "auto":
         told = told_by_contrast(photo, edge, solution.fit, options.lamp)
-    reading = _reading(options, edge, source, solution, warnings, told)
+    reading = reading_of(options, edge, source, solution, warnings, told)
     return with_form_warnings(photo, reading)
 
 
-def _check_edge(photo: Photo, edge: Edge) -> None:
+def check_edge(photo: Photo, edge: Edge) -> None:
+    """Raise BadInput for an edge that cannot be an aperture in this photograph."""
     if not (edge.a > 0 and edge.b > 0):
         raise BadInput("--edge: the radius must be greater than zero")
     if edge.b < 0.3 * edge.a:
@@ -181,10 +182,11 @@ def _as_normal(
     return _Normal(values, share, doubt)
 
 
-def _reading(
+def reading_of(
     options: ReadOptions, edge: Edge, source: str, solution: Solution, warnings: list[str],
     told: Told = UNTOLD,
 ) -> Reading:  # fmt: skip
+    """Make a reading of what was fitted: as at normal view, with lengths and uncertainty."""
     fit = solution.fit
     sense, sense_source = told.sense, None if told.sense == "unknown" else "contrast"
     if options.sense in ("centre", "edge"):

@@ -9,7 +9,7 @@ pixel.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,13 +21,13 @@ from fringe.orders.demod import OrderModel
 from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import Array
 from fringe.orders.polish import Fit, expected
+from fringe.orders.rays import RAYS, Rays, cast, cast_fine
 from fringe.orders.rough import rough_circles
 from fringe.orders.solve import carried, grow_fit, refit, refit_twice
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
-_RAYS = 360
 # shares of the radius that are fitted, round by round; the rough circle may be a third off
 _SHARES = ((0.6, 0.7, 0.8, 0.88, 0.96, 1.04, 1.12), (0.7, 0.8, 0.88, 0.95))
 _MOST_RADIUS_PX = 500.0
@@ -38,18 +38,9 @@ _DENSE_CYCLES = 14.0  # fringes a radius, at their densest
 _SURE_SCORE = 0.9
 _LEAST_GAIN, _CLEAR_GAIN = 1.0, 1.6
 _AGREED_SHARE = 0.015
+_FITTED_SHARE = 0.985  # of a curve's radius, within which the fringes are fitted to judge it
 _PINNED_SHARE = 0.0015
 _DOUBTED_SHARE = 0.012
-
-
-@dataclass(frozen=True)
-class _Rays:
-    """Light along rays from a centre: rows are angles, columns radii."""
-
-    angle: Vector
-    radius: Vector
-    light: Array
-    usable: NDArray[np.bool_]
 
 
 def find_edge(photo: Photo) -> Edge:
@@ -77,7 +68,7 @@ def find_edge(photo: Photo) -> Edge:
             continue
         if settled is not None:
             found.append(settled)
-            if settled[0] > 0.9:
+            if settled[0] > _SURE_SCORE:
                 break
     best = _outermost(found) if found else None
     if best is None or best[0] < 0.3:
@@ -112,25 +103,33 @@ def _placed(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Edge, OrderMod
     best: tuple[float, Edge, OrderModel] | None = None
     for start in (1.0, 1.04, 0.97):
         curve = replace(edge, a=start * edge.a, b=start * edge.b)
-        at, used = carried(model, edge, curve), 1.0
-        placed = None
-        for band in (0.05, 0.03):
-            inner = replace(curve, a=0.985 * curve.a, b=0.985 * curve.b)
-            fits = refit_twice(photo, inner, carried(at, curve, inner))
-            if not fits or fits[0].used < 0.6:
-                break
-            shapes = [np.array([k, 0, 0, 0, 0]) for k in np.arange(-0.75 * band, 0.8 * band, 0.005)]
-            placed = Contest(photo, curve, fits, 0.985, band).place(shapes)
-            at, curve, used = carried(fits[0].model, inner, placed.edge), placed.edge, fits[0].used
-        if placed is None or placed.edge.b < 0.8 * placed.edge.a:
+        found = _placed_from(photo, curve, carried(model, edge, curve))
+        if found is None or found[0] <= _LEAST_GAIN or (best and found[0] <= best[0]):
             continue
-        # what lies beyond the edge looks like dirt to a fit that reaches too far
-        score = placed.gain - 10 * max(0.0, 0.995 - used)
-        if score > _LEAST_GAIN and (best is None or score > best[0]):
-            best = (score, curve, at)
-            if score > _CLEAR_GAIN and abs(curve.a / edge.a - 1) < 0.005:
-                break
+        best = found
+        if found[0] > _CLEAR_GAIN and abs(found[1].a / edge.a - 1) < 0.005:
+            break
     return None if best is None else best[1:]
+
+
+def _placed_from(
+    photo: Photo, curve: Edge, model: OrderModel
+) -> tuple[float, Edge, OrderModel] | None:
+    """Place the edge near one curve; how clear it is, the edge and its model."""
+    score = None
+    for band in (0.05, 0.03):
+        inner = replace(curve, a=_FITTED_SHARE * curve.a, b=_FITTED_SHARE * curve.b)
+        fits = refit_twice(photo, inner, carried(model, curve, inner))
+        if not fits or fits[0].used < 0.6:
+            break
+        shapes = [np.array([k, 0, 0, 0, 0]) for k in np.arange(-0.75 * band, 0.8 * band, 0.005)]
+        placed = Contest(photo, curve, fits, _FITTED_SHARE, band).place(shapes)
+        curve, model = placed.edge, carried(fits[0].model, inner, placed.edge)
+        # what lies beyond the edge looks like dirt to a fit that reaches too far
+        score = placed.gain - 10 * max(0.0, 0.995 - fits[0].used)
+    if score is None or curve.b < 0.8 * curve.a:
+        return None
+    return score, curve, model
 
 
 def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge, OrderModel] | None:
@@ -205,9 +204,8 @@ def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
         if fit is None or fit.used < 0.6:
             return edge
         step = max(0.5, edge.a / 1500)
-        rays = _cast_fine(photo, edge, np.arange(0.97, 1.03, step / edge.a))
-        u = np.cos(rays.angle)[:, None] * rays.radius
-        v = np.sin(rays.angle)[:, None] * rays.radius
+        rays = cast_fine(photo, edge, np.arange(0.97, 1.03, step / edge.a))
+        u, v = rays.unit()
         flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
         want = expected(fit, *flat)[0].reshape(u.shape)
         left = ndimage.gaussian_filter1d(rays.light - want, 1.5, axis=0, mode="wrap")
@@ -224,7 +222,7 @@ def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
     return edge
 
 
-def _first_steps(base: Edge, rays: _Rays, left: Array, step: float) -> tuple[Vector, Vector]:
+def _first_steps(base: Edge, rays: Rays, left: Array, step: float) -> tuple[Vector, Vector]:
     """First clear step of the misfit on each ray about an edge: radius (share), height.
 
     The height is zero where there is no step.
@@ -247,7 +245,7 @@ def _first_steps(base: Edge, rays: _Rays, left: Array, step: float) -> tuple[Vec
 
 
 def _ellipse_through(
-    base: Edge, rays: _Rays, at: Vector, height: Vector
+    base: Edge, rays: Rays, at: Vector, height: Vector
 ) -> tuple[Edge, NDArray[np.bool_], float] | None:
     good = height > 0.25 * float(np.percentile(height, 75))
     if good.sum() < 200:
@@ -262,10 +260,11 @@ def _parting(photo: Photo, edge: Edge, model: OrderModel) -> float:
     A ring of the fringes has fringes on both sides, the far rim of a bevel or of the plate
     has them on neither: only the work's edge comes near one.
     """
-    fit = refit(photo, replace(edge, a=0.985 * edge.a, b=0.985 * edge.b), model)
+    inner = replace(edge, a=_FITTED_SHARE * edge.a, b=_FITTED_SHARE * edge.b)
+    fit = refit(photo, inner, model)
     if fit is None or fit.used < 0.6:
         return -1.0
-    angle = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)
+    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     far = max(5.0, 0.015 * edge.a)
     offset = np.linspace(1.5, far, 5)
     offset = np.concatenate([-offset[::-1], offset]) / edge.a
@@ -273,7 +272,7 @@ def _parting(photo: Photo, edge: Edge, model: OrderModel) -> float:
     v = np.sin(angle)[:, None] * (1 + offset)
     x, y = edge.pixels(u, v)
     light = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
-    scale = 1 / 0.985
+    scale = 1 / _FITTED_SHARE
     flat = [(w * scale).astype(np.float32).ravel() for w in (u, v)]
     want, amplitude = expected(fit, *flat)
     left = light.ravel() - want
@@ -298,12 +297,11 @@ def _parting(photo: Photo, edge: Edge, model: OrderModel) -> float:
 
 def _gain(
     photo: Photo, edge: Edge, step: float, share: float, fit: Fit
-) -> tuple[_Rays, Array]:
+) -> tuple[Rays, Array]:
     """Gain for calling each point of each ray `inside`, from a model of the inner part."""
     reach = np.arange(0.4, 1.5, step / edge.a)
-    rays = _cast(photo, edge, reach)
-    u = np.cos(rays.angle)[:, None] * reach[None, :]
-    v = np.sin(rays.angle)[:, None] * reach[None, :]
+    rays = cast(photo, edge, reach)
+    u, v = rays.unit()
     order = fit.model.order(u.astype(np.float32), v.astype(np.float32))
     cos = np.cos(2 * np.pi * order)
     known = (reach < share)[None, :] & rays.usable
@@ -319,20 +317,7 @@ def _gain(
     return rays, ndimage.uniform_filter1d(gain, 5, axis=0, mode="wrap")
 
 
-def _cast(photo: Photo, edge: Edge, reach: Vector) -> _Rays:
-    angle = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)
-    u = np.cos(angle)[:, None] * reach[None, :]
-    v = np.sin(angle)[:, None] * reach[None, :]
-    x, y = edge.pixels(u, v)
-    light = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
-    inside = (x >= 0) & (y >= 0) & (x <= photo.width - 1) & (y <= photo.height - 1)
-    column = np.clip(np.rint(x).astype(int), 0, photo.width - 1)
-    row = np.clip(np.rint(y).astype(int), 0, photo.height - 1)
-    usable = inside & ~photo.clipped[row, column]
-    return _Rays(angle, reach, light.astype(np.float32), usable)
-
-
-def _light_by_angle(rays: _Rays, cos: Array, known: NDArray[np.bool_]) -> tuple[Array, Array]:
+def _light_by_angle(rays: Rays, cos: Array, known: NDArray[np.bool_]) -> tuple[Array, Array]:
     """Level and contrast of each ray from its known part, smoothed over neighbours."""
     w = known.astype(np.float32)
     sums = {
@@ -357,7 +342,7 @@ def _change_points(gain: Array) -> NDArray[np.intp]:
 
 
 def _robust_ellipse(
-    edge: Edge, rays: _Rays, change: NDArray[np.intp], step: float
+    edge: Edge, rays: Rays, change: NDArray[np.intp], step: float
 ) -> tuple[Edge, float, float] | None:
     """Ellipse through the change points; share of rays that agree; spread of the mean [px]."""
     good = (change > 2) & (change < len(rays.radius) - 3)
@@ -377,7 +362,7 @@ def _sharp_curves(photo: Photo, edge: Edge, band: float = 0.06) -> list[tuple[Ed
     """Sharp closed curves near an edge, each with the share of rays that show it."""
     step = max(0.5, edge.a / 1200)
     reach = np.arange(1 - band, 1 + band, step / edge.a)
-    rays = _cast_fine(photo, edge, reach)
+    rays = cast_fine(photo, edge, reach)
     slope = ndimage.gaussian_filter1d(rays.light, max(1.2 / step, 1.0), axis=1, order=1)
     slope = np.abs(ndimage.gaussian_filter1d(slope, 2.0, axis=0, mode="wrap"))
     slope = np.where(rays.usable, slope, 0)
@@ -410,14 +395,6 @@ def _sharp_curves(photo: Photo, edge: Edge, band: float = 0.06) -> list[tuple[Ed
             u_px = max(rms / np.sqrt(max(inlier.sum() / 6, 1)), 0.15)
             found.append((replace(new, u_px=float(u_px)), curve[1]))
     return found
-
-
-def _cast_fine(photo: Photo, edge: Edge, reach: Vector) -> _Rays:
-    angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
-    x, y = edge.pixels(np.cos(angle)[:, None] * reach, np.sin(angle)[:, None] * reach)
-    light = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
-    usable = (x >= 1) & (y >= 1) & (x <= photo.width - 2) & (y <= photo.height - 2)
-    return _Rays(angle, reach, light.astype(np.float32), usable)
 
 
 def _best_curve(

@@ -153,11 +153,7 @@ def bright_ellipse(photo: Photo, within: Edge | None = None) -> Edge | None:
     found = fit_ellipse(x[framed], y[framed], tolerance=0.01 * light.shape[0])
     if found is None or found[2] > 0.02 * found[0].a or found[1].mean() < 0.5:
         return None
-    edge = found[0]
-    return Edge(
-        (edge.cx + 0.5) * scale - 0.5, (edge.cy + 0.5) * scale - 0.5,
-        edge.a * scale, edge.b * scale, edge.angle_deg,
-    )  # fmt: skip
+    return _full_size(found[0], scale)
 
 
 def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
@@ -199,9 +195,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     found.sort(key=lambda item: -item[0])
     circles: list[Edge] = []
     for _, c in found:
-        full = Edge(
-            (c.cx + 0.5) * scale - 0.5, (c.cy + 0.5) * scale - 0.5, c.a * scale, c.a * scale
-        )
+        full = _full_size(c, scale)
         if all(_apart(full, other) for other in circles):
             circles.append(full)
     return circles[:most]
@@ -211,6 +205,14 @@ def _thumbnail(light: Array, scale: int) -> Array:
     rows, columns = light.shape[0] // scale, light.shape[1] // scale
     cut = light[: rows * scale, : columns * scale]
     return np.asarray(cut.reshape(rows, scale, columns, scale).mean(axis=(1, 3)))
+
+
+def _full_size(edge: Edge, scale: int) -> Edge:
+    """Edge in the photograph of one in its thumbnail."""
+    return Edge(
+        (edge.cx + 0.5) * scale - 0.5, (edge.cy + 0.5) * scale - 0.5,
+        edge.a * scale, edge.b * scale, edge.angle_deg,
+    )  # fmt: skip
 
 
 def _ridge(size: Array, gx: Array, gy: Array) -> NDArray[np.bool_]:

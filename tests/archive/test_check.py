@@ -16,19 +16,7 @@ from fringe.archive.read import session_files
 from fringe.archive.salvage import readable_parts, salvage
 from fringe.archive.surface import change_surface
 from fringe.archive.write import log_visit
-from sample_visits import full_surface, full_visit, hours, plain_visit
-
-
-@pytest.fixture
-def surface(tmp_path):
-    """A surface with every field of its record."""
-    return full_surface(tmp_path / "shop")
-
-
-@pytest.fixture
-def path(surface, rng):
-    """The file of a session that holds one of everything."""
-    return log_visit(surface, full_visit(rng), now=hours(0))
+from sample_visits import full_surface, hours, plain_visit
 
 
 def rewritten(path, change):

@@ -17,19 +17,7 @@ from fringe.archive.read import open_session, read_summary, session_files
 from fringe.archive.surface import change_surface
 from fringe.archive.write import log_visit
 from fringe.errors import BadInput
-from sample_visits import full_surface, full_visit, hours, plain_visit
-
-
-@pytest.fixture
-def surface(tmp_path):
-    """A surface with every field of its record."""
-    return full_surface(tmp_path / "shop")
-
-
-@pytest.fixture
-def path(surface, rng):
-    """The file of a session that holds one of everything."""
-    return log_visit(surface, full_visit(rng), now=hours(0))
+from sample_visits import full_visit, plain_visit
 
 
 def test_seal_needs_no_program(path):

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from fringe.errors import BadInput, FringeError, Refused
 
@@ -172,13 +172,25 @@ def _pool(workers: int) -> Iterator[Executor]:
 
 @contextmanager
 def _cluster(scheduler: str) -> Iterator[Executor]:
+    import asyncio
+
     try:
         from distributed import Client, KilledWorker
+        from distributed.comm.core import connect
     except ImportError as error:
         raise BadInput("a cluster needs Dask: pip install 'fringe[cluster]'") from error
-    connect: Any = Client  # it has no annotations
+
+    new_client, reach = cast(Any, Client), cast(Any, connect)  # they have no annotations
+
+    async def greet() -> None:
+        comm = await reach(scheduler, timeout=_SECONDS)
+        await comm.close()
+
     try:
-        client = connect(scheduler, timeout=_SECONDS, set_as_default=False)
+        # asked before a client is made: one that finds no scheduler is left half alive, and
+        # once collected it may stop the next for ever
+        asyncio.run(asyncio.wait_for(greet(), _SECONDS))
+        client = new_client(scheduler, timeout=_SECONDS, set_as_default=False)
     except Exception as error:  # an address that makes no sense raises many kinds
         raise BadInput(f"{scheduler}: no Dask scheduler answers there") from error
     with client:

@@ -35,6 +35,9 @@ _GRID_FRINGES = 3e-4
 # A camera whose distance is not told stands anywhere from far off to three diameters away:
 # the power then reads low by a share of up to (r/L)^2 / 2 = 1.4 %. Uniform in r/L.
 _UNTOLD_VIEW_SHARE = 0.0018
+# Fringes of contact are read up to 25 degrees off axis; an outline found as from 35 degrees
+# or beyond is that of something else: a face, a hand, a box.
+_LEAST_OVAL = 0.82
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,7 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         from fringe.orders.rim import find_edge
 
         edge, source = find_edge(photo), "found"
+        _check_oval(photo, edge)
     solution = solve(photo, edge)
     warnings = [*photo.notes, *judge_fit(photo, solution)]
     if source == "found" and edge.u_px > 0.01 * edge.a:
@@ -122,6 +126,16 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         told = told_by_contrast(photo, edge, solution.fit, options.lamp)
     reading = reading_of(options, edge, source, solution, warnings, told)
     return with_form_warnings(photo, reading)
+
+
+def _check_oval(photo: Photo, edge: Edge) -> None:
+    """Refuse an outline that no round work has, seen from where its fringes can be read."""
+    if edge.b < _LEAST_OVAL * edge.a:
+        view = math.degrees(math.acos(edge.cos_view))
+        raise Refused(
+            f"{photo.name}: the outline found is an oval, as of a disc seen {view:.0f} degrees"
+            " off axis, and hardly the work's; photograph from above, or give --edge CX,CY,R"
+        )
 
 
 def check_edge(photo: Photo, edge: Edge) -> None:

@@ -23,9 +23,14 @@ _LEVELS = {"dark": 0.04, "paper": 0.5, "bright": 0.8, "textured": 0.3, "plate": 
 
 @dataclass(frozen=True)
 class Illumination:
-    """Smooth light over the frame, a spline through a coarse grid; at most 1 on the work."""
+    """Smooth light over the frame, splines through coarse grids; at most 1 on the work.
 
-    nodes: Floats
+    Light is the exponential of one spline times another: scaling a logarithm between the
+    nodes as at them is what keeps brightest over darkest as asked for.
+    """
+
+    log_nodes: Floats
+    shade_nodes: Floats
     width: int
     height: int
 
@@ -33,7 +38,8 @@ class Illumination:
         """Light of rows `first` to `stop`, shape (stop - first, width)."""
         across = _weights(np.arange(self.width), self.width)
         down = _weights(np.arange(first, stop), self.height)
-        return np.asarray(down @ (self.nodes @ across.T), np.float32)
+        log, shade = (down @ (nodes @ across.T) for nodes in (self.log_nodes, self.shade_nodes))
+        return np.asarray(np.exp(log) * shade, np.float32)
 
 
 def illumination(scene: Scene) -> Illumination:
@@ -57,16 +63,15 @@ def illumination(scene: Scene) -> Illumination:
     u, v = scene.edge.unit(*np.meshgrid(grid_x, grid_y))
     on_work = _on_work(scene, log)
     log = (log - on_work.max()) * (math.log(scene.bench.unevenness) / float(np.ptp(on_work)))
-    level = np.exp(log)
     dip = scene.bench.camera_shadow * np.exp(-(((u**2 + v**2) / 0.16) ** 2))
     corner = np.hypot(ticks[None, :], ticks[:, None]) * math.sqrt(2)
     fade = 1 - scene.bench.vignette * corner**3
-    return Illumination(level * (1 - dip) * fade, scene.width, scene.height)
+    return Illumination(log, (1 - dip) * fade, scene.width, scene.height)
 
 
 def _on_work(scene: Scene, nodes: Floats) -> Floats:
     """Values of the spline through `nodes` at points of the work that lie in the frame."""
-    rho, turn = np.meshgrid(np.linspace(0, 1, 24), np.linspace(0, 2 * math.pi, 60))
+    rho, turn = np.meshgrid(np.linspace(0, 1, 41), np.linspace(0, 2 * math.pi, 181))
     x, y = scene.edge.pixels(rho * np.cos(turn), rho * np.sin(turn))
     seen = (x >= 0) & (x <= scene.width - 1) & (y >= 0) & (y <= scene.height - 1)
     if not seen.any():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import socket
 import sys
 
 import pytest
@@ -163,6 +164,16 @@ def test_no_cluster_there(monkeypatch, address):
     with pytest.raises(BadInput, match="no Dask scheduler answers there") as caught:
         run_many(stand_ins.threads, [1], scheduler=address)
     assert str(caught.value).startswith(address)
+
+
+def test_something_else_listens_there(monkeypatch):
+    """What takes the call and never answers is no scheduler either; nor may it wait for ever."""
+    pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+    monkeypatch.setattr("fringe.archive.many._SECONDS", 1)
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        address = f"tcp://127.0.0.1:{silent.getsockname()[1]}"
+        with pytest.raises(BadInput, match="no Dask scheduler answers there"):
+            run_many(stand_ins.threads, [1], scheduler=address)
 
 
 def test_dask_is_not_installed(monkeypatch):

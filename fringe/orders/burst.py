@@ -126,7 +126,7 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
     else:
         from fringe.orders.rim import find_edge
 
-        edge, source = find_edge(first), "found"
+        edge, source = find_edge(first).edge, "found"
     burst = _cut(photos, edge, options, _ROOM_GIVEN if source == "given" else _ROOM_FOUND)
     rng = np.random.default_rng(1)
     steps = _solve_steps(burst, name, rng)

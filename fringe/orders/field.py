@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +49,11 @@ class Field:
         """Radius of the unit disc [field px], the geometric mean for an oval."""
         return float(1.0 / np.sqrt(abs(np.linalg.det(self.unit_from_px))))
 
+    @cached_property
+    def half(self) -> Field:
+        """The field at half its scale, made once; see `halve`."""
+        return halve(self)
+
 
 def unit_matrix(edge: Edge) -> NDArray[np.float64]:
     """Matrix from photograph pixels to the unit disc, shape (2, 2) [1/px]."""
@@ -73,15 +79,11 @@ def cut_field(photo: Photo, edge: Edge, scale: int, rim: float = 1.0) -> Field:
     -------
     Field
     """
-    half_w, half_h = _half_sizes(edge)
-    left = max(0, int(np.floor(edge.cx - half_w)) - 1)
-    top = max(0, int(np.floor(edge.cy - half_h)) - 1)
-    right = min(photo.width, int(np.ceil(edge.cx + half_w)) + 2)
-    bottom = min(photo.height, int(np.ceil(edge.cy + half_h)) + 2)
+    left, top, right, bottom = edge.box(photo.width, photo.height)
     # an edge that lies beside the frame holds nothing of it
     columns, rows = max(0, right - left) // scale, max(0, bottom - top) // scale
     window = (slice(top, top + rows * scale), slice(left, left + columns * scale))
-    light, weight = _block_mean(photo.light[window], photo.clipped[window], scale)
+    light, weight = block_mean(photo.light[window], photo.clipped[window], scale)
     x0, y0 = left + (scale - 1) / 2, top + (scale - 1) / 2
     matrix = unit_matrix(edge)
     u, v = _coordinates(light.shape, matrix, x0 - edge.cx, y0 - edge.cy, scale)
@@ -89,26 +91,41 @@ def cut_field(photo: Photo, edge: Edge, scale: int, rim: float = 1.0) -> Field:
     return Field(light, weight, u, v, matrix * scale, scale, x0, y0)
 
 
-def _half_sizes(edge: Edge) -> tuple[float, float]:
-    angle = np.deg2rad(edge.angle_deg)
-    cos, sin = np.cos(angle), np.sin(angle)
-    return float(np.hypot(edge.a * cos, edge.b * sin)), float(
-        np.hypot(edge.a * sin, edge.b * cos)
-    )
+def block_mean(light: Array, clipped: NDArray[np.bool_], scale: int) -> tuple[Array, Array]:
+    """Mean over blocks of the pixels that are not clipped, and their share: 0 when too small.
 
+    Parameters
+    ----------
+    light, clipped : ndarray, shape (M * scale, N * scale)
+    scale : int
+        Side of a block [px].
 
-def _block_mean(light: Array, clipped: NDArray[np.bool_], scale: int) -> tuple[Array, Array]:
+    Returns
+    -------
+    mean, weight : ndarray of float32, shape (M, N)
+    """
     if scale == 1:
         return light.copy(), np.where(clipped, np.float32(0), np.float32(1))
+    if not clipped.any():
+        count = np.full((light.shape[0] // scale, light.shape[1] // scale), scale**2, np.float32)
+        return np.divide(_block_sum(light, scale), count, dtype=np.float32), np.ones_like(count)
     good = np.where(clipped, np.float32(0), np.float32(1))
-    rows, columns = light.shape[0] // scale, light.shape[1] // scale
-    shape = (rows, scale, columns, scale)
-    count = good.reshape(shape).sum(axis=(1, 3))
-    total = (light * good).reshape(shape).sum(axis=(1, 3))
-    mean = total / np.maximum(count, 1)
+    count = _block_sum(good, scale)
+    mean = np.divide(_block_sum(light * good, scale), np.maximum(count, 1), dtype=np.float32)
     weight = count / np.float32(scale * scale)
     # a block that is partly clipped says little that is not biased
     return mean, np.where(weight > 0.85, weight, np.float32(0))
+
+
+def _block_sum(values: Array, scale: int) -> Array:
+    """Sum over blocks; along rows first, which lie together in memory."""
+    total = values[0::scale].copy()
+    for row in range(1, scale):
+        total += values[row::scale]
+    found = total[:, 0::scale].copy()
+    for column in range(1, scale):
+        found += total[:, column::scale]
+    return np.asarray(found)
 
 
 def _coordinates(

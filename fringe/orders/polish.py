@@ -213,11 +213,8 @@ def _blur(pixels: Pixels, model: OrderModel) -> Array:
 
 def _linear_start(
     pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ...]
-) -> tuple[_State, float]:
-    """Light, contrast and piston by linear least squares for a given shape of order.
-
-    Returns the state and the share of the fringes' variance that is explained.
-    """
+) -> _State:
+    """Light, contrast and piston by linear least squares for a given shape of order."""
     terms = light_terms
     rows = basis(terms, pixels.u, pixels.v)
     shape = model.values.copy()
@@ -226,14 +223,10 @@ def _linear_start(
     phase = 2 * np.pi * (order - np.round(order))
     # fringes ride on the local light: with no estimate yet, a plane through the picture
     plane = rows[:3] if len(terms) >= 3 else rows[:1]
-    w = pixels.weight
-    level = np.linalg.lstsq((plane * w).T, pixels.light * w, rcond=None)[0] @ plane
+    level = _linear(plane, pixels).astype(np.float32) @ plane
     level = np.maximum(level, 0.05 * float(np.median(pixels.light)))
     design = np.concatenate([rows, (level * np.cos(phase))[None], (level * np.sin(phase))[None]])
-    values = np.linalg.lstsq((design * w).T, pixels.light * w, rcond=None)[0].astype(float)
-    without = np.linalg.lstsq((rows * w).T, pixels.light * w, rcond=None)[0]
-    left = float((w * (pixels.light - values @ design) ** 2).sum())
-    whole = float((w * (pixels.light - without @ rows) ** 2).sum())
+    values = _linear(design, pixels)
     c, s = values[-2:]
     mean = float(np.mean(level))
     contrast = float(np.hypot(c, s)) * mean / max(float(np.mean(values[:-2] @ rows)), 1e-6)
@@ -241,8 +234,15 @@ def _linear_start(
     piston = np.arctan2(s, -c) / (2 * np.pi)
     start = shape.copy()
     start[model.terms.index((0, 0))] = piston
-    state = _State(OrderModel(model.terms, start), values[:-2], np.array([contrast]))
-    return state, 1 - left / max(whole, 1e-30)
+    return _State(OrderModel(model.terms, start), values[:-2], np.array([contrast]))
+
+
+def _linear(rows: Array, pixels: Pixels) -> Vector:
+    """Weighted least squares of the light on some rows."""
+    weighted = rows * pixels.weight
+    gradient = weighted @ (pixels.weight * pixels.light)
+    # single precision: rows that are nearly alike need a little damping
+    return _solve((weighted @ weighted.T).astype(float), gradient.astype(float), 1e-6)
 
 
 def fit_pixels(
@@ -278,7 +278,7 @@ def fit_pixels(
     if len(pixels) < 2 * (len(light_terms) + len(contrast_terms) + len(start.terms)):
         raise Refused("too few usable pixels for fringes; expose less, or give another edge")
     if known is None:
-        state, _ = _linear_start(pixels, start, light_terms)
+        state = _linear_start(pixels, start, light_terms)
         state.contrast = np.concatenate([state.contrast, np.zeros(len(contrast_terms) - 1)])
     else:
         state = _State(start, known.light, known.contrast)

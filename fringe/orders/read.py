@@ -103,14 +103,15 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
 
         return read_rings(photo, options)
     if isinstance(options.edge, Edge):
-        edge, source = options.edge, "given"
+        edge, source, known = options.edge, "given", None
         check_edge(photo, edge)
     else:
         from fringe.orders.rim import find_edge
 
-        edge, source = find_edge(photo), "found"
+        found = find_edge(photo)
+        edge, source, known = found.edge, "found", found.model
         _check_oval(photo, edge)
-    solution = solve(photo, edge)
+    solution = solve(photo, edge, known=known)
     warnings = [*photo.notes, *judge_fit(photo, solution)]
     if source == "found" and edge.u_px > 0.01 * edge.a:
         if solution.span < 3:

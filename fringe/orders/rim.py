@@ -9,13 +9,15 @@ pixel.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
 from fringe.errors import Refused
+from fringe.orders.basis import basis
+from fringe.orders.coarse import enlarged, reduced, scale_that_holds
 from fringe.orders.contest import Contest
 from fringe.orders.demod import OrderModel
 from fringe.orders.ellipsefit import fit_ellipse
@@ -31,19 +33,40 @@ Vector = NDArray[np.float64]
 # shares of the radius that are fitted, round by round; the rough circle may be a third off
 _SHARES = ((0.6, 0.7, 0.8, 0.88, 0.96, 1.04, 1.12), (0.7, 0.8, 0.88, 0.95))
 _MOST_RADIUS_PX = 500.0
+_LEAST_SIDE_PX = 700.0  # of the frame, below which edges lose their sharpness
 _DENSE_CYCLES = 14.0  # fringes a radius, at their densest
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward. A curve that parts fringes
 # from the rest only in part is doubted, and `read` says so.
-_SURE_SCORE = 0.9
-_LEAST_GAIN, _CLEAR_GAIN = 1.0, 1.6
+_LEAST_SCORE, _SURE_SCORE = 0.3, 0.9
+# how well fringes and surroundings part at an edge: from hardly to beyond question
+_WEAK_GAIN, _LEAST_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.4, 1.0, 1.6, 2.3
+_NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
+_LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is worth a closer look
+_FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
 _AGREED_SHARE = 0.015
 _FITTED_SHARE = 0.985  # of a curve's radius, within which the fringes are fitted to judge it
 _PINNED_SHARE = 0.0015
 _DOUBTED_SHARE = 0.012
 
 
-def find_edge(photo: Photo) -> Edge:
+@dataclass(frozen=True)
+class Found:
+    """An edge that was found, and the fringes within it.
+
+    Attributes
+    ----------
+    edge : Edge
+        With the standard uncertainty of its semi-axes.
+    model : OrderModel
+        Of the fringes on its unit disc, good enough to start from.
+    """
+
+    edge: Edge
+    model: OrderModel
+
+
+def find_edge(photo: Photo) -> Found:
     """Find the work's edge.
 
     Parameters
@@ -52,49 +75,92 @@ def find_edge(photo: Photo) -> Edge:
 
     Returns
     -------
-    Edge
-        With the standard uncertainty of its semi-axes.
+    Found
 
     Raises
     ------
     Refused
         If no edge of a fringed area can be found.
     """
-    found: list[tuple[float, Edge, OrderModel]] = []
-    for rough in rough_circles(photo):
+    scale = scale_that_holds(photo, _LEAST_SIDE_PX)
+    found = _found(reduced(photo, scale))
+    return replace(found, edge=enlarged(found.edge, scale))
+
+
+def _found(photo: Photo) -> Found:
+    circles = rough_circles(photo)
+    found = _of_circles(photo, circles)
+    sure = True
+    if max((gain for gain, _, _ in found), default=0.0) < _CLEAR_GAIN:
+        settled = _of_growth(photo, circles)
+        if settled is not None:
+            placed = _placed(photo, *settled[1:])
+            sure = settled[0] > _SURE_SCORE
+            found += [placed] if placed else [(_WEAK_GAIN, *settled[1:])] if not found else []
+    if not found:
+        raise Refused(
+            f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
+            " or --edge none when it is out of view"
+        )
+    best = max(gain for gain, _, _ in found)
+    # fringes end only once, but dirt and a turned edge may part them, too
+    _, edge, model = max(
+        (item for item in found if item[0] >= _NEAR_BEST * best),
+        key=lambda item: item[1].a * item[1].b,
+    )
+    for _ in range(3):
+        again = _placed(photo, edge, model)
+        if again is None:
+            break
+        away = np.hypot(again[1].cx - edge.cx, again[1].cy - edge.cy) + abs(again[1].a - edge.a)
+        # two ways of telling that agree, or one from two places
+        sure = away < 1.2 + _AGREED_SHARE * edge.a
+        _, edge, model = again
+        if sure:
+            break
+    if model.steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
+        edge, model = _pinned(photo, edge, model)
+    share = _PINNED_SHARE if sure else _DOUBTED_SHARE
+    return Found(replace(edge, u_px=max(edge.u_px, share * edge.a)), model)
+
+
+def _of_circles(photo: Photo, circles: list[Edge]) -> list[tuple[float, Edge, OrderModel]]:
+    """Gain, edge and model of what rough circles lead to at once."""
+    found = []
+    for circle in circles:
         try:
-            settled = _settle(photo, rough)
+            grown = grow_fit(photo, circle, (0.96,))
+            if not grown or grown[0][1].explained < _LEAST_EXPLAINED:
+                continue
+            placed = _placed_from(photo, circle, grown[0][1].model)
         except Refused:  # too little light there: no reason to give up on the other circles
+            continue
+        if placed is not None and placed[0] > _WEAK_GAIN:
+            found.append(placed)
+            if placed[0] > _PLAIN_GAIN:
+                break
+    return found
+
+
+def _of_growth(photo: Photo, circles: list[Edge]) -> tuple[float, Edge, OrderModel] | None:
+    """Score, edge and model of fits that grow outward from the middle of rough circles."""
+    found = []
+    for circle in circles:
+        try:
+            settled = _settle(photo, circle)
+        except Refused:
             continue
         if settled is not None:
             found.append(settled)
             if settled[0] > _SURE_SCORE:
                 break
     best = _outermost(found) if found else None
-    if best is None or best[0] < 0.3:
-        raise Refused(
-            f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
-            " or --edge none when it is out of view"
-        )
-    score, edge, model = best
-    sure = score > _SURE_SCORE
-    for _ in range(3):
-        placed = _placed(photo, edge, model)
-        if placed is None:
-            break
-        away = np.hypot(placed[0].cx - edge.cx, placed[0].cy - edge.cy) + abs(placed[0].a - edge.a)
-        # two ways of telling that agree, or one from two places
-        sure = away < 1.2 + _AGREED_SHARE * edge.a
-        edge, model = placed
-        if sure:
-            break
-    if model.steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
-        edge = _pinned(photo, edge, model)
-    share = _PINNED_SHARE if sure else _DOUBTED_SHARE
-    return replace(edge, u_px=max(edge.u_px, share * edge.a))
+    return None if best is None or best[0] < _LEAST_SCORE else best
 
 
-def _placed(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Edge, OrderModel] | None:
+def _placed(
+    photo: Photo, edge: Edge, model: OrderModel
+) -> tuple[float, Edge, OrderModel] | None:
     """Place an edge where what the fringes explain and what surroundings explain meet.
 
     From larger and smaller ones too: what lies beyond the edge is passed over as dirt, while
@@ -109,7 +175,7 @@ def _placed(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Edge, OrderMod
         best = found
         if found[0] > _CLEAR_GAIN and abs(found[1].a / edge.a - 1) < 0.005:
             break
-    return None if best is None else best[1:]
+    return best
 
 
 def _placed_from(
@@ -127,19 +193,33 @@ def _placed_from(
         curve, model = placed.edge, carried(fits[0].model, inner, placed.edge)
         # what lies beyond the edge looks like dirt to a fit that reaches too far
         score = placed.gain - 10 * max(0.0, 0.995 - fits[0].used)
-    if score is None or curve.b < 0.8 * curve.a:
+    if score is None or curve.b < 0.8 * curve.a or not _fringed_to_rim(fits[0]):
         return None
     return score, curve, model
 
 
+def _fringed_to_rim(fit: Fit) -> bool:
+    """Tell whether fringes reach the rim all round: on a plate beyond the work there are none.
+
+    Over many fringes a lamp may lose much of its contrast, over a few none does.
+    """
+    angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
+    u, v = (0.98 * f(angle).astype(np.float32) for f in (np.cos, np.sin))
+    contrast = fit.contrast.astype(np.float32) @ basis(fit.contrast_terms, u, v)
+    least = 0.5 if fit.model.steepest() < _FEW_CYCLES else 0.15
+    return bool(np.percentile(contrast, 15) > least * fit.mean_contrast)
+
+
 def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge, OrderModel] | None:
     """Fit inside, look outside, and repeat until the circle stays; score, edge and model."""
-    edge = rough
-    found = _near(photo, edge, edge, grow_fit(photo, edge, (0.96,)))
+    edge = base = rough
+    grown = grow_fit(photo, edge, (0.96,))
+    found = _near(photo, edge, edge, grown)
     rounds = () if found and _outermost(found)[0] > 1.1 else _SHARES
     for shares in rounds:
         step = max(1.0, edge.a / _MOST_RADIUS_PX)
-        grown = grow_fit(photo, edge, shares)
+        known = carried(grown[-1][1].model, base, edge) if grown else None
+        grown, base = grow_fit(photo, edge, shares, known=known), edge
         if not grown:
             break
         rays, gain = _gain(photo, edge, step, *grown[-1])
@@ -193,7 +273,7 @@ def _outermost(
     return max(near, key=lambda item: item[1].a * item[1].b * (1 + 0.02 * item[0]))
 
 
-def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
+def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Edge, OrderModel]:
     """Place an edge exactly where the fringes end, not where a bevel does.
 
     The fit of the inside, continued by a few pixels, is taken from the light; the first
@@ -202,7 +282,7 @@ def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
     for share in (0.97, 0.985):
         fit = refit(photo, replace(edge, a=share * edge.a, b=share * edge.b), model)
         if fit is None or fit.used < 0.6:
-            return edge
+            return edge, model
         step = max(0.5, edge.a / 1500)
         rays = cast_fine(photo, edge, np.arange(0.97, 1.03, step / edge.a))
         u, v = rays.unit()
@@ -211,15 +291,15 @@ def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> Edge:
         left = ndimage.gaussian_filter1d(rays.light - want, 1.5, axis=0, mode="wrap")
         found = _ellipse_through(edge, rays, *_first_steps(edge, rays, left, step))
         if found is None:
-            return edge
+            return edge, model
         new, inlier, rms = found
         away = np.hypot(new.cx - edge.cx, new.cy - edge.cy) + abs(new.a - edge.a)
         if inlier.sum() < 200 or away > 1.5 + 0.003 * edge.a:
-            return edge
+            return edge, model
         model = carried(fit.model, replace(edge, a=share * edge.a, b=share * edge.b), new)
         u_px = max(rms / np.sqrt(inlier.sum() / 12), 0.2)
         edge = replace(new, u_px=float(u_px))
-    return edge
+    return edge, model
 
 
 def _first_steps(base: Edge, rays: Rays, left: Array, step: float) -> tuple[Vector, Vector]:

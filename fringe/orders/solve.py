@@ -8,9 +8,10 @@ import numpy as np
 
 from fringe.errors import Refused
 from fringe.optics.form import Term, disc_grid, zernike_matrix, zernike_terms
+from fringe.orders.coarse import scale_that_holds
 from fringe.orders.demod import OrderModel, model_of, refine
 from fringe.orders.fewfringes import few_fringe_starts
-from fringe.orders.field import Field, cut_field, halve
+from fringe.orders.field import Field, cut_field
 from fringe.orders.polish import Fit, Pixels, fit_pixels, misfit, pixels_of, smooth_terms
 from fringe.orders.start import quadratic_start
 from fringe.orders.tiles import flatten, pyramid_tiles
@@ -20,12 +21,16 @@ from fringe.photo.load import Photo
 # Finest sampling that is worth its time: fringes of the highest readable frequency,
 # 150 of power with 30 of tilt, still have two and a half samples each.
 _MOST_RADIUS_PX = 800.0
+_HELD_RADIUS_PX = 160.0  # to which a photograph is reduced at the most before starts are sought
 _FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the grid that is fitted
 _LEAST_RADIUS_PX = 80.0
 _THINNED = 30_000
 _FEWER = 10_000  # where a fit only leads to the next one
 _FEWEST = 5_000
-_FEW_CYCLES = 16.0  # fringes a unit, at their densest, below which all shapes are searched
+# fringes a unit, at their densest, below which all shapes are searched, and below which all
+# are unless the start from tiles fits well
+_FEWEST_CYCLES, _FEW_CYCLES = 6.0, 16.0
+_GOOD = 0.1  # misfit of a start, as a share of the fringe amplitude, that leaves no other
 _POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
 _FEW_FRINGES = 2.5
 
@@ -71,7 +76,9 @@ class Solution:
     light_spread: float = 0.0
 
 
-def solve(photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1) -> Solution:
+def solve(
+    photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1, known: OrderModel | None = None
+) -> Solution:
     """Fit the fringes inside an aperture.
 
     Parameters
@@ -82,6 +89,8 @@ def solve(photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1) -> Solution
         Share of the aperture's radius to use.
     seed : int
         For the random sampling of starts; the result hardly depends on it.
+    known : OrderModel, optional
+        On the unit disc of `edge`; where it fits well no other start is looked for.
 
     Returns
     -------
@@ -93,21 +102,23 @@ def solve(photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1) -> Solution
         If no fringes can be followed.
     """
     radius = float(np.sqrt(edge.a * edge.b))
-    field = cut_field(photo, edge, max(1, int(radius / _MOST_RADIUS_PX)), rim)
+    scale = max(1, int(radius / _MOST_RADIUS_PX), scale_that_holds(photo, _HELD_RADIUS_PX, edge))
+    field = cut_field(photo, edge, scale, rim)
     if (field.weight > 0).sum() < 400:
         raise Refused(
             f"{photo.name}: too few usable pixels inside the edge; "
             "give another edge or expose less"
         )
-    start = _best_start(field, np.random.default_rng(seed))
+    start = _best_start(field, np.random.default_rng(seed), known)
     if start is None:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
     return _climb(field, _first_fit(field, start), rim)
 
 
 def grow_fit(
-    photo: Photo, edge: Edge, shares: tuple[float, ...], seed: int = 1
-) -> list[tuple[float, Fit]]:
+    photo: Photo, edge: Edge, shares: tuple[float, ...], seed: int = 1,
+    known: OrderModel | None = None,
+) -> list[tuple[float, Fit]]:  # fmt: skip
     """Fit the middle of an aperture, then ever wider parts, each from the fit before.
 
     The terms stop at degree four: higher ones run away outside what they were fitted to.
@@ -120,6 +131,8 @@ def grow_fit(
     shares : tuple of float
         Radii of the parts, as shares of the edge's.
     seed : int
+    known : OrderModel, optional
+        As for `solve`.
 
     Returns
     -------
@@ -132,7 +145,9 @@ def grow_fit(
     field = cut_field(photo, first, max(1, int(radius / _MOST_RADIUS_PX)))
     if (field.weight > 0).sum() < 400:
         return []
-    start = _best_start(field, np.random.default_rng(seed))
+    if known is not None:
+        known = carried(known, edge, first)
+    start = _best_start(field, np.random.default_rng(seed), known)
     if start is None:
         return []
     fit = _first_fit(field, start, LADDER[1], _FEWER)
@@ -218,16 +233,29 @@ def _refits(
     return tuple(fit_pixels(pixels, model.widened(terms), smooth) for terms in ladder)
 
 
-def _best_start(field: Field, rng: np.random.Generator) -> OrderModel | None:
+def _best_start(
+    field: Field, rng: np.random.Generator, known: OrderModel | None = None
+) -> OrderModel | None:
     """Of several starts, that which fits best after a short fit to a few of the pixels."""
+    if known is not None:
+        fit = _screened(field, known)
+        if fit.rms < _GOOD:
+            return fit.model
     fits = [_screened(field, model) for model in _start_of_tiles(field, rng)]
-    if not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR:
+    if not fits or fits[0].rms > _allowed(fits[0].model.steepest()):
         small = field
         while small.radius_px > 44:
-            small = halve(small)
+            small = small.half
         few = few_fringe_starts(pixels_of(small, 1500))
         fits += [_screened(field, model) for model, _ in few]
     return min(fits, key=lambda fit: fit.rms).model if fits else None
+
+
+def _allowed(cycles: float) -> float:
+    """Misfit up to which a start from tiles is taken without a search of all shapes."""
+    if cycles < _FEWEST_CYCLES:
+        return 0.0
+    return _GOOD if cycles < _FEW_CYCLES else _POOR
 
 
 def _screened(field: Field, model: OrderModel) -> Fit:
@@ -249,7 +277,7 @@ def level_for(field: Field, cycles: float) -> Field:
     """Halve a field as far as fringes of `cycles` a unit, at most, stay well sampled."""
     need = max(_LEAST_RADIUS_PX, cycles / _FREQUENCY_PX)
     while field.radius_px >= 2 * need:
-        field = halve(field)
+        field = field.half
     return field
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft as sfft
 
-from fringe.orders.field import Array, Field, halve, local_mean
+from fringe.orders.field import Array, Field, local_mean
 
 TILE = 32
 _LOW_CYCLES = 2.0  # fewer in a tile cannot be told from uneven light
@@ -79,7 +79,7 @@ def pyramid_tiles(field: Field, most: int = 3000) -> Tiles:
         found.append(_tiles_of(level, most))
         if level.radius_px < 2 * _MIN_RADIUS_PX:
             break
-        level = halve(level)
+        level = level.half
     return Tiles(
         *(
             np.concatenate([getattr(tiles, name) for tiles in found])
@@ -106,7 +106,7 @@ def _tiles_of(field: Field, most: int) -> Tiles:
         blocks, row, column = blocks[pick], row[pick], column[pick]
     if len(blocks) == 0:
         return _none()
-    cycles, purity, amplitude = _peaks(blocks)
+    cycles, purity, amplitude = peaks(blocks)
     good = (np.hypot(cycles[:, 0], cycles[:, 1]) >= _LOW_CYCLES) & (purity > 0.15)
     good &= np.hypot(cycles[:, 0], cycles[:, 1]) <= _HIGH_CYCLES
     middle_x, middle_y = column * step + (TILE - 1) / 2, row * step + (TILE - 1) / 2
@@ -130,7 +130,7 @@ def _windows(values: Array, step: int) -> Array:
     return np.lib.stride_tricks.sliding_window_view(values, (TILE, TILE))[::step, ::step]
 
 
-def _peaks(blocks: Array) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def peaks(blocks: Array) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Strongest frequency of each block: cycles a tile (x, y), purity, amplitude."""
     window = np.hanning(TILE + 2)[1:-1].astype(np.float32)
     window2 = window[:, None] * window[None, :]

@@ -66,3 +66,16 @@ class Edge:
         uu, vv = np.asarray(u, float), np.asarray(v, float)
         along, across = (cos * uu + sin * vv) * self.a, (cos * vv - sin * uu) * self.b
         return self.cx + cos * along - sin * across, self.cy + sin * along + cos * across
+
+    def box(self, width: int, height: int) -> tuple[int, int, int, int]:
+        """Part of a frame of some size [px] that holds the ellipse: left, top, right, bottom."""
+        angle = np.deg2rad(self.angle_deg)
+        cos, sin = np.cos(angle), np.sin(angle)
+        half_w = float(np.hypot(self.a * cos, self.b * sin))
+        half_h = float(np.hypot(self.a * sin, self.b * cos))
+        return (
+            max(0, int(np.floor(self.cx - half_w)) - 1),
+            max(0, int(np.floor(self.cy - half_h)) - 1),
+            min(width, int(np.ceil(self.cx + half_w)) + 2),
+            min(height, int(np.ceil(self.cy + half_h)) + 2),
+        )

@@ -17,7 +17,7 @@ from fringe.orders.field import Array, Field, cut_field
 from fringe.orders.polish import Fit
 from fringe.orders.read import ReadOptions, check_edge, reading_of
 from fringe.orders.reading import Reading
-from fringe.orders.solve import Solution
+from fringe.orders.solve import Solution, solve
 from fringe.orders.steps import (
     PixelFit,
     Stack,
@@ -34,6 +34,7 @@ from fringe.photo.load import Photo
 
 LEAST_FRAMES = 5  # with fewer, steps and gains are not determined
 _MOST_RADIUS_PX = 800.0
+_CLEAR_SPAN = 2.5  # fringes in view, from which one frame alone tells the power
 _ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
 _FIRST, _THINNED, _LEFT_OUT = 2500, 12_000, 5000  # pixels for the start, the steps, the jackknife
 _LEAST_SURE = 0.02  # spread of the steps on their circle; 1/2 for even steps
@@ -136,6 +137,7 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
         burst = _with_better_edge(burst, maps, name)
     maps, doubt = _even_light(burst, steps, maps)
     form = fit_form(_phase_map(burst, maps), name)
+    _check_frame(photos[0], burst, form, name)
     frames = _frames_spread(burst, steps, form, rng)
     gauge = _gauge_spread(burst, maps, doubt)
     return _as_reading(photos, options, source, burst, steps, maps, form, (frames, gauge))
@@ -289,6 +291,22 @@ def _check_still(burst: _Burst, steps: Steps, maps: _Maps, name: str) -> None:
                 f"{name}: frame {k + 1} is shifted against the others; the camera and the work"
                 " must not move between frames"
             )
+
+
+def _check_frame(photo: Photo, burst: _Burst, form: Form, name: str) -> None:
+    """Refuse a form that is not that of a frame alone, where a frame alone is clear.
+
+    Frames that hardly differ can be explained by steps over a sliver of a fringe, and then
+    make any form.
+    """
+    try:
+        alone = solve(photo, burst.edge)
+    except Refused:
+        return
+    clear = alone.span > _CLEAR_SPAN and alone.fit.explained > 0.8 and alone.fit.used > 0.8
+    power = abs(alone.fit.model.power)
+    if clear and abs(power - abs(form.model.power)) > 0.25 + 0.02 * power:
+        raise _alike(name)
 
 
 def _with_better_edge(burst: _Burst, maps: _Maps, name: str) -> _Burst:

@@ -40,13 +40,13 @@ _DENSE_CYCLES = 14.0  # fringes a radius, at their densest
 # from the rest only in part is doubted, and `read` says so.
 _LEAST_SCORE, _SURE_SCORE = 0.3, 0.9
 # how well fringes and surroundings part at an edge: from hardly to beyond question
-_WEAK_GAIN, _LEAST_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.4, 1.0, 1.6, 2.3
+_DIM_GAIN, _WEAK_GAIN, _LEAST_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.15, 0.4, 1.0, 1.6, 2.3
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
 _LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is worth a closer look
 _FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
 _AGREED_SHARE = 0.015
 _FITTED_SHARE = 0.985  # of a curve's radius, within which the fringes are fitted to judge it
-_PINNED_SHARE = 0.0015
+_PINNED_SHARE, _PLACED_SHARE = 0.0015, 0.0025
 _DOUBTED_SHARE = 0.012
 
 
@@ -118,9 +118,10 @@ def _found(photo: Photo) -> Found:
         _, edge, model = again
         if sure:
             break
+    share = _PLACED_SHARE if sure else _DOUBTED_SHARE
     if model.steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
         edge, model = _pinned(photo, edge, model)
-    share = _PINNED_SHARE if sure else _DOUBTED_SHARE
+        share = _PINNED_SHARE if sure else _DOUBTED_SHARE
     return Found(replace(edge, u_px=max(edge.u_px, share * edge.a)), model)
 
 
@@ -133,6 +134,10 @@ def _of_circles(photo: Photo, circles: list[Edge]) -> list[tuple[float, Edge, Or
             if not grown or grown[0][1].explained < _LEAST_EXPLAINED:
                 continue
             placed = _placed_from(photo, circle, grown[0][1].model)
+            if placed is not None and _DIM_GAIN < placed[0] < _CLEAR_GAIN:
+                # fitted up to where it was placed, a turned edge is followed better
+                again = _placed_from(photo, *placed[1:])
+                placed = again if again is not None and again[0] > placed[0] else placed
         except Refused:  # too little light there: no reason to give up on the other circles
             continue
         if placed is not None and placed[0] > _WEAK_GAIN:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.filters import threshold_otsu
+from skimage.measure import regionprops
 
 from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import Array, cut_field
@@ -44,10 +45,10 @@ def rough_circles(photo: Photo, most: int = 4) -> list[Edge]:
         brighter = bright_ellipse(photo, bright)
         if brighter is not None and brighter.a < 0.96 * bright.a:
             circles.insert(0, brighter)
-    for circle in long_circles(photo, most):
+    for circle in (*textured_ellipses(photo), *long_circles(photo, most)):
         if all(_apart(circle, other) for other in circles):
             circles.append(circle)
-    return circles[: most + 2]
+    return circles[: most + 4]
 
 
 def whole_frame(photo: Photo) -> Edge:
@@ -154,6 +155,38 @@ def bright_ellipse(photo: Photo, within: Edge | None = None) -> Edge | None:
     if found is None or found[2] > 0.02 * found[0].a or found[1].mean() < 0.5:
         return None
     return _full_size(found[0], scale)
+
+
+def textured_ellipses(photo: Photo) -> list[Edge]:
+    """Ellipses of the size of parts in which light changes from place to place, largest first.
+
+    Fringes do, a plate that is larger than the work hardly does.
+    """
+    scale = max(1, round(max(photo.width, photo.height) / 300))
+    light = ndimage.gaussian_filter(photo.light, 1.0)
+    change = np.hypot(np.diff(light, axis=0)[:, :-1], np.diff(light, axis=1)[:-1])
+    level = _thumbnail(light[:-1, :-1], scale)
+    share = _thumbnail(change, scale) / (level + 0.1 * float(level.mean()) + 1e-9)
+    share = np.log(ndimage.median_filter(share, 5) + 1e-6)
+    parting: Any = threshold_otsu  # they have no annotations
+    parts_of: Any = regionprops
+    textured = ndimage.binary_opening(share > float(parting(share, nbins=128)), iterations=1)
+    parts, _ = ndimage.label(ndimage.binary_closing(textured, iterations=2))
+    found = []
+    for part in parts_of(parts):
+        hull = part.area_convex
+        if hull < 0.02 * share.size or part.axis_minor_length < 0.7 * part.axis_major_length:
+            continue
+        (top, left, bottom, right) = part.bbox
+        # a hole in the middle, where fringes are broad, says nothing: the outline does
+        found.append(
+            Edge(
+                (left + right - 1) / 2, (top + bottom - 1) / 2,
+                float(np.sqrt(hull / np.pi)), float(np.sqrt(hull / np.pi)),
+            )
+        )  # fmt: skip
+    found.sort(key=lambda edge: -edge.a)
+    return [_full_size(edge, scale) for edge in found[:3]]
 
 
 def long_circles(photo: Photo, most: int = 4) -> list[Edge]:

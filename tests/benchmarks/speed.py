@@ -1,0 +1,258 @@
+"""What fringe costs in time and memory, as ratios to what anybody would have to pay.
+
+    python tests/benchmarks/speed.py                    all of it, some minutes
+    python tests/benchmarks/speed.py start read         some of: start read growth batch archive
+        [--repeats 5] [--picture growth.png]
+
+start    whole processes of light commands against `python -c "import click"`: at most 2.5
+read     `fringe read --json`, edge found, as a whole process against one that imports numpy,
+         Pillow and scipy.fft, decodes the same file and does one full-size real FFT: at most 3
+         at 1 megapixel, 2.0 at 12, 1.7 at 50; and the most memory over that of the interpreter
+         with its imports, against the decoded 8-bit picture: at most 6
+growth   exponents of the time against pixels at fixed fringes and fringes at fixed pixels: at
+         most 1
+batch    64 photographs on one process and on all cores: at least 1.8
+archive  the progress of a surface with 200 sessions against reading their attributes with
+         h5py: at most 1.5
+
+Ratios are of medians of runs that take turns; the spread is the least and greatest ratio of
+runs side by side.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__).parent
+FRINGE = str(Path(sys.executable).with_name("fringe"))
+CLICK = (sys.executable, "-c", "import click")
+DECODE = """
+import sys, numpy, scipy.fft
+from PIL import Image
+picture = numpy.asarray(Image.open(sys.argv[1]))
+scipy.fft.rfft2(picture[..., 0].astype(numpy.float32))
+"""
+IMPORTS = """
+import numpy, scipy.fft, scipy.optimize, scipy.ndimage, skimage.filters, skimage.measure
+import PIL.JpegImagePlugin, click
+"""
+SIZES = {1: (1155, 866), 12: (4000, 3000), 50: (8165, 6124)}
+LIGHT = {
+    "fringe --help": ("--help",),
+    "fringe convert": (
+        "convert", "--fringes", "-3", "--radius", "3048mm", "--diameter", "150mm",
+        "--lamp", "sodium",
+    ),
+    "fringe tolerance": (
+        "tolerance", "--power", "3", "--radius", "3048mm", "--diameter", "150mm",
+        "--lamp", "sodium",
+    ),
+    "fringe lamps": ("lamps",),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Run:
+    """Wall time [s] and most memory [MB] of a process."""
+
+    seconds: float
+    most_mb: float
+
+
+def run(command: Sequence[str]) -> Run:
+    """Run a whole process, its output thrown away."""
+    start = time.perf_counter()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(process.pid, 0)
+    seconds = time.perf_counter() - start
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise SystemExit(f"{' '.join(command)}: ended with {process.returncode}")
+    return Run(seconds, usage.ru_maxrss / 1024)
+
+
+def verdict(ratio: float, bar: float) -> str:
+    """Say whether a ratio keeps its bar."""
+    return f"at most {bar:g}" + ("" if ratio <= bar else "  MISSED")
+
+
+def compare(name: str, ours: Sequence[str], theirs: Sequence[str], repeats: int, bar: float) -> Run:
+    """Print the ratio of two processes that take turns; the last run of ours."""
+    run(ours)
+    run(theirs)  # what is on the disk is in memory from here on
+    pairs = [(run(ours), run(theirs)) for _ in range(repeats)]
+    mine, other = (np.array([pair[k].seconds for pair in pairs]) for k in (0, 1))
+    each = mine / other
+    ratio = float(np.median(mine) / np.median(other))
+    print(
+        f"{name:<24}{np.median(mine):8.3f} s {np.median(other):8.3f} s {ratio:7.2f}"
+        f"  {each.min():.2f} to {each.max():.2f}   {verdict(ratio, bar)}",
+        flush=True,
+    )
+    return pairs[-1][0]
+
+
+def photograph(folder: Path, width: int, height: int, power: float = 8.0) -> Path:
+    """Render a photograph of so many fringes."""
+    from fringe.optics.lamps import lamp
+    from fringe.synth import Form, Scene, render, save
+
+    path = folder / f"{width}x{height}-{power:g}.jpg"
+    if not path.exists():
+        form = Form(power=power, tilt=3.0, zernike=(((2, 2), 0.15),))
+        save(render(Scene(width, height, form=form, lamp=lamp("sodium")), 5), path)
+    return path
+
+
+def start(folder: Path, repeats: int) -> None:
+    """Start-up of light commands."""
+    for name, words in LIGHT.items():
+        compare(name, (FRINGE, *words), CLICK, 3 * repeats, 2.5)
+
+
+def read(folder: Path, repeats: int) -> None:
+    """Whole readings, and their memory."""
+    bare = run((sys.executable, "-c", IMPORTS)).most_mb
+    for megapixels, bar in ((1, 3.0), (12, 2.0), (50, 1.7)):
+        path = photograph(folder, *SIZES[megapixels])
+        ours = (FRINGE, "read", str(path), "--lamp", "sodium", "--json")
+        theirs = (sys.executable, "-c", DECODE, str(path))
+        last = compare(f"read, {megapixels} MP", ours, theirs, repeats, bar)
+        width, height = SIZES[megapixels]
+        decoded = 3 * width * height / 2**20
+        over = last.most_mb - bare
+        share = over / decoded
+        print(
+            f"    memory over imports {over:8.0f} MB, decoded {decoded:6.1f} MB {share:7.2f}"
+            f"  {verdict(share, 6)}"
+        )
+
+
+def read_s(path: Path, repeats: int) -> float:
+    """Least time of reading a photograph in this process, from file to numbers [s]."""
+    from fringe.optics.lamps import lamp
+    from fringe.orders.read import ReadOptions, read_file
+
+    return least_s(lambda: read_file(str(path), ReadOptions(lamp("sodium"))), repeats)
+
+
+def least_s(function: Callable[[], object], runs: int) -> float:
+    """Least time of several runs [s]."""
+    times = []
+    for _ in range(runs):
+        begin = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - begin)
+    return min(times)
+
+
+def growth(folder: Path, repeats: int, picture: Path | None = None) -> None:
+    """Exponents of the time against pixels and against fringes."""
+    read_s(photograph(folder, 800, 600), 1)  # loads what there is to load
+    sides = [600, 850, 1200, 1700, 2400, 3400, 4800, 6124]
+    pixels = [side * side * 4 // 3 for side in sides]
+    of_pixels = [read_s(photograph(folder, side * 4 // 3, side), min(repeats, 3)) for side in sides]
+    powers = [4.0, 8.0, 16.0, 32.0, 64.0, 128.0]
+    of_fringes = [read_s(photograph(folder, 2400, 1800, p), min(repeats, 3)) for p in powers]
+    slopes = []
+    for name, x, y in (("pixels", pixels, of_pixels), ("fringes", powers, of_fringes)):
+        slope = float(np.polyfit(np.log(x), np.log(y), 1)[0])
+        slopes.append(slope)
+        listed = ", ".join(f"{a:.3g}: {b:.2f} s" for a, b in zip(x, y, strict=True))
+        print(f"time against {name:<8} exponent {slope:5.2f}  at most 1   {listed}")
+    if picture is not None:
+        draw(picture, (pixels, of_pixels), (powers, of_fringes), slopes)
+
+
+def draw(
+    out: Path, pixels: tuple[list[int], list[float]], fringes: tuple[list[float], list[float]],
+    slopes: list[float],
+) -> None:  # fmt: skip
+    """Draw time against size, both ways."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+
+    figure, axes = plt.subplots(1, 2, figsize=(9, 3.6), sharey=True, layout="constrained")
+    for ax, (x, y), label, slope in zip(
+        axes, ((np.array(pixels[0]) / 1e6, pixels[1]), fringes),
+        ("megapixels, at 8 fringes of power", "fringes of power, at 4 megapixels"), slopes,
+        strict=True,
+    ):  # fmt: skip
+        ax.loglog(x, y, "o-", color="#1f4e5f")
+        ax.set_xlabel(label)
+        ax.set_title(f"exponent {slope:.2f}", fontsize=10)
+        ax.grid(True, which="both", alpha=0.25)
+    axes[0].set_ylabel("time of one reading [s]")
+    figure.savefig(out, dpi=120)
+
+
+def batch(folder: Path, repeats: int) -> None:
+    """64 photographs on one process and on all."""
+    subprocess.run([sys.executable, str(HERE / "many.py"), "--photos", "64"], check=True)
+
+
+def archive(folder: Path, repeats: int) -> None:
+    """Progress of a surface with 200 sessions."""
+    import h5py
+
+    sys.path.insert(0, str(HERE))
+    from scale import make_some, progress_of
+
+    from fringe.archive.read import session_files
+
+    place = folder / "archive"
+    files = session_files(make_some(place, 200, range(1))[0])
+
+    def attributes() -> None:
+        for path in files:
+            with h5py.File(path, "r") as opened:
+                opened.visititems(lambda _, item: dict(item.attrs) and None)
+                dict(opened.attrs)
+
+    shown = least_s(lambda: progress_of(f"{place}/{files[0].parent.name}"), repeats)
+    plain = least_s(attributes, repeats)
+    print(
+        f"progress, 200 sessions  {shown:8.3f} s {plain:8.3f} s {shown / plain:7.2f}"
+        f"  {verdict(shown / plain, 1.5)}"
+    )
+
+
+def main() -> None:
+    """Measure what was asked for."""
+    parts = {"start": start, "read": read, "growth": growth, "batch": batch, "archive": archive}
+    raw = argparse.RawTextHelpFormatter
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=raw)
+    parser.add_argument("part", nargs="*", choices=[*parts, []])
+    parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--picture", type=Path)
+    given = parser.parse_args()
+    print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
+    print(f"{'':<24}{'fringe':>10} {'other':>10} {'ratio':>7}  spread")
+    with tempfile.TemporaryDirectory() as place:
+        for name in given.part or parts:
+            if name == "growth":
+                growth(Path(place), given.repeats, given.picture)
+            else:
+                parts[name](Path(place), given.repeats)
+
+
+if __name__ == "__main__":
+    if os.environ.get("OPENBLAS_NUM_THREADS"):
+        main()
+    else:  # as `fringe` itself does; it must be said before numpy is loaded
+        os.execve(
+            sys.executable, [sys.executable, *sys.argv], os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+        )

@@ -34,7 +34,7 @@ from fringe.photo.load import Photo
 
 LEAST_FRAMES = 5  # with fewer, steps and gains are not determined
 _MOST_RADIUS_PX = 800.0
-_CLEAR_SPAN = 2.5  # fringes in view, from which one frame alone tells the power
+_CLEAR_SPAN = 5.0  # fringes in view, from which one frame alone tells the power
 _ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
 _FIRST, _THINNED, _LEFT_OUT = 2500, 12_000, 5000  # pixels for the start, the steps, the jackknife
 _LEAST_SURE = 0.02  # spread of the steps on their circle; 1/2 for even steps

@@ -9,6 +9,7 @@ pixel.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -40,7 +41,7 @@ _DENSE_CYCLES = 14.0  # fringes a radius, at their densest
 # from the rest only in part is doubted, and `read` says so.
 _LEAST_SCORE, _SURE_SCORE = 0.3, 0.9
 # how well fringes and surroundings part at an edge: from hardly to beyond question
-_DIM_GAIN, _WEAK_GAIN, _LEAST_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.15, 0.4, 1.0, 1.6, 2.3
+_DIM_GAIN, _WEAK_GAIN, _LEAST_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.15, 0.4, 1.0, 1.6, 1.9
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
 _LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is worth a closer look
 _FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
@@ -89,10 +90,10 @@ def find_edge(photo: Photo) -> Found:
 
 def _found(photo: Photo) -> Found:
     circles = rough_circles(photo)
-    found = _of_circles(photo, circles)
+    found, seen = _of_circles(photo, circles)
     sure = True
     if max((gain for gain, _, _ in found), default=0.0) < _CLEAR_GAIN:
-        settled = _of_growth(photo, circles)
+        settled = _of_growth(photo, seen)
         if settled is not None:
             placed = _placed(photo, *settled[1:])
             sure = settled[0] > _SURE_SCORE
@@ -125,10 +126,13 @@ def _found(photo: Photo) -> Found:
     return Found(replace(edge, u_px=max(edge.u_px, share * edge.a)), model)
 
 
-def _of_circles(photo: Photo, circles: list[Edge]) -> list[tuple[float, Edge, OrderModel]]:
-    """Gain, edge and model of what rough circles lead to at once."""
-    found = []
+def _of_circles(
+    photo: Photo, circles: Iterable[Edge]
+) -> tuple[list[tuple[float, Edge, OrderModel]], list[Edge]]:
+    """Gain, edge and model of what rough circles lead to at once, and the circles seen."""
+    found, seen = [], []
     for circle in circles:
+        seen.append(circle)
         try:
             grown = grow_fit(photo, circle, (0.96,))
             if not grown or grown[0][1].explained < _LEAST_EXPLAINED:
@@ -144,7 +148,7 @@ def _of_circles(photo: Photo, circles: list[Edge]) -> list[tuple[float, Edge, Or
             found.append(placed)
             if placed[0] > _PLAIN_GAIN:
                 break
-    return found
+    return found, seen
 
 
 def _of_growth(photo: Photo, circles: list[Edge]) -> tuple[float, Edge, OrderModel] | None:

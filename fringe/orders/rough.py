@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -20,16 +22,32 @@ from fringe.photo.load import Photo
 _CELLS = 48
 
 
-def rough_circles(photo: Photo, most: int = 4) -> list[Edge]:
+def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
     """Circles that may be the work's edge, likeliest first, each within some 15 %.
 
     Parameters
     ----------
     photo : Photo
     most : int
-        Number of circles at the most.
+        Number of circles at the most; each is looked for only when it is asked for.
     """
-    circles = []
+    circles: list[Edge] = []
+    for circle in islice(_any_circles(photo), 4 * most):
+        if all(_apart(circle, other) for other in circles):
+            circles.append(circle)
+            yield circle
+        if len(circles) == most:
+            break
+
+
+def _any_circles(photo: Photo) -> Iterator[Edge]:
+    bright = bright_ellipse(photo)
+    if bright is not None:
+        # a plate larger than the work stands out first: look again within it
+        brighter = bright_ellipse(photo, bright)
+        if brighter is not None and brighter.a < 0.96 * bright.a:
+            yield brighter
+        yield bright
     frame = whole_frame(photo)
     scale = max(1, int(max(photo.width, photo.height) / 2000))
     tiles = pyramid_tiles(cut_field(photo, frame, scale))
@@ -37,18 +55,9 @@ def rough_circles(photo: Photo, most: int = 4) -> list[Edge]:
     if start is not None and start.count >= 12:
         region = _fringed_circle(photo, frame, tiles, start)
         if region is not None:
-            circles.append(region)
-    bright = bright_ellipse(photo)
-    if bright is not None:
-        circles.insert(0, bright)
-        # a plate larger than the work stands out first: look again within it
-        brighter = bright_ellipse(photo, bright)
-        if brighter is not None and brighter.a < 0.96 * bright.a:
-            circles.insert(0, brighter)
-    for circle in (*textured_ellipses(photo), *long_circles(photo, most)):
-        if all(_apart(circle, other) for other in circles):
-            circles.append(circle)
-    return circles[: most + 4]
+            yield region
+    yield from textured_ellipses(photo)
+    yield from long_circles(photo)
 
 
 def whole_frame(photo: Photo) -> Edge:

@@ -89,23 +89,23 @@ def pyramid_tiles(field: Field, most: int = 3000) -> Tiles:
 
 
 def _tiles_of(field: Field, most: int) -> Tiles:
-    signal = flatten(field, TILE / 2)
     step = TILE // 2
-    blocks = _windows(signal, step)
+    blocks = _windows(field.light, step)
     weights = _windows(field.weight, step)
     if blocks.size == 0:
         return _none()
-    weights = weights.reshape(-1, TILE, TILE)
-    enough = weights.mean(axis=(1, 2)) > 0.75
-    columns = blocks.shape[1]
-    blocks = blocks.reshape(-1, TILE, TILE)[enough]
-    row, column = np.divmod(np.flatnonzero(enough), columns)
-    if len(blocks) > most:
-        # an even share over the picture, whatever its size
-        pick = np.linspace(0, len(blocks) - 1, most).astype(int)
-        blocks, row, column = blocks[pick], row[pick], column[pick]
-    if len(blocks) == 0:
+    row, column = np.nonzero(weights.mean(axis=(2, 3)) > 0.75)
+    if len(row) == 0:
         return _none()
+    if len(row) > most:
+        # an even share over the picture, whatever its size
+        pick = np.linspace(0, len(row) - 1, most).astype(int)
+        row, column = row[pick], column[pick]
+    blocks, weights = blocks[row, column], weights[row, column]
+    total = weights.sum(axis=(1, 2), keepdims=True)
+    level = (blocks * weights).sum(axis=(1, 2), keepdims=True) / total
+    floor = 0.02 * float(level.max(initial=1e-6))
+    blocks = np.where((weights > 0) & (level > floor), blocks / np.maximum(level, floor) - 1, 0)
     cycles, purity, amplitude = peaks(blocks)
     good = (np.hypot(cycles[:, 0], cycles[:, 1]) >= _LOW_CYCLES) & (purity > 0.15)
     good &= np.hypot(cycles[:, 0], cycles[:, 1]) <= _HIGH_CYCLES

@@ -36,6 +36,7 @@ _SHARES = ((0.6, 0.7, 0.8, 0.88, 0.96, 1.04, 1.12), (0.7, 0.8, 0.88, 0.95))
 _MOST_RADIUS_PX = 500.0
 _LEAST_SIDE_PX = 700.0  # of the frame, below which edges lose their sharpness
 _DENSE_CYCLES = 14.0  # fringes a radius, at their densest
+_FINE_PX = 5.0  # between fringes at the rim, below which their own steps mislead
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward. A curve that parts fringes
 # from the rest only in part is doubted, and `read` says so.
@@ -120,7 +121,8 @@ def _found(photo: Photo) -> Found:
         if sure:
             break
     share = _PLACED_SHARE if sure else _DOUBTED_SHARE
-    if model.steepest() < _DENSE_CYCLES:  # finer fringes have steps of their own
+    # finer fringes have steps of their own
+    if model.steepest() < max(_DENSE_CYCLES, edge.a / _FINE_PX):
         edge, model = _pinned(photo, edge, model)
         share = _PINNED_SHARE if sure else _DOUBTED_SHARE
     return Found(replace(edge, u_px=max(edge.u_px, share * edge.a)), model)
@@ -212,11 +214,15 @@ def _fringed_to_rim(fit: Fit) -> bool:
 
     Over many fringes a lamp may lose much of its contrast, over a few none does.
     """
+    return _rim_contrast(fit) > (0.5 if fit.model.steepest() < _FEW_CYCLES else 0.15)
+
+
+def _rim_contrast(fit: Fit) -> float:
+    """Contrast at the rim, where it is low, as a share of the usual."""
     angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
     u, v = (0.98 * f(angle).astype(np.float32) for f in (np.cos, np.sin))
     contrast = fit.contrast.astype(np.float32) @ basis(fit.contrast_terms, u, v)
-    least = 0.5 if fit.model.steepest() < _FEW_CYCLES else 0.15
-    return bool(np.percentile(contrast, 15) > least * fit.mean_contrast)
+    return float(np.percentile(contrast, 15)) / max(fit.mean_contrast, 1e-6)
 
 
 def _settle(photo: Photo, rough: Edge) -> tuple[float, Edge, OrderModel] | None:
@@ -292,6 +298,8 @@ def _pinned(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Edge, OrderMod
         fit = refit(photo, replace(edge, a=share * edge.a, b=share * edge.b), model)
         if fit is None or fit.used < 0.6:
             return edge, model
+        if model.steepest() > _DENSE_CYCLES and _rim_contrast(fit) < 0.7:
+            return edge, model  # the work's own step is no clearer than a faint fringe's
         step = max(0.5, edge.a / 1500)
         rays = cast_fine(photo, edge, np.arange(0.97, 1.03, step / edge.a))
         u, v = rays.unit()

@@ -140,7 +140,7 @@ def test_form_is_told(rng: np.random.Generator) -> None:
 @pytest.mark.parametrize("kind", ["noise", "wall", "face", "text"])
 def test_pictures_without_fringes_are_refused(kind: str, rng: np.random.Generator) -> None:
     """Noise, a blank wall, a blob like a face and text give no reading."""
-    photo = photo_from_array(distractor(kind, rng, (400, 360)), kind)
+    photo = photo_from_array(distractor(kind, rng, (320, 300)), kind)
     with pytest.raises(Refused):
         read(photo, ReadOptions(SODIUM))
 
@@ -155,7 +155,7 @@ def test_edge_outside_the_frame_is_named() -> None:
 class TestRealRings:
     """A real photograph; its README gives what a careful person reads in it."""
 
-    @pytest.fixture(scope="class")
+    @pytest.fixture
     def photo(self, real_photo: Path) -> Photo:
         """Load it."""
         return load_photo(real_photo)

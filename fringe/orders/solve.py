@@ -102,7 +102,11 @@ def solve(
         If no fringes can be followed.
     """
     radius = float(np.sqrt(edge.a * edge.b))
-    scale = max(1, int(radius / _MOST_RADIUS_PX), scale_that_holds(photo, _HELD_RADIUS_PX, edge))
+    if known is None:
+        held = scale_that_holds(photo, _HELD_RADIUS_PX, edge)
+    else:
+        held = int(radius / max(_HELD_RADIUS_PX, 2 * known.steepest() / _FREQUENCY_PX))
+    scale = max(1, int(radius / _MOST_RADIUS_PX), held)
     field = cut_field(photo, edge, scale, rim)
     if (field.weight > 0).sum() < 400:
         raise Refused(

@@ -110,7 +110,9 @@ def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
             for dy in (-1, 0, 1):
                 for dr in (-1, 0, 1):
                     x, y, r = point[0] + dx * step, point[1] + dy * step, point[2] + dr * step
-                    if r < 1.5:
+                    # a disc that grows beyond all bounds is a half-plane, and never done
+                    framed = 0 <= x <= score.shape[1] and 0 <= y <= score.shape[0]
+                    if not (framed and 1.5 <= r <= max(score.shape)):
                         continue
                     away = np.hypot(cx - x, cy - y)
                     total = float((score * np.clip(r - away + 0.5, 0, 1)).sum())

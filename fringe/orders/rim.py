@@ -44,6 +44,7 @@ _LEAST_SCORE, _SURE_SCORE = 0.3, 0.9
 # how well fringes and surroundings part at an edge: from hardly to beyond question
 _DIM_GAIN, _WEAK_GAIN, _LEAST_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.15, 0.4, 1.0, 1.6, 1.9
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
+_MOST_GROWN = 5  # circles, likeliest first, from which fits grow where none is plain
 _LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is worth a closer look
 _FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
 _AGREED_SHARE = 0.015
@@ -94,7 +95,7 @@ def _found(photo: Photo) -> Found:
     found, seen = _of_circles(photo, circles)
     sure = True
     if max((gain for gain, _, _ in found), default=0.0) < _CLEAR_GAIN:
-        settled = _of_growth(photo, seen)
+        settled = _of_growth(photo, seen[:_MOST_GROWN])
         if settled is not None:
             placed = _placed(photo, *settled[1:])
             sure = settled[0] > _SURE_SCORE

@@ -30,6 +30,7 @@ _FEWEST = 5_000
 # fringes a unit, at their densest, below which all shapes are searched, and below which all
 # are unless the start from tiles fits well
 _FEWEST_CYCLES, _FEW_CYCLES = 6.0, 16.0
+_MANY_CYCLES = 40.0  # twice what the search of all shapes reaches
 _GOOD = 0.1  # misfit of a start, as a share of the fringe amplitude, that leaves no other
 _POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
 _FEW_FRINGES = 2.5
@@ -245,8 +246,10 @@ def _best_start(
         fit = _screened(field, known)
         if fit.rms < _GOOD:
             return fit.model
-    fits = [_screened(field, model) for model in _start_of_tiles(field, rng)]
-    if not fits or fits[0].rms > _allowed(fits[0].model.steepest()):
+    models, dense = _start_of_tiles(field, rng)
+    fits = [_screened(field, model) for model in models]
+    # where tiles agree on many fringes, it is not a few, whatever else these could explain
+    if not dense and (not fits or fits[0].rms > _allowed(fits[0].model.steepest())):
         small = field
         while small.radius_px > 44:
             small = small.half
@@ -266,15 +269,19 @@ def _screened(field: Field, model: OrderModel) -> Fit:
     return _first_fit(field, model, most=_FEWEST, rounds=10)
 
 
-def _start_of_tiles(field: Field, rng: np.random.Generator) -> list[OrderModel]:
-    """Model from local frequencies, refined; none where too few of them agree."""
+def _start_of_tiles(field: Field, rng: np.random.Generator) -> tuple[list[OrderModel], bool]:
+    """Model from local frequencies, refined; none where too few of them agree.
+
+    Also whether most agree on fringes that are many.
+    """
     quadratic = quadratic_start(pyramid_tiles(field), rng)
     if quadratic is None or quadratic.support <= 0.2:
-        return []
+        return [], False
+    dense = quadratic.support > 0.5 and quadratic.steepest() > _MANY_CYCLES
     level = level_for(field, quadratic.steepest())
     signal = flatten(level, max(level.radius_px / 8, 6))
     model, rms = refine(level, signal, model_of(quadratic))
-    return [model] if np.isfinite(rms) and rms < 0.2 else []
+    return [model] if np.isfinite(rms) and rms < 0.2 else [], dense
 
 
 def level_for(field: Field, cycles: float) -> Field:

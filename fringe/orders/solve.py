@@ -27,10 +27,7 @@ _LEAST_RADIUS_PX = 80.0
 _THINNED = 30_000
 _FEWER = 10_000  # where a fit only leads to the next one
 _FEWEST = 5_000
-# fringes a unit, at their densest, below which all shapes are searched, and below which all
-# are unless the start from tiles fits well
-_FEWEST_CYCLES, _FEW_CYCLES = 6.0, 16.0
-_MANY_CYCLES = 40.0  # twice what the search of all shapes reaches
+_FEW_CYCLES = 40.0  # fringes a unit, at their densest, below which all shapes are searched
 _GOOD = 0.1  # misfit of a start, as a share of the fringe amplitude, that leaves no other
 _POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
 _FEW_FRINGES = 2.5
@@ -249,20 +246,15 @@ def _best_start(
     models, dense = _start_of_tiles(field, rng)
     fits = [_screened(field, model) for model in models]
     # where tiles agree on many fringes, it is not a few, whatever else these could explain
-    if not dense and (not fits or fits[0].rms > _allowed(fits[0].model.steepest())):
+    if not dense and (
+        not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR
+    ):
         small = field
         while small.radius_px > 44:
             small = small.half
         few = few_fringe_starts(pixels_of(small, 1500))
         fits += [_screened(field, model) for model, _ in few]
     return min(fits, key=lambda fit: fit.rms).model if fits else None
-
-
-def _allowed(cycles: float) -> float:
-    """Misfit up to which a start from tiles is taken without a search of all shapes."""
-    if cycles < _FEWEST_CYCLES:
-        return 0.0
-    return _GOOD if cycles < _FEW_CYCLES else _POOR
 
 
 def _screened(field: Field, model: OrderModel) -> Fit:
@@ -277,7 +269,7 @@ def _start_of_tiles(field: Field, rng: np.random.Generator) -> tuple[list[OrderM
     quadratic = quadratic_start(pyramid_tiles(field), rng)
     if quadratic is None or quadratic.support <= 0.2:
         return [], False
-    dense = quadratic.support > 0.5 and quadratic.steepest() > _MANY_CYCLES
+    dense = quadratic.support > 0.5 and quadratic.steepest() > _FEW_CYCLES
     level = level_for(field, quadratic.steepest())
     signal = flatten(level, max(level.radius_px / 8, 6))
     model, rms = refine(level, signal, model_of(quadratic))

@@ -108,16 +108,16 @@ def block_mean(light: Array, clipped: NDArray[np.bool_], scale: int) -> tuple[Ar
         return light.copy(), np.where(clipped, np.float32(0), np.float32(1))
     if not clipped.any():
         count = np.full((light.shape[0] // scale, light.shape[1] // scale), scale**2, np.float32)
-        return np.divide(_block_sum(light, scale), count, dtype=np.float32), np.ones_like(count)
+        return np.divide(block_sum(light, scale), count, dtype=np.float32), np.ones_like(count)
     good = np.where(clipped, np.float32(0), np.float32(1))
-    count = _block_sum(good, scale)
-    mean = np.divide(_block_sum(light * good, scale), np.maximum(count, 1), dtype=np.float32)
+    count = block_sum(good, scale)
+    mean = np.divide(block_sum(light * good, scale), np.maximum(count, 1), dtype=np.float32)
     weight = count / np.float32(scale * scale)
     # a block that is partly clipped says little that is not biased
     return mean, np.where(weight > 0.85, weight, np.float32(0))
 
 
-def _block_sum(values: Array, scale: int) -> Array:
+def block_sum(values: Array, scale: int) -> Array:
     """Sum over blocks; along rows first, which lie together in memory."""
     total = values[0::scale].copy()
     for row in range(1, scale):
@@ -125,7 +125,7 @@ def _block_sum(values: Array, scale: int) -> Array:
     found = total[:, 0::scale].copy()
     for column in range(1, scale):
         found += total[:, column::scale]
-    return np.asarray(found)
+    return found
 
 
 def _coordinates(

@@ -91,15 +91,17 @@ def find_edge(photo: Photo) -> Found:
 
 
 def _found(photo: Photo) -> Found:
-    circles = rough_circles(photo)
-    found, seen = _of_circles(photo, circles)
+    found, seen = _of_circles(photo, rough_circles(photo))
     sure = True
     if max((gain for gain, _, _ in found), default=0.0) < _CLEAR_GAIN:
         settled = _of_growth(photo, seen[:_MOST_GROWN])
         if settled is not None:
             placed = _placed(photo, *settled[1:])
             sure = settled[0] > _SURE_SCORE
-            found += [placed] if placed else [(_WEAK_GAIN, *settled[1:])] if not found else []
+            if placed:
+                found.append(placed)
+            elif not found:
+                found.append((_WEAK_GAIN, *settled[1:]))
     if not found:
         raise Refused(
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"

@@ -12,6 +12,7 @@ from scipy import ndimage
 from skimage.filters import threshold_otsu
 from skimage.measure import regionprops
 
+from fringe.orders.coarse import enlarged
 from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import Array, cut_field
 from fringe.orders.start import Quadratic, agreeing, quadratic_start
@@ -165,7 +166,7 @@ def bright_ellipse(photo: Photo, within: Edge | None = None) -> Edge | None:
     found = fit_ellipse(x[framed], y[framed], tolerance=0.01 * light.shape[0])
     if found is None or found[2] > 0.02 * found[0].a or found[1].mean() < 0.5:
         return None
-    return _full_size(found[0], scale)
+    return enlarged(found[0], scale)
 
 
 def textured_ellipses(photo: Photo) -> list[Edge]:
@@ -197,7 +198,7 @@ def textured_ellipses(photo: Photo) -> list[Edge]:
             )
         )  # fmt: skip
     found.sort(key=lambda edge: -edge.a)
-    return [_full_size(edge, scale) for edge in found[:3]]
+    return [enlarged(edge, scale) for edge in found[:3]]
 
 
 def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
@@ -239,7 +240,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     found.sort(key=lambda item: -item[0])
     circles: list[Edge] = []
     for _, c in found:
-        full = _full_size(c, scale)
+        full = enlarged(c, scale)
         if all(_apart(full, other) for other in circles):
             circles.append(full)
     return circles[:most]
@@ -249,14 +250,6 @@ def _thumbnail(light: Array, scale: int) -> Array:
     rows, columns = light.shape[0] // scale, light.shape[1] // scale
     cut = light[: rows * scale, : columns * scale]
     return np.asarray(cut.reshape(rows, scale, columns, scale).mean(axis=(1, 3)))
-
-
-def _full_size(edge: Edge, scale: int) -> Edge:
-    """Edge in the photograph of one in its thumbnail."""
-    return Edge(
-        (edge.cx + 0.5) * scale - 0.5, (edge.cy + 0.5) * scale - 0.5,
-        edge.a * scale, edge.b * scale, edge.angle_deg,
-    )  # fmt: skip
 
 
 def _ridge(size: Array, gx: Array, gy: Array) -> NDArray[np.bool_]:

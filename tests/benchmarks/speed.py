@@ -28,11 +28,12 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from scale import least_s, make_some, progress_of
 
 HERE = Path(__file__).parent
 FRINGE = str(Path(sys.executable).with_name("fringe"))
@@ -147,16 +148,6 @@ def read_s(path: Path, repeats: int) -> float:
     return least_s(lambda: read_file(str(path), ReadOptions(lamp("sodium"))), repeats)
 
 
-def least_s(function: Callable[[], object], runs: int) -> float:
-    """Least time of several runs [s]."""
-    times = []
-    for _ in range(runs):
-        begin = time.perf_counter()
-        function()
-        times.append(time.perf_counter() - begin)
-    return min(times)
-
-
 def growth(folder: Path, repeats: int, picture: Path | None = None) -> None:
     """Exponents of the time against pixels and against fringes."""
     read_s(photograph(folder, 800, 600), 1)  # loads what there is to load
@@ -207,9 +198,6 @@ def batch(folder: Path, repeats: int) -> None:
 def archive(folder: Path, repeats: int) -> None:
     """Progress of a surface with 200 sessions."""
     import h5py
-
-    sys.path.insert(0, str(HERE))
-    from scale import make_some, progress_of
 
     from fringe.archive.read import session_files
 

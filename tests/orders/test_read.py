@@ -140,7 +140,7 @@ def test_form_is_told(rng: np.random.Generator) -> None:
 @pytest.mark.parametrize("kind", ["noise", "wall", "face", "text"])
 def test_pictures_without_fringes_are_refused(kind: str, rng: np.random.Generator) -> None:
     """Noise, a blank wall, a blob like a face and text give no reading."""
-    photo = photo_from_array(distractor(kind, rng, (320, 300)), kind)
+    photo = photo_from_array(distractor(kind, rng, (400, 360)), kind)
     with pytest.raises(Refused):
         read(photo, ReadOptions(SODIUM))
 

@@ -30,10 +30,12 @@ from fringe.orders.steps import (
 )
 from fringe.orders.trust import with_form_warnings
 from fringe.photo.ellipse import Edge
+from fringe.photo.frames import check_alike
 from fringe.photo.load import Photo
 
 LEAST_FRAMES = 5  # with fewer, steps and gains are not determined
 _MOST_RADIUS_PX = 800.0
+_LEAST_SPAN = 0.8  # fringes in view in one frame at least; with less, bursts read 0.1 fringe off
 _CLEAR_SPAN = 5.0  # fringes in view, from which one frame alone tells the power
 _ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
 _FIRST, _THINNED, _LEFT_OUT = 2500, 12_000, 5000  # pixels for the start, the steps, the jackknife
@@ -137,6 +139,7 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
         burst = _with_better_edge(burst, maps, name)
     maps, doubt = _even_light(burst, steps, maps)
     form = fit_form(_phase_map(burst, maps), name)
+    _check_span(burst, steps, form, name)
     _check_frame(photos[0], burst, form, name)
     frames = _frames_spread(burst, steps, form, rng)
     gauge = _gauge_spread(burst, maps, doubt)
@@ -151,23 +154,7 @@ def _check_frames(photos: Sequence[Photo], options: ReadOptions) -> None:
             f"--burst: {len(photos)} frames are too few for unknown steps; take"
             f" {LEAST_FRAMES} or more, eight serve well"
         )
-    first, seen = photos[0], dict[str, str]()
-    for photo in photos:
-        if (photo.width, photo.height) != (first.width, first.height):
-            raise BadInput(
-                f"{photo.name}: {photo.width} x {photo.height} pixels, but {first.name} has"
-                f" {first.width} x {first.height}; frames of a burst are of one size"
-            )
-        if photo.channel != first.channel:
-            raise BadInput(
-                f"{photo.name}: its fringes are clearest in {photo.channel}, those of {first.name}"
-                f" in {first.channel}; keep the camera's exposure and white balance fixed"
-            )
-        if photo.sha256 and photo.sha256 in seen:
-            raise BadInput(
-                f"{photo.name}: is the same photograph as {seen[photo.sha256]}; give each once"
-            )
-        seen[photo.sha256] = photo.name
+    check_alike(photos)
 
 
 def _cut(photos: Sequence[Photo], edge: Edge, options: ReadOptions, room: float) -> _Burst:
@@ -291,6 +278,21 @@ def _check_still(burst: _Burst, steps: Steps, maps: _Maps, name: str) -> None:
                 f"{name}: frame {k + 1} is shifted against the others; the camera and the work"
                 " must not move between frames"
             )
+
+
+def _check_span(burst: _Burst, steps: Steps, form: Form, name: str) -> None:
+    """Refuse frames none of which shows enough of a fringe to tell steps from changing light.
+
+    Where all pixels are at like phase, a step makes all of them brighter or darker at once.
+    """
+    stack = burst.stack(np.flatnonzero(burst.inside(0.98))[::29])
+    order = form.model.order(stack.columns[1], stack.columns[2])
+    orders = order + (steps.values - steps.values[0]) @ stack.columns
+    if float(np.ptp(orders, axis=1).max()) < _LEAST_SPAN:
+        raise Refused(
+            f"{name}: less than one fringe shows in every frame, and light that changes would"
+            " look the same; tilt the work until a fringe or two show"
+        )
 
 
 def _check_frame(photo: Photo, burst: _Burst, form: Form, name: str) -> None:

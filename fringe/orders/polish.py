@@ -391,7 +391,7 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
         noise=noise,
         cost=float(np.mean(np.minimum(left**2, (0.5 * amplitude) ** 2 + 25 * noise**2))),
         mean_contrast=float(np.median(v)),
-        explained=fringes / (fringes + held),
+        explained=fringes / max(fringes + held, 1e-12),  # evenly dark frames have neither
         used=used / len(pixels),
         overtone=_overtone(tones),
     )

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from fringe.photo.load import CHANNELS, Photo, decode, load_photo, photo_from_array, read_bytes
+from fringe.errors import BadInput
+from fringe.photo.load import (
+    CHANNELS,
+    Photo,
+    decode,
+    photo_from_array,
+    photo_from_bytes,
+    read_bytes,
+)
 
 
 def load_frames(paths: Sequence[str | Path]) -> list[Photo]:
@@ -30,21 +37,46 @@ def load_frames(paths: Sequence[str | Path]) -> list[Photo]:
     BadInput
         As `load_photo`.
     """
+    return frames_from_bytes([(read_bytes(path), Path(path).name) for path in paths])
+
+
+def frames_from_bytes(files: Sequence[tuple[bytes, str]]) -> list[Photo]:
+    """Decode frames that are already in memory, each with its name; see `load_frames`."""
     frames: list[Photo] = []
-    for path in paths:
-        photo = load_photo(path)
+    for data, name in files:
+        photo = photo_from_bytes(data, name)
         if frames and photo.channel != frames[0].channel and frames[0].channel in CHANNELS:
-            photo = _in_channel(path, photo, frames[0].channel)
+            photo = _in_channel(data, photo, frames[0].channel)
         frames.append(photo)
     return frames
 
 
-def _in_channel(path: str | Path, photo: Photo, channel: str) -> Photo:
+def check_alike(photos: Sequence[Photo]) -> None:
+    """Raise BadInput unless frames are of one size and colour, and each another photograph."""
+    first, seen = photos[0], dict[str, str]()
+    for photo in photos:
+        if (photo.width, photo.height) != (first.width, first.height):
+            raise BadInput(
+                f"{photo.name}: {photo.width} x {photo.height} pixels, but {first.name} has"
+                f" {first.width} x {first.height}; frames of a burst are of one size"
+            )
+        if photo.channel != first.channel:
+            raise BadInput(
+                f"{photo.name}: its fringes are clearest in {photo.channel}, those of {first.name}"
+                f" in {first.channel}; keep the camera's exposure and white balance fixed"
+            )
+        if photo.sha256 and photo.sha256 in seen:
+            raise BadInput(
+                f"{photo.name}: is the same photograph as {seen[photo.sha256]}; give each once"
+            )
+        seen[photo.sha256] = photo.name
+
+
+def _in_channel(data: bytes, photo: Photo, channel: str) -> Photo:
     """The same photograph in another channel; a grey one stays as it is."""
-    data = read_bytes(path)
     samples, notes = decode(data, photo.name)
     if samples.ndim != 3:
         return photo
     plane = samples[..., CHANNELS.index(channel)]
-    again = photo_from_array(plane, photo.name, hashlib.sha256(data).hexdigest())
+    again = photo_from_array(plane, photo.name, photo.sha256)
     return replace(again, channel=channel, notes=tuple(notes))

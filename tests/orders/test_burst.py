@@ -170,6 +170,24 @@ class TestRefusals:
             return
         refused_or_held(photos)
 
+    @pytest.mark.parametrize("noise", [0.3, 0.0])
+    def test_even_light_that_changes(self, noise: float, rng: np.random.Generator) -> None:
+        """Frames of even light, each brighter than the last, show no fringes, let alone a fit."""
+        frames = [40 + 4 * k + rng.normal(0, noise, (SIDE, SIDE)) for k in range(6)]
+        photos = [
+            photo_from_array(np.rint(frame).astype(np.uint8), f"frame {k}")
+            for k, frame in enumerate(frames, 1)
+        ]
+        with pytest.raises(Refused, match=r"less than one fringe|too alike|no steps and leans"):
+            read_burst(photos, options_of(SCENE))
+
+    @pytest.mark.parametrize("form", [Form(power=0.1, tilt=0.1), Form(power=0.3)])
+    def test_less_than_a_fringe(self, form: Form, rng: np.random.Generator) -> None:
+        """Where no frame shows a fringe, steps look like changes of the light."""
+        scene = replace(SCENE, form=form)
+        with pytest.raises(Refused):
+            read_burst(burst_of(scene, rng, tilt=0.0), options_of(scene))
+
     def test_form_changed(self, rng: np.random.Generator) -> None:
         """A power that drifts by half a fringe within the burst is no burst."""
         steps = [replace(s, power=0.07 * k) for k, s in enumerate(shift_steps(8, rng, tilt=0.1))]

@@ -145,6 +145,16 @@ def test_pictures_without_fringes_are_refused(kind: str, rng: np.random.Generato
         read(photo, ReadOptions(SODIUM))
 
 
+@pytest.mark.parametrize("grey", [0, 90, 255])
+def test_even_light_is_refused(grey: int) -> None:
+    """One grey all over the aperture holds no fringes, whatever lies round it."""
+    samples = np.full((200, 200), 40, np.uint8)
+    y, x = np.mgrid[:200, :200]
+    samples[np.hypot(x - 99.5, y - 99.5) < 80] = grey
+    with pytest.raises(Refused, match=r"no fringes found|too few usable pixels"):
+        read(photo_from_array(samples, "grey"), ReadOptions(SODIUM, edge=Edge(99.5, 99.5, 80, 80)))
+
+
 def test_edge_outside_the_frame_is_named() -> None:
     """An edge that lies outside the picture is bad input, not a reading of nothing."""
     photo = photo_from_array(np.full((200, 200), 90, np.uint8), "grey")

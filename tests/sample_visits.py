@@ -82,6 +82,8 @@ def full_reading(rng: np.random.Generator) -> LoggedReading:
         form=FormFit(terms, rng.normal(size=len(terms)), spread @ spread.T),
         ring_fit=RingFit(*rng.uniform(1, 1000, 5).tolist(), orders, np.sqrt(orders) * 100),
         power_u_parts={"fit": 0.021, "edge": 0.013},
+        frames=6,
+        steps_fringes=(0.0, 0.25, -0.4, -0.125, 0.1, 0.375),
     )
     places = np.linspace(-75.0, 75.0, 33)
     gap = rng.uniform(0, 1e4, (33, 33)).astype(np.float32)

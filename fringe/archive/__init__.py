@@ -99,6 +99,7 @@ photograph to the next.
     ``effective_radius_mm(reading)`` [mm] : radius of the sphere with the same gap on a flat
     ``radius_difference_mm(reading)`` [mm] : radius of the work less that of the plate
     ``radius_difference_u95_mm(reading)`` [mm] : half-width of its 95 % interval
+    ``frames(reading)`` [1] : frames of a burst that were solved together
     ``edge_cx_px(reading)`` [pixel] : centre of the edge, x, from the middle of the first pixel
     ``edge_cy_px(reading)`` [pixel] : centre of the edge, y, downwards
     ``edge_a_px(reading)`` [pixel] : longer semi-axis
@@ -109,7 +110,7 @@ photograph to the next.
     ``used_fraction(reading)`` [1] : share of the aperture that was used
     ``residual(reading)`` [1] : what the fit leaves, as a share of the fringe amplitude
 ``/reading_N`` : one reading
-    ``@photographs`` : numbers of the photographs that it was read from
+    ``@photographs`` : numbers of the photographs that it was read from; of a burst, all frames
     ``@sense_source`` : ``given``, ``contrast``, ``press``, ``two-lamp``
     ``@iso10110`` : the surface form as a drawing says it, with its wavelength
     ``@edge_source`` : where the edge is from
@@ -139,6 +140,7 @@ photograph to the next.
     ``coefficient_fringes(term)`` [1] : gap at the rim, unnormalised terms, +y as in the
         photograph (down)
     ``covariance_fringes2(term, term_b)`` [1] : covariance of the coefficients
+    ``steps_fringes(frame)`` [1] : of a burst, step of each frame against the first, modulo one
     ``ring_order(ring)`` [1] : order of each dark ring
     ``ring_radius_px(ring)`` [pixel] : radius of each dark ring
     ``x(x)`` [mm] : places of the gap map; [1], in semi-diameters, where no length is known

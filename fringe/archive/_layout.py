@@ -66,6 +66,7 @@ READING_COLUMNS = (
     Column("effective_radius_mm", "mm", "radius of the sphere with the same gap on a flat"),
     Column("radius_difference_mm", "mm", "radius of the work less that of the plate"),
     Column("radius_difference_u95_mm", "mm", "half-width of its 95 % interval"),
+    Column("frames", "1", "frames of a burst that were solved together", whole=True),
 )
 EDGE_COLUMNS = (
     Column("edge_cx_px", "pixel", "centre of the edge, x", field="cx"),

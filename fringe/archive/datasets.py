@@ -38,8 +38,8 @@ def reading_dataset(reading: Reading, diameter_mm: float | None = None) -> xr.Da
         `gap_nm` (y, x): air gap from its lowest place, NaN off the aperture, x to the right
         and y down as in the photograph. `coefficient_fringes` (term) and
         `covariance_fringes2` (term, term_b) with the indices `n` and `m` of each term. Every
-        number of the reading as a variable without dimensions, `sense` and the like as
-        attributes; units are attributes of each variable.
+        number of the reading as a variable without dimensions, a burst's `steps_fringes` along
+        `frame`, `sense` and the like as attributes; units are attributes of each variable.
 
     Raises
     ------
@@ -66,7 +66,9 @@ def reading_dataset(reading: Reading, diameter_mm: float | None = None) -> xr.Da
         },
     )  # fmt: skip
     for name, value in reading.to_json().items():
-        if isinstance(value, int | float):
+        if name == "steps_fringes" and value is not None:
+            found[name] = ("frame", value, {"units": _unit(name)})
+        elif isinstance(value, int | float):
             found[name] = ((), float(value), {"units": _unit(name)})
         elif isinstance(value, str):
             found.attrs[name] = value

@@ -302,6 +302,7 @@ def _reading(group: Any, row: dict[str, Any]) -> LoggedReading:
         **values,
         sense=_flag(group, layout.SENSES, row["sense"]),
         edge=None if None in corners.values() else Edge(**corners),
+        steps_fringes=_steps(group),
         quality=quality,
         form=_form(group),
         ring_fit=_rings(group),
@@ -364,6 +365,11 @@ def _rings(group: Any) -> RingFit | None:
     orders, radii = (np.empty(0) if array is None else array for array in arrays)
     found: dict[str, Any] = {**numbers, "orders": orders, "radii_px": radii}
     return RingFit(**found)
+
+
+def _steps(group: Any) -> tuple[float, ...] | None:
+    steps = hdf5.variable(group, "steps_fringes", 1)
+    return None if steps is None else tuple(map(float, steps))
 
 
 def _gap(group: Any) -> GapMap | None:

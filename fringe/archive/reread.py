@@ -28,8 +28,9 @@ from fringe.orders.reading import Reading
 from fringe.photo.edgetext import edge_from_text
 
 _LAST_DIGITS = 1e-6
-# Makes a reading of one photograph; raises `Refused` where it makes none.
-PhotoReader = Callable[[Photograph, ReadOptions], Reading]
+# Makes a reading of one photograph, or of all frames of a burst; raises `Refused` where it
+# makes none.
+PhotoReader = Callable[[tuple[Photograph, ...], ReadOptions], Reading]
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ class Change:
     session_id : str
         The session that it was logged in.
     source : str
-        The photograph's file name, or `spherometer`.
+        The photograph's file name, a burst's first and how many more, or `spherometer`.
     quantity : str
         By the name of its field: `power_fringes`, `sense`, ...; or `reading`, where there is
         one and was none, or the other way round.
@@ -90,25 +91,30 @@ class Reread:
 
 @dataclass(frozen=True)
 class _Job:
-    """One photograph of a session: with the number of its reading, or None if it was refused."""
+    """What one reading of a session was made of.
+
+    Numbers of its photographs, from 1, and of the reading, from 0, or None if it was refused.
+    """
 
     path: Path
-    photograph: int
+    photographs: tuple[int, ...]
     reading: int | None
 
 
-def read_photograph(photograph: Photograph, options: ReadOptions) -> Reading:
-    """Read a photograph as today's code does."""
+def read_photographs(photographs: tuple[Photograph, ...], options: ReadOptions) -> Reading:
+    """Read a photograph, or the frames of a burst, as today's code does."""
+    from fringe.orders.burst import read_burst
     from fringe.orders.read import read
-    from fringe.photo.load import photo_from_bytes
+    from fringe.photo.frames import frames_from_bytes
 
-    return read(photo_from_bytes(photograph.data, photograph.file_name), options)
+    photos = frames_from_bytes([(one.data, one.file_name) for one in photographs])
+    return read(photos[0], options) if len(photos) == 1 else read_burst(photos, options)
 
 
 def reread_surface(
     surface: Surface,
     *,
-    reader: PhotoReader = read_photograph,
+    reader: PhotoReader = read_photographs,
     workers: int | None = 1,
     scheduler: str | None = None,
 ) -> Reread:
@@ -119,7 +125,7 @@ def reread_surface(
     surface : Surface
         A surface that was loaded.
     reader : callable
-        Makes a reading of one photograph.
+        Makes a reading of one photograph, or of all frames of a burst.
     workers, scheduler
         Who reads, see :func:`fringe.archive.many.read_many`.
 
@@ -222,47 +228,57 @@ def _refused_options(session: Session, archive: Path) -> ReadOptions:
 
 
 def _jobs(path: Path, session: Session, left_out: list[str]) -> Iterator[_Job]:
-    """The photographs of a session that can be read again."""
+    """What can be read again of a session."""
     visit = session.visit
     for number, logged in enumerate(visit.readings):
         if logged.method != "photograph":
             left_out.append(f"{path.stem}: a reading was made by {logged.method}")
-        elif len(logged.photographs) != 1:
+        elif len(logged.photographs) != 1 and not logged.options.get("burst"):
             count = len(logged.photographs)
             left_out.append(f"{path.stem}: a reading was made from {count} photographs")
         else:
-            yield _Job(path, logged.photographs[0], number)
-    for number, photograph in enumerate(visit.photographs, 1):
-        if photograph.refusal is not None:
-            yield _Job(path, number, None)
+            yield _Job(path, logged.photographs, number)
+    refused = tuple(
+        number for number, one in enumerate(visit.photographs, 1) if one.refusal is not None
+    )
+    if visit.inputs.get("burst") and refused:
+        yield _Job(path, refused, None)
+    else:
+        yield from (_Job(path, (number,), None) for number in refused)
 
 
 def _read_again(reader: PhotoReader, archive: Path, job: _Job) -> list[Change] | str:
-    """What changed of one photograph, or why it was not read again."""
+    """What changed of one reading, or why it was not made again."""
     session = open_session(job.path)
-    photograph = session.visit.photographs[job.photograph - 1]
+    photographs = tuple(session.visit.photographs[number - 1] for number in job.photographs)
     logged = None if job.reading is None else session.visit.readings[job.reading]
-    name = session.summary.session_id
+    name, source = session.summary.session_id, _source(photographs)
     try:
         options = _refused_options(session, archive) if logged is None else options_of(logged)
     except FringeError as error:
-        return f"{name}: {photograph.file_name}: {error}"
+        return f"{name}: {source}: {error}"
     try:
-        now: Reading | Refused = reader(photograph, options)
+        now: Reading | Refused = reader(photographs, options)
     except Refused as error:
         now = error
     except BadInput as error:
-        return f"{name}: {photograph.file_name}: {error}"
-    return list(_changes(name, photograph, logged, now))
+        return f"{name}: {source}: {error}"
+    made = partial(Change, name, source)
+    return list(_changes(made, photographs[0].refusal, logged, now))
+
+
+def _source(photographs: tuple[Photograph, ...]) -> str:
+    first, more = photographs[0].file_name, len(photographs) - 1
+    return f"{first} and {more} more" if more else first
 
 
 def _changes(
-    session_id: str, photograph: Photograph, logged: LoggedReading | None, now: Reading | Refused
-) -> Iterator[Change]:
-    made = partial(Change, session_id, photograph.file_name)
+    made: Callable[..., Change], refusal: str | None, logged: LoggedReading | None,
+    now: Reading | Refused,
+) -> Iterator[Change]:  # fmt: skip
     if logged is None or isinstance(now, Refused):
         if (logged is None) != isinstance(now, Refused):
-            before = photograph.refusal if logged is None else _short(logged.reading)
+            before = refusal if logged is None else _short(logged.reading)
             yield made("reading", before, str(now) if isinstance(now, Refused) else _short(now))
         return
     before_, signed = logged.reading, True

@@ -41,7 +41,7 @@ NUMBER_COLUMNS = (
     "aperture_mm", "place_x_mm", "place_y_mm",
 )  # fmt: skip
 TEXT_COLUMNS = ("method", "photographs", "lamp", "sense", *layout.READING_TEXTS, "warnings",
-                "against")  # fmt: skip
+                "against", "steps_fringes")  # fmt: skip
 COLUMNS = (*VISIT_COLUMNS, *TEXT_COLUMNS, *NUMBER_COLUMNS)
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
 _MAX_ROWS = 1_000_000
@@ -105,6 +105,7 @@ def _reading_row(logged: LoggedReading, session: Session) -> dict[str, Any]:
         "warnings": "; ".join(reading.quality.warnings),
         "irregularity_u95_fringes": logged.irregularity_u95_fringes,
         "against": logged.against,
+        "steps_fringes": "; ".join(map(repr, reading.steps_fringes or ())),
         "aperture_mm": logged.aperture_mm,
         "place_x_mm": x,
         "place_y_mm": y,
@@ -186,8 +187,15 @@ class _Row:
 
     def number(self, column: str) -> float | None:
         value = self.text(column)
+        return None if value is None else self._number(column, value)
+
+    def numbers(self, column: str) -> tuple[float, ...] | None:
+        value = self.text(column)
         if value is None:
             return None
+        return tuple(self._number(column, part) for part in value.split(";"))
+
+    def _number(self, column: str, value: str) -> float:
         try:
             number = float(value.replace("−", "-"))
         except ValueError:
@@ -264,8 +272,9 @@ def _reading(row: _Row, method: str) -> LoggedReading:
     values: dict[str, Any] = {c.name: row.number(c.name) for c in layout.READING_COLUMNS}
     if values["wavelength_nm"] is None:
         raise row.wrong("wavelength_nm", "is needed: fringes of what light?")
-    rings = values["rings"]
-    values["rings"] = None if rings is None else round(rings)
+    for column in layout.READING_COLUMNS:
+        if column.whole and values[column.name] is not None:
+            values[column.name] = round(values[column.name])
     corners = {c.field: row.number(c.name) for c in layout.EDGE_COLUMNS}
     edge = None if None in corners.values() else Edge(**corners)  # type: ignore[arg-type]
     nan = math.nan
@@ -280,6 +289,7 @@ def _reading(row: _Row, method: str) -> LoggedReading:
         **values,
         sense=row.one_of("sense", layout.SENSES) or "unknown",
         edge=edge,
+        steps_fringes=row.numbers("steps_fringes"),
         quality=quality,
     )
     x, y = row.number("place_x_mm"), row.number("place_y_mm")

@@ -284,6 +284,8 @@ def _write_reading(group: Any, logged: LoggedReading) -> None:
         _write_form(group, reading.form)
     if reading.ring_fit is not None:
         _write_rings(group, reading.ring_fit)
+    if reading.steps_fringes is not None:
+        _write_steps(group, reading.steps_fringes)
     if logged.gap is not None:
         _write_gap(group, logged.gap)
 
@@ -336,6 +338,14 @@ def _write_rings(group: Any, rings: RingFit) -> None:
         _write_variable(
             group, "ring_radius_px", ("ring",), rings.radii_px, "pixel", "radius of the ring"
         )  # fmt: skip
+
+
+def _write_steps(group: Any, steps: tuple[float, ...]) -> None:
+    group.dimensions["frame"] = len(steps)
+    _write_variable(
+        group, "steps_fringes", ("frame",), np.array(steps, "f8"), "1",
+        "step of each frame against the first, modulo one",
+    )  # fmt: skip
 
 
 def _write_gap(group: Any, gap: GapMap) -> None:

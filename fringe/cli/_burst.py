@@ -5,8 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fringe.errors import BadInput
-
 if TYPE_CHECKING:
     from fringe.archive.session import LoggedReading, Photograph
     from fringe.optics.lamps import Lamp
@@ -14,8 +12,9 @@ if TYPE_CHECKING:
 
 
 def read_as_burst(
-    photos: tuple[Path, ...], options: ReadOptions, lamp: Lamp, record: dict[str, Any]
-) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
+    photos: tuple[Path, ...], options: ReadOptions, lamp: Lamp, record: dict[str, Any], *,
+    keep_refused: bool,
+) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:  # fmt: skip
     """Read all photographs as one, and keep the bytes of each.
 
     Parameters
@@ -27,21 +26,29 @@ def read_as_burst(
         As it is used.
     record : dict
         What they are read with, for the record.
+    keep_refused : bool
+        Keep frames of which no reading can be made, with the reason, instead of stopping.
     """
     from fringe.archive.gather import logged
     from fringe.archive.session import Photograph, media_type
+    from fringe.errors import Refused
     from fringe.orders.burst import read_burst
-    from fringe.photo.frames import load_frames
+    from fringe.photo.frames import frames_from_bytes
     from fringe.photo.load import read_bytes
 
-    kept = [read_bytes(path) for path in photos]
-    reading = read_burst(load_frames(photos), options)
-    for path, data in zip(photos, kept, strict=True):
-        if read_bytes(path) != data:
-            raise BadInput(f"{path}: the file changed while it was read; log it again")
-    numbers = tuple(range(1, len(photos) + 1))
-    one = logged(reading, numbers, lamp, options.diameter_mm, {**record, "burst": True})
-    return (one,), tuple(
-        Photograph(path.name, data, media_type(path.name, data), None)
-        for path, data in zip(photos, kept, strict=True)
+    files = [(read_bytes(path), path.name) for path in photos]
+    readings: tuple[LoggedReading, ...] = ()
+    refusal = None
+    try:
+        reading = read_burst(frames_from_bytes(files), options)
+    except Refused as error:
+        if not keep_refused:
+            raise
+        refusal = str(error)
+    else:
+        numbers = tuple(range(1, len(photos) + 1))
+        told = {**record, "burst": True}
+        readings = (logged(reading, numbers, lamp, options.diameter_mm, told),)
+    return readings, tuple(
+        Photograph(name, data, media_type(name, data), refusal) for data, name in files
     )

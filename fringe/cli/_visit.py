@@ -160,7 +160,10 @@ def _read(
         from fringe.cli._burst import read_as_burst
         from fringe.cli._surface_reading import surface_options
 
-        return read_as_burst(photos, surface_options(laid, lamp, given), lamp, options)
+        return read_as_burst(
+            photos, surface_options(laid, lamp, given), lamp, options,
+            keep_refused=given["keep_refused"],
+        )  # fmt: skip
     from fringe.archive.gather import read_photographs
 
     return read_photographs(

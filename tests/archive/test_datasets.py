@@ -40,7 +40,10 @@ def test_a_reading_with_its_gap(rng):
 
 
 def test_a_readings_numbers(rng):
-    """Each number and text of `fringe read --json` is there, with a unit; nulls are left out."""
+    """Each number and text of `fringe read --json` is there, with a unit; nulls are left out.
+
+    So are the steps of a burst, along its frames.
+    """
     reading = full_reading(rng).reading
     found = reading_dataset(reading)
     for name, value in reading.to_json().items():
@@ -53,12 +56,14 @@ def test_a_readings_numbers(rng):
                 else "pixel2" if name.endswith("_px2") else "1"
             )  # fmt: skip
     assert found.x.units == "1"
+    assert found.steps_fringes.dims == ("frame",)
+    assert tuple(found.steps_fringes.values) == reading.steps_fringes
     np.testing.assert_array_equal(found.coefficient_fringes, reading.form.values)
     np.testing.assert_array_equal(found.covariance_fringes2, reading.form.covariance)
     terms = zip(found.n.values, found.m.values, strict=True)
     assert [tuple(map(int, term)) for term in terms] == list(reading.form.terms)
-    bare = dataclasses.replace(reading, radius_difference_mm=None)
-    assert "radius_difference_mm" not in reading_dataset(bare)
+    bare = dataclasses.replace(reading, radius_difference_mm=None, steps_fringes=None)
+    assert not {"radius_difference_mm", "steps_fringes"} & set(reading_dataset(bare))
 
 
 def test_a_reading_without_form(rng):

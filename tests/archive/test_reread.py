@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from fringe.archive.reread import options_of, read_photograph, reread_surface
+from fringe.archive.reread import options_of, read_photographs, reread_surface
 from fringe.archive.sagittas import sagitta_readings
 from fringe.archive.session import LoggedReading, Photograph, Visit
 from fringe.archive.write import log_visit
@@ -41,9 +41,9 @@ def photographed(*powers, options=OPTIONS, **fields):
     return Visit(readings=readings, photographs=photographs)
 
 
-def by_bytes(photograph, options):
-    """Read power from the photograph's bytes."""
-    return power_reading(float(photograph.data), 0.1).reading
+def by_bytes(photographs, options):
+    """Read power from the photograph's bytes; a burst's is that of its first frame."""
+    return power_reading(float(photographs[0].data), 0.1).reading
 
 
 def files_of(surface):
@@ -65,8 +65,8 @@ def test_the_same_code_changes_nothing(surface):
 def shifted(step, **fields):
     """A reader whose power has moved, and whatever else is given."""
 
-    def read(photograph, options):
-        reading = by_bytes(photograph, options)
+    def read(photographs, options):
+        reading = by_bytes(photographs, options)
         power = reading.power_fringes + step
         return dataclasses.replace(reading, power_fringes=power, **fields)
 
@@ -104,7 +104,7 @@ def test_a_sense_that_changed(surface):
     (unknown,) = reread_surface(surface, reader=shifted(0.0, sense="unknown")).changes
     assert (unknown.quantity, unknown.before, unknown.now) == ("sense", "centre", "unknown")
 
-    def turned(photograph, options):
+    def turned(photographs, options):
         return power_reading(-2.0, 0.1, "edge").reading
 
     found = reread_surface(surface, reader=turned).changes
@@ -131,8 +131,8 @@ def test_each_quantity_is_watched(surface, fields):
 def test_refusals_come_and_go(surface):
     """A reading that is refused today is listed, and a refused photograph that reads now."""
 
-    def only_odd(photograph, options):
-        reading = by_bytes(photograph, options)
+    def only_odd(photographs, options):
+        reading = by_bytes(photographs, options)
         if reading.power_fringes % 2 == 0:
             raise Refused("no fringes to be seen")
         return reading
@@ -154,12 +154,12 @@ def test_a_photograph_is_read_with_what_it_was_read_with(surface):
     log_visit(surface, photographed(2.0), now=hours(0))
     seen = []
 
-    def watching(photograph, options):
-        seen.append((photograph, options))
-        return by_bytes(photograph, options)
+    def watching(photographs, options):
+        seen.append((photographs, options))
+        return by_bytes(photographs, options)
 
     reread_surface(surface, reader=watching)
-    ((photograph, options),) = seen
+    (((photograph,), options),) = seen
     assert (photograph.file_name, photograph.data) == ("2.0.jpg", b"2.0")
     assert options.lamp == lamp("sodium")
     edge = options.edge
@@ -179,7 +179,7 @@ def test_a_refused_photograph_is_read_with_what_it_was_given(surface):
     log_visit(surface, visit, now=hours(0))
     seen = []
 
-    def watching(photograph, options):
+    def watching(photographs, options):
         seen.append(options)
         raise Refused("still too dark")
 
@@ -200,7 +200,7 @@ def test_what_cannot_be_computed_again_says_why(surface):
     photographs = (Photograph("1.jpg", b"1"), Photograph("2.jpg", b"2"))
     log_visit(surface, Visit(readings=(eye, several, spoilt, bare, sound), photographs=photographs))
 
-    def no_picture(photograph, options):
+    def no_picture(photographs, options):
         raise BadInput("1.jpg: is no picture")
 
     found = reread_surface(surface, reader=by_bytes)
@@ -253,9 +253,34 @@ def test_a_real_reading_comes_out_the_same(tmp_path, surface):
     photograph = Photograph(picture.name, picture.read_bytes(), "image/jpeg")
     options = {"edge": "179.5,179.5,151", "sense": "centre"}
     bare = dataclasses.replace(power_reading(0.0), options=options)
-    reading = read_photograph(photograph, options_of(bare))
+    reading = read_photographs((photograph,), options_of(bare))
     logged = dataclasses.replace(bare, reading=reading, photographs=(1,), gap=None)
     log_visit(surface, Visit(readings=(logged,), photographs=(photograph,)))
     found = reread_surface(surface)
     assert (found.computed, found.changes, found.left_out) == (1, (), ())
     assert np.isfinite(reading.power_fringes)
+
+
+def test_the_frames_of_a_burst_are_read_together(surface):
+    """All frames of a burst go to the reader at once, and a change is named by the first."""
+    visit = photographed(1.0, 2.0, 3.0)
+    (one, *_), options = visit.readings, {**OPTIONS, "burst": True}
+    burst = dataclasses.replace(one, photographs=(1, 2, 3), options=options)
+    log_visit(surface, dataclasses.replace(visit, readings=(burst,)), now=hours(0))
+    found = reread_surface(surface, reader=shifted(1.0))
+    assert (found.computed, found.left_out) == (1, ())
+    (change,) = found.changes
+    assert (change.source, change.before, change.now) == ("1.0.jpg and 2 more", 1.0, 2.0)
+
+
+def test_the_frames_of_a_refused_burst_are_read_together(surface):
+    """Frames that were kept of a burst that was refused are one reading, if there is one today."""
+    kept = tuple(
+        dataclasses.replace(one, refusal="too alike") for one in photographed(1.0, 2.0).photographs
+    )
+    inputs = {"lamp": "hene", "burst": True}
+    log_visit(surface, Visit(photographs=kept, inputs=inputs), now=hours(0))
+    found = reread_surface(surface, reader=by_bytes)
+    assert [(c.source, c.before, c.now) for c in found.changes] == [
+        ("1.0.jpg and 1 more", "too alike", "+1.00 fringes")
+    ]

@@ -76,6 +76,7 @@ def test_an_old_reading_says_what_it_said(path):
     np.testing.assert_array_equal(reading.form.covariance, np.diag([1e-4, 2e-4, 3e-4, 4e-4]))
     np.testing.assert_array_equal(reading.ring_fit.radii_px, [30.0, 42.5, 52.0])
     assert reading.power_u_parts == {"fit": 0.03125, "edge": 0.0625}
+    assert (reading.frames, reading.steps_fringes) == (None, None)  # unknown to files of then
     np.testing.assert_array_equal(logged.gap.x, [-75.0, -37.5, 0.0, 37.5, 75.0])
     assert np.isnan(logged.gap.gap_nm[0, 0])
     assert (logged.gap.gap_nm[4, 4], logged.gap.unit) == (240.0, "mm")

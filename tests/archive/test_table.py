@@ -88,6 +88,8 @@ def test_there_and_back(surface, tmp_path):
     for found, logged in zip(readings, true, strict=True):
         assert found.reading.edge == logged.reading.edge
         assert found.reading.quality == logged.reading.quality
+        assert (found.reading.rings, found.reading.frames) == (7, 6)
+        assert found.reading.steps_fringes == logged.reading.steps_fringes
         assert found.place_mm == logged.place_mm
         assert found.irregularity_u95_fringes == logged.irregularity_u95_fringes
 
@@ -174,6 +176,7 @@ WHEN = "2026-03-14T09:30+01:00"
         (HEAD + "a\n", "line 2: 1 cells for 8 columns"),
         (HEAD + f"a,{WHEN},much,589,eye,edge,1,\n", "line 2, power_fringes: 'much' is no number"),
         (HEAD + f"a,{WHEN},nan,589,eye,edge,1,\n", "is no number"),
+        (f"when,power_fringes,wavelength_nm,steps_fringes\n{WHEN},1,589,0; x\n", "is no number"),
         (HEAD + f"a,{WHEN},1e999,589,eye,edge,1,\n", "is no number"),
         (HEAD + f"a,{WHEN},1,,eye,edge,1,\n", "wavelength_nm: '' is needed"),
         (HEAD + f"a,{WHEN},1,589,guess,edge,1,\n", "method: 'guess' is not one of photograph, eye"),

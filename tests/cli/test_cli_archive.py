@@ -90,9 +90,9 @@ def test_leftovers_and_strangers(capsys, surface):
     assert "notes.txt" in answer.out
 
 
-def by_bytes(photograph, options):
+def by_bytes(photographs, options):
     """Read power from the photograph's bytes."""
-    return power_reading(float(photograph.data)).reading
+    return power_reading(float(photographs[0].data)).reading
 
 
 @pytest.fixture

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from contextlib import redirect_stdout
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +11,11 @@ import pytest
 from PIL import Image
 
 from calling import call, refused
-from fringe.archive.session import Visit
-from fringe.archive.surface import find_surface
+from fringe.archive.read import find_session, open_session, session_files
+from fringe.archive.reread import options_of, read_photographs, reread_surface
+from fringe.archive.session import LoggedReading
+from fringe.archive.surface import Surface, add_surface, find_surface
+from fringe.cli import main
 from fringe.photo.frames import load_frames
 
 
@@ -47,21 +52,95 @@ def test_frames_are_one_reading_with_its_picture(
         assert min(drawn.size) > 500
 
 
-def test_frames_are_logged_as_one_reading(
-    frames: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """A visit keeps the bytes of all frames and one reading made from them."""
-    from fringe.archive.read import find_session, open_session
+def new_surface(archive: Path) -> None:
+    """Add a surface `c` to an archive."""
+    add_surface(archive, Surface("c", "convex", radius_mm=1000.0, diameter_mm=50.0))
 
-    call(capsys, "surface", "add", tmp_path / "shop", "c", "--form", "convex", "--radius", "1m",
-         "--diameter", "50mm")  # fmt: skip
-    answer = call(capsys, "log", tmp_path / "shop" / "c", "--burst", *frames, *EDGE, "--json")
-    assert answer.status == 0
-    folder = find_surface(str(tmp_path / "shop" / "c")).folder
+
+@pytest.fixture(scope="module")
+def shop(frames: list[Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An archive with a surface whose one visit is the burst; beside it what was told of it."""
+    shop = tmp_path_factory.mktemp("burst") / "shop"
+    new_surface(shop)
+    words = ("log", shop / "c", "--burst", *frames, *EDGE, "--json")
+    told = shop.parent / "told.json"
+    with told.open("w") as file, redirect_stdout(file), pytest.raises(SystemExit) as done:
+        main([str(word) for word in words])
+    assert not done.value.code
+    return shop
+
+
+def reading_of(shop: Path) -> LoggedReading:
+    """The reading of the surface's one visit."""
+    folder = find_surface(f"{shop}/c").folder
     assert folder is not None
-    visit: Visit = open_session(find_session(folder, "1")).visit
-    assert [len(one.photographs) for one in visit.readings] == [6]
+    (logged,) = open_session(find_session(folder, "1")).visit.readings
+    return logged
+
+
+def test_frames_are_logged_as_one_reading(frames: list[Path], shop: Path) -> None:
+    """A visit keeps the bytes of all frames, and one reading with its frames and their steps."""
+    folder = find_surface(f"{shop}/c").folder
+    assert folder is not None
+    visit = open_session(find_session(folder, "1")).visit
     assert [one.data for one in visit.photographs] == [path.read_bytes() for path in frames]
+    logged = reading_of(shop)
+    assert logged.photographs == (1, 2, 3, 4, 5, 6)
+    (told,) = json.loads((shop.parent / "told.json").read_text())["readings"]
+    assert logged.reading.frames == told["frames"] == 6
+    assert list(logged.reading.steps_fringes or ()) == told["steps_fringes"]
+
+
+def test_a_logged_burst_is_read_again(shop: Path) -> None:
+    """From the frames that the session keeps the burst comes out the same."""
+    folder = find_surface(f"{shop}/c").folder
+    assert folder is not None
+    visit = open_session(find_session(folder, "1")).visit
+    (logged,) = visit.readings
+    now = read_photographs(visit.photographs, options_of(logged))
+    assert now.power_fringes == pytest.approx(logged.reading.power_fringes, abs=1e-9)
+    assert now.frames == logged.reading.frames
+    assert now.steps_fringes == pytest.approx(logged.reading.steps_fringes, abs=1e-9)
+    found = reread_surface(find_surface(f"{shop}/c"))
+    assert (found.computed, found.changes, found.left_out) == (1, (), ())
+
+
+@pytest.mark.parametrize("name", ["out.nc", "out", "out.csv"])
+def test_a_burst_is_taken_out_and_brought_back(
+    shop: Path, tmp_path: Path, name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One file, a folder and a table bring frames and steps back; the folder tells them, too."""
+    other = tmp_path / "other"
+    call(capsys, "export", shop / "c", tmp_path / name)
+    to: Path | str = other
+    if name.endswith(".csv"):
+        new_surface(other)
+        to = other / "c"
+    answer = call(capsys, "import", tmp_path / name, to)
+    assert answer.status == 0, answer.err
+    back, here = reading_of(other).reading, reading_of(shop).reading
+    assert (back.frames, back.steps_fringes) == (here.frames, here.steps_fringes)
+    assert back.frames == 6
+    for path in (tmp_path / "out").glob("photographs/*.json"):
+        (told,) = json.loads(path.read_text())["readings"]
+        assert (told["frames"], len(told["steps_fringes"])) == (6, 6)
+
+
+def test_a_refused_burst_is_kept_if_wanted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Frames that make no reading are logged with the reason under --keep-refused alone."""
+    new_surface(tmp_path / "shop")
+    dark = []
+    for number in range(5):
+        dark.append(tmp_path / f"dark-{number}.png")
+        Image.new("L", (280, 280), number).save(dark[-1])
+    words = ("log", tmp_path / "shop" / "c", "--burst", *dark, *EDGE)
+    reason = refused(capsys, *words).removeprefix("fringe: ").strip()
+    assert not session_files(next((tmp_path / "shop").glob("c*")))
+    answer = call(capsys, *words, "--keep-refused", "--json")
+    assert answer.json["readings"] == []
+    assert [line.endswith(reason) for line in answer.json["refused"]] == [True] * 5
 
 
 def test_what_makes_no_burst_is_said(

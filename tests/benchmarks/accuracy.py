@@ -1,9 +1,13 @@
 """How well one photograph is read: errors, coverage, misreads and refusals on random scenes.
 
-    python tests/benchmarks/accuracy.py [--count 20] [--family NAME]... [--edge given|auto]
-        [--seed N] [--picture OUT.png]
+    python tests/benchmarks/accuracy.py [--count 20] [--family NAME]... [--edge given|auto]...
+        [--seed N] [--workers N] [--save OUT.jsonl] [--picture OUT.png]
+    python tests/benchmarks/accuracy.py --saved RUN.jsonl... [--picture OUT.png]
 
-Draws `--count` scenes of each family, reads each, and prints a table with the bars beside it:
+Draws `--count` scenes of each family, reads each, and prints a table with the bars beside it.
+`--edge` twice reads them both ways. `--save` writes what was found of each scene at once, a line of
+JSON each, so that a run that is stopped is not lost; `--saved` tabulates and draws what was kept,
+of several runs together, without reading anything again. Bars:
 power within 0.01 + 0.1 % (median) and 0.03 + 0.5 % (95th percentile) when the edge is given,
 0.03 + 1 % (95th percentile) when it is found, and then the edge within 0.5 % of its radius in
 98 % of scenes; irregularity within 0.05 fringe (95th percentile) where it is 0.05 to 2; fewer
@@ -14,16 +18,27 @@ interval holds the truth in 93 to 98 %, and in no family under 90 %.
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import time
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-FAMILIES = ("clean", "dirty", "oval", "led", "high_power", "low_power")
+# the families, each with its mark and a colour that colour-blind eyes tell from the others
+# (Okabe and Ito, Color Universal Design, 2008)
+MARKS = {
+    "clean": ("o", "#0072B2"), "dirty": ("s", "#D55E00"), "oval": ("^", "#009E73"),
+    "led": ("v", "#CC79A7"), "high_power": ("D", "#E69F00"), "low_power": ("p", "#56B4E9"),
+}  # fmt: skip
+FAMILIES = tuple(MARKS)
+EDGES = {"given": "edge given", "auto": "edge found"}
+LEAST_DRAWN, MOST_DRAWN = 1e-4, 10.0  # errors beyond are drawn there [fringe]
 
 
 @dataclass(frozen=True)
@@ -32,6 +47,7 @@ class Case:
 
     family: str
     seed: int
+    edge: str
     power: float
     error: float = np.nan
     u95: float = np.nan
@@ -45,7 +61,22 @@ class Case:
     @property
     def gross(self) -> bool:
         """Off by more than anybody would bear, and nothing said."""
-        return abs(self.error) > 0.25 + 0.02 * abs(self.power) and not self.warned
+        return abs(self.error) > gross_bar(abs(self.power)) and not self.warned
+
+
+def median_bar(power: Any) -> Any:
+    """Half of the readings are to be as near as this, with the edge given [fringe]."""
+    return 0.01 + 0.001 * power
+
+
+def bar_95(power: Any, edge: str) -> Any:
+    """95 of 100 readings are to be as near as this [fringe]."""
+    return 0.03 + (0.005 if edge == "given" else 0.01) * power
+
+
+def gross_bar(power: Any) -> Any:
+    """All but 1 in 500 are to be as near as this, or to warn [fringe]."""
+    return 0.25 + 0.02 * power
 
 
 def one(task: tuple[str, int, str]) -> Case:
@@ -71,7 +102,8 @@ def one(task: tuple[str, int, str]) -> Case:
     try:
         reading = read(photo_from_array(shot.image, f"{family} {seed}"), options)
     except Refused as refusal:
-        return Case(family, seed, power, refused=str(refusal), seconds=time.process_time() - start)
+        seconds = time.process_time() - start
+        return Case(family, seed, edge, power, refused=str(refusal), seconds=seconds)
     assert reading.power_fringes is not None
     assert reading.power_u95_fringes is not None
     assert reading.irregularity_fringes is not None
@@ -80,6 +112,7 @@ def one(task: tuple[str, int, str]) -> Case:
     return Case(
         family,
         seed,
+        edge,
         power,
         error=abs(reading.power_fringes) - abs(power),
         u95=reading.power_u95_fringes,
@@ -91,71 +124,150 @@ def one(task: tuple[str, int, str]) -> Case:
     )
 
 
-def row(name: str, cases: list[Case], edge: str) -> str:
+def row(name: str, cases: Sequence[Case]) -> str:
     """Line of the table: what was found, as shares of the bars."""
     read = [case for case in cases if case.refused is None]
+    if not read:
+        return f"{name:<11} {len(cases):>5}   all refused"
     error = np.abs([case.error for case in read])
     power = np.abs([case.power for case in read])
-    at_95 = 0.03 + (0.005 if edge == "given" else 0.01) * power
     held = np.mean([abs(case.error) <= case.u95 for case in read])
     form = [abs(case.irregularity_error) for case in read if 0.05 <= case.irregularity <= 2]
     found = np.mean([abs(case.edge_error) <= 0.005 for case in read])
     return (
         f"{name:<11} {len(cases):>5} {np.median(error):8.4f}"
-        f" {np.median(error / (0.01 + 0.001 * power)):7.2f}"
-        f" {np.percentile(error, 95):8.4f} {np.percentile(error / at_95, 95):7.2f}"
+        f" {np.median(error / median_bar(power)):7.2f}"
+        f" {np.percentile(error, 95):8.4f}"
+        f" {np.percentile(error / bar_95(power, cases[0].edge), 95):7.2f}"
         f" {np.percentile(form, 95) if form else np.nan:7.3f} {100 * held:6.1f} %"
         f" {100 * found:6.1f} % {sum(case.gross for case in cases):>5}"
         f" {len(cases) - len(read):>7} {np.mean([case.seconds for case in cases]):6.1f} s"
     )
 
 
-def picture(cases: list[Case], edge: str, path: Path) -> None:
-    """Draw error against power, with the bars."""
+def table(cases: Sequence[Case]) -> None:
+    """Print a table for each way of having the edge."""
+    for edge in dict.fromkeys(case.edge for case in cases):
+        mine = [case for case in cases if case.edge == edge]
+        seeds = [case.seed for case in mine]
+        print(f"{EDGES[edge]}, seeds {min(seeds)} to {max(seeds)}; errors in fringes")
+        print(
+            "family      scene   median /bar      95 %     /bar   B 95 % interval edge 0.5 % gross"
+            " refused   time"
+        )
+        for family in dict.fromkeys(case.family for case in mine):
+            print(row(family, [case for case in mine if case.family == family]))
+        print(row("all", mine))
+
+
+def picture(cases: Sequence[Case], path: Path) -> None:
+    """Draw error against power with the bars, a panel for each way of having the edge."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(8, 5), layout="constrained")
-    axes = figure.subplots()
-    marks = dict(zip(FAMILIES, "os^vDx", strict=True))
-    for family in dict.fromkeys(case.family for case in cases):
-        mine = [case for case in cases if case.family == family and case.refused is None]
-        axes.plot(
-            [abs(case.power) for case in mine],
-            [max(abs(case.error), 1e-4) for case in mine],
-            marks[family], markersize=4, alpha=0.7, label=family.replace("_", " "),
+    edges = [edge for edge in EDGES if any(case.edge == edge for case in cases)]
+    figure = Figure(figsize=(4.6 * len(edges) + 0.4, 5.4), layout="constrained")
+    panels = figure.subplots(1, len(edges), sharex=True, sharey=True, squeeze=False)[0]
+    for axes, edge in zip(panels, edges, strict=True):
+        mine = [case for case in cases if case.edge == edge]
+        _bars(axes, edge)
+        _points(axes, mine)
+        refused = sum(case.refused is not None for case in mine)
+        warned = sum(case.warned for case in mine)
+        axes.set(
+            xscale="log", yscale="log", xlim=(0.02, 200), ylim=(0.8 * LEAST_DRAWN, 4 * MOST_DRAWN),
+            xlabel="power, magnitude [fringe]",
+            title=f"{EDGES[edge]}: {len(mine)} scenes, {warned} warned, {refused} refused",
         )  # fmt: skip
-    power = np.geomspace(0.03, 150, 200)
-    share = 0.005 if edge == "given" else 0.01
-    axes.plot(power, 0.03 + share * power, "k-", lw=1, label="bar for 95 of 100")
-    axes.plot(power, 0.01 + 0.001 * power, "k:", lw=1, label="bar for the median, edge given")
-    axes.set(
-        xscale="log", yscale="log", xlabel="power [fringe]", ylabel="error of power [fringe]",
-        title=f"{len(cases)} rendered scenes, edge {'given' if edge == 'given' else 'found'}",
-    )  # fmt: skip
-    axes.legend(fontsize=8, ncols=2)
+        axes.set_title(axes.get_title(), fontsize=10)
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_major_formatter("{x:g}")
+        axes.grid(visible=True, alpha=0.25, lw=0.5)
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.axhline(1.6 * MOST_DRAWN, color="0.6", lw=0.6)
+        axes.text(0.024, 2.4 * MOST_DRAWN, "refused", fontsize=8, va="center", color="0.3")
+    panels[0].set_ylabel("error of power, magnitude [fringe]")
+    _legend(figure, panels[0], edges)
     figure.savefig(path, dpi=110)
 
 
-def study(families: list[str], count: int, edge: str, seed: int) -> list[Case]:
-    """Read the scenes, as many at once as there are cores, and print the table."""
+def _bars(axes: Any, edge: str) -> None:
+    power = np.geomspace(0.02, 200, 200)
+    axes.plot(power, gross_bar(power), "k-.", lw=1)
+    axes.plot(power, bar_95(power, edge), "k-", lw=1.2)
+    if edge == "given":
+        axes.plot(power, median_bar(power), "k:", lw=1.2)
+
+
+def _points(axes: Any, cases: Sequence[Case]) -> None:
+    """Filled where nothing was said, hollow where it warned, in the top strip where refused."""
+    for case in cases:
+        mark, colour = MARKS[case.family]
+        error = float(np.clip(abs(case.error), LEAST_DRAWN, MOST_DRAWN))
+        axes.plot(
+            abs(case.power), 2.4 * MOST_DRAWN if case.refused else error, mark,
+            markersize=5, mec=colour, mfc="none" if case.warned or case.refused else colour,
+            alpha=0.8,
+        )  # fmt: skip
+
+
+def _legend(figure: Any, axes: Any, edges: Sequence[str]) -> None:
+    """Below the panels, clear of the points."""
+    shown = [
+        axes.plot([], [], mark, color=colour, markersize=5, ls="none",
+                  label={"led": "LED"}.get(family, family.replace("_", " ")))[0]
+        for family, (mark, colour) in MARKS.items()
+    ]  # fmt: skip
+    shown += [
+        axes.plot([], [], "o", mec="0.3", mfc=fill, markersize=5, ls="none", label=label)[0]
+        for fill, label in (
+            ("0.3", "read without a word"), ("none", "read with a warning"),
+            ("none", "in the top strip: refused"),
+        )
+    ]  # fmt: skip
+    lines = [("-.", "bar for all but 1 in 500, or a warning"), ("-", "bar for 95 of 100")]
+    if "given" in edges:
+        lines.append((":", "bar for the median"))
+    shown += [axes.plot([], [], f"k{style}", lw=1.2, label=label)[0] for style, label in lines]
+    figure.legend(
+        handles=shown, loc="outside lower center", ncols=4 if len(edges) > 1 else 3, fontsize=8,
+        frameon=False,
+    )  # fmt: skip
+
+
+def line_of(case: Case) -> str:
+    """One line of JSON; what does not apply is null."""
+    values = {k: None if v != v else v for k, v in asdict(case).items()}
+    return json.dumps(values) + "\n"
+
+
+def saved(path: Path) -> list[Case]:
+    """Take up again what `--save` kept."""
+    rows = [json.loads(line) for line in path.read_text().splitlines()]
+    return [Case(**{k: v for k, v in one.items() if v is not None}) for one in rows]
+
+
+def study(
+    families: Sequence[str], count: int, edges: Sequence[str], seed: int, workers: int | None,
+    save: Path | None,
+) -> list[Case]:  # fmt: skip
+    """Read the scenes, as many at once as there are workers; say which are misread or refused."""
     for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ[variable] = "1"  # for the processes that are started below
-    tasks = [(family, seed + k, edge) for family in families for k in range(count)]
+    tasks = [
+        (family, seed + k, edge) for edge in edges for family in families for k in range(count)
+    ]
     cases: list[Case] = []
-    with ProcessPoolExecutor(os.cpu_count(), get_context("spawn")) as pool:
+    with (
+        ProcessPoolExecutor(workers or os.cpu_count(), get_context("spawn")) as pool,
+        open(save or os.devnull, "w", encoding="utf-8", buffering=1) as kept,
+    ):
         for case in pool.map(one, tasks, chunksize=2):
             cases.append(case)
+            kept.write(line_of(case))
             if case.gross or case.refused:
                 what = case.refused or f"read {case.error:+.2f} off"
-                print(f"    {case.family} {case.seed}, power {case.power:.2f}: {what}", flush=True)
-    print(f"edge {edge}, seeds {seed} to {seed + count - 1}; errors in fringes")
-    print(
-        "family      scene   median /bar      95 %     /bar   B 95 % interval edge 0.5 % gross"
-        " refused   time"
-    )
-    for family in families:
-        print(row(family, [case for case in cases if case.family == family], edge))
-    print(row("all", cases, edge))
+                name = f"{case.family} {case.seed}, {EDGES[case.edge]}, power {case.power:.2f}"
+                print(f"    {name}: {what}", flush=True)
     return cases
 
 
@@ -164,13 +276,22 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--family", action="append", choices=FAMILIES)
-    parser.add_argument("--edge", choices=["given", "auto"], default="given")
+    parser.add_argument("--edge", action="append", choices=EDGES)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--workers", type=int)
+    parser.add_argument("--save", type=Path)
+    parser.add_argument("--saved", type=Path, nargs="+")
     parser.add_argument("--picture", type=Path)
     asked = parser.parse_args()
-    cases = study(asked.family or list(FAMILIES), asked.count, asked.edge, asked.seed)
+    if asked.saved:
+        cases = [case for path in asked.saved for case in saved(path)]
+    else:
+        edges = asked.edge or ["given"]
+        families = asked.family or FAMILIES
+        cases = study(families, asked.count, edges, asked.seed, asked.workers, asked.save)
+    table(cases)
     if asked.picture:
-        picture(cases, asked.edge, asked.picture)
+        picture(cases, asked.picture)
 
 
 if __name__ == "__main__":

@@ -10,7 +10,9 @@ import pytest
 
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
+from fringe.orders.demod import OrderModel
 from fringe.orders.read import ReadOptions, read
+from fringe.orders.rim import Found
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, load_photo, photo_from_array
 from fringe.synth import Form, Scene, distractor, random_scene, render
@@ -153,6 +155,29 @@ def test_even_light_is_refused(grey: int) -> None:
     samples[np.hypot(x - 99.5, y - 99.5) < 80] = grey
     with pytest.raises(Refused, match=r"no fringes found|too few usable pixels"):
         read(photo_from_array(samples, "grey"), ReadOptions(SODIUM, edge=Edge(99.5, 99.5, 80, 80)))
+
+
+def test_an_outline_too_oval_is_refused(
+    monkeypatch: pytest.MonkeyPatch, rng: np.random.Generator
+) -> None:
+    """An outline as of a disc seen 36 degrees off axis is refused in a line; 33 degrees are read.
+
+    What finds the outline is replaced: whether it finds such a one at all is not the claim.
+    """
+    scene = Scene(240, 240, form=Form(power=4.0, tilt=1.0), lamp=SODIUM, view_angle_deg=33.0)
+    photo, _ = picture(scene, int(rng.integers(2**31)))
+    found = Found(scene.edge, OrderModel(((0, 0), (2, 0)), np.zeros(2)))
+    monkeypatch.setattr("fringe.orders.rim.find_edge", lambda photo: found)
+    reading = read(photo, options_of(scene, "auto"))
+    assert (reading.edge, reading.edge_source) == (scene.edge, "found")
+    thin = replace(scene.edge, b=scene.edge.a * np.cos(np.deg2rad(36.0)))
+    found = replace(found, edge=thin)
+    with pytest.raises(Refused) as caught:
+        read(replace(photo, name="slanted.jpg"), options_of(scene, "auto"))
+    line = str(caught.value)
+    assert line.startswith("slanted.jpg: the outline found is an oval, as of a disc seen 36 deg")
+    assert "photograph from above, or give --edge" in line
+    assert "\n" not in line
 
 
 def test_edge_outside_the_frame_is_named() -> None:

@@ -8,8 +8,6 @@ import itertools
 import re
 import shlex
 import shutil
-import subprocess
-import sys
 import tomllib
 from importlib.metadata import packages_distributions
 from pathlib import Path
@@ -17,6 +15,7 @@ from pathlib import Path
 import click
 import pytest
 
+from calling import call
 from commandline import blocks, commands, console_lines
 from fringe.cli import cli
 from fringe.orders.reading import Quality, Reading
@@ -95,18 +94,23 @@ def wording(line: str) -> str:
     return re.sub(r"[\d.,+−±\s]+", " ", line).strip()
 
 
-def test_readme_can_be_typed_from_top_to_bottom(tmp_path: Path) -> None:
+def test_readme_can_be_typed_from_top_to_bottom(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
     """Every console line of README.md runs after those before it and answers as shown there."""
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
     (tmp_path / "incoming").mkdir()  # where a camera has put a photograph
     shutil.copy(min((ROOT / "examples").rglob("*.jpg")), tmp_path / "incoming")
-    for typed, shown in (call for block in blocks(README, "console") for call in calls(block)):
-        words = [Path(sys.executable).with_name("fringe"), *shlex.split(typed)[1:]]
-        done = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False)
-        assert (done.returncode, done.stderr) == (0, ""), typed
-        answer = iter([wording(line) for line in done.stdout.splitlines()])
+    monkeypatch.chdir(tmp_path)
+    # further processes would take longer to start than to read what few photographs there are
+    monkeypatch.setattr("fringe.archive.many.cores", lambda: 1)
+    for typed, shown in (pair for block in blocks(README, "console") for pair in calls(block)):
+        # in this process: starting the program anew for each line takes as long as all of them
+        done = call(capfd, *shlex.split(typed)[1:])
+        assert (done.status, done.err) == (0, ""), typed
+        answer = iter([wording(line) for line in done.out.splitlines()])
         missing = [line for line in shown if line.strip() != "..." and wording(line) not in answer]
-        assert missing == [], f"{typed} answered\n{done.stdout}"
+        assert missing == [], f"{typed} answered\n{done.out}"
 
 
 def reading_json() -> dict[str, object]:

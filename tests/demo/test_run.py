@@ -5,15 +5,15 @@ The reader is replaced by the truth here, except in the one test that reads ever
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
 import shlex
 import shutil
-import subprocess
-import sys
 from collections.abc import Callable
-from dataclasses import replace
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -26,8 +26,9 @@ from example_readings import true_reading, truth_of, visits, without_reader
 from fringe.archive.order import survey
 from fringe.archive.read import open_session
 from fringe.archive.surface import find_surface
-from fringe.demo import Demo, Done, Logged, load_scenario, run_demo
-from fringe.demo.folder import MARKER, built
+from fringe.cli import main
+from fringe.demo import Demo, Done, Logged, Scenario, load_scenario, run_demo
+from fringe.demo.folder import MARKER, built, check_target
 from fringe.demo.guide import guide_commands
 from fringe.demo.photographs import true_power_fringes
 from fringe.demo.workers import in_parallel
@@ -45,6 +46,11 @@ VISITS = visits(SCENARIO)
 def take_true_readings(patch: pytest.MonkeyPatch) -> None:
     """Take the readings from the truth, draw no overlay and write no report."""
     patch.setattr("fringe.demo.run.in_parallel", without_reader)
+    leave_out_reports(patch)
+
+
+def leave_out_reports(patch: pytest.MonkeyPatch) -> None:
+    """Write empty pages for reports."""
     patch.setattr(
         "fringe.demo.reports.in_parallel", lambda f, pages: ["<!DOCTYPE html>"] * len(pages)
     )
@@ -56,24 +62,54 @@ def true_readings(monkeypatch: pytest.MonkeyPatch) -> None:
     take_true_readings(monkeypatch)
 
 
+@dataclass(frozen=True)
+class Once:
+    """A run of `fringe demo`: where, what it gave back, told its watcher and printed."""
+
+    folder: Path
+    demo: Demo
+    events: list[Done | Logged]
+    printed: str
+
+
 @pytest.fixture(scope="module")
-def once(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Demo]:
-    """The folder in which the example was run, and what the run said."""
+def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
+    """The example run by the command, once for the tests that look at what that left."""
     folder = tmp_path_factory.mktemp("once")
+    demos: list[Demo] = []
+    events: list[Done | Logged] = []
+
+    def watched(out: Path, *, scenario: Scenario, tell: Callable[[Done | Logged], None]) -> Demo:
+        def both(event: Done | Logged) -> None:
+            events.append(event)
+            tell(event)
+
+        demos.append(run_demo(out, scenario=scenario, tell=both))
+        return demos[0]
+
+    printed, complaints = io.StringIO(), io.StringIO()
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
+        patch.delenv("COLUMNS", raising=False)
         take_true_readings(patch)
-        return folder, run_demo(Path("first look"))
+        patch.setattr("fringe.demo.run.run_demo", watched)
+        with (
+            redirect_stdout(printed), redirect_stderr(complaints),
+            pytest.raises(SystemExit) as done,
+        ):  # fmt: skip
+            main(["demo", "--out", "first look"])
+    assert (done.value.code or 0, complaints.getvalue()) == (0, "")
+    return Once(folder, demos[0], events, printed.getvalue())
 
 
 @pytest.fixture
 def demo(
-    once: tuple[Path, Demo], true_readings: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    once: Once, true_readings: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Demo:
     """The example, run in a folder with a space in its name: a copy of its own for each test."""
-    folder = shutil.copytree(once[0], tmp_path / "a bench")
+    folder = shutil.copytree(once.folder, tmp_path / "a bench")
     monkeypatch.chdir(folder)
-    return once[1]
+    return once.demo
 
 
 def everything(folder: Path) -> dict[str, bytes]:
@@ -98,12 +134,15 @@ def dark_where_the_lines_lie(path: Path, reading: Reading) -> bool:
     return int(np.argmin([light[eighths == k].mean() for k in range(8)])) == 0
 
 
-def test_the_example_reads_its_photographs_truly(tmp_path: Path) -> None:
+def test_the_example_reads_its_photographs_truly(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Every photograph's power is read within 3.3 standard uncertainties of its truth.
 
     The probability that an honest reading lies farther off is one in a thousand. The fitted
     lines lie on the dark fringes, and each verdict on power is the one that the truth deserves.
     """
+    leave_out_reports(monkeypatch)  # they are another test's
     demo = run_demo(tmp_path / "demo")
     for made, spec in zip(demo.surfaces, SCENARIO.surfaces, strict=True):
         limit = made.surface.tolerance.power_fringes
@@ -201,26 +240,21 @@ def test_a_warm_piece_is_told_to_wait(demo: Demo) -> None:
     assert demo.surfaces[0].progress.next_step.action == "stop"
 
 
-def test_the_warm_piece_settles_where_it_was_foretold(true_readings: None, tmp_path: Path) -> None:
+def test_the_warm_piece_settles_where_it_was_foretold(once: Once) -> None:
     """From its drift, the settled power of the scenario's truth is foretold within its interval."""
-    events: list[Done | Logged] = []
-    run_demo(tmp_path / "demo", tell=events.append)
-    told = [one for one in events if isinstance(one, Logged) and one.settled is not None]
+    told = [one for one in once.events if isinstance(one, Logged) and one.settled is not None]
     ((surface, visit),) = [(s, v) for s, v in VISITS if v.truth.warm_fringes]
     assert [one.surface.name for one in told] == [surface.name]
     cold = replace(visit.photographs[0], after_minutes=1e6)
     end = told[0].settled and told[0].settled.power_fringes
     assert end is not None
     assert abs(end.value - true_power_fringes(SCENARIO, surface, visit, cold)) < end.u95 < 0.1
-    assert (tmp_path / "demo" / "pictures" / "relay-convex-settling.png").is_file()
+    assert (once.folder / "first look" / "pictures" / "relay-convex-settling.png").is_file()
 
 
-def test_it_tells_every_visit_and_ends_at_its_last_step(
-    true_readings: None, tmp_path: Path
-) -> None:
+def test_it_tells_every_visit_and_ends_at_its_last_step(once: Once) -> None:
     """The watcher hears of each visit once, in order, and the steps add up."""
-    events: list[Done | Logged] = []
-    run_demo(tmp_path / "demo", tell=events.append)
+    events = once.events
     logged = [(one.surface.name, one.number) for one in events if isinstance(one, Logged)]
     assert logged == [
         (one.name, number) for one in SCENARIO.surfaces for number in range(1, len(one.visits) + 1)
@@ -289,10 +323,13 @@ def test_a_damaged_marker_is_none(demo: Demo, content: str) -> None:
         run_demo(demo.folder)
 
 
-def test_an_empty_folder_is_taken(true_readings: None, tmp_path: Path) -> None:
+def test_an_empty_folder_is_taken(tmp_path: Path) -> None:
     """A folder that holds nothing may be used."""
     (tmp_path / "empty").mkdir()
-    assert run_demo(tmp_path / "empty").guide.is_file()
+    check_target(tmp_path / "empty")
+    with built(tmp_path / "empty") as work:
+        (work / "one.txt").write_text("one", encoding="utf-8")
+    assert sorted(everything(tmp_path)) == [f"empty/{MARKER}", "empty/one.txt"]
 
 
 def _file(at: Path) -> None:
@@ -370,32 +407,26 @@ def test_json_is_one_object(
     ]
 
 
-def test_the_text_says_a_line_a_visit_the_verdicts_and_where(
-    true_readings: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_text_says_a_line_a_visit_the_verdicts_and_where(once: Once) -> None:
     """Plain lines without a terminal: each visit, the verdicts in words, what to look at first."""
-    out = tmp_path / "demo"
-    answer = call(capsys, "demo", "--out", out)
-    assert (answer.status, answer.err) == (0, "")
-    assert "\x1b" not in answer.out
-    lines = answer.out.splitlines()
+    out = "first look"
+    assert "\x1b" not in once.printed
+    lines = once.printed.splitlines()
     work = [line for line in lines if " min" in line or "no work since" in line]
     assert len(work) == len(VISITS)
-    assert max(len(line) for line in lines if str(out) not in line) <= 100
+    assert max(len(line) for line in lines if out not in line) <= 100
     assert any(line.startswith("The pair matches") for line in lines)
     assert any("K2 of 3048.10 ± 0.29 mm" in line for line in lines)
-    assert any(line.startswith("look first at") and str(out) in line for line in lines)
+    assert any(line.startswith("look first at") and out in line for line in lines)
 
 
-def test_readme_walks_through_this_run(
-    true_readings: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_readme_walks_through_this_run(once: Once) -> None:
     """What README.md shows of the run is what it prints, but for the readings' last digits."""
     text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     walk = text.split("## The example")[1].split("\n## ")[0]
     shown = [line for block in blocks(walk, "text") for line in block.splitlines()]
     assert len(shown) > 15
-    printed = call(capsys, "demo", "--out", tmp_path / "demo").out.splitlines()
+    printed = once.printed.splitlines()
     # up to the reading: the number, the work, and the first digits
     begins = [line[:36].rstrip() for line in shown if line.strip() not in ("", "...")]
     assert [one for one in begins if not any(line.startswith(one) for line in printed)] == []
@@ -405,20 +436,20 @@ def test_readme_walks_through_this_run(
         path = Path(__file__).parents[2] / one
         assert path.read_bytes().startswith(b"\x89PNG")
         assert path.stat().st_size < 200_000
-        assert (tmp_path / "demo" / "pictures" / path.name).is_file()
+        assert (once.folder / "first look" / "pictures" / path.name).is_file()
 
 
-def test_the_guides_commands_run(demo: Demo) -> None:
+def test_the_guides_commands_run(
+    demo: Demo, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
     """Each command that START-HERE.txt names runs in the folder where it lies."""
     text = demo.guide.read_text(encoding="utf-8")
-    fringe = Path(sys.executable).with_name("fringe")
+    monkeypatch.chdir(demo.folder)
+    monkeypatch.setattr("fringe.archive.many.cores", lambda: 1)  # starting another takes longer
     for line in guide_commands(SCENARIO):
         assert f"  {line}\n" in text
-        done = subprocess.run(
-            [fringe, *shlex.split(line)[1:]], cwd=demo.folder, capture_output=True, text=True,
-            check=False,
-        )  # fmt: skip
-        assert (done.returncode, done.stderr) == (0, ""), line
+        done = call(capfd, *shlex.split(line)[1:])
+        assert (done.status, done.err) == (0, ""), line
 
 
 def test_the_pairs_verdict_is_that_of_the_command(

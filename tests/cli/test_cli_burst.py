@@ -12,10 +12,12 @@ from PIL import Image
 
 from calling import call, refused
 from fringe.archive.read import find_session, open_session, session_files
-from fringe.archive.reread import options_of, read_photographs, reread_surface
-from fringe.archive.session import LoggedReading
+from fringe.archive.reread import read_photographs, reread_surface
+from fringe.archive.session import LoggedReading, Photograph
 from fringe.archive.surface import Surface, add_surface, find_surface
 from fringe.cli import main
+from fringe.orders.read import ReadOptions
+from fringe.orders.reading import Reading
 from fringe.photo.frames import load_frames
 
 
@@ -97,12 +99,18 @@ def test_a_logged_burst_is_read_again(shop: Path) -> None:
     assert folder is not None
     visit = open_session(find_session(folder, "1")).visit
     (logged,) = visit.readings
-    now = read_photographs(visit.photographs, options_of(logged))
+    seen = []
+
+    def kept(photographs: tuple[Photograph, ...], options: ReadOptions) -> Reading:
+        seen.append(read_photographs(photographs, options))
+        return seen[-1]
+
+    found = reread_surface(find_surface(f"{shop}/c"), reader=kept)
+    assert (found.computed, found.changes, found.left_out) == (1, (), ())
+    (now,) = seen
     assert now.power_fringes == pytest.approx(logged.reading.power_fringes, abs=1e-9)
     assert now.frames == logged.reading.frames
     assert now.steps_fringes == pytest.approx(logged.reading.steps_fringes, abs=1e-9)
-    found = reread_surface(find_surface(f"{shop}/c"))
-    assert (found.computed, found.changes, found.left_out) == (1, (), ())
 
 
 @pytest.mark.parametrize("name", ["out.nc", "out", "out.csv"])

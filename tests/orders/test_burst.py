@@ -61,7 +61,7 @@ def refused_or_held(photos: list[Photo]) -> None:
 
 KINDS = {
     "closed rings": SCENE,
-    "half a fringe": replace(SCENE, form=Form(power=0.5, tilt=0.2)),
+    "half a fringe": replace(SCENE, form=Form(power=0.5, tilt=0.4)),
     "contact at edge": replace(SCENE, form=Form(power=-3.0, tilt=4.0, zernike=(((2, 2), 0.1),))),
     "dusty": replace(
         SCENE, form=Form(power=9.0, tilt=2.0), dirt=Dirt(dust=60, hairs=2, glare=1, fingers=1),

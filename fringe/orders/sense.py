@@ -4,31 +4,40 @@ Fringes turned round, gap for gap, look the same but for their contrast: a broad
 with the path difference (`Lamp.contrast`). The contrast that is left of it has other reasons,
 too, and every one of them is weighed: blur, which takes more from finer fringes; stray light,
 focus and reflections, which vary slowly over the work; a tone curve, by which contrast goes
-with brightness; a film of air that holds the pieces apart; a lamp that is broader or narrower
-than its label. For either sense the most that these could explain is taken, and the ratio of
-the two evidences decides, or does not (Laplace's approximation of the marginal likelihood;
-MacKay, Information Theory, ch. 27 and 28, formula from memory).
+with brightness; room light, which takes more where the lamp's is faint; a film of air that
+holds the pieces apart; a lamp that is broader or narrower than its label. For either sense the
+most that these could explain is taken, and the ratio of the two evidences decides, or does not
+(Laplace's approximation of the marginal likelihood; MacKay, Information Theory, ch. 27 and 28,
+formula from memory).
 
-For a sphere the two senses differ in the contrast's slope against order alone, and that is also
-what blur makes. So what decides is how large each of the reasons can plausibly be. Those
-widths, below, are common practice without a source.
+For a sphere, tilted or not, the square of the fringes' frequency f is linear in the order m:
+f^2 R^2 = 4 N m + const. A lamp takes k m^2 from ln V, with k = (pi fwhm / lambda)^2 / (4 ln 2).
+For contact at the edge m runs down from M in the middle, and k (M - m)^2 differs from k m^2 by
+what is linear in m alone: by a blur of variance k (M / N) R^2 / 4 pi^2, some 3 px for an LED of
+30 nm where the work is 350 px wide. So contact at the edge in a soft picture looks like contact at the centre in
+a sharp one, and how soft the picture is must be seen elsewhere: at the work's edge
+(`fringe.orders.sharpness`). The other reasons' widths, below, are common practice without a
+source.
+
+A third answer is that the lamp takes no part in it, being far narrower than its label: held to
+be improbable, but a sense that explains much less than this answer does is not told.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.optics.form import disc_grid, zernike_matrix, zernike_terms
+from fringe.optics.form import disc_grid, zernike_gradient, zernike_matrix, zernike_terms
 from fringe.optics.lamps import Lamp
 from fringe.orders.demod import OrderModel
 from fringe.orders.field import cut_field
 from fringe.orders.polish import Fit, expected
+from fringe.orders.sharpness import edge_softness
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -36,12 +45,17 @@ Vector = NDArray[np.float64]
 
 DECISIVE = 9.0  # natural logarithm of the ratio of evidences: 8,000 to one
 # Standard deviations of what else moves the logarithm of the contrast.
-_BLUR_PX = 1.5  # standard deviation of the camera's blur
+_BLUR = 0.7  # the camera's blur, as a share of what the picture's sharpness allows
+_BLUR_PX = 4.0  # what it allows where that is not seen
 _SLOW = {1: 0.15, 2: 0.15, 3: 0.06, 4: 0.06}  # Zernike terms by degree, at the rim
 _TONE = 0.1  # for light that is brighter by a factor e
-_WIDTH = 0.25  # of the lamp's fall, by its width squared
+_STRAY = 0.3  # of even light without fringes, as a share of the mean
+_WIDTH = 0.35  # of the lamp's fall, by its width squared
+_OTHER = math.log(0.01)  # probability that the lamp takes no part
 _LEVEL = (-0.4, 1.0)  # mean and width of the contrast itself
 _FILM = 8  # a film of so many fringes at most, each half as probable as the one before
+_ROUGH = 3.0  # a fitted form's slope is off by so many of its uncertainties, as rendered
+_SEEN = 3.0  # fringes of so many uncertainties of their contrast are seen
 _FLOOR = 0.03  # of each contrast: what a fit leaves even without noise
 _MISFIT = 5.0  # mean square of what is left, in such parts, from which nothing is believed
 
@@ -86,6 +100,8 @@ class Cells:
         Of the fringes there [cycles / photograph px].
     light : ndarray
         Mean light.
+    blur_px : float
+        The most that the camera's blur is likely to be [photograph px].
     """
 
     contrast: Vector
@@ -95,6 +111,7 @@ class Cells:
     v: Vector
     frequency: Vector
     light: Vector
+    blur_px: float = _BLUR_PX
 
 
 def told_by_contrast(photo: Photo, edge: Edge, fit: Fit, lamp: Lamp) -> Told:
@@ -145,7 +162,9 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     radius = math.sqrt(edge.a * edge.b)
     finest = _FREQUENCY_PX * radius / max(fit.model.steepest(), 1e-9)
     scale = max(1, int(min(finest, radius / _LEAST_RADIUS_PX)))
-    field = cut_field(photo, edge, scale)
+    blur = edge_softness(photo, edge) or _BLUR_PX
+    # fringes that the rim cuts are blurred into what lies beyond it
+    field = cut_field(photo, edge, scale, rim=max(0.5, 1 - 2 * blur / radius))
     good = field.weight > 0
     u, v, light = field.u[good], field.v[good], field.light[good].astype(float)
     want, amplitude = expected(fit, u, v)
@@ -166,8 +185,22 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     steps = fit.model.frequency(middle_u, middle_v) @ field.unit_from_px
     lost = np.sinc(steps[:, 0]) * np.sinc(steps[:, 1]) if scale > 1 else np.ones(len(names))
     f = np.hypot(steps[:, 0], steps[:, 1]) / scale
+    u_f = _u_frequency(fit, middle_u, middle_v) / radius
+    # where little is left of the contrast, a small error of the frequency is a large one of it
+    u_contrast = np.hypot(u_contrast, contrast * (2 * np.pi * blur) ** 2 * f * u_f)
     rows = contrast / lost, u_contrast / lost, mean(order), middle_u, middle_v, f, mean(level)
-    return Cells(*(row[kept] for row in rows))
+    # orders where no fringes are seen are anybody's guess
+    kept &= contrast > _SEEN * u_contrast
+    return Cells(*(row[kept] for row in rows), blur_px=blur)
+
+
+def _u_frequency(fit: Fit, u: Vector, v: Vector) -> Vector:
+    """Standard uncertainty of the fringes' frequency in places (K,) [cycles / unit]."""
+    slopes = np.array([zernike_gradient(n, m, u, v) for n, m in fit.model.terms])
+    steps = fit.model.frequency(u, v).T
+    along = np.einsum("tdk,dk->kt", slopes, steps / (np.hypot(*steps) + 1e-12))
+    variance = np.einsum("kt,ts,ks->k", along, fit.covariance, along)
+    return _ROUGH * np.sqrt(np.maximum(variance, 0))
 
 
 def _cell_numbers(order: Vector, u: Vector, v: Vector) -> NDArray[np.int64]:
@@ -202,6 +235,8 @@ def _amplitudes(
     # neighbours share noise: a pixel behind a colour filter array stands for a quarter
     spread = np.sqrt(4 * variance * np.linalg.inv(normal)[:, 1, 1])
     middle = np.where(np.abs(found[:, 0]) > 1e-9, found[:, 0], 1.0)
+    # what is out of phase shows by how much the orders are off there
+    spread = np.hypot(spread, found[:, 2] / 2)
     return -found[:, 1] / middle, spread / np.abs(middle), whole & (found[:, 0] > 0.2)
 
 
@@ -221,46 +256,42 @@ def log_ratio(cells: Cells, model: OrderModel, lamp: Lamp) -> float:
         Held down where even the better sense explains the contrast badly, zero where neither
         does: then the orders are not what they seem.
     """
-    orders = _disc_order(model)
-    design, width = _design(cells)
+    other, _ = _best(_Reasons(cells, np.zeros(len(cells.order))))
+    misfits = []
     found = {}
-    misfit = math.inf
     for sign in (1, -1):
         # the least order is not under zero, but for the fit's error
-        turned = sign * cells.order - math.floor(float((sign * orders).min()) + 0.15)
-        logs = []
+        least = math.floor(float((sign * _disc_order(model)).min()) + 0.15)
+        logs = [other + _OTHER]
         for film in range(_FILM):
-            fall = _log_contrast(lamp, turned + film)
-            best = max(_fits(cells, design, width, fall))
-            logs.append(best[0] - film * math.log(2))
-            misfit = min(misfit, best[1])
+            fall = _log_contrast(lamp, sign * cells.order - least + film)
+            log, misfit = _best(_Reasons(cells, fall))
+            logs.append(log - film * math.log(2))
+            misfits.append(misfit)
         found[sign] = float(np.logaddexp.reduce(logs))
-    if misfit > _MISFIT:
+    if min(misfits) > _MISFIT:
         return 0.0
     ratio = (found[1] - found[-1]) * math.copysign(1.0, model.power)
-    return ratio / max(1.0, misfit)
+    return ratio / max(1.0, min(misfits))
 
 
 def _log_contrast(lamp: Lamp, order: Vector) -> Vector:
     return np.log(np.maximum(lamp.contrast(np.maximum(order, 0) * lamp.wavelength_nm), 1e-6))
 
 
-def _design(cells: Cells) -> tuple[NDArray[np.float64], Vector]:
-    """Columns of the slow reasons and the standard deviations of their coefficients."""
+def _slow(cells: Cells) -> tuple[NDArray[np.float64], Vector]:
+    """Columns of the reasons that are linear in ln V, and the widths of their coefficients."""
     terms = [term for term in zernike_terms(4) if term[0] > 0]
-    slow = zernike_matrix(terms, cells.u, cells.v)
     tone = np.log(np.maximum(cells.light, 1e-6))
-    design = np.column_stack([np.ones(len(cells.u)), tone - tone.mean(), slow])
-    width = np.array([_LEVEL[1], _TONE, *(_SLOW[n] for n, _ in terms)])
-    return design, width
+    tone -= tone.mean()
+    columns = [np.ones(len(tone)), tone, 1 - np.exp(-tone)]
+    design = np.column_stack([*columns, zernike_matrix(terms, cells.u, cells.v)])
+    return design, np.array([_LEVEL[1], _TONE, _STRAY, *(_SLOW[n] for n, _ in terms)])
 
 
-def _fits(
-    cells: Cells, design: NDArray[np.float64], width: Vector, fall: Vector
-) -> Iterator[tuple[float, float]]:
-    """Log evidence and misfit a cell of one sense and film, from two starts of the blur."""
-    for blur in (0.7, 3.0):
-        yield _evidence(_Reasons(cells, design, width, fall), blur)
+def _best(reasons: _Reasons) -> tuple[float, float]:
+    """Log evidence and misfit a cell, the better of two starts of the blur."""
+    return max(_evidence(reasons, blur) for blur in (0.7, 3.0))
 
 
 class _Reasons:
@@ -270,13 +301,12 @@ class _Reasons:
     the logarithm of the factor on the lamp's fall; each has a Gaussian prior.
     """
 
-    def __init__(
-        self, cells: Cells, design: NDArray[np.float64], width: Vector, fall: Vector
-    ) -> None:
-        self.design, self.fall, self.contrast = design, fall, cells.contrast
+    def __init__(self, cells: Cells, fall: Vector) -> None:
+        self.design, width = _slow(cells)
+        self.fall, self.contrast = fall, cells.contrast
         self.sigma = np.hypot(cells.u_contrast, _FLOOR * np.maximum(cells.contrast, 0.1))
         self.loss = -2 * np.pi**2 * cells.frequency**2
-        self.precision = 1 / np.concatenate([width, [_BLUR_PX, _WIDTH]]) ** 2
+        self.precision = 1 / np.concatenate([width, [_BLUR * cells.blur_px, _WIDTH]]) ** 2
         self.centre = np.zeros(len(self.precision))
         self.centre[0] = _LEVEL[0]
 

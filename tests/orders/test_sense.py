@@ -105,7 +105,9 @@ def test_pairs_that_are_none(rng: np.random.Generator) -> None:
 Fall = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
 
 
-def cells(model: OrderModel, contrast: Fall, rng: np.random.Generator) -> Cells:
+def cells(
+    model: OrderModel, contrast: Fall, rng: np.random.Generator, blur_px: float = 2.0
+) -> Cells:
     """Contrast measured to one per cent in 200 places, as a function of u, v and frequency."""
     rho, angle = np.sqrt(rng.uniform(0, 1, 200)), rng.uniform(0, 2 * np.pi, 200)
     u, v = rho * np.cos(angle), rho * np.sin(angle)
@@ -114,7 +116,7 @@ def cells(model: OrderModel, contrast: Fall, rng: np.random.Generator) -> Cells:
     seen = contrast(u, v, frequency) * (1 + rng.normal(0, 0.01, len(u)))
     light = np.exp(0.8 * u)  # five times as bright on one side
     order = model.order(u.astype(np.float32), v.astype(np.float32)).astype(float)
-    return Cells(seen, np.full(len(u), 0.01), order, u, v, frequency, light)
+    return Cells(seen, np.full(len(u), 0.01), order, u, v, frequency, light, blur_px)
 
 
 def model_of(power: float, tilt: float, film: float, rng: np.random.Generator) -> OrderModel:
@@ -157,14 +159,50 @@ SLOW: dict[str, Fall] = {
 
 
 @pytest.mark.parametrize("reason", SLOW)
-def test_what_is_not_the_gap_does_not_tell(reason: str, rng: np.random.Generator) -> None:
-    """Contrast that moves for another reason than the gap leaves a faint fall undecided.
+@pytest.mark.parametrize(("power", "width"), [(6.0, 20), (10.0, 35)])
+def test_what_is_not_the_gap_does_not_tell(
+    reason: str, power: float, width: float, rng: np.random.Generator
+) -> None:
+    """Contrast that moves for another reason than the gap leaves the sense undecided.
 
-    Six fringes in the light of a 20 nm LED would take 16 % off the contrast.
+    The label's fall is faint (six fringes in the light of a 20 nm LED take 16 % off), or the
+    lamp has no fall at all where its label promises much (three quarters).
     """
-    led = lamp("led:550:20")
-    model = model_of(6.0, 0.7, 0.3, rng)
-    assert abs(log_ratio(cells(model, SLOW[reason], rng), model, led)) < DECISIVE
+    led = lamp(f"led:550:{width}")
+    model = model_of(power, 0.7, 0.3, rng)
+    seen = cells(model, SLOW[reason], rng, blur_px=4.0)
+    assert abs(log_ratio(seen, model, led)) < DECISIVE
+
+
+def fall_of_nine(sign: int) -> Fall:
+    """Contrast in a sharp picture of nine fringes in the light of a 35 nm LED."""
+    led = lamp("led:550:35")
+    true = OrderModel(TERMS, orders(sign * 9.0, 0.5, 0.1))
+
+    def contrast(u: np.ndarray, v: np.ndarray, f: np.ndarray) -> np.ndarray:
+        gap = true.order(u.astype(np.float32), v.astype(np.float32)).astype(float)
+        return 0.7 * led.contrast(np.maximum(gap, 0) * led.wavelength_nm)
+
+    return contrast
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_blur_turns_one_sense_into_the_other(sign: int, rng: np.random.Generator) -> None:
+    """(analytic) A blur of variance k (M / N) R^2 / 4 pi^2 makes the edge's fall the centre's.
+
+    k is 0.0144 here, M 9.6 orders: 9.9 px. A soft picture of contact at the edge is not told;
+    with an edge that is sharp, either sense is.
+    """
+    led = lamp("led:550:35")
+    model = model_of(sign * 9.0, 0.5, 0.1, rng)
+    sharp = cells(model, fall_of_nine(sign), rng, blur_px=1.0)
+    assert sign * log_ratio(sharp, model, led) > DECISIVE
+    soft = 9.9 if sign < 0 else 0.0
+
+    def blurred(u: np.ndarray, v: np.ndarray, f: np.ndarray) -> np.ndarray:
+        return fall_of_nine(sign)(u, v, f) * np.exp(-2 * (np.pi * soft * f) ** 2)
+
+    assert abs(log_ratio(cells(model, blurred, rng, blur_px=12.0), model, led)) < DECISIVE
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -174,10 +212,16 @@ def test_rendered_pictures(kind: str, rng: np.random.Generator) -> None:
     assert case.end != "wrong", case
 
 
-@pytest.mark.xfail(reason="a hostile picture whose sense is told wrong, and with decision")
-def test_a_picture_that_is_told_wrong() -> None:
-    """Contact at the edge, 8.3 fringes in the light of a 29 nm LED, is told as at the centre."""
-    assert run_case("hostile", 2017112006).end != "wrong"
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [("hostile", 2017112006), ("hostile", 41001), ("hostile", 41119), ("contrast", 41057)],
+)
+def test_soft_pictures_and_narrow_lamps_are_not_told_wrong(kind: str, seed: int) -> None:
+    """Contact at the edge in soft pictures, that was once told as contact at the centre.
+
+    In the second and third the lamp is narrow whatever its label says; the third is misread.
+    """
+    assert run_case(kind, seed).end != "wrong"
 
 
 @pytest.mark.parametrize("power", [9.0, -9.0])

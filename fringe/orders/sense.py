@@ -14,10 +14,10 @@ For a sphere, tilted or not, the square of the fringes' frequency f is linear in
 f^2 R^2 = 4 N m + const. A lamp takes k m^2 from ln V, with k = (pi fwhm / lambda)^2 / (4 ln 2).
 For contact at the edge m runs down from M in the middle, and k (M - m)^2 differs from k m^2 by
 what is linear in m alone: by a blur of variance k (M / N) R^2 / 4 pi^2, some 3 px for an LED of
-30 nm where the work is 350 px wide. So contact at the edge in a soft picture looks like contact at the centre in
-a sharp one, and how soft the picture is must be seen elsewhere: at the work's edge
-(`fringe.orders.sharpness`). The other reasons' widths, below, are common practice without a
-source.
+30 nm where the work is 350 px wide. So contact at the edge in a soft picture looks like contact
+at the centre in a sharp one, and how soft the picture is must be seen elsewhere: at the work's
+edge (`fringe.orders.sharpness`). The other reasons' widths, below, are common practice without
+a source.
 
 A third answer is that the lamp takes no part in it, being far narrower than its label: held to
 be improbable, but a sense that explains much less than this answer does is not told.
@@ -111,7 +111,7 @@ class Cells:
     v: Vector
     frequency: Vector
     light: Vector
-    blur_px: float = _BLUR_PX
+    blur_px: float
 
 
 def told_by_contrast(photo: Photo, edge: Edge, fit: Fit, lamp: Lamp) -> Told:
@@ -188,10 +188,12 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     u_f = _u_frequency(fit, middle_u, middle_v) / radius
     # where little is left of the contrast, a small error of the frequency is a large one of it
     u_contrast = np.hypot(u_contrast, contrast * (2 * np.pi * blur) ** 2 * f * u_f)
-    rows = contrast / lost, u_contrast / lost, mean(order), middle_u, middle_v, f, mean(level)
     # orders where no fringes are seen are anybody's guess
     kept &= contrast > _SEEN * u_contrast
-    return Cells(*(row[kept] for row in rows), blur_px=blur)
+    return Cells(
+        (contrast / lost)[kept], (u_contrast / lost)[kept], mean(order)[kept], middle_u[kept],
+        middle_v[kept], f[kept], mean(level)[kept], blur,
+    )  # fmt: skip
 
 
 def _u_frequency(fit: Fit, u: Vector, v: Vector) -> Vector:
@@ -200,7 +202,7 @@ def _u_frequency(fit: Fit, u: Vector, v: Vector) -> Vector:
     steps = fit.model.frequency(u, v).T
     along = np.einsum("tdk,dk->kt", slopes, steps / (np.hypot(*steps) + 1e-12))
     variance = np.einsum("kt,ts,ks->k", along, fit.covariance, along)
-    return _ROUGH * np.sqrt(np.maximum(variance, 0))
+    return np.asarray(_ROUGH * np.sqrt(np.maximum(variance, 0)))
 
 
 def _cell_numbers(order: Vector, u: Vector, v: Vector) -> NDArray[np.int64]:

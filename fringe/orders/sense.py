@@ -46,7 +46,7 @@ Vector = NDArray[np.float64]
 DECISIVE = 9.0  # natural logarithm of the ratio of evidences: 8,000 to one
 # Standard deviations of what else moves the logarithm of the contrast.
 _BLUR = 0.7  # the camera's blur, as a share of what the picture's sharpness allows
-_BLUR_PX = 4.0  # what it allows where that is not seen
+_UNSEEN = 0.03  # what it allows where that is not seen, as a share of the work's radius
 _SLOW = {1: 0.15, 2: 0.15, 3: 0.06, 4: 0.06}  # Zernike terms by degree, at the rim
 _TONE = 0.1  # for light that is brighter by a factor e
 _STRAY = 0.3  # of even light without fringes, as a share of the mean
@@ -162,7 +162,7 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     radius = math.sqrt(edge.a * edge.b)
     finest = _FREQUENCY_PX * radius / max(fit.model.steepest(), 1e-9)
     scale = max(1, int(min(finest, radius / _LEAST_RADIUS_PX)))
-    blur = edge_softness(photo, edge) or _BLUR_PX
+    blur = edge_softness(photo, edge) or _UNSEEN * radius
     # fringes that the rim cuts are blurred into what lies beyond it
     field = cut_field(photo, edge, scale, rim=max(0.5, 1 - 2 * blur / radius))
     good = field.weight > 0

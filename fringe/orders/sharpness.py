@@ -18,7 +18,9 @@ from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
 
-_REACH_PX = 14.0
+_REACH_PX = 14.0  # to either side of the edge, and more where the work is large
+_REACH = 0.05  # of its radius
+_NEAR = 0.3  # of the reach, within which the edge's own step lies
 _STEP_PX = 0.5
 _SECTORS = 48
 _QUANTILE = 0.75  # of the widths over the edge
@@ -39,8 +41,9 @@ def edge_softness(photo: Photo, edge: Edge) -> float | None:
     float or None
         Upper quartile over the sectors of the edge in which a step is clear.
     """
-    offset = np.arange(-_REACH_PX, _REACH_PX + _STEP_PX, _STEP_PX)
-    rays = cast_fine(photo, edge, 1 + offset / math.sqrt(edge.a * edge.b))
+    radius = math.sqrt(edge.a * edge.b)
+    reach = max(_REACH_PX, _REACH * radius)
+    rays = cast_fine(photo, edge, 1 + np.arange(-reach, reach + _STEP_PX, _STEP_PX) / radius)
     widths = [
         width
         for light, usable in zip(
@@ -52,10 +55,11 @@ def edge_softness(photo: Photo, edge: Edge) -> float | None:
 
 
 def _step_width(light: Vector) -> float | None:
-    """Width of the steepest step along rays, shape (A, R), as a standard deviation [px]."""
+    """Width of the steepest step near the middle of rays, shape (A, R), as a deviation [px]."""
     slopes = np.diff(light, axis=1)
     slope = np.abs(slopes.mean(axis=0))
-    top = int(np.argmax(slope))
+    away = np.abs(np.linspace(-1, 1, len(slope)))
+    top = int(np.argmax(np.where(away < _NEAR, slope, 0)))
     error = float(slopes[:, top].std()) / math.sqrt(len(slopes))
     if slope[top] < _CLEAR * error:
         return None

@@ -19,8 +19,8 @@ at the centre in a sharp one, and how soft the picture is must be seen elsewhere
 edge (`fringe.orders.sharpness`). The other reasons' widths, below, are common practice without
 a source.
 
-A third answer is that the lamp takes no part in it, being far narrower than its label: held to
-be improbable, but a sense that explains much less than this answer does is not told.
+A third answer is that the lamp takes no part in it, being far narrower than its label. It is
+held to be the case once in ten; a sense that explains much less than it does is not told.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.optics.form import disc_grid, zernike_gradient, zernike_matrix, zernike_terms
+from fringe.optics.form import disc_grid, zernike_matrix, zernike_terms
 from fringe.optics.lamps import Lamp
 from fringe.orders.demod import OrderModel
 from fringe.orders.field import cut_field
@@ -51,10 +51,11 @@ _SLOW = {1: 0.15, 2: 0.15, 3: 0.06, 4: 0.06}  # Zernike terms by degree, at the 
 _TONE = 0.1  # for light that is brighter by a factor e
 _STRAY = 0.3  # of even light without fringes, as a share of the mean
 _WIDTH = 0.35  # of the lamp's fall, by its width squared
-_OTHER = math.log(0.01)  # probability that the lamp takes no part
+_OTHER = math.log(0.1)  # probability that the lamp takes no part
 _LEVEL = (-0.4, 1.0)  # mean and width of the contrast itself
 _FILM = 8  # a film of so many fringes at most, each half as probable as the one before
-_ROUGH = 3.0  # a fitted form's slope is off by so many of its uncertainties, as rendered
+_CUT = 3.0  # times the blur, along the rim: fringes that it cuts mix with what lies beyond
+_SMOOTH = 5  # degree of a form without waves
 _SEEN = 3.0  # fringes of so many uncertainties of their contrast are seen
 _FLOOR = 0.03  # of each contrast: what a fit leaves even without noise
 _MISFIT = 5.0  # mean square of what is left, in such parts, from which nothing is believed
@@ -163,8 +164,8 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     finest = _FREQUENCY_PX * radius / max(fit.model.steepest(), 1e-9)
     scale = max(1, int(min(finest, radius / _LEAST_RADIUS_PX)))
     blur = edge_softness(photo, edge) or _UNSEEN * radius
-    # fringes that the rim cuts are blurred into what lies beyond it
-    field = cut_field(photo, edge, scale, rim=max(0.5, 1 - 2 * blur / radius))
+    rim = max(0.5, 1 - _CUT * blur / radius)
+    field = cut_field(photo, edge, scale, rim)
     good = field.weight > 0
     u, v, light = field.u[good], field.v[good], field.light[good].astype(float)
     want, amplitude = expected(fit, u, v)
@@ -184,8 +185,7 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     middle_u, middle_v = mean(u), mean(v)
     steps = fit.model.frequency(middle_u, middle_v) @ field.unit_from_px
     lost = np.sinc(steps[:, 0]) * np.sinc(steps[:, 1]) if scale > 1 else np.ones(len(names))
-    f = np.hypot(steps[:, 0], steps[:, 1]) / scale
-    u_f = _u_frequency(fit, middle_u, middle_v) / radius
+    f, u_f = (x / radius for x in _frequency(fit, rim, middle_u, middle_v))
     # where little is left of the contrast, a small error of the frequency is a large one of it
     u_contrast = np.hypot(u_contrast, contrast * (2 * np.pi * blur) ** 2 * f * u_f)
     # orders where no fringes are seen are anybody's guess
@@ -196,13 +196,21 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     )  # fmt: skip
 
 
-def _u_frequency(fit: Fit, u: Vector, v: Vector) -> Vector:
-    """Standard uncertainty of the fringes' frequency in places (K,) [cycles / unit]."""
-    slopes = np.array([zernike_gradient(n, m, u, v) for n, m in fit.model.terms])
-    steps = fit.model.frequency(u, v).T
-    along = np.einsum("tdk,dk->kt", slopes, steps / (np.hypot(*steps) + 1e-12))
-    variance = np.einsum("kt,ts,ks->k", along, fit.covariance, along)
-    return np.asarray(_ROUGH * np.sqrt(np.maximum(variance, 0)))
+def _frequency(fit: Fit, rim: float, u: Vector, v: Vector) -> tuple[Vector, Vector]:
+    """Frequency of the fringes in places (K,), and its standard uncertainty [cycles / unit].
+
+    Toward the rim a fitted form waves, where a smoother one does not; but a turned edge is
+    smoothed away. The mean of both is taken, and their difference for its uncertainty.
+    """
+    at_u, at_v, weight = (x.ravel() for x in disc_grid(24, 72))
+    root = np.sqrt(weight) * (np.hypot(at_u, at_v) < rim)
+    terms = zernike_terms(_SMOOTH)
+    design = zernike_matrix(terms, at_u, at_v) * root[:, None]
+    values = np.linalg.lstsq(design, _disc_order(fit.model) * root, rcond=None)[0]
+    fine, smooth = (
+        np.hypot(*model.frequency(u, v).T) for model in (fit.model, OrderModel(terms, values))
+    )
+    return (fine + smooth) / 2, np.abs(fine - smooth)
 
 
 def _cell_numbers(order: Vector, u: Vector, v: Vector) -> NDArray[np.int64]:

@@ -214,12 +214,18 @@ def test_rendered_pictures(kind: str, rng: np.random.Generator) -> None:
 
 @pytest.mark.parametrize(
     ("kind", "seed"),
-    [("hostile", 2017112006), ("hostile", 41001), ("hostile", 41119), ("contrast", 41057)],
+    [
+        ("hostile", 2017112006),
+        ("hostile", 41001),
+        ("hostile", 41119),
+        ("hostile", 52055),
+        ("contrast", 41057),
+    ],
 )
 def test_soft_pictures_and_narrow_lamps_are_not_told_wrong(kind: str, seed: int) -> None:
     """Contact at the edge in soft pictures, that was once told as contact at the centre.
 
-    In the second and third the lamp is narrow whatever its label says; the third is misread.
+    In the second to the fourth the lamp is narrow whatever its label says; the third is misread.
     """
     assert run_case(kind, seed).end != "wrong"
 

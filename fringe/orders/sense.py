@@ -35,7 +35,7 @@ from numpy.typing import NDArray
 from fringe.optics.form import disc_grid, zernike_matrix, zernike_terms
 from fringe.optics.lamps import Lamp
 from fringe.orders.demod import OrderModel
-from fringe.orders.field import cut_field
+from fringe.orders.field import cut_field, unit_matrix
 from fringe.orders.polish import Fit, expected
 from fringe.orders.sharpness import edge_softness
 from fringe.photo.ellipse import Edge
@@ -185,7 +185,7 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     middle_u, middle_v = mean(u), mean(v)
     steps = fit.model.frequency(middle_u, middle_v) @ field.unit_from_px
     lost = np.sinc(steps[:, 0]) * np.sinc(steps[:, 1]) if scale > 1 else np.ones(len(names))
-    f, u_f = (x / radius for x in _frequency(fit, rim, middle_u, middle_v))
+    f, u_f = _frequency(fit, rim, middle_u, middle_v, unit_matrix(edge))
     # where little is left of the contrast, a small error of the frequency is a large one of it
     u_contrast = np.hypot(u_contrast, contrast * (2 * np.pi * blur) ** 2 * f * u_f)
     # orders where no fringes are seen are anybody's guess
@@ -196,8 +196,10 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     )  # fmt: skip
 
 
-def _frequency(fit: Fit, rim: float, u: Vector, v: Vector) -> tuple[Vector, Vector]:
-    """Frequency of the fringes in places (K,), and its standard uncertainty [cycles / unit].
+def _frequency(
+    fit: Fit, rim: float, u: Vector, v: Vector, unit_from_px: NDArray[np.float64]
+) -> tuple[Vector, Vector]:
+    """Frequency of the fringes in places (K,), and its standard uncertainty [cycles / px].
 
     Toward the rim a fitted form waves, where a smoother one does not; but a turned edge is
     smoothed away. The mean of both is taken, and their difference for its uncertainty.
@@ -208,7 +210,8 @@ def _frequency(fit: Fit, rim: float, u: Vector, v: Vector) -> tuple[Vector, Vect
     design = zernike_matrix(terms, at_u, at_v) * root[:, None]
     values = np.linalg.lstsq(design, _disc_order(fit.model) * root, rcond=None)[0]
     fine, smooth = (
-        np.hypot(*model.frequency(u, v).T) for model in (fit.model, OrderModel(terms, values))
+        np.hypot(*(model.frequency(u, v) @ unit_from_px).T)
+        for model in (fit.model, OrderModel(terms, values))
     )
     return (fine + smooth) / 2, np.abs(fine - smooth)
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
+from scipy import ndimage, optimize
 
 from fringe.orders.field import Array
 from fringe.orders.polish import Fit, expected
@@ -21,7 +21,8 @@ from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
-_WAVES = 4  # the surroundings vary round the edge with at most so many periods
+# The surroundings vary round the edge with at most so many periods; fringes with more.
+_WAVES = 2
 # What explaining a point as surroundings costs: any ring round the middle is constant along
 # itself, and of two curves that do as well the outer one is the edge.
 _PRICE = 0.4
@@ -135,6 +136,12 @@ class Contest:
         """Find the best edge from the best of some shapes, each (5,) in shares of the radius."""
         costs = [self.total(seed) for seed in seeds]
         best = seeds[int(np.argmin(costs))]
+        for _ in range(3):
+            again = self._by_rays(best)
+            if again is None or (cost := self.total(again)) >= min(costs):
+                break
+            best = again
+            costs.append(cost)
         size = max(1.5 / self.edge.a, 0.004)
         simplex = np.concatenate([best[None], best + size * np.eye(5)])
         done = optimize.minimize(
@@ -144,6 +151,28 @@ class Contest:
         )  # fmt: skip
         shape = np.asarray(done.x if done.fun <= min(costs) else best, float)
         return Placed(self.shaped(shape), self.gain(shape))
+
+    def _by_rays(self, shape: Vector) -> Vector | None:
+        """Shape through the places where each ray by itself is best parted in two."""
+        curve = 1 + shape @ _SHAPES
+        reach = np.arange(len(self.reach)) * self.step
+        offset = np.concatenate([-reach[:0:-1], reach])
+        outside = self._outside(curve, offset)
+        # from offsets about the curve back to places on the ray
+        place = (self.reach[None, :] - curve[:, None]) / self.step + len(reach) - 1
+        low = np.clip(place.astype(int), 0, len(offset) - 2)
+        rows = np.arange(RAYS)[:, None]
+        beyond = outside[rows, low] + (place - low) * (outside[rows, low + 1] - outside[rows, low])
+        both = ndimage.uniform_filter1d(self._inside - beyond, 5, axis=0, mode="wrap")
+        change = np.cumsum(both, axis=1).argmin(axis=1)
+        good = (change > 1) & (change < len(reach) - 2)
+        at = self.reach[change] + 0.5 * self.step - 1
+        for tolerance in (0.01, 0.004, 0.003, 0.002):
+            if good.sum() < 60:
+                return None
+            shape = np.linalg.lstsq(_SHAPES[:, good].T, at[good], rcond=None)[0]
+            good = np.abs(at - shape @ _SHAPES) < max(tolerance, 1.5 * self.step)
+        return shape
 
     def gain(self, shape: Vector) -> float:
         """How well the fringes hold just within an edge, and how badly just beyond it."""

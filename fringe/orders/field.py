@@ -13,6 +13,9 @@ from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
 Array = NDArray[np.float32]
+_BLURRED_PX = 1.5  # that a lens draws a work's rim into what lies beyond it
+# share of a pixel that says enough, and that says all
+_LEAST_COVERED, _MOST_COVERED = 0.3, 0.999
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,9 @@ def cut_field(photo: Photo, edge: Edge, scale: int, rim: float = 1.0) -> Field:
     x0, y0 = left + (scale - 1) / 2, top + (scale - 1) / 2
     matrix = unit_matrix(edge)
     u, v = _coordinates(light.shape, matrix, x0 - edge.cx, y0 - edge.cy, scale)
-    weight = np.where(u * u + v * v < rim * rim, weight, np.float32(0))
+    # the last pixels show what lies beyond the rim, too
+    reach = rim - (_BLURRED_PX + scale / np.sqrt(2)) / np.sqrt(edge.a * edge.b)
+    weight = np.where(u * u + v * v < max(reach, 0.0) ** 2, weight, np.float32(0))
     return Field(light, weight, u, v, matrix * scale, scale, x0, y0)
 
 
@@ -141,20 +146,31 @@ def _coordinates(
 def halve(field: Field) -> Field:
     """Halve a field's scale behind a filter that keeps fine fringes from folding over."""
     kernel = np.array([1, 3, 3, 1], np.float32) / 8
-    light, weight = field.light * field.weight, field.weight
-    for axis in (0, 1):
-        # even length: the result lies between pixels 2k and 2k+1
-        light = ndimage.correlate1d(light, kernel, axis=axis, mode="constant", origin=-1)
-        weight = ndimage.correlate1d(weight, kernel, axis=axis, mode="constant", origin=-1)
     rows, columns = field.light.shape[0] // 2, field.light.shape[1] // 2
-    window = (slice(0, 2 * rows, 2), slice(0, 2 * columns, 2))
-    light, weight = light[window], weight[window]
-    u = 0.5 * (field.u[window] + field.u[1 : 2 * rows : 2, 1 : 2 * columns : 2])
-    v = 0.5 * (field.v[window] + field.v[1 : 2 * rows : 2, 1 : 2 * columns : 2])
-    # a pixel that is partly covered is a mean about another place than its own
-    good = weight > 0.93
+
+    def halved(values: Array) -> Array:
+        for axis in (0, 1):
+            # even length: the result lies between pixels 2k and 2k+1
+            values = ndimage.correlate1d(values, kernel, axis=axis, mode="constant", origin=-1)
+        return np.asarray(values[0 : 2 * rows : 2, 0 : 2 * columns : 2])
+
+    weight = halved(field.weight)
+    good = weight > _LEAST_COVERED
+    share = np.maximum(weight, _LEAST_COVERED)
+    light = np.where(good, halved(field.light * field.weight) / share, np.float32(0))
+    # a pixel that is partly covered is a mean about the middle of its covered part
+    partly = good & (weight < _MOST_COVERED)
+    u, v = (
+        np.where(
+            partly,
+            halved(values * field.weight) / share,
+            0.5 * (values[0 : 2 * rows : 2, 0 : 2 * columns : 2]
+                   + values[1 : 2 * rows : 2, 1 : 2 * columns : 2]),
+        )
+        for values in (field.u, field.v)
+    )  # fmt: skip
     return Field(
-        np.where(good, light / np.maximum(weight, 1e-6), np.float32(0)),
+        light,
         np.where(good, weight, np.float32(0)),
         u,
         v,

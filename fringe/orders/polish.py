@@ -1,10 +1,12 @@
 """Least squares of the picture itself: order, light and contrast together, with covariance.
 
-The picture is modelled as B (1 - V cos 2 pi order), with B and V smooth (Zernike sums).
-Gauss-Newton steps over all pixels, robust against dirt; the covariance is the sandwich
-H^-1 S H^-1 with the scores S summed over blocks, so that it holds for residuals that are
-correlated within a block and of uneven size (White, Econometrica 48 (1980) 817; blocks as
-in Conley, J. Econometrics 92 (1999) 1; formulas from memory).
+The picture is modelled as B (1 - V cos 2 pi order), with log B and V smooth (Zernike sums),
+weighed against what is likely of them (`prior.py`). Gauss-Newton steps over all pixels,
+robust against dirt; the covariance is the sandwich (H + P)^-1 (S + P T P) (H + P)^-1 with the
+scores S summed over blocks, so that it holds for residuals that are correlated within a
+block and of uneven size, and with the prior's precision P and covariance T (White,
+Econometrica 48 (1980) 817; blocks as in Conley, J. Econometrics 92 (1999) 1; formulas from
+memory).
 """
 
 from __future__ import annotations
@@ -20,9 +22,12 @@ from fringe.optics.form import Term, zernike_terms
 from fringe.orders.basis import basis
 from fringe.orders.demod import OrderModel
 from fringe.orders.field import Array, Field
+from fringe.orders.prior import Likely
 
 Vector = NDArray[np.float64]
 _CHUNK = 1 << 15
+_LEAST_LIGHT = 0.1  # of its mean, at a start
+_LIKELY = Likely()
 _MOST_KEPT = 12_000_000  # numbers of Zernike values that are kept between steps
 
 
@@ -55,7 +60,7 @@ class Fit:
     covariance : ndarray, shape (T, T)
         Of the model's coefficients [fringe^2].
     light, contrast : ndarray
-        Coefficients of B and V on `light_terms`, `contrast_terms`.
+        Coefficients of log B and of V on `light_terms`, `contrast_terms`.
     rms : float
         Residual as a share of the local fringe amplitude, robust.
     noise : float
@@ -71,6 +76,8 @@ class Fit:
     overtone : float
         Greater of the second and third harmonic of the fringe profile, as a share of the
         fundamental; near zero for two beams.
+    likely : Likely
+        What was likely, as learned from this fit.
     """
 
     model: OrderModel
@@ -86,6 +93,7 @@ class Fit:
     explained: float
     used: float
     overtone: float = 0.0
+    likely: Likely = _LIKELY
 
 
 def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels:
@@ -131,6 +139,10 @@ class _State:
     light: Vector
     contrast: Vector
 
+    def every(self) -> Vector:
+        """All coefficients: light, contrast, order."""
+        return np.concatenate([self.light, self.contrast, self.model.values])
+
     def moved(self, step: Vector, share: float) -> _State:
         """Go a share of a step in light, contrast and order, in this order."""
         n, m = len(self.light), len(self.light) + len(self.contrast)
@@ -145,8 +157,9 @@ class _Problem:
     """A picture, the terms of its model and what does not change from step to step."""
 
     def __init__(
-        self, pixels: Pixels, start: OrderModel, light: tuple[Term, ...], contrast: tuple[Term, ...]
-    ) -> None:
+        self, pixels: Pixels, start: OrderModel, light: tuple[Term, ...],
+        contrast: tuple[Term, ...], likely: Likely,
+    ) -> None:  # fmt: skip
         self.pixels, self.light, self.contrast = pixels, light, contrast
         self.order = start.terms
         self._every = tuple(dict.fromkeys((*start.terms, *light, *contrast)))
@@ -155,6 +168,9 @@ class _Problem:
         self._blur = _blur(pixels, start)
         self._rows: dict[int, Array] = {}
         self._keep = len(pixels) * len(self._every) < _MOST_KEPT
+        self.likely = likely
+        # squares of the coefficients weigh so much of the residual's variance
+        self.stiffness = likely.alike / likely.widths(light, contrast, start.terms) ** 2
 
     def rows(self, part: slice) -> tuple[Array, Array, Array]:
         """Zernike terms of order, light and contrast over one chunk."""
@@ -177,11 +193,11 @@ class _Problem:
         order = state.model.values.astype(np.float32) @ of_order
         phase = np.float32(2 * np.pi) * (order - np.round(order))
         cos, sin = np.cos(phase) * self._blur[part], np.sin(phase) * self._blur[part]
-        b = state.light.astype(np.float32) @ of_light
+        b = np.exp(state.light.astype(np.float32) @ of_light)
         contrast = state.contrast.astype(np.float32) @ of_contrast
         dimmed = 1 - contrast * cos
         jacobian = np.concatenate([
-            of_light * dimmed,
+            of_light * (b * dimmed),
             of_contrast * (-b * cos),
             of_order * (np.float32(2 * np.pi) * b * contrast * sin),
         ])  # fmt: skip
@@ -211,9 +227,7 @@ def _blur(pixels: Pixels, model: OrderModel) -> Array:
     return np.asarray(ndimage.map_coordinates(coarse, place, order=1, mode="nearest"))
 
 
-def _linear_start(
-    pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ...]
-) -> _State:
+def _linear_start(pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ...]) -> _State:
     """Light, contrast and piston by linear least squares for a given shape of order."""
     terms = light_terms
     rows = basis(terms, pixels.u, pixels.v)
@@ -234,7 +248,9 @@ def _linear_start(
     piston = np.arctan2(s, -c) / (2 * np.pi)
     start = shape.copy()
     start[model.terms.index((0, 0))] = piston
-    return _State(OrderModel(model.terms, start), values[:-2], np.array([contrast]))
+    level = np.maximum(values[:-2] @ rows, _LEAST_LIGHT * mean).astype(np.float32)
+    log = _linear(rows, replace(pixels, light=np.log(level)))
+    return _State(OrderModel(model.terms, start), log, np.array([contrast]))
 
 
 def _linear(rows: Array, pixels: Pixels) -> Vector:
@@ -252,6 +268,7 @@ def fit_pixels(
     rounds: int = 12,
     known: Fit | None = None,
     tolerated: float = 0.08,
+    likely: Likely = _LIKELY,
 ) -> Fit:
     """Fit order, light and contrast to the pixels.
 
@@ -265,10 +282,12 @@ def fit_pixels(
     rounds : int
         Most Gauss-Newton steps.
     known : Fit, optional
-        A fit on the same smooth terms to go on from, piston included.
+        A fit to go on from, piston included, on the first of the smooth terms or all.
     tolerated : float
         Misfit, as a share of the local fringe amplitude, that is not taken for dirt: a form
         that the terms cannot follow yet must keep its weight.
+    likely : Likely
+        What is weighed against the picture.
 
     Returns
     -------
@@ -281,13 +300,18 @@ def fit_pixels(
         state = _linear_start(pixels, start, light_terms)
         state.contrast = np.concatenate([state.contrast, np.zeros(len(contrast_terms) - 1)])
     else:
-        state = _State(start, known.light, known.contrast)
-    problem = _Problem(pixels, start, light_terms, contrast_terms)
+        state = _State(
+            start,
+            np.pad(known.light, (0, len(light_terms) - len(known.light))),
+            np.pad(known.contrast, (0, len(contrast_terms) - len(known.contrast))),
+        )
+    problem = _Problem(pixels, start, light_terms, contrast_terms, likely)
     noise, damping = np.inf, 1e-3
     for _ in range(rounds):
         step, now = _step(problem, state, noise, damping, tolerated)
         order_step = step[len(light_terms) + len(contrast_terms) :]
         largest = float(np.abs(order_step).max())
+        largest = max(largest, float(np.abs(step[: len(light_terms)]).max()) / 2)
         state = state.moved(step, min(1.0, 0.35 / max(largest, 1e-12)))
         if largest < 1e-4 and abs(now - noise) < 1e-3 * now:
             break
@@ -310,7 +334,9 @@ def _step(
         normal = normal + ((look.jacobian * w) @ look.jacobian.T).astype(float)
         gradient = gradient + (look.jacobian @ (w * look.left)).astype(float)
     now = 1.4826 * float(np.median(np.abs(left))) + 1e-9
-    return _solve(np.asarray(normal), np.asarray(gradient), damping), now
+    every = state.every()
+    pull = now**2 * problem.stiffness
+    return _solve(normal + np.diag(pull), gradient - pull * every, damping), now
 
 
 def _scale(noise: float, amplitude: Array, tolerated: float) -> Array | float:
@@ -326,7 +352,7 @@ def misfit(pixels: Pixels, fit: Fit) -> tuple[Array, Array]:
 
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
     """Light that a fit expects at flat arrays of places, and the fringe amplitude there."""
-    light = fit.light.astype(np.float32) @ basis(fit.light_terms, u, v)
+    light = np.exp(fit.light.astype(np.float32) @ basis(fit.light_terms, u, v))
     contrast = fit.contrast.astype(np.float32) @ basis(fit.contrast_terms, u, v)
     order = fit.model.order(u, v)
     phase = np.float32(2 * np.pi) * (order - np.round(order))
@@ -367,14 +393,22 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
         np.add.at(scores, block[order][starts], np.add.reduceat(score[:, order], starts, axis=1).T)
     noise = 1.4826 * float(np.median(np.abs(left))) + 1e-9
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-12))
-    inverse = np.linalg.inv(normal / np.outer(scale, scale) + 1e-10 * np.eye(size))
-    inverse = inverse / np.outer(scale, scale)
+    pull = noise**2 * problem.stiffness
+    held = np.sqrt(scale**2 + pull)
+    inverse = np.linalg.inv(
+        (normal + np.diag(pull)) / np.outer(held, held) + 1e-10 * np.eye(size)
+    ) / np.outer(held, held)
     live = int((np.abs(scores).sum(axis=1) > 0).sum())
-    sandwich = inverse @ (scores.T @ scores) @ inverse * live / max(live - 1, 1)
-    b = state.light.astype(np.float32) @ basis(problem.light, pixels.u, pixels.v)
+    meat = scores.T @ scores * live / max(live - 1, 1)
+    alike = max(1.0, float(np.median(np.diag(meat) / scale**2)) / noise**2)
+    sandwich = inverse @ (meat + alike * noise**2 * np.diag(pull)) @ inverse
+    learned = replace(problem.likely, alike=alike).learned(
+        state.every(), np.diag(sandwich), problem.light, problem.contrast, problem.order
+    )
+    b = np.exp(state.light.astype(np.float32) @ basis(problem.light, pixels.u, pixels.v))
     v = state.contrast.astype(np.float32) @ basis(problem.contrast, pixels.u, pixels.v)
     fringes = float(np.mean((b * v) ** 2) / 2)
-    held = float(np.mean(np.minimum(left**2, 25 * noise**2)))
+    missed = float(np.mean(np.minimum(left**2, 25 * noise**2)))
     model, contrast = state.model, state.contrast
     if float(np.median(v)) < 0:  # the same picture: dark fringes at whole orders
         values = model.values.copy()
@@ -391,9 +425,10 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
         noise=noise,
         cost=float(np.mean(np.minimum(left**2, (0.5 * amplitude) ** 2 + 25 * noise**2))),
         mean_contrast=float(np.median(v)),
-        explained=fringes / max(fringes + held, 1e-12),  # evenly dark frames have neither
+        explained=fringes / max(fringes + missed, 1e-12),  # evenly dark frames have neither
         used=used / len(pixels),
         overtone=_overtone(tones),
+        likely=learned,
     )
 
 

@@ -38,6 +38,8 @@ _UNTOLD_VIEW_SHARE = 0.0018
 # Fringes of contact are read up to 25 degrees off axis; an outline found as from 35 degrees
 # or beyond is that of something else: a face, a hand, a box.
 _LEAST_OVAL = 0.82
+# Coma and astigmatism of polished surfaces [fringe]: mostly less; common practice, no source.
+_USUAL_BEND = 0.05
 
 
 @dataclass(frozen=True)
@@ -203,9 +205,15 @@ def _as_normal(
             target = (counted[name] / cosine).ravel() * root
             fits.append(np.linalg.lstsq(design, target, rcond=None)[0])
     place = model.terms.index((2, 0))
-    values = np.mean(fits, axis=0)
-    # power is twice the coefficient; the truth is one of the fits, so anywhere in their range
-    doubt = float(np.ptp([fit[place] for fit in fits])) / math.sqrt(3)
+    # seen from the wrong end a sphere takes on coma and astigmatism that it may not have
+    bent = [term in ((2, -2), (2, 2), (3, -1), (3, 1)) for term in model.terms]
+    bend = np.array([np.linalg.norm(fit[bent]) for fit in fits])
+    chance = np.exp((bend.min() - bend) / _USUAL_BEND)
+    chance /= chance.sum()
+    values = chance @ np.array(fits)
+    powers = np.array([fit[place] for fit in fits])
+    # power is twice the coefficient
+    doubt = 2 * math.sqrt(chance @ (powers - values[place]) ** 2)
     plain = float(model.values[place])
     share = float(values[place]) / plain if abs(plain) > 0.5 else 1 / edge.cos_view
     return _Normal(values, share, doubt)
@@ -279,7 +287,6 @@ def _uncertainty(
     parts = {
         "fit": 2 * math.sqrt(max(covariance[place, place], 0.0)),
         "form": abs(solution.form_shift) / 2,
-        "light": solution.light_spread,
         "grid": math.hypot(_GRID_SHARE * power, _GRID_FRINGES),
         "edge": 2 * power * edge.u_px / radius,
         "view": math.hypot(0.0 if told else _untold_view(edge, power, form.tilt), normal.doubt),

@@ -174,7 +174,7 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     clean = left < np.maximum(6 * noise, 0.8 * float(np.median(amplitude)))
     u, v, light = u[clean], v[clean], light[clean]
     order = fit.model.order(u, v).astype(float)
-    level = zernike_matrix(fit.light_terms, u, v) @ fit.light
+    level = np.exp(zernike_matrix(fit.light_terms, u, v) @ fit.light)
     names, cell = np.unique(_cell_numbers(order, u, v), return_inverse=True)
     count = np.bincount(cell, minlength=len(names))
 

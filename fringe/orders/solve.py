@@ -12,7 +12,8 @@ from fringe.orders.coarse import scale_that_holds
 from fringe.orders.demod import OrderModel, model_of, refine
 from fringe.orders.fewfringes import few_fringe_starts
 from fringe.orders.field import Field, cut_field
-from fringe.orders.polish import Fit, Pixels, fit_pixels, misfit, pixels_of, smooth_terms
+from fringe.orders.polish import Fit, fit_pixels, pixels_of, smooth_terms
+from fringe.orders.prior import Likely
 from fringe.orders.start import quadratic_start
 from fringe.orders.tiles import flatten, pyramid_tiles
 from fringe.photo.ellipse import Edge
@@ -30,16 +31,13 @@ _FEWEST = 5_000
 _FEW_CYCLES = 40.0  # fringes a unit, at their densest, below which all shapes are searched
 _GOOD = 0.1  # misfit of a start, as a share of the fringe amplitude, that leaves no other
 _POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
-_FEW_FRINGES = 2.5
 
-LADDER: tuple[tuple[Term, ...], ...] = (
-    zernike_terms(2),
-    zernike_terms(4),
-    zernike_terms(6),
-    # a turned edge is narrow and round: it takes many terms, but only round ones
-    (*zernike_terms(6), *((n, 0) for n in range(8, 17, 2))),
-    (*zernike_terms(8), *((n, 0) for n in range(10, 25, 2))),
-)
+_PLAIN: tuple[Term, ...] = zernike_terms(4)
+_WAVY: tuple[Term, ...] = zernike_terms(6)
+# a turned edge is narrow and round: it takes many terms, but only round ones
+_TURNED: tuple[Term, ...] = (*_WAVY, *((n, 0) for n in range(8, 21, 2)))
+_ALL: tuple[Term, ...] = (*zernike_terms(8), *((n, 0) for n in range(10, 45, 2)))
+_ALL_SMOOTH = (zernike_terms(8), zernike_terms(6))
 
 
 @dataclass(frozen=True)
@@ -56,22 +54,18 @@ class Solution:
         Share of the aperture's area that has usable pixels.
     cycles : float
         Greatest frequency on the disc [cycles / unit].
-    form_shift : float
-        Change of power when one more rung of terms is allowed [fringe].
     span : float
         Greatest less least order on the disc [fringe].
-    light_spread : float
-        Spread of the power over descriptions of the light that do as well [fringe];
-        matters where fringes are few and light that varies looks like them.
+    form_shift : float
+        Change of power when one more rung of terms is allowed [fringe]; of bursts.
     """
 
     fit: Fit
     field: Field
     covered: float
     cycles: float
-    form_shift: float
     span: float = 0.0
-    light_spread: float = 0.0
+    form_shift: float = 0.0
 
 
 def solve(
@@ -108,71 +102,44 @@ def solve(
     field = cut_field(photo, edge, scale, rim)
     if (field.weight > 0).sum() < 400:
         raise Refused(
-            f"{photo.name}: too few usable pixels inside the edge; "
-            "give another edge or expose less"
+            f"{photo.name}: too few usable pixels inside the edge; give another edge or expose less"
         )
     start = _best_start(field, np.random.default_rng(seed), known)
     if start is None:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
-    return _climb(field, _first_fit(field, start), rim)
+    return _refined(field, _first_fit(field, start), rim)
 
 
-def grow_fit(
-    photo: Photo, edge: Edge, shares: tuple[float, ...], seed: int = 1,
-    known: OrderModel | None = None,
-) -> list[tuple[float, Fit]]:  # fmt: skip
-    """Fit the middle of an aperture, then ever wider parts, each from the fit before.
-
-    The terms stop at degree four: higher ones run away outside what they were fitted to.
+def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
+    """Fit the middle of an aperture; as for `solve`, but with few terms, which continue well.
 
     Parameters
     ----------
     photo : Photo
     edge : Edge
-        Sets the unit disc.
-    shares : tuple of float
-        Radii of the parts, as shares of the edge's.
-    seed : int
-    known : OrderModel, optional
-        As for `solve`.
+        Sets the unit disc of the model.
+    share : float
+        Radius of the middle, as a share of the edge's.
 
     Returns
     -------
-    list of (float, Fit)
-        Share and fit; empty when no fringes can be followed. It stops before the first
-        part in which the fit no longer explains the fringes.
+    Fit or None
+        None when no fringes can be followed.
     """
-    first = replace(edge, a=edge.a * shares[0], b=edge.b * shares[0])
-    radius = float(np.sqrt(first.a * first.b))
-    field = cut_field(photo, first, max(1, int(radius / _MOST_RADIUS_PX)))
+    inner = replace(edge, a=edge.a * share, b=edge.b * share)
+    field = cut_field(photo, inner, _finest(inner))
     if (field.weight > 0).sum() < 400:
-        return []
-    if known is not None:
-        known = carried(known, edge, first)
-    start = _best_start(field, np.random.default_rng(seed), known)
+        return None
+    start = _best_start(field, np.random.default_rng(1))
     if start is None:
-        return []
-    fit = _first_fit(field, start, LADDER[1], _FEWER)
-    if fit.explained < 0.2:
-        return []
-    model = carried(fit.model, first, edge)
-    found = [(shares[0], replace(fit, model=model))]
-    wide = cut_field(photo, edge, max(1, int(edge.a / _MOST_RADIUS_PX)), shares[-1])
-    level = level_for(wide, min(model.steepest(), 2.5 * fit.model.steepest()))
-    rho2 = level.u**2 + level.v**2
-    for share in shares[1:]:
-        part = replace(level, weight=np.where(rho2 < share**2, level.weight, np.float32(0)))
-        fit = fit_pixels(
-            pixels_of(part, _FEWER), found[-1][1].model, smooth_terms(found[-1][1].model.steepest())
-        )
-        if fit.explained < 0.6 * found[0][1].explained or fit.used < 0.75:
-            break
-        ring = replace(part, weight=np.where(rho2 > 0.85 * share**2, part.weight, np.float32(0)))
-        away, amplitude = misfit(pixels_of(ring, 4000), fit)
-        if np.median(np.abs(away)) > 2.5 * found[0][1].noise + 0.55 * np.median(amplitude):
-            break
-        found.append((share, fit))
-    return found
+        return None
+    fit = _first_fit(field, start, _PLAIN, _FEWER)
+    return replace(fit, model=carried(fit.model, inner, edge))
+
+
+def _finest(edge: Edge) -> int:
+    """Scale to cut a field at whose fringes may be of any number."""
+    return max(1, int(np.sqrt(edge.a * edge.b) / _MOST_RADIUS_PX))
 
 
 def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
@@ -186,8 +153,8 @@ def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
     return OrderModel(model.terms, np.asarray(values, float))
 
 
-def refit(photo: Photo, edge: Edge, model: OrderModel, most: int = 12_000) -> Fit | None:
-    """Fit an aperture from a model that is nearly right, with terms for a turned edge.
+def refit_twice(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Fit, ...]:
+    """Fit an aperture from a model that is nearly right, once supple and once stiff.
 
     Parameters
     ----------
@@ -195,23 +162,6 @@ def refit(photo: Photo, edge: Edge, model: OrderModel, most: int = 12_000) -> Fi
         As for `solve`.
     model : OrderModel
         On the unit disc of `edge`.
-    most : int
-        Number of pixels to use at most.
-
-    Returns
-    -------
-    Fit or None
-        None where too few pixels are usable.
-    """
-    cycles = model.steepest()
-    # more terms would follow a turned edge closer, but run away just outside
-    terms = (*LADDER[2], (8, 0), (10, 0), (12, 0)) if cycles > 4 else LADDER[1]
-    fits = _refits(photo, edge, model, most, (terms,))
-    return fits[0] if fits else None
-
-
-def refit_twice(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Fit, ...]:
-    """Fit an aperture as `refit` does, once supple and once stiff.
 
     Returns
     -------
@@ -219,20 +169,12 @@ def refit_twice(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Fit, ...]:
         With terms that follow a turned edge but run away outside, and with few that do not;
         empty where too few pixels are usable.
     """
-    supple = (*LADDER[2], *((n, 0) for n in range(8, 21, 2)))
-    return _refits(photo, edge, model, _FEWER, (supple, LADDER[1]))
-
-
-def _refits(
-    photo: Photo, edge: Edge, model: OrderModel, most: int, ladder: tuple[tuple[Term, ...], ...]
-) -> tuple[Fit, ...]:
     cycles = model.steepest()
-    field = level_for(cut_field(photo, edge, max(1, int(edge.a / _MOST_RADIUS_PX))), cycles)
-    pixels = pixels_of(field, most)
+    pixels = pixels_of(level_for(cut_field(photo, edge, _finest(edge)), cycles), _FEWER)
     if len(pixels) < 400:
         return ()
     smooth = smooth_terms(cycles)
-    return tuple(fit_pixels(pixels, model.widened(terms), smooth) for terms in ladder)
+    return tuple(fit_pixels(pixels, model.widened(terms), smooth) for terms in (_TURNED, _PLAIN))
 
 
 def _best_start(
@@ -246,9 +188,7 @@ def _best_start(
     models, dense = _start_of_tiles(field, rng)
     fits = [_screened(field, model) for model in models]
     # where tiles agree on many fringes, it is not a few, whatever else these could explain
-    if not dense and (
-        not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR
-    ):
+    if not dense and (not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR):
         small = field
         while small.radius_px > 44:
             small = small.half
@@ -293,54 +233,26 @@ def _first_fit(
 ) -> Fit:
     cycles = model.steepest()
     if terms is None:
-        terms = LADDER[1] if len(model.terms) <= len(LADDER[1]) else LADDER[2]
+        terms = _PLAIN if len(model.terms) <= len(_PLAIN) else _WAVY
     pixels = pixels_of(level_for(field, cycles), most)
     return fit_pixels(pixels, model.widened(terms), smooth_terms(cycles), rounds)
 
 
-def _climb(field: Field, first: Fit, rim: float) -> Solution:
-    """Add terms while the picture supports them, then fit every pixel."""
+def _refined(field: Field, first: Fit, rim: float) -> Solution:
+    """Fit all terms to some of the pixels, learning what is likely, then to every pixel."""
     cycles = first.model.steepest()
     level = level_for(field, cycles)
     pixels = pixels_of(level, _THINNED)
-    smooth = smooth_terms(cycles)
-    chosen, best, scores = 0, None, []
-    fits: list[Fit] = []
-    for rung, terms in enumerate(LADDER):
-        fit = fit_pixels(pixels, first.model.widened(terms), smooth, rounds=10)
-        fits.append(fit)
-        scores.append(_information(fit, pixels))
-        if best is None or scores[rung] < scores[chosen]:
-            chosen, best = rung, fit
-        elif rung >= chosen + 2:
-            break
-    assert best is not None
-    after = fits[min(chosen + 1, len(fits) - 1)]
-    shift = abs(after.model.power) - abs(best.model.power)
+    fit = replace(first, model=first.model.widened(_ALL))
+    likely = Likely()
+    for rounds in (12, 4, 4):
+        fit = fit_pixels(pixels, fit.model, _ALL_SMOOTH, rounds, known=fit, likely=likely)
+        likely = fit.likely
     whole = pixels_of(level)
-    final = fit_pixels(whole, best.model, smooth, rounds=3, known=best, tolerated=0.04)
-    area = float(np.pi * rim**2 * level.radius_px**2)
-    covered = float((level.weight > 0).sum()) / area
+    final = fit_pixels(
+        whole, fit.model, _ALL_SMOOTH, rounds=4, known=fit, tolerated=0.04, likely=likely
+    )
+    covered = float((level.weight > 0).sum()) / float(np.pi * rim**2 * level.radius_px**2)
     u, v, _ = disc_grid(16, 48)
     order = final.model.order(u.astype(np.float32), v.astype(np.float32))
-    span = float(np.ptp(order))
-    spread = _light_spread(pixels, best) if span < _FEW_FRINGES else 0.0
-    return Solution(final, level, covered, cycles, shift, span, spread)
-
-
-def _light_spread(pixels: Pixels, best: Fit) -> float:
-    """Half the range of power over other descriptions of light and form that fit as well."""
-    powers = [abs(best.model.power)]
-    for terms in LADDER[:3]:
-        for light, contrast in ((2, 0), (3, 0), (3, 1), (4, 1), (4, 2)):
-            smooth = (zernike_terms(light), zernike_terms(contrast))
-            fit = fit_pixels(pixels, best.model.widened(terms), smooth, rounds=8)
-            if fit.cost < 1.15 * best.cost and abs(fit.mean_contrast) <= 1.1:
-                powers.append(abs(fit.model.power))
-    return float(np.ptp(powers)) / 2
-
-
-def _information(fit: Fit, pixels: Pixels) -> float:
-    """Bayesian information of a robust fit (Schwarz, Ann. Statist. 6 (1978) 461)."""
-    count = len(pixels)
-    return float(count * np.log(fit.cost) + len(fit.model.terms) * np.log(count))
+    return Solution(final, level, covered, cycles, float(np.ptp(order)))

@@ -1,0 +1,90 @@
+"""What is likely of light, contrast and form before the picture is looked at.
+
+Each Zernike coefficient has a normal distribution about zero whose width falls with its
+degree: light and polished surfaces are smooth. Where fringes are many the picture outvotes
+it by far; where they are few, light that varies can look like form, and this is what keeps
+both within reason and the uncertainty honest. How uneven the light is, and how rough the
+form, is learned from the picture. The falls are common practice, no source: lamps behind a
+diffuser vary by some parts in ten over a work, and lapping leaves low and round forms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.optics.form import Term
+
+Vector = NDArray[np.float64]
+Terms = Sequence[Term]
+_FREE = 1e3  # width of what has no prior
+_LEAST_SCALE, _MOST_SCALE = 0.02, 10.0  # that are learned
+_LEAST_KNOWN = 0.02  # share of a coefficient that a picture determines at the least
+
+
+@dataclass(frozen=True)
+class Likely:
+    """What is likely, in the scales of its groups.
+
+    Attributes
+    ----------
+    alike : float
+        How many pixels say no more than one, since their residuals go together.
+    light, contrast : float
+        Of light and contrast that vary.
+    round, fine : float
+        Of the order's terms from degree five on, those that are round and the others.
+    """
+
+    alike: float = 30.0
+    light: float = 1.0
+    contrast: float = 1.0
+    round: float = 1.0
+    fine: float = 1.0
+
+    def widths(self, light: Terms, contrast: Terms, order: Terms) -> Vector:
+        """Standard deviations of all coefficients: log of light, contrast, order."""
+        scales = np.array([1.0, self.light, self.contrast, self.round, self.fine])
+        groups = _groups(light, contrast, order)
+        return np.asarray(_plain(light, contrast, order) * scales[groups])
+
+    def learned(
+        self, values: Vector, variances: Vector, light: Terms, contrast: Terms, order: Terms
+    ) -> Likely:
+        """Scales that make a fit likeliest.
+
+        MacKay's fixed point (Neural Computation 4 (1992) 415, from memory): what the picture
+        determines of a group's coefficients should be as large as the group's width says.
+        """
+        widths = self.widths(light, contrast, order)
+        plain = _plain(light, contrast, order)
+        groups = _groups(light, contrast, order)
+        known = np.clip(1 - variances / widths**2, _LEAST_KNOWN, 1)
+        sums = np.bincount(groups, (values / plain) ** 2, 5), np.bincount(groups, known, 5)
+        scales = np.sqrt(sums[0] / np.maximum(sums[1], 1e-9))[1:]
+        return Likely(self.alike, *np.clip(scales, _LEAST_SCALE, _MOST_SCALE).tolist())
+
+
+def _plain(light: Terms, contrast: Terms, order: Terms) -> Vector:
+    """Widths at scale one."""
+    of_light = [0.6 / n**1.5 if n else _FREE for n, _ in light]
+    of_contrast = [0.3 / n**1.5 if n else 1.0 for n, _ in contrast]
+    return np.array([*of_light, *of_contrast, *(_form_width(n, m) for n, m in order)])
+
+
+def _form_width(n: int, m: int) -> float:
+    """Tilt, power and astigmatism are free; a turned edge is narrow and takes round terms."""
+    if n <= 2:
+        return _FREE
+    return 0.6 * (4 / n) ** 2.5 if m == 0 else (3 / n) ** 3
+
+
+def _groups(light: Terms, contrast: Terms, order: Terms) -> NDArray[np.intp]:
+    """Group of each coefficient, 0 for those that are never scaled."""
+    of_light = [1 if n else 0 for n, _ in light]
+    of_contrast = [2 if n else 0 for n, _ in contrast]
+    of_order = [0 if n <= 4 else 3 if m == 0 else 4 for n, m in order]
+    return np.array([*of_light, *of_contrast, *of_order])

@@ -3,7 +3,8 @@
 A rough circle comes from where local frequencies agree on one model, or, with few fringes,
 from long circular edges. The fringes of its inner part are then fitted and continued
 outward: up to the edge the continued model explains the light, beyond it does not. An edge
-that is placed so is fitted and placed again, until it stays; one that wanders is none.
+that is placed so is fitted and placed again, until it stays; one that wanders is none. The
+light's step at the rim gives the last fraction of a pixel.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from fringe.orders.coarse import enlarged, reduced, scale_that_holds
 from fringe.orders.contest import Contest
 from fringe.orders.demod import OrderModel
 from fringe.orders.polish import Fit
+from fringe.orders.rimstep import stepped
 from fringe.orders.rough import rough_circles
 from fringe.orders.solve import carried, middle_fit, refit_twice
 from fringe.photo.ellipse import Edge
@@ -39,7 +41,7 @@ _WIDER = 1.04
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward. An edge that parts fringes
 # from the rest only in part is doubted, and `read` says so.
-_PLACED_SHARE, _DOUBTED_SHARE = 0.0018, 0.012
+_STEP_SHARE, _PLACED_SHARE, _DOUBTED_SHARE = 0.0008, 0.0018, 0.012
 
 
 class Placing(NamedTuple):
@@ -100,8 +102,20 @@ def _found(photo: Photo) -> Found:
         (placing for placing in found if placing.gain >= _NEAR_BEST * best),
         key=lambda placing: placing.edge.a * placing.edge.b,
     )
-    share = _PLACED_SHARE if chosen.gain > _WEAK_GAIN else _DOUBTED_SHARE
-    return Found(replace(chosen.edge, u_px=share * chosen.edge.a), chosen.model)
+    edge, model, share = chosen.edge, chosen.model, _DOUBTED_SHARE
+    if chosen.gain > _WEAK_GAIN:
+        share = _PLACED_SHARE
+        inner, fits = _fits_within(photo, edge, model)
+        step = stepped(photo, edge, fits[0], _FITTED_SHARE) if fits else None
+        if step is not None:
+            edge, model, share = step, carried(fits[0].model, inner, step), _STEP_SHARE
+    return Found(replace(edge, u_px=share * edge.a), model)
+
+
+def _fits_within(photo: Photo, curve: Edge, model: OrderModel) -> tuple[Edge, tuple[Fit, ...]]:
+    """Fits of the fringes in a curve up to close to its rim, and the edge that they are on."""
+    inner = replace(curve, a=_FITTED_SHARE * curve.a, b=_FITTED_SHARE * curve.b)
+    return inner, refit_twice(photo, inner, carried(model, curve, inner))
 
 
 def _of_circles(photo: Photo, circles: Iterable[Edge]) -> list[Placing]:
@@ -156,8 +170,7 @@ def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Placing | None:
 
 def _placed(photo: Photo, curve: Edge, model: OrderModel, band: float) -> Placing | None:
     """Place the edge where what the fringes explain and what surroundings explain meet."""
-    inner = replace(curve, a=_FITTED_SHARE * curve.a, b=_FITTED_SHARE * curve.b)
-    fits = refit_twice(photo, inner, carried(model, curve, inner))
+    inner, fits = _fits_within(photo, curve, model)
     if not fits or fits[0].used < 0.6:
         return None
     shapes = [np.array([k, 0, 0, 0, 0]) for k in np.arange(-0.75 * band, 0.8 * band, 0.005)]

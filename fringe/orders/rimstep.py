@@ -1,0 +1,103 @@
+"""Place an edge to a fraction of a pixel: where light steps from fringes to what lies beyond.
+
+Across the rim the light goes from what a fit of the fringes expects over a chamfer to what is
+seen some pixels out, in two steps that the lens draws out to error functions. Radius, place
+and oval of the first step, and what nobody asks for, are fitted to all rays at once,
+robustly, so that rays on which both sides are alike, or dirt lies, have no say.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage, optimize, special
+
+from fringe.orders.contest import ellipse_through
+from fringe.orders.polish import Fit, expected
+from fringe.orders.rays import cast
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+Vector = NDArray[np.float64]
+_WITHIN_PX, _BEYOND_PX, _STEP_PX = 4.0, 7.0, 0.5  # of the rays that are fitted
+_OUT_PX = (8.0, 10.0)  # where it is seen what lies beyond the chamfer
+_WIDTHS_PX = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)  # of the chamfer, that are tried
+_FARTHEST_PX = 3.0  # that an edge is moved
+_MOST_LOG_SPREAD = 1.2
+_FEWEST = 150  # rays that show both sides
+
+
+def stepped(photo: Photo, edge: Edge, fit: Fit, share: float) -> Edge | None:
+    """Move an edge onto the step of light at the rim.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+        Within a few pixels of the truth.
+    fit : Fit
+        On the unit disc of the edge shrunk by `share`.
+    share : float
+
+    Returns
+    -------
+    Edge or None
+        None where no step is seen, or it lies elsewhere.
+    """
+    radius = float(np.sqrt(edge.a * edge.b))
+    offset = np.arange(-_WITHIN_PX, _OUT_PX[1] + _STEP_PX / 2, _STEP_PX)
+    rays = cast(photo, edge, 1 + offset / radius)
+    seen = rays.usable.all(axis=1)
+    if seen.sum() < _FEWEST:
+        return None
+    flat = [(w[seen] / share).astype(np.float32).ravel() for w in rays.unit()]
+    light = rays.light[seen].astype(float)
+    want = expected(fit, *flat)[0].reshape(light.shape).astype(float)
+    beyond = light[:, offset >= _OUT_PX[0]].mean(axis=1)
+    beyond = ndimage.median_filter(beyond, 9, mode="wrap")[:, None]
+    near = offset <= _BEYOND_PX
+    rim = _Rim(_shapes(rays.angle[seen]), offset[near], light[:, near], want[:, near], beyond)
+    tolerance = max(2 * fit.noise, 0.1 * float(np.median(np.abs(rim.want - beyond))))
+    starts = [np.array([0, 0, 0, 0, 0, 0, np.log(width), 0.5, 0, 0, 0]) for width in _WIDTHS_PX]
+    start = min(starts, key=lambda p: float(np.log1p((rim.left(p) / tolerance) ** 2).sum()))
+    found = optimize.least_squares(rim.left, start, loss="cauchy", f_scale=tolerance, max_nfev=25)
+    moved = found.x[:5] @ _shapes(rays.angle)
+    if np.abs(moved).max() > _FARTHEST_PX or abs(found.x[5]) > _MOST_LOG_SPREAD:
+        return None
+    curve = 1 + moved / radius
+    return ellipse_through(*edge.pixels(np.cos(rays.angle) * curve, np.sin(rays.angle) * curve))
+
+
+@dataclass(frozen=True)
+class _Rim:
+    """Light along rays across the rim, shape (A, R), and what it would be on either side."""
+
+    shapes: NDArray[np.float64]
+    offset: Vector
+    light: NDArray[np.float64]
+    want: NDArray[np.float64]
+    beyond: NDArray[np.float64]
+
+    def left(self, p: Vector) -> Vector:
+        """What a rim leaves of the light, flat.
+
+        `p` has radius, place and oval [px], logarithms of the lens's spread and of the
+        chamfer's width [px], level and slopes of the chamfer's light along x and y, and of the
+        light beyond along the ray.
+        """
+        level = float(np.median(self.want))
+        from_rim = (p[:5] @ self.shapes)[:, None] - self.offset
+        within = special.ndtr(from_rim / np.exp(p[5]))
+        upon = special.ndtr((from_rim + np.exp(p[6])) / np.exp(p[5]))
+        chamfer = level * (p[7:10] @ self.shapes[:3])[:, None]
+        around = self.beyond + level * p[10] * (self.offset - _BEYOND_PX)
+        expected = around + (chamfer - around) * upon + (self.want - chamfer) * within
+        return np.asarray(self.light - expected).ravel()
+
+
+def _shapes(angle: Vector) -> NDArray[np.float64]:
+    """Radius, place and oval along rays, shape (5, A)."""
+    waves = [f(k * angle) for k in (1, 2) for f in (np.cos, np.sin)]
+    return np.stack([np.ones_like(angle), *waves])

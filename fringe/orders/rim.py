@@ -188,7 +188,7 @@ def _fringed_to_rim(fit: Fit) -> bool:
 
     Over many fringes a lamp may lose much of its contrast, over a few none does.
     """
-    return _rim_contrast(fit) > (0.5 if fit.model.steepest() < _FEW_CYCLES else 0.15)
+    return _rim_contrast(fit) > (0.5 if fit.model.steepest() < _FEW_CYCLES else 0.08)
 
 
 def _rim_contrast(fit: Fit) -> float:

@@ -127,7 +127,8 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
         None when no fringes can be followed.
     """
     inner = replace(edge, a=edge.a * share, b=edge.b * share)
-    field = cut_field(photo, inner, _finest(inner))
+    held = scale_that_holds(photo, _HELD_RADIUS_PX, inner)
+    field = cut_field(photo, inner, max(_finest(inner), held))
     if (field.weight > 0).sum() < 400:
         return None
     start = _best_start(field, np.random.default_rng(1))

@@ -59,6 +59,10 @@ def radial_coefficients(n: int, m: int) -> tuple[float, ...]:
     return tuple(reversed(falling))
 
 
+def _legendre_series(degree: int) -> list[float]:
+    return [0.0] * degree + [1.0]
+
+
 def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
     """One Zernike term, unnormalised.
 
@@ -72,11 +76,16 @@ def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
     Returns
     -------
     ndarray, shape of `u`
+        Round terms, which are Legendre's P_(n/2) of 2 rho^2 - 1, keep their digits at any
+        degree; the sums of powers of the others do to about degree 30.
     """
     import numpy as np
 
+    radial_coefficients(n, m)  # complains of terms that do not exist
     z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
     rho2 = z.real**2 + z.imag**2
+    if m == 0:
+        return np.asarray(np.polynomial.legendre.legval(2 * rho2 - 1, _legendre_series(n // 2)))
     radial = np.polynomial.polynomial.polyval(rho2, radial_coefficients(n, m))
     turn = z ** abs(m)  # rho^|m| exp(i |m| theta): no angle needed, smooth at the centre
     return np.asarray(radial * (turn.real if m >= 0 else turn.imag))
@@ -87,10 +96,13 @@ def zernike_gradient(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Derivatives of one Zernike term along u and v; shapes of `u`."""
     import numpy as np
-    from numpy.polynomial import polynomial
+    from numpy.polynomial import legendre, polynomial
 
     z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
     rho2 = z.real**2 + z.imag**2
+    if m == 0:
+        slope = 4 * legendre.legval(2 * rho2 - 1, legendre.legder(_legendre_series(n // 2)))
+        return np.asarray(slope * z.real), np.asarray(slope * z.imag)
     coefficients = radial_coefficients(n, m)
     radial = polynomial.polyval(rho2, coefficients)
     slope = 2 * polynomial.polyval(rho2, polynomial.polyder(coefficients))

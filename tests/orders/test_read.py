@@ -57,6 +57,32 @@ def test_power_of_random_scenes(family: str, rng: np.random.Generator) -> None:
     assert good >= 7
 
 
+@pytest.mark.parametrize("width", [0.07, 0.14])
+def test_turned_edge_is_followed_to_the_rim(width: float, rng: np.random.Generator) -> None:
+    """Irregularity with a narrow turned edge is read within a tenth of it, the edge given."""
+    form = Form(
+        power=rng.uniform(2, 8), tilt=rng.uniform(0, 2), turned_edge=0.5, turned_edge_width=width
+    )
+    scene = Scene(700, 700, form=form, lamp=SODIUM)
+    photo, truth = picture(scene, int(rng.integers(2**31)))
+    reading = read(photo, options_of(scene, scene.edge))
+    assert reading.irregularity_fringes == pytest.approx(truth["irregularity_fringes"], rel=0.1)
+
+
+def test_near_oblique_view_makes_no_irregularity(rng: np.random.Generator) -> None:
+    """A sphere seen from near and aslant is read as one, from whichever end the camera looks."""
+    for direction in rng.uniform(-180, 180, 3):
+        scene = Scene(
+            600, 600, form=Form(power=rng.uniform(6, 10), tilt=2.0), lamp=SODIUM,
+            view_angle_deg=20, view_direction_deg=float(direction), diameter_mm=100.0,
+            camera_distance_mm=500.0,
+        )  # fmt: skip
+        photo, _ = picture(scene, int(rng.integers(2**31)))
+        reading = read(photo, options_of(scene, scene.edge))
+        assert reading.irregularity_fringes is not None
+        assert reading.irregularity_fringes < 0.06
+
+
 def test_power_interval_covers(rng: np.random.Generator) -> None:
     """The 95 % interval of plain scenes covers the truth in at least 15 of 20."""
     covered = 0

@@ -1,0 +1,56 @@
+"""The light's step at the rim, and edges that are placed on it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fringe.optics.lamps import lamp
+from fringe.orders.rimstep import stepped
+from fringe.orders.solve import refit_twice, solve
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import photo_from_array
+from fringe.synth import Bench, Form, Scene, render
+
+SHARE = 0.993
+
+
+def scene_of(rng: np.random.Generator, bevel_px: float, bevel_level: float) -> Scene:
+    """A work of some fringes with a chamfer so wide and so bright."""
+    bench = Bench(bevel_px=bevel_px, bevel_level=bevel_level)
+    form = Form(power=rng.uniform(4, 9), tilt=rng.uniform(0.5, 3))
+    return Scene(600, 560, form=form, bench=bench, lamp=lamp("sodium"))
+
+
+@pytest.mark.parametrize(
+    ("bevel_px", "bevel_level"), [(2.0, 0.05), (5.0, 0.1), (2.5, 1.2), (5.0, 1.2)]
+)
+def test_edge_comes_back_to_the_step(
+    bevel_px: float, bevel_level: float, rng: np.random.Generator
+) -> None:
+    """An edge that is more than a pixel off comes back to half of one, whatever the chamfer."""
+    scene = scene_of(rng, bevel_px, bevel_level)
+    photo = photo_from_array(render(scene, int(rng.integers(2**31))).image, "rendered")
+    true = scene.edge
+    model = solve(photo, true).fit.model
+    off = Edge(true.cx + 0.7, true.cy - 0.6, true.a - 0.5, true.b - 1.1)
+    inner = replace(off, a=SHARE * off.a, b=SHARE * off.b)
+    found = stepped(photo, off, refit_twice(photo, inner, model)[0], SHARE)
+    assert found is not None
+    angle = np.linspace(0, 2 * np.pi, 90)
+    away = np.hypot(*true.unit(*found.pixels(np.cos(angle), np.sin(angle)))) - 1
+    assert np.abs(away).max() * true.a < 0.5
+
+
+def test_where_no_step_is_none_is_found(rng: np.random.Generator) -> None:
+    """Amid the fringes, a third of the way in, no edge is placed."""
+    scene = scene_of(rng, 3.0, 0.1)
+    photo = photo_from_array(render(scene, int(rng.integers(2**31))).image, "rendered")
+    true = scene.edge
+    amid = replace(true, a=0.66 * true.a, b=0.66 * true.b)
+    fit = solve(photo, amid).fit
+    found = stepped(photo, amid, fit, 1.0)
+    # the fringes go on beyond it: whatever is fitted there runs off, or the lens's spread does
+    assert found is None or abs(found.a - amid.a) < 3

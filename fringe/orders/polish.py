@@ -78,6 +78,10 @@ class Fit:
         fundamental; near zero for two beams.
     likely : Likely
         What was likely, as learned from this fit.
+    surprise : float
+        Twice the negative logarithm of the evidence for a model of this kind, of which the
+        smallest of several fits to the same pixels is the best (MacKay, Neural Computation 4
+        (1992) 415, from memory).
     """
 
     model: OrderModel
@@ -94,6 +98,7 @@ class Fit:
     used: float
     overtone: float = 0.0
     likely: Likely = _LIKELY
+    surprise: float = 0.0
 
 
 def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels:
@@ -170,7 +175,10 @@ class _Problem:
         self._keep = len(pixels) * len(self._every) < _MOST_KEPT
         self.likely = likely
         # squares of the coefficients weigh so much of the residual's variance
-        self.stiffness = likely.alike / likely.widths(light, contrast, start.terms) ** 2
+        self.widths = likely.widths(light, contrast, start.terms)
+        self.stiffness = likely.alike / self.widths**2
+        self.centre = np.zeros(self.widths.size)
+        self.centre[0] = np.log(max(float(np.mean(pixels.light)), 1e-6))
 
     def rows(self, part: slice) -> tuple[Array, Array, Array]:
         """Zernike terms of order, light and contrast over one chunk."""
@@ -334,9 +342,9 @@ def _step(
         normal = normal + ((look.jacobian * w) @ look.jacobian.T).astype(float)
         gradient = gradient + (look.jacobian @ (w * look.left)).astype(float)
     now = 1.4826 * float(np.median(np.abs(left))) + 1e-9
-    every = state.every()
     pull = now**2 * problem.stiffness
-    return _solve(normal + np.diag(pull), gradient - pull * every, damping), now
+    away = state.every() - problem.centre
+    return _solve(normal + np.diag(pull), gradient - pull * away, damping), now
 
 
 def _scale(noise: float, amplitude: Array, tolerated: float) -> Array | float:
@@ -405,6 +413,14 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
     learned = replace(problem.likely, alike=alike).learned(
         state.every(), np.diag(sandwich), problem.light, problem.contrast, problem.order
     )
+    cost = float(np.mean(np.minimum(left**2, (0.5 * amplitude) ** 2 + 25 * noise**2)))
+    # Laplace's integral: what the picture tells of the coefficients, in units of their widths
+    told = np.outer(problem.widths, problem.widths) * normal / (problem.likely.alike * noise**2)
+    surprise = (
+        len(pixels) / problem.likely.alike * np.log(cost)
+        + float((((state.every() - problem.centre) / problem.widths) ** 2).sum())
+        + float(np.linalg.slogdet(np.eye(size) + told)[1])
+    )
     b = np.exp(state.light.astype(np.float32) @ basis(problem.light, pixels.u, pixels.v))
     v = state.contrast.astype(np.float32) @ basis(problem.contrast, pixels.u, pixels.v)
     fringes = float(np.mean((b * v) ** 2) / 2)
@@ -423,12 +439,13 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
         contrast=contrast,
         rms=noise / max(float(np.median(amplitude)), 1e-9),
         noise=noise,
-        cost=float(np.mean(np.minimum(left**2, (0.5 * amplitude) ** 2 + 25 * noise**2))),
+        cost=cost,
         mean_contrast=float(np.median(v)),
         explained=fringes / max(fringes + missed, 1e-12),  # evenly dark frames have neither
         used=used / len(pixels),
         overtone=_overtone(tones),
         likely=learned,
+        surprise=surprise,
     )
 
 

@@ -1,11 +1,12 @@
 """What is likely of light, contrast and form before the picture is looked at.
 
-Each Zernike coefficient has a normal distribution about zero whose width falls with its
-degree: light and polished surfaces are smooth. Where fringes are many the picture outvotes
-it by far; where they are few, light that varies can look like form, and this is what keeps
-both within reason and the uncertainty honest. How uneven the light is, and how rough the
-form, is learned from the picture. The falls are common practice, no source: lamps behind a
-diffuser vary by some parts in ten over a work, and lapping leaves low and round forms.
+Each Zernike coefficient has a normal distribution whose width falls with its degree: light
+and polished surfaces are smooth. It is about zero, or for the light's level about the
+picture's mean. Where fringes are many the picture outvotes it by far; where they are few,
+light that varies can look like form, and this is what keeps both within reason and the
+uncertainty honest. How uneven the light is, and how rough the form is, is learned from the
+picture. The falls are common practice, no source: lamps behind a diffuser vary by some parts
+in ten over a work, and lapping leaves low and round forms.
 """
 
 from __future__ import annotations
@@ -70,7 +71,7 @@ class Likely:
 
 def _plain(light: Terms, contrast: Terms, order: Terms) -> Vector:
     """Widths at scale one."""
-    of_light = [0.6 / n**1.5 if n else _FREE for n, _ in light]
+    of_light = [0.6 / n**1.5 if n else 0.7 for n, _ in light]
     of_contrast = [0.3 / n**1.5 if n else 1.0 for n, _ in contrast]
     return np.array([*of_light, *of_contrast, *(_form_width(n, m) for n, m in order)])
 

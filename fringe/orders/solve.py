@@ -12,7 +12,7 @@ from fringe.orders.coarse import scale_that_holds
 from fringe.orders.demod import OrderModel, model_of, refine
 from fringe.orders.fewfringes import few_fringe_starts
 from fringe.orders.field import Field, cut_field
-from fringe.orders.polish import Fit, fit_pixels, pixels_of, smooth_terms
+from fringe.orders.polish import Fit, Pixels, fit_pixels, pixels_of, smooth_terms
 from fringe.orders.prior import Likely
 from fringe.orders.start import quadratic_start
 from fringe.orders.tiles import flatten, pyramid_tiles
@@ -25,10 +25,13 @@ _MOST_RADIUS_PX = 800.0
 _HELD_RADIUS_PX = 160.0  # to which a photograph is reduced at the most before starts are sought
 _FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the grid that is fitted
 _LEAST_RADIUS_PX = 80.0
+_TINY_RADIUS_PX = 40.0  # where fringes are hardly any
+_NEAR_BEST = 4.0  # times the best misfit of a start, up to which others count
 _THINNED = 30_000
 _FEWER = 10_000  # where a fit only leads to the next one
 _FEWEST = 5_000
 _FEW_CYCLES = 40.0  # fringes a unit, at their densest, below which all shapes are searched
+_HARDLY_ANY = 8.0  # fringes a unit, at their densest, below which light can pass for them
 _GOOD = 0.1  # misfit of a start, as a share of the fringe amplitude, that leaves no other
 _POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
 
@@ -107,7 +110,7 @@ def solve(
     start = _best_start(field, np.random.default_rng(seed), known)
     if start is None:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
-    return _refined(field, _first_fit(field, start), rim)
+    return _refined(field, start, rim)
 
 
 def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
@@ -134,7 +137,7 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
     start = _best_start(field, np.random.default_rng(1))
     if start is None:
         return None
-    fit = _first_fit(field, start, _PLAIN, _FEWER)
+    fit = _first_fit(field, start.model, _PLAIN, _FEWER)
     return replace(fit, model=carried(fit.model, inner, edge))
 
 
@@ -180,12 +183,12 @@ def refit_twice(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Fit, ...]:
 
 def _best_start(
     field: Field, rng: np.random.Generator, known: OrderModel | None = None
-) -> OrderModel | None:
+) -> Fit | None:
     """Of several starts, that which fits best after a short fit to a few of the pixels."""
     if known is not None:
         fit = _screened(field, known)
         if fit.rms < _GOOD:
-            return fit.model
+            return fit
     models, dense = _start_of_tiles(field, rng)
     fits = [_screened(field, model) for model in models]
     # where tiles agree on many fringes, it is not a few, whatever else these could explain
@@ -195,7 +198,25 @@ def _best_start(
             small = small.half
         few = few_fringe_starts(pixels_of(small, 1500))
         fits += [_screened(field, model) for model, _ in few]
-    return min(fits, key=lambda fit: fit.rms).model if fits else None
+    if not fits:
+        return None
+    best = min(fits, key=lambda fit: fit.rms)
+    near = [fit for fit in fits if fit.rms < _NEAR_BEST * best.rms]
+    if min(fit.model.steepest() for fit in near) > _HARDLY_ANY:
+        return best
+    # so few fringes that light may pass for them: what is likely has a say
+    pixels = pixels_of(level_for(field, _HARDLY_ANY, _TINY_RADIUS_PX))
+    return min((_weighed(pixels, fit) for fit in fits), key=lambda fit: fit.surprise)
+
+
+def _weighed(pixels: Pixels, fit: Fit) -> Fit:
+    """Fit all terms, at a fixed worth of a pixel, so that several can be compared."""
+    likely = _likely_of(pixels)
+    fit = replace(fit, model=fit.model.widened(_ALL))
+    for rounds in (10, 4):
+        fit = fit_pixels(pixels, fit.model, _ALL_SMOOTH, rounds, known=fit, likely=likely)
+        likely = replace(fit.likely, alike=likely.alike)
+    return fit
 
 
 def _screened(field: Field, model: OrderModel) -> Fit:
@@ -217,9 +238,14 @@ def _start_of_tiles(field: Field, rng: np.random.Generator) -> tuple[list[OrderM
     return [model] if np.isfinite(rms) and rms < 0.2 else [], dense
 
 
-def level_for(field: Field, cycles: float) -> Field:
+def _likely_of(pixels: Pixels) -> Likely:
+    """What is likely before a first fit: the finer the pixels, the more of them are alike."""
+    return Likely(alike=Likely.alike * len(pixels) / _FEWEST)
+
+
+def level_for(field: Field, cycles: float, least_px: float = _LEAST_RADIUS_PX) -> Field:
     """Halve a field as far as fringes of `cycles` a unit, at most, stay well sampled."""
-    need = max(_LEAST_RADIUS_PX, cycles / _FREQUENCY_PX)
+    need = max(least_px, cycles / _FREQUENCY_PX)
     while field.radius_px >= 2 * need:
         field = field.half
     return field
@@ -242,10 +268,13 @@ def _first_fit(
 def _refined(field: Field, first: Fit, rim: float) -> Solution:
     """Fit all terms to some of the pixels, learning what is likely, then to every pixel."""
     cycles = first.model.steepest()
-    level = level_for(field, cycles)
+    weighed = first.model.terms == _ALL
+    level = level_for(field, cycles, _TINY_RADIUS_PX if weighed else _LEAST_RADIUS_PX)
     pixels = pixels_of(level, _THINNED)
+    if not weighed:
+        first = _first_fit(field, first.model)
     fit = replace(first, model=first.model.widened(_ALL))
-    likely = Likely()
+    likely = _likely_of(pixels)
     for rounds in (12, 4, 4):
         fit = fit_pixels(pixels, fit.model, _ALL_SMOOTH, rounds, known=fit, likely=likely)
         likely = fit.likely

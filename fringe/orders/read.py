@@ -287,6 +287,7 @@ def _uncertainty(
     parts = {
         "fit": 2 * math.sqrt(max(covariance[place, place], 0.0)),
         "form": abs(solution.form_shift) / 2,
+        "light": solution.light_doubt,
         "grid": math.hypot(_GRID_SHARE * power, _GRID_FRINGES),
         "edge": 2 * power * edge.u_px / radius,
         "view": math.hypot(0.0 if told else _untold_view(edge, power, form.tilt), normal.doubt),

@@ -32,6 +32,7 @@ _FEWER = 10_000  # where a fit only leads to the next one
 _FEWEST = 5_000
 _FEW_CYCLES = 40.0  # fringes a unit, at their densest, below which all shapes are searched
 _HARDLY_ANY = 8.0  # fringes a unit, at their densest, below which light can pass for them
+_FEW_DOUBT, _FEWER_DOUBT, _UNEVEN_DOUBT = 0.006, 0.05, 0.1  # [fringe]
 _GOOD = 0.1  # misfit of a start, as a share of the fringe amplitude, that leaves no other
 _POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
 
@@ -61,6 +62,9 @@ class Solution:
         Greatest less least order on the disc [fringe].
     form_shift : float
         Change of power when one more rung of terms is allowed [fringe]; of bursts.
+    light_doubt : float
+        Standard uncertainty of the power from light whose shapes look like the few fringes
+        there are [fringe].
     """
 
     fit: Fit
@@ -69,6 +73,7 @@ class Solution:
     cycles: float
     span: float = 0.0
     form_shift: float = 0.0
+    light_doubt: float = 0.0
 
 
 def solve(
@@ -285,4 +290,19 @@ def _refined(field: Field, first: Fit, rim: float) -> Solution:
     covered = float((level.weight > 0).sum()) / float(np.pi * rim**2 * level.radius_px**2)
     u, v, _ = disc_grid(16, 48)
     order = final.model.order(u.astype(np.float32), v.astype(np.float32))
-    return Solution(final, level, covered, cycles, float(np.ptp(order)))
+    span = float(np.ptp(order))
+    return Solution(
+        final, level, covered, cycles, span, light_doubt=_light_doubt(span, final.likely)
+    )
+
+
+def _light_doubt(span: float, likely: Likely) -> float:
+    """Standard uncertainty of the power from light that no terms follow [fringe].
+
+    From rendered works of hardly any fringes under light with shadows, blotches and the
+    camera's own reflection (`tests/benchmarks/fewfringes.py`): the fewer fringes and the more
+    uneven the light, the further power may be off.
+    """
+    usual = _FEW_DOUBT + _FEWER_DOUBT * max(0.0, 2 - span) if span < 4 else 0.0
+    uneven = max(likely.light, likely.contrast)
+    return float(np.hypot(usual, _UNEVEN_DOUBT * uneven if span < 6 and uneven > 1 else 0.0))

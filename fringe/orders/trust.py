@@ -13,6 +13,7 @@ from fringe.photo.load import Photo
 # more add overtones of up to a fifth; sharp rings and printed lines have far more.
 _MOST_OVERTONE = 0.3
 _SOME_OVERTONE = 0.18
+_MUCH_DOUBT = 0.1  # of the power, for the light [fringe]
 
 
 def judge_fit(photo: Photo, solution: Solution) -> list[str]:
@@ -43,6 +44,11 @@ def judge_fit(photo: Photo, solution: Solution) -> list[str]:
         warnings.append(
             "fewer than one fringe in all: tilt the work until three to five straight fringes"
             " show, and read their bow"
+        )
+    if solution.light_doubt > _MUCH_DOUBT:
+        warnings.append(
+            "light that varies looks like the few fringes: tilt the work until more show,"
+            " or spread the light"
         )
     if solution.covered * fit.used < 0.6:
         warnings.append(f"only {100 * solution.covered * fit.used:.0f} % of the aperture was used")

@@ -26,6 +26,7 @@ from fringe.orders.prior import Likely
 
 Vector = NDArray[np.float64]
 _CHUNK = 1 << 15
+_MOST_LOG = 20.0  # of light
 _LEAST_LIGHT = 0.1  # of its mean, at a start
 _LIKELY = Likely()
 _MOST_KEPT = 12_000_000  # numbers of Zernike values that are kept between steps
@@ -201,7 +202,7 @@ class _Problem:
         order = state.model.values.astype(np.float32) @ of_order
         phase = np.float32(2 * np.pi) * (order - np.round(order))
         cos, sin = np.cos(phase) * self._blur[part], np.sin(phase) * self._blur[part]
-        b = np.exp(state.light.astype(np.float32) @ of_light)
+        b = _bright(state.light, of_light)
         contrast = state.contrast.astype(np.float32) @ of_contrast
         dimmed = 1 - contrast * cos
         jacobian = np.concatenate([
@@ -221,6 +222,12 @@ class _Look:
     left: Array
     amplitude: Array
     phase: Array
+
+
+def _bright(values: Vector, rows: Array) -> Array:
+    """Light of coefficients of its logarithm; continued far out it stays finite."""
+    log = values.astype(np.float32) @ rows
+    return np.asarray(np.exp(np.clip(log, -_MOST_LOG, _MOST_LOG)))
 
 
 def _blur(pixels: Pixels, model: OrderModel) -> Array:
@@ -360,7 +367,7 @@ def misfit(pixels: Pixels, fit: Fit) -> tuple[Array, Array]:
 
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
     """Light that a fit expects at flat arrays of places, and the fringe amplitude there."""
-    light = np.exp(fit.light.astype(np.float32) @ basis(fit.light_terms, u, v))
+    light = _bright(fit.light, basis(fit.light_terms, u, v))
     contrast = fit.contrast.astype(np.float32) @ basis(fit.contrast_terms, u, v)
     order = fit.model.order(u, v)
     phase = np.float32(2 * np.pi) * (order - np.round(order))
@@ -421,7 +428,7 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
         + float((((state.every() - problem.centre) / problem.widths) ** 2).sum())
         + float(np.linalg.slogdet(np.eye(size) + told)[1])
     )
-    b = np.exp(state.light.astype(np.float32) @ basis(problem.light, pixels.u, pixels.v))
+    b = _bright(state.light, basis(problem.light, pixels.u, pixels.v))
     v = state.contrast.astype(np.float32) @ basis(problem.contrast, pixels.u, pixels.v)
     fringes = float(np.mean((b * v) ** 2) / 2)
     missed = float(np.mean(np.minimum(left**2, 25 * noise**2)))

@@ -106,7 +106,7 @@ def _found(photo: Photo) -> Found:
     if chosen.gain > _WEAK_GAIN:
         share = _PLACED_SHARE
         inner, fits = _fits_within(photo, edge, model)
-        step = stepped(photo, edge, fits[0], _FITTED_SHARE) if fits else None
+        step = stepped(photo, edge, fits, _FITTED_SHARE) if fits else None
         if step is not None:
             edge, model, share = step, carried(fits[0].model, inner, step), _STEP_SHARE
     return Found(replace(edge, u_px=share * edge.a), model)

@@ -8,6 +8,7 @@ robustly, so that rays on which both sides are alike, or dirt lies, have no say.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,13 +24,14 @@ from fringe.photo.load import Photo
 Vector = NDArray[np.float64]
 _WITHIN_PX, _BEYOND_PX, _STEP_PX = 4.0, 7.0, 0.5  # of the rays that are fitted
 _OUT_PX = (8.0, 10.0)  # where it is seen what lies beyond the chamfer
-_WIDTHS_PX = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)  # of the chamfer, that are tried
+# what is tried: places of the edge, widths of the chamfer, its light beside the fringes'
+_SHIFTS_PX, _WIDTHS_PX, _LEVELS = (-1.0, 0.0, 1.0, 2.0), (1.0, 2.0, 3.5, 5.5), (0.1, 0.5, 1.1)
 _FARTHEST_PX = 3.0  # that an edge is moved
 _MOST_LOG_SPREAD = 1.2
-_FEWEST = 150  # rays that show both sides
+_LEAST_SEEN = 0.8  # share of the rays that must lie in the frame: a part of a rim misleads
 
 
-def stepped(photo: Photo, edge: Edge, fit: Fit, share: float) -> Edge | None:
+def stepped(photo: Photo, edge: Edge, fits: Sequence[Fit], share: float) -> Edge | None:
     """Move an edge onto the step of light at the rim.
 
     Parameters
@@ -37,8 +39,8 @@ def stepped(photo: Photo, edge: Edge, fit: Fit, share: float) -> Edge | None:
     photo : Photo
     edge : Edge
         Within a few pixels of the truth.
-    fit : Fit
-        On the unit disc of the edge shrunk by `share`.
+    fits : sequence of Fit
+        On the unit disc of the edge shrunk by `share`; that which continues best is taken.
     share : float
 
     Returns
@@ -50,24 +52,39 @@ def stepped(photo: Photo, edge: Edge, fit: Fit, share: float) -> Edge | None:
     offset = np.arange(-_WITHIN_PX, _OUT_PX[1] + _STEP_PX / 2, _STEP_PX)
     rays = cast(photo, edge, 1 + offset / radius)
     seen = rays.usable.all(axis=1)
-    if seen.sum() < _FEWEST:
+    if seen.mean() < _LEAST_SEEN:
         return None
     flat = [(w[seen] / share).astype(np.float32).ravel() for w in rays.unit()]
     light = rays.light[seen].astype(float)
-    want = expected(fit, *flat)[0].reshape(light.shape).astype(float)
     beyond = light[:, offset >= _OUT_PX[0]].mean(axis=1)
     beyond = ndimage.median_filter(beyond, 9, mode="wrap")[:, None]
     near = offset <= _BEYOND_PX
-    rim = _Rim(_shapes(rays.angle[seen]), offset[near], light[:, near], want[:, near], beyond)
-    tolerance = max(2 * fit.noise, 0.1 * float(np.median(np.abs(rim.want - beyond))))
-    starts = [np.array([0, 0, 0, 0, 0, 0, np.log(width), 0.5, 0, 0, 0]) for width in _WIDTHS_PX]
-    start = min(starts, key=lambda p: float(np.log1p((rim.left(p) / tolerance) ** 2).sum()))
-    found = optimize.least_squares(rim.left, start, loss="cauchy", f_scale=tolerance, max_nfev=25)
+    wants = [expected(fit, *flat)[0].reshape(light.shape)[:, near].astype(float) for fit in fits]
+    tolerance = max(2 * fits[0].noise, 0.1 * float(np.median(np.abs(wants[0] - beyond))))
+    shapes = _shapes(rays.angle[seen])
+    rims = [_Rim(shapes, offset[near], light[:, near], want, beyond) for want in wants]
+    found = min((_placed(rim, tolerance) for rim in rims), key=lambda fit: float(fit.cost))
     moved = found.x[:5] @ _shapes(rays.angle)
     if np.abs(moved).max() > _FARTHEST_PX or abs(found.x[5]) > _MOST_LOG_SPREAD:
         return None
     curve = 1 + moved / radius
     return ellipse_through(*edge.pixels(np.cos(rays.angle) * curve, np.sin(rays.angle) * curve))
+
+
+def _placed(rim: _Rim, tolerance: float) -> optimize.OptimizeResult:
+    """Fit a rim from the likeliest of some starts."""
+
+    def cost(p: Vector) -> float:
+        return float(np.log1p((rim.left(p) / tolerance) ** 2).sum())
+
+    start = min(
+        (
+            np.array([shift, 0, 0, 0, 0, 0, np.log(width), level, 0, 0, 0])
+            for shift in _SHIFTS_PX for width in _WIDTHS_PX for level in _LEVELS
+        ),
+        key=cost,
+    )  # fmt: skip
+    return optimize.least_squares(rim.left, start, loss="cauchy", f_scale=tolerance, max_nfev=25)
 
 
 @dataclass(frozen=True)

@@ -303,6 +303,6 @@ def _light_doubt(span: float, likely: Likely) -> float:
     camera's own reflection (`tests/benchmarks/fewfringes.py`): the fewer fringes and the more
     uneven the light, the further power may be off.
     """
-    usual = _FEW_DOUBT + _FEWER_DOUBT * max(0.0, 2 - span) if span < 4 else 0.0
+    usual = _FEW_DOUBT * (4 / max(span, 4.0)) ** 2 + _FEWER_DOUBT * max(0.0, 2 - span)
     uneven = max(likely.light, likely.contrast)
     return float(np.hypot(usual, _UNEVEN_DOUBT * uneven if span < 6 and uneven > 1 else 0.0))

@@ -33,7 +33,9 @@ _LEAST_GAIN, _WEAK_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.1, 0.4, 0.8, 1.2
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
 _MIDDLE_SHARE = 0.96  # of a rough circle, within which there is nothing but fringes
 _LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is worth a closer look
+_MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
 _FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
+_LEAST_RIM = -0.2  # contrast at the rim beside the usual: none, but for what terms overshoot
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
 _BANDS = (0.05, 0.03, 0.03, 0.03, 0.03)  # half widths of the band that is looked at
 _STAYS = 0.004  # share of the radius, within which two placings are the same
@@ -137,7 +139,7 @@ def _from_circle(photo: Photo, circle: Edge) -> Iterator[Placing]:
         middle = middle_fit(photo, circle, _MIDDLE_SHARE)
     except Refused:  # too little light there: no reason to give up on the other circles
         return
-    if middle is None or middle.explained < _LEAST_EXPLAINED:
+    if middle is None or middle.explained < _LEAST_EXPLAINED or middle.rms > _MOST_MISFIT:
         return
     placed = _settled(photo, circle, middle.model)
     if placed is None:
@@ -186,9 +188,9 @@ def _placed(photo: Photo, curve: Edge, model: OrderModel, band: float) -> Placin
 def _fringed_to_rim(fit: Fit) -> bool:
     """Tell whether fringes reach the rim all round: on a plate beyond the work there are none.
 
-    Over many fringes a lamp may lose much of its contrast, over a few none does.
+    Over many fringes a lamp may lose all of its contrast, over a few none does.
     """
-    return _rim_contrast(fit) > (0.5 if fit.model.steepest() < _FEW_CYCLES else 0.08)
+    return _rim_contrast(fit) > (0.5 if fit.model.steepest() < _FEW_CYCLES else _LEAST_RIM)
 
 
 def _rim_contrast(fit: Fit) -> float:

@@ -22,7 +22,7 @@ from fringe.optics.form import Term
 Vector = NDArray[np.float64]
 Terms = Sequence[Term]
 _FREE = 1e3  # width of what has no prior
-_LEAST_SCALE, _MOST_SCALE = 0.02, 10.0  # that are learned
+_LEAST_SCALE, _MOST_SCALE = 0.02, 2.0  # that are learned
 _LEAST_KNOWN = 0.02  # share of a coefficient that a picture determines at the least
 
 

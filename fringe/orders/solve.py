@@ -244,8 +244,11 @@ def _start_of_tiles(field: Field, rng: np.random.Generator) -> tuple[list[OrderM
 
 
 def _likely_of(pixels: Pixels) -> Likely:
-    """What is likely before a first fit: the finer the pixels, the more of them are alike."""
-    return Likely(alike=Likely.alike * len(pixels) / _FEWEST)
+    """What is likely before a first fit: the finer the pixels, the more of them are alike.
+
+    A turned edge is let in little by little, or its many terms close on a wrong order.
+    """
+    return Likely(alike=Likely.alike * len(pixels) / _FEWEST, round=0.3)
 
 
 def level_for(field: Field, cycles: float, least_px: float = _LEAST_RADIUS_PX) -> Field:

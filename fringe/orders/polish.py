@@ -359,12 +359,6 @@ def _scale(noise: float, amplitude: Array, tolerated: float) -> Array | float:
     return np.maximum(noise, tolerated * amplitude) if np.isfinite(noise) else 1e9
 
 
-def misfit(pixels: Pixels, fit: Fit) -> tuple[Array, Array]:
-    """What a fit leaves of other pixels, and the fringe amplitude there, each shape (K,)."""
-    want, amplitude = expected(fit, pixels.u, pixels.v)
-    return pixels.light - want, amplitude
-
-
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
     """Light that a fit expects at flat arrays of places, and the fringe amplitude there."""
     light = _bright(fit.light, basis(fit.light_terms, u, v))

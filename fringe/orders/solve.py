@@ -26,6 +26,7 @@ _HELD_RADIUS_PX = 160.0  # to which a photograph is reduced at the most before s
 _FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the grid that is fitted
 _LEAST_RADIUS_PX = 80.0
 _TINY_RADIUS_PX = 40.0  # where fringes are hardly any
+_WEIGHED = 4  # starts whose evidence is worth its time
 _NEAR_BEST = 4.0  # times the best misfit of a start, up to which others count
 _THINNED = 30_000
 _FEWER = 10_000  # where a fit only leads to the next one
@@ -211,7 +212,8 @@ def _best_start(
         return best
     # so few fringes that light may pass for them: what is likely has a say
     pixels = pixels_of(level_for(field, _HARDLY_ANY, _TINY_RADIUS_PX))
-    return min((_weighed(pixels, fit) for fit in fits), key=lambda fit: fit.surprise)
+    likeliest = sorted(fits, key=lambda fit: fit.rms)[:_WEIGHED]
+    return min((_weighed(pixels, fit) for fit in likeliest), key=lambda fit: fit.surprise)
 
 
 def _weighed(pixels: Pixels, fit: Fit) -> Fit:

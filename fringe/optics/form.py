@@ -81,12 +81,12 @@ def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
     """
     import numpy as np
 
-    radial_coefficients(n, m)  # complains of terms that do not exist
+    coefficients = radial_coefficients(n, m)
     z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
     rho2 = z.real**2 + z.imag**2
     if m == 0:
         return np.asarray(np.polynomial.legendre.legval(2 * rho2 - 1, _legendre_series(n // 2)))
-    radial = np.polynomial.polynomial.polyval(rho2, radial_coefficients(n, m))
+    radial = np.polynomial.polynomial.polyval(rho2, coefficients)
     turn = z ** abs(m)  # rho^|m| exp(i |m| theta): no angle needed, smooth at the centre
     return np.asarray(radial * (turn.real if m >= 0 else turn.imag))
 

@@ -461,7 +461,7 @@ def _as_reading(
         model=form.model,
         covariance=form.covariance,
         light_terms=((0, 0),),
-        light=np.array([float(np.median(mean))]),
+        light=np.array([math.log(float(np.median(mean)))]),
         contrast_terms=((0, 0),),
         contrast=np.array([float(np.median(amplitude / mean))]),
         rms=float(np.median(maps.scatter[inside]) / np.median(amplitude)),

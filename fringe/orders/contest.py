@@ -28,7 +28,8 @@ _WAVES = 2
 _PRICE = 0.4
 _TOLERATED = 0.2  # misfit inside, as a share of the fringe amplitude, that counts little
 _ANGLE = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-_SHAPES = np.stack(
+# radius, place and oval along rays, shape (5, RAYS)
+SHAPES = np.stack(
     [np.ones(RAYS), np.cos(_ANGLE), np.sin(_ANGLE), np.cos(2 * _ANGLE), np.sin(2 * _ANGLE)]
 )
 # columns orthonormal over the rays
@@ -97,7 +98,7 @@ class Contest:
 
     def total(self, shape: Vector) -> float:
         """Mean cost of the band when the edge is `shape`: shares of the radius, shape (5,)."""
-        curve = 1 + shape @ _SHAPES
+        curve = 1 + shape @ SHAPES
         place = np.clip((curve - self.reach[0]) / self.step, 0, len(self.reach) - 1e-6)
         low = place.astype(int)
         rows = np.arange(RAYS)
@@ -154,7 +155,7 @@ class Contest:
 
     def _by_rays(self, shape: Vector) -> Vector | None:
         """Shape through the places where each ray by itself is best parted in two."""
-        curve = 1 + shape @ _SHAPES
+        curve = 1 + shape @ SHAPES
         reach = np.arange(len(self.reach)) * self.step
         offset = np.concatenate([-reach[:0:-1], reach])
         outside = self._outside(curve, offset)
@@ -170,13 +171,13 @@ class Contest:
         for tolerance in (0.01, 0.004, 0.003, 0.002):
             if good.sum() < 60:
                 return None
-            shape = np.linalg.lstsq(_SHAPES[:, good].T, at[good], rcond=None)[0]
-            good = np.abs(at - shape @ _SHAPES) < max(tolerance, 1.5 * self.step)
+            shape = np.linalg.lstsq(SHAPES[:, good].T, at[good], rcond=None)[0]
+            good = np.abs(at - shape @ SHAPES) < max(tolerance, 1.5 * self.step)
         return shape
 
     def gain(self, shape: Vector) -> float:
         """How well the fringes hold just within an edge, and how badly just beyond it."""
-        curve = 1 + shape @ _SHAPES
+        curve = 1 + shape @ SHAPES
         near = np.arange(1.2 / self.edge.a, max(6.0 / self.edge.a, 0.02), self.step)
         beyond = self._along(self._inside, curve, near) - self._outside(curve, near)
         within = self._along(self._inside, curve, -near)
@@ -188,12 +189,16 @@ class Contest:
 
     def shaped(self, shape: Vector) -> Edge:
         """Edge in the photograph of a shape."""
-        curve = 1 + shape @ _SHAPES
-        x, y = self.edge.pixels(np.cos(_ANGLE) * curve, np.sin(_ANGLE) * curve)
-        return ellipse_through(x, y)
+        return reshaped(self.edge, shape)
 
 
-def ellipse_through(x: Vector, y: Vector) -> Edge:
+def reshaped(edge: Edge, shape: Vector) -> Edge:
+    """Edge that differs from another by a shape: shares of the radius, shape (5,)."""
+    curve = 1 + shape @ SHAPES
+    return _ellipse_through(*edge.pixels(np.cos(_ANGLE) * curve, np.sin(_ANGLE) * curve))
+
+
+def _ellipse_through(x: Vector, y: Vector) -> Edge:
     """Least-squares ellipse through points that lie very nearly on one."""
     mx, my = x.mean(), y.mean()
     size = np.hypot(x - mx, y - my).mean()

@@ -146,13 +146,14 @@ def _coordinates(
 def halve(field: Field) -> Field:
     """Halve a field's scale behind a filter that keeps fine fringes from folding over."""
     kernel = np.array([1, 3, 3, 1], np.float32) / 8
-    rows, columns = field.light.shape[0] // 2, field.light.shape[1] // 2
+    rows, columns = (side // 2 * 2 for side in field.light.shape)
+    window = (slice(0, rows, 2), slice(0, columns, 2))
 
     def halved(values: Array) -> Array:
         for axis in (0, 1):
             # even length: the result lies between pixels 2k and 2k+1
             values = ndimage.correlate1d(values, kernel, axis=axis, mode="constant", origin=-1)
-        return np.asarray(values[0 : 2 * rows : 2, 0 : 2 * columns : 2])
+        return np.asarray(values[window])
 
     weight = halved(field.weight)
     good = weight > _LEAST_COVERED
@@ -164,11 +165,10 @@ def halve(field: Field) -> Field:
         np.where(
             partly,
             halved(values * field.weight) / share,
-            0.5 * (values[0 : 2 * rows : 2, 0 : 2 * columns : 2]
-                   + values[1 : 2 * rows : 2, 1 : 2 * columns : 2]),
+            0.5 * (values[window] + values[1:rows:2, 1:columns:2]),
         )
         for values in (field.u, field.v)
-    )  # fmt: skip
+    )
     return Field(
         light,
         np.where(good, weight, np.float32(0)),

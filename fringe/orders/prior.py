@@ -48,9 +48,11 @@ class Likely:
 
     def widths(self, light: Terms, contrast: Terms, order: Terms) -> Vector:
         """Standard deviations of all coefficients: log of light, contrast, order."""
+        return self._scaled(_plain(light, contrast, order), _groups(light, contrast, order))
+
+    def _scaled(self, plain: Vector, groups: NDArray[np.intp]) -> Vector:
         scales = np.array([1.0, self.light, self.contrast, self.round, self.fine])
-        groups = _groups(light, contrast, order)
-        return np.asarray(_plain(light, contrast, order) * scales[groups])
+        return np.asarray(plain * scales[groups])
 
     def learned(
         self, values: Vector, variances: Vector, light: Terms, contrast: Terms, order: Terms
@@ -60,9 +62,8 @@ class Likely:
         MacKay's fixed point (Neural Computation 4 (1992) 415, from memory): what the picture
         determines of a group's coefficients should be as large as the group's width says.
         """
-        widths = self.widths(light, contrast, order)
-        plain = _plain(light, contrast, order)
-        groups = _groups(light, contrast, order)
+        plain, groups = _plain(light, contrast, order), _groups(light, contrast, order)
+        widths = self._scaled(plain, groups)
         known = np.clip(1 - variances / widths**2, _LEAST_KNOWN, 1)
         sums = np.bincount(groups, (values / plain) ** 2, 5), np.bincount(groups, known, 5)
         scales = np.sqrt(sums[0] / np.maximum(sums[1], 1e-9))[1:]

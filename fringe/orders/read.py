@@ -113,7 +113,6 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         found = find_edge(photo)
         edge, source, known = found.edge, "found", found.model
         _check_oval(photo, edge)
-    _check_light(photo, edge)
     solution = solve(photo, edge, known=known)
     warnings = [*photo.notes, *judge_fit(photo, solution)]
     if source == "found" and edge.u_px > 0.01 * edge.a:
@@ -140,19 +139,6 @@ def _check_oval(photo: Photo, edge: Edge) -> None:
             f"{photo.name}: the outline found is an oval, as of a disc seen {view:.0f} degrees"
             " off axis, and hardly the work's; photograph from above, or give --edge CX,CY,R"
         )
-
-
-def _check_light(photo: Photo, edge: Edge) -> None:
-    """Refuse an aperture that is one even grey: a cap on the lens, or a picture that was painted.
-
-    Any fringes fit it, with a residual of nothing.
-    """
-    u, v, _ = disc_grid(40, 120)
-    x, y = edge.pixels(0.97 * u, 0.97 * v)  # the rim's own pixels are partly outside
-    columns, rows = np.round(x).astype(int), np.round(y).astype(int)
-    seen = (columns >= 0) & (columns < photo.width) & (rows >= 0) & (rows < photo.height)
-    if np.ptp(photo.light[rows[seen], columns[seen]]) == 0:
-        raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
 
 
 def check_edge(photo: Photo, edge: Edge) -> None:

@@ -10,12 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, optimize, special
 
-from fringe.orders.contest import ellipse_through
+from fringe.orders.contest import SHAPES, reshaped
 from fringe.orders.polish import Fit, expected
 from fringe.orders.rays import cast
 from fringe.photo.ellipse import Edge
@@ -61,14 +62,12 @@ def stepped(photo: Photo, edge: Edge, fits: Sequence[Fit], share: float) -> Edge
     near = offset <= _BEYOND_PX
     wants = [expected(fit, *flat)[0].reshape(light.shape)[:, near].astype(float) for fit in fits]
     tolerance = max(2 * fits[0].noise, 0.1 * float(np.median(np.abs(wants[0] - beyond))))
-    shapes = _shapes(rays.angle[seen])
-    rims = [_Rim(shapes, offset[near], light[:, near], want, beyond) for want in wants]
+    rims = [_Rim(SHAPES[:, seen], offset[near], light[:, near], want, beyond) for want in wants]
     found = min((_placed(rim, tolerance) for rim in rims), key=lambda fit: float(fit.cost))
-    moved = found.x[:5] @ _shapes(rays.angle)
-    if np.abs(moved).max() > _FARTHEST_PX or abs(found.x[5]) > _MOST_LOG_SPREAD:
+    moved = np.abs(found.x[:5] @ SHAPES).max()
+    if moved > _FARTHEST_PX or abs(found.x[5]) > _MOST_LOG_SPREAD:
         return None
-    curve = 1 + moved / radius
-    return ellipse_through(*edge.pixels(np.cos(rays.angle) * curve, np.sin(rays.angle) * curve))
+    return reshaped(edge, found.x[:5] / radius)
 
 
 def _placed(rim: _Rim, tolerance: float) -> optimize.OptimizeResult:
@@ -97,6 +96,11 @@ class _Rim:
     want: NDArray[np.float64]
     beyond: NDArray[np.float64]
 
+    @cached_property
+    def level(self) -> float:
+        """Light of the fringes, of which the chamfer's is told."""
+        return float(np.median(self.want))
+
     def left(self, p: Vector) -> Vector:
         """What a rim leaves of the light, flat.
 
@@ -104,17 +108,10 @@ class _Rim:
         chamfer's width [px], level and slopes of the chamfer's light along x and y, and of the
         light beyond along the ray.
         """
-        level = float(np.median(self.want))
         from_rim = (p[:5] @ self.shapes)[:, None] - self.offset
         within = special.ndtr(from_rim / np.exp(p[5]))
         upon = special.ndtr((from_rim + np.exp(p[6])) / np.exp(p[5]))
-        chamfer = level * (p[7:10] @ self.shapes[:3])[:, None]
-        around = self.beyond + level * p[10] * (self.offset - _BEYOND_PX)
+        chamfer = self.level * (p[7:10] @ self.shapes[:3])[:, None]
+        around = self.beyond + self.level * p[10] * (self.offset - _BEYOND_PX)
         expected = around + (chamfer - around) * upon + (self.want - chamfer) * within
         return np.asarray(self.light - expected).ravel()
-
-
-def _shapes(angle: Vector) -> NDArray[np.float64]:
-    """Radius, place and oval along rays, shape (5, A)."""
-    waves = [f(k * angle) for k in (1, 2) for f in (np.cos, np.sin)]
-    return np.stack([np.ones_like(angle), *waves])

@@ -107,13 +107,14 @@ def solve(
         held = scale_that_holds(photo, _HELD_RADIUS_PX, edge)
     else:
         held = int(radius / max(_HELD_RADIUS_PX, 2 * known.steepest() / _FREQUENCY_PX))
-    scale = max(1, int(radius / _MOST_RADIUS_PX), held)
-    field = cut_field(photo, edge, scale, rim)
-    if (field.weight > 0).sum() < 400:
+    field = cut_field(photo, edge, max(_finest(edge), held), rim)
+    light = field.light[field.weight > 0]
+    if light.size < 400:
         raise Refused(
             f"{photo.name}: too few usable pixels inside the edge; give another edge or expose less"
         )
-    start = _best_start(field, np.random.default_rng(seed), known)
+    # any fringes fit one even grey, a cap on the lens or a painted picture, and leave nothing
+    start = _best_start(field, np.random.default_rng(seed), known) if np.ptp(light) else None
     if start is None:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
     return _refined(field, start, rim)

@@ -62,6 +62,8 @@ def _fine_fringes(light: Array) -> bool:
     blocks = windows[rows[:, None], columns].reshape(-1, TILE, TILE)
     level = blocks.mean(axis=(1, 2))
     lit = level > 0.02 * float(level.max(initial=0))
+    if not lit.any():
+        return True  # a black picture holds nothing to be reduced for
     cycles, purity, amplitude = peaks(blocks[lit] / level[lit, None, None] - 1)
     fine = np.hypot(cycles[:, 0], cycles[:, 1]) > _FINE_CYCLES
     seen = amplitude * level[lit] > _SEEN * float(level.max())

@@ -69,6 +69,15 @@ def test_turned_edge_is_followed_to_the_rim(width: float, rng: np.random.Generat
     assert reading.irregularity_fringes == pytest.approx(truth["irregularity_fringes"], rel=1 / 6)
 
 
+@pytest.mark.parametrize("grey", [0, 128])
+@pytest.mark.parametrize("edge", [Edge(800, 800, 600, 600), "auto"])
+def test_one_even_grey_is_refused(grey: int, edge: Edge | str) -> None:
+    """A cap on the lens, or a painted picture, holds no fringes, however large it is."""
+    photo = photo_from_array(np.full((1600, 1600), grey, np.uint8), "even")
+    with pytest.raises(Refused, match=r"even: .*(no fringes found|edge was not found)"):
+        read(photo, ReadOptions(SODIUM, edge=edge))
+
+
 def test_near_oblique_view_makes_no_irregularity(rng: np.random.Generator) -> None:
     """A sphere seen from near and aslant is read as one, from whichever end the camera looks."""
     for direction in rng.uniform(-180, 180, 3):

@@ -83,14 +83,19 @@ def command(
 
 
 def _one(photo: Path, picture: Path | None, options: ReadOptions, *, as_json: bool) -> None:
+    from concurrent.futures import ThreadPoolExecutor
+
     from fringe.cli._waiting import waiting
-    from fringe.orders.read import read
     from fringe.photo.load import load_photo
 
     if picture is not None:
         _check_picture(photo, picture)
-    with waiting(f"reading {photo.name}", quiet=as_json):
-        reading = read(load_photo(photo), options)
+    with waiting(f"reading {photo.name}", quiet=as_json), ThreadPoolExecutor(1) as aside:
+        # the file is decoded while the reader is imported
+        loading = aside.submit(load_photo, photo)
+        from fringe.orders.read import read
+
+        reading = read(loading.result(), options)
         if picture is not None:
             _draw(photo, picture, reading, options)
     if as_json:

@@ -19,8 +19,7 @@ def fringe_centre(model: OrderModel) -> NDArray[np.float64] | None:
     """
     place = np.zeros(2)
     for _ in range(30):
-        f = model.frequency(place[:1], place[1:])[0]
-        h = _hessian(model, place)
+        f, h = _slope_and_bend(model, place)
         if abs(np.linalg.det(h)) < 1e-6:
             return None
         step = np.linalg.solve(h, -f)
@@ -30,19 +29,19 @@ def fringe_centre(model: OrderModel) -> NDArray[np.float64] | None:
             return None
         if size < 1e-9:
             break
-    if np.linalg.norm(place) >= 1 or np.linalg.det(_hessian(model, place)) <= 0:
+    if np.linalg.norm(place) >= 1 or np.linalg.det(_slope_and_bend(model, place)[1]) <= 0:
         return None
     return place
 
 
-def _hessian(model: OrderModel, place: NDArray[np.float64]) -> NDArray[np.float64]:
+def _slope_and_bend(
+    model: OrderModel, place: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gradient (2,) and Hessian (2, 2) of the order at a place."""
     d = 1e-4
-    columns = []
-    for step in ((d, 0.0), (0.0, d)):
-        ahead = model.frequency(np.array([place[0] + step[0]]), np.array([place[1] + step[1]]))[0]
-        back = model.frequency(np.array([place[0] - step[0]]), np.array([place[1] - step[1]]))[0]
-        columns.append((ahead - back) / (2 * d))
-    return np.stack(columns, axis=1)
+    u, v = place[:, None] + d * np.array([[0, 1, -1, 0, 0], [0, 0, 0, 1, -1]])
+    f = model.frequency(u, v)
+    return f[0], np.stack([f[1] - f[2], f[3] - f[4]], axis=1) / (2 * d)
 
 
 def count_rings(model: OrderModel, field: Field) -> int | None:
@@ -65,25 +64,24 @@ def count_rings(model: OrderModel, field: Field) -> int | None:
     centre = fringe_centre(model)
     if centre is None:
         return None
-    inverse = np.linalg.inv(field.unit_from_px)
+    angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)[:, None]
+    along = np.linspace(0, 2, 801)
+    u, v = (centre[k] + along * f(angle) for k, f in enumerate((np.cos, np.sin)))
+    inside = u * u + v * v <= 1
+    x, y = np.tensordot(
+        np.linalg.inv(field.unit_from_px), [u - field.u[0, 0], v - field.v[0, 0]], 1
+    )
+    rows, columns = np.rint(y).astype(int), np.rint(x).astype(int)
+    framed = (rows >= 0) & (columns >= 0) & inside
+    framed &= (rows < field.light.shape[0]) & (columns < field.light.shape[1])
+    level = np.zeros(u.shape)
+    level[inside] = np.floor(model.order(*(w[inside].astype(np.float32) for w in (u, v))))
     best = 0
-    along = np.linspace(0, 2, 801)[1:]
-    for angle in np.linspace(0, 2 * np.pi, 72, endpoint=False):
-        u, v = centre[0] + along * np.cos(angle), centre[1] + along * np.sin(angle)
-        inside = u * u + v * v <= 1
-        u, v = u[inside].astype(np.float32), v[inside].astype(np.float32)
-        x, y = inverse @ np.stack([u - field.u[0, 0], v - field.v[0, 0]])
-        rows, columns = np.rint(y).astype(int), np.rint(x).astype(int)
-        framed = (rows >= 0) & (columns >= 0)
-        framed &= (rows < field.light.shape[0]) & (columns < field.light.shape[1])
-        if not framed.any():
+    for ray, on in enumerate(framed[:, 1:]):
+        if not on.any():
             continue
-        u, v = u[framed], v[framed]
-        usable = field.weight[rows[framed], columns[framed]] > 0
-        order = model.order(u, v)
-        start = float(model.order(centre[:1].astype(np.float32), centre[1:].astype(np.float32))[0])
-        levels = np.floor(np.concatenate([[start], order]))
-        crossed = np.abs(np.diff(levels))
+        usable = field.weight[rows[ray, 1:][on], columns[ray, 1:][on]] > 0
+        crossed = np.abs(np.diff(np.concatenate([level[ray, :1], level[ray, 1:][on]])))
         # a ring under a clip or a glare is counted from its neighbours, not lost
         best = max(best, int(crossed.sum() if usable.mean() > 0.5 else crossed[usable].sum()))
     return best

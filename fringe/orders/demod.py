@@ -8,12 +8,13 @@ neighbouring points first give the gradient of what is missing, then the phase i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from fringe.optics.form import Term, zernike_matrix, zernike_terms
+from fringe.optics.form import Term, zernike_gradient, zernike_matrix, zernike_terms
 from fringe.orders.basis import basis
 from fringe.orders.field import Array, Field
 from fringe.orders.start import Quadratic
@@ -56,21 +57,27 @@ class OrderModel:
 
     def frequency(self, u: Vector, v: Vector) -> NDArray[np.float64]:
         """Gradient of the order [cycles / unit], shape (..., 2)."""
-        from fringe.optics.form import zernike_gradient
-
         total = np.zeros((*np.shape(u), 2))
         for (n, m), value in zip(self.terms, self.values, strict=True):
             if value and n:
-                du, dv = zernike_gradient(n, m, u, v)
-                total[..., 0] += value * du
-                total[..., 1] += value * dv
+                total += value * np.stack(zernike_gradient(n, m, u, v), axis=-1)
         return total
 
     def steepest(self) -> float:
         """Greatest frequency on the disc [cycles / unit]."""
-        rho, angle = np.meshgrid(np.linspace(0.3, 1, 8), np.linspace(0, 2 * np.pi, 48))
-        f = self.frequency(rho * np.cos(angle), rho * np.sin(angle))
-        return float(np.hypot(f[..., 0], f[..., 1]).max())
+        return float(np.hypot(*(_outer_slopes(self.terms) @ self.values)).max())
+
+
+@lru_cache(32)
+def _outer_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
+    """Derivatives along u and v over all but the middle of the disc, shape (2, K, T)."""
+    rho, angle = np.meshgrid(np.linspace(0.3, 1, 8), np.linspace(0, 2 * np.pi, 48))
+    return slopes(terms, (rho * np.cos(angle)).ravel(), (rho * np.sin(angle)).ravel())
+
+
+def slopes(terms: tuple[Term, ...], u: Vector, v: Vector) -> NDArray[np.float64]:
+    """Derivatives of terms along u and v at flat arrays of K places, shape (2, K, T)."""
+    return np.stack([np.stack(zernike_gradient(n, m, u, v)) for n, m in terms], axis=-1)
 
 
 def model_of(start: Quadratic) -> OrderModel:

@@ -12,6 +12,7 @@ memory).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,21 +21,22 @@ from scipy import ndimage
 from fringe.errors import Refused
 from fringe.optics.form import Term, zernike_terms
 from fringe.orders.basis import basis
-from fringe.orders.demod import OrderModel
+from fringe.orders.demod import OrderModel, slopes
 from fringe.orders.field import Array, Field
 from fringe.orders.prior import Likely
 
 Vector = NDArray[np.float64]
-_CHUNK = 1 << 15
+_CHUNK = 1 << 13  # pixels whose Jacobian stays in the processor's own memory
+_BLUR_SIDE = 41
 _MOST_LOG = 20.0  # of light
 _LEAST_LIGHT = 0.1  # of its mean, at a start
 _LIKELY = Likely()
-_MOST_KEPT = 12_000_000  # numbers of Zernike values that are kept between steps
+_MOST_KEPT = 4_000_000  # numbers of Zernike values that are kept between steps
 
 
 @dataclass(frozen=True)
 class Pixels:
-    """The usable pixels of a field as flat arrays, each of shape (K,)."""
+    """The usable pixels of a field as flat arrays, each of shape (K,), block by block."""
 
     light: Array
     weight: Array
@@ -123,10 +125,12 @@ def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels
     count = max(4, min(blocks, int(2 * field.radius_px / 8)))
     column = np.clip(((u + 1) / 2 * count).astype(np.int32), 0, count - 1)
     row = np.clip(((v + 1) / 2 * count).astype(np.int32), 0, count - 1)
-    return Pixels(
-        field.light[good], field.weight[good], u, v, row * count + column,
-        field.unit_from_px, field.scale,
-    )  # fmt: skip
+    block = row * count + column
+    # those of a block side by side, so that they are summed up without being gathered
+    order = np.argsort(block, kind="stable")
+    flat = (field.light[good], field.weight[good], u, v)
+    light, weight, u, v = (values[order] for values in flat)
+    return Pixels(light, weight, u, v, block[order], field.unit_from_px, field.scale)
 
 
 def smooth_terms(cycles: float) -> tuple[tuple[Term, ...], tuple[Term, ...]]:
@@ -211,16 +215,17 @@ class _Problem:
             of_order * (np.float32(2 * np.pi) * b * contrast * sin),
         ])  # fmt: skip
         left = self.pixels.light[part] - b * dimmed
-        return _Look(jacobian, left, np.abs(b * contrast) * self._blur[part], phase)
+        return _Look(jacobian, left, np.abs(b * contrast) * self._blur[part], contrast, phase)
 
 
 @dataclass(frozen=True)
 class _Look:
-    """Jacobian (P, K), residual, fringe amplitude and phase (K,) of one chunk."""
+    """Jacobian (P, K), residual, fringe amplitude, contrast and phase (K,) of one chunk."""
 
     jacobian: Array
     left: Array
     amplitude: Array
+    contrast: Array
     phase: Array
 
 
@@ -234,12 +239,18 @@ def _blur(pixels: Pixels, model: OrderModel) -> Array:
     """Contrast left by averaging over a field pixel (sinc of the local frequency)."""
     if pixels.scale == 1:
         return np.ones_like(pixels.u)
-    side = np.linspace(-1, 1, 41)
-    u, v = np.meshgrid(side, side)
-    f = model.frequency(u, v) @ pixels.unit_from_px
-    coarse = (np.sinc(f[..., 0]) * np.sinc(f[..., 1])).astype(np.float32)
-    place = [(pixels.v + 1) * 20, (pixels.u + 1) * 20]
+    f = pixels.unit_from_px.T @ (_square_slopes(model.terms) @ model.values)
+    coarse = (np.sinc(f[0]) * np.sinc(f[1])).astype(np.float32).reshape(_BLUR_SIDE, _BLUR_SIDE)
+    place = [(w + 1) * np.float32((_BLUR_SIDE - 1) / 2) for w in (pixels.v, pixels.u)]
     return np.asarray(ndimage.map_coordinates(coarse, place, order=1, mode="nearest"))
+
+
+@lru_cache(16)
+def _square_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
+    """Derivatives over a coarse grid about the disc; see `slopes`."""
+    side = np.linspace(-1, 1, _BLUR_SIDE)
+    u, v = np.meshgrid(side, side)
+    return slopes(terms, u.ravel(), v.ravel())
 
 
 def _linear_start(pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ...]) -> _State:
@@ -284,6 +295,7 @@ def fit_pixels(
     known: Fit | None = None,
     tolerated: float = 0.08,
     likely: Likely = _LIKELY,
+    noise: float = np.inf,
 ) -> Fit:
     """Fit order, light and contrast to the pixels.
 
@@ -303,6 +315,9 @@ def fit_pixels(
         that the terms cannot follow yet must keep its weight.
     likely : Likely
         What is weighed against the picture.
+    noise : float
+        Robust deviation of the residual where it is known and the start all but right [light];
+        else the first step takes no pixel for dirt.
 
     Returns
     -------
@@ -321,7 +336,7 @@ def fit_pixels(
             np.pad(known.contrast, (0, len(contrast_terms) - len(known.contrast))),
         )
     problem = _Problem(pixels, start, light_terms, contrast_terms, likely)
-    noise, damping = np.inf, 1e-3
+    damping = 1e-8 if np.isfinite(noise) else 1e-3
     for _ in range(rounds):
         step, now = _step(problem, state, noise, damping, tolerated)
         order_step = step[len(light_terms) + len(contrast_terms) :]
@@ -386,20 +401,19 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
     size = n_before + len(problem.order)
     normal = np.zeros((size, size))
     scores = np.zeros((int(pixels.block.max()) + 1, size))
-    left, amplitude = np.empty(len(pixels), np.float32), np.empty(len(pixels), np.float32)
+    left, amplitude, contrast = (np.empty(len(pixels), np.float32) for _ in range(3))
     used, tones = 0.0, np.zeros(5)
     for part in problem.parts():
         look = problem.look(part, state)
-        left[part], amplitude[part] = look.left, look.amplitude
+        left[part], amplitude[part], contrast[part] = look.left, look.amplitude, look.contrast
         w = pixels.weight[part] * _tukey(look.left / _scale(noise, look.amplitude, tolerated))
         used += float((w > 0.5).sum())
         tones += _tones(look, w)
         normal += (look.jacobian * w) @ look.jacobian.T
         score = look.jacobian * (w * look.left)
         block = pixels.block[part]
-        order = np.argsort(block, kind="stable")
-        starts = np.flatnonzero(np.diff(block[order], prepend=-1))
-        np.add.at(scores, block[order][starts], np.add.reduceat(score[:, order], starts, axis=1).T)
+        starts = np.flatnonzero(np.diff(block, prepend=-1))
+        scores[block[starts]] += np.add.reduceat(score, starts, axis=1).T
     noise = 1.4826 * float(np.median(np.abs(left))) + 1e-9
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-12))
     pull = noise**2 * problem.stiffness
@@ -422,26 +436,25 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
         + float((((state.every() - problem.centre) / problem.widths) ** 2).sum())
         + float(np.linalg.slogdet(np.eye(size) + told)[1])
     )
-    b = _bright(state.light, basis(problem.light, pixels.u, pixels.v))
-    v = state.contrast.astype(np.float32) @ basis(problem.contrast, pixels.u, pixels.v)
-    fringes = float(np.mean((b * v) ** 2) / 2)
+    fringes = float(np.mean(amplitude**2) / 2)
     missed = float(np.mean(np.minimum(left**2, 25 * noise**2)))
-    model, contrast = state.model, state.contrast
-    if float(np.median(v)) < 0:  # the same picture: dark fringes at whole orders
+    model, of_contrast, mean_contrast = state.model, state.contrast, float(np.median(contrast))
+    if mean_contrast < 0:  # the same picture: dark fringes at whole orders
         values = model.values.copy()
         values[model.terms.index((0, 0))] += 0.5
-        model, contrast, v = replace(model, values=values), -contrast, -v
+        model, of_contrast = replace(model, values=values), -of_contrast
+        mean_contrast = -mean_contrast
     return Fit(
         model=model,
         covariance=sandwich[n_before:, n_before:],
         light_terms=problem.light,
         light=state.light,
         contrast_terms=problem.contrast,
-        contrast=contrast,
+        contrast=of_contrast,
         rms=noise / max(float(np.median(amplitude)), 1e-9),
         noise=noise,
         cost=cost,
-        mean_contrast=float(np.median(v)),
+        mean_contrast=mean_contrast,
         explained=fringes / max(fringes + missed, 1e-12),  # evenly dark frames have neither
         used=used / len(pixels),
         overtone=_overtone(tones),

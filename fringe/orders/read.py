@@ -22,8 +22,9 @@ from fringe.optics.view import cos_view
 from fringe.orders.count import count_rings
 from fringe.orders.demod import OrderModel
 from fringe.orders.reading import FormFit, Quality, Reading
+from fringe.orders.rim import find_edge
 from fringe.orders.sense import UNTOLD, Told, told_by_contrast
-from fringe.orders.solve import Solution, solve
+from fringe.orders.solve import Solution, carried, solve
 from fringe.orders.trust import judge_fit, with_form_warnings
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
@@ -108,8 +109,6 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         edge, source, known = options.edge, "given", None
         check_edge(photo, edge)
     else:
-        from fringe.orders.rim import find_edge
-
         found = find_edge(photo)
         edge, source, known = found.edge, "found", found.model
         _check_oval(photo, edge)
@@ -268,17 +267,27 @@ def _uncertainty(
     covariance = solution.fit.covariance * normal.share**2
     place = solution.fit.model.terms.index((2, 0))
     power = abs(form.power)
-    radius = math.sqrt(edge.a * edge.b)
     told = options.camera_distance_mm is not None and options.diameter_mm is not None
     parts = {
         "fit": 2 * math.sqrt(max(covariance[place, place], 0.0)),
         "form": abs(solution.form_shift) / 2,
         "light": solution.light_doubt,
         "grid": math.hypot(_GRID_SHARE * power, _GRID_FRINGES),
-        "edge": 2 * power * edge.u_px / radius,
+        "edge": _untold_edge(solution.fit.model, edge, power),
         "view": math.hypot(0.0 if told else _untold_view(edge, power, form.tilt), normal.doubt),
     }
     return covariance, parts
+
+
+def _untold_edge(model: OrderModel, edge: Edge, power: float) -> float:
+    """Standard uncertainty of the power from that of the edge [fringe].
+
+    A larger disc takes in more of the form, and an oval passes for a view from aside; errors
+    of the two semi-axes are taken for independent. Of a sphere it is 2 u / r of its power.
+    """
+    share = edge.u_px / math.sqrt(2 * edge.a * edge.b)
+    smaller = replace(edge, a=edge.a * (1 - share), b=edge.b * (1 - share))
+    return math.hypot(carried(model, edge, smaller).power - model.power, 2 * share * power)
 
 
 def _untold_view(edge: Edge, power: float, tilt: float) -> float:

@@ -37,13 +37,16 @@ _MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
 _FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
 _LEAST_RIM = -0.2  # contrast at the rim beside the usual: none, but for what terms overshoot
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
+_CLOSER = (0.997, 0.997, 0.997)  # once the light's step is known
+_STILL_PX, _NEAR_PX = 0.7, 1.5  # that the next step moves an edge, when it stays or nearly so
 _BANDS = (0.05, 0.03, 0.03, 0.03, 0.03)  # half widths of the band that is looked at
-_STAYS = 0.004  # share of the radius, within which two placings are the same
+_STAYS = 0.008  # share of the radius, within which two placings are the same
 _WIDER = 1.04
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward. An edge that parts fringes
 # from the rest only in part is doubted, and `read` says so.
-_STEP_SHARE, _PLACED_SHARE, _DOUBTED_SHARE = 0.0008, 0.0018, 0.012
+_PLACED_SHARE, _DOUBTED_SHARE = 0.0018, 0.012
+_ROUND = 1.5  # standard uncertainties by which an oval must differ from a circle
 
 
 class Placing(NamedTuple):
@@ -88,7 +91,15 @@ def find_edge(photo: Photo) -> Found:
     """
     scale = scale_that_holds(photo, _LEAST_SIDE_PX)
     found = _found(reduced(photo, scale))
-    return replace(found, edge=enlarged(found.edge, scale))
+    return replace(found, edge=enlarged(_rounded(found.edge), scale))
+
+
+def _rounded(edge: Edge) -> Edge:
+    """Take for a circle what may be one: an error of any kind makes an oval, which adds power."""
+    if edge.a - edge.b > 2 * _ROUND * edge.u_px:
+        return edge
+    radius = float(np.sqrt(edge.a * edge.b))
+    return replace(edge, a=radius, b=radius, angle_deg=0.0)
 
 
 def _found(photo: Photo) -> Found:
@@ -104,19 +115,36 @@ def _found(photo: Photo) -> Found:
         (placing for placing in found if placing.gain >= _NEAR_BEST * best),
         key=lambda placing: placing.edge.a * placing.edge.b,
     )
-    edge, model, share = chosen.edge, chosen.model, _DOUBTED_SHARE
-    if chosen.gain > _WEAK_GAIN:
-        share = _PLACED_SHARE
-        inner, fits = _fits_within(photo, edge, model)
-        step = stepped(photo, edge, fits, _FITTED_SHARE) if fits else None
-        if step is not None:
-            edge, model, share = step, carried(fits[0].model, inner, step), _STEP_SHARE
-    return Found(replace(edge, u_px=share * edge.a), model)
+    if chosen.gain <= _WEAK_GAIN:
+        return _doubted(chosen, _DOUBTED_SHARE)
+    return _on_the_step(photo, chosen.edge, chosen.model) or _doubted(chosen, _PLACED_SHARE)
 
 
-def _fits_within(photo: Photo, curve: Edge, model: OrderModel) -> tuple[Edge, tuple[Fit, ...]]:
-    """Fits of the fringes in a curve up to close to its rim, and the edge that they are on."""
-    inner = replace(curve, a=_FITTED_SHARE * curve.a, b=_FITTED_SHARE * curve.b)
+def _doubted(placing: Placing, share: float) -> Found:
+    """Take an edge as it was placed, with a standard uncertainty that is a share of it."""
+    return Found(replace(placing.edge, u_px=share * placing.edge.a), placing.model)
+
+
+def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Found | None:
+    """Move an edge onto the light's step, fitting fringes up to it, until it stays."""
+    step = None
+    for share in (_FITTED_SHARE, *_CLOSER):
+        inner, fits = _fits_within(photo, edge, model, share)
+        start = step if step is not None and step.moved_px < _NEAR_PX else None
+        step = stepped(photo, edge, fits, share, start) if fits else None
+        if step is None:
+            return None
+        edge, model = step.edge, carried(fits[0].model, inner, step.edge)
+        if share > _FITTED_SHARE and step.moved_px < _STILL_PX:
+            return Found(edge, model)
+    return None
+
+
+def _fits_within(
+    photo: Photo, curve: Edge, model: OrderModel, share: float = _FITTED_SHARE
+) -> tuple[Edge, tuple[Fit, ...]]:
+    """Fits of the fringes in a share of a curve, and the edge that they are on."""
+    inner = replace(curve, a=share * curve.a, b=share * curve.b)
     return inner, refit_twice(photo, inner, carried(model, curve, inner))
 
 

@@ -9,7 +9,7 @@ robustly, so that rays on which both sides are alike, or dirt lies, have no say.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -27,12 +27,43 @@ _WITHIN_PX, _BEYOND_PX, _STEP_PX = 4.0, 7.0, 0.5  # of the rays that are fitted
 _OUT_PX = (8.0, 10.0)  # where it is seen what lies beyond the chamfer
 # what is tried: places of the edge, widths of the chamfer, its light beside the fringes'
 _SHIFTS_PX, _WIDTHS_PX, _LEVELS = (-1.0, 0.0, 1.0, 2.0), (1.0, 2.0, 3.5, 5.5), (0.1, 0.5, 1.1)
-_FARTHEST_PX = 3.0  # that an edge is moved
+# of what a fit may find: spread and width are logarithms, light of a chamfer is no shadow
+_BOUNDS = (
+    [*[-np.inf] * 5, -1.5, np.log(0.3), 0.0, *[-np.inf] * 3],
+    [*[np.inf] * 5, 1.5, np.log(9.0), 1.6, *[np.inf] * 3],
+)
+# Standard uncertainty of the radius, from found edges of rendered works: how far off they are
+# at the least, and by how much more than the light's own scatter lets expect. A turned edge,
+# where fits that continue differently leave differently much, may go on unseen by either.
+_LEAST_PX, _TURNED_PX, _SCATTER, _ALIKE = 0.1, 0.3, 6.0, 1.3
+_SECTOR = 6  # rays whose residuals go together
+_FARTHEST_PX = 6.0  # that an edge is moved
 _MOST_LOG_SPREAD = 1.2
 _LEAST_SEEN = 0.8  # share of the rays that must lie in the frame: a part of a rim misleads
 
 
-def stepped(photo: Photo, edge: Edge, fits: Sequence[Fit], share: float) -> Edge | None:
+@dataclass(frozen=True)
+class Step:
+    """An edge on the step of light at the rim.
+
+    Attributes
+    ----------
+    edge : Edge
+        With the standard uncertainty of its semi-axes.
+    moved_px : float
+        Greatest distance from where it was looked for.
+    across : ndarray, shape (6,)
+        The light across the rim, as a start for the next step.
+    """
+
+    edge: Edge
+    moved_px: float
+    across: Vector
+
+
+def stepped(
+    photo: Photo, edge: Edge, fits: Sequence[Fit], share: float, before: Step | None = None
+) -> Step | None:
     """Move an edge onto the step of light at the rim.
 
     Parameters
@@ -43,10 +74,12 @@ def stepped(photo: Photo, edge: Edge, fits: Sequence[Fit], share: float) -> Edge
     fits : sequence of Fit
         On the unit disc of the edge shrunk by `share`; that which continues best is taken.
     share : float
+    before : Step, optional
+        Found close by.
 
     Returns
     -------
-    Edge or None
+    Step or None
         None where no step is seen, or it lies elsewhere.
     """
     radius = float(np.sqrt(edge.a * edge.b))
@@ -63,27 +96,42 @@ def stepped(photo: Photo, edge: Edge, fits: Sequence[Fit], share: float) -> Edge
     wants = [expected(fit, *flat)[0].reshape(light.shape)[:, near].astype(float) for fit in fits]
     tolerance = max(2 * fits[0].noise, 0.1 * float(np.median(np.abs(wants[0] - beyond))))
     rims = [_Rim(SHAPES[:, seen], offset[near], light[:, near], want, beyond) for want in wants]
-    found = min((_placed(rim, tolerance) for rim in rims), key=lambda fit: float(fit.cost))
-    moved = np.abs(found.x[:5] @ SHAPES).max()
-    if moved > _FARTHEST_PX or abs(found.x[5]) > _MOST_LOG_SPREAD:
+    founds = [_placed(rim, tolerance, before) for rim in rims]
+    costs = [float(found.cost) for found in founds]
+    best = int(np.argmin(costs))
+    shape, log_spread = founds[best].x[:5], founds[best].x[5]
+    moved = float(np.abs(shape @ SHAPES).max())
+    if moved > _FARTHEST_PX or abs(log_spread) > _MOST_LOG_SPREAD:
         return None
-    return reshaped(edge, found.x[:5] / radius)
+    least_px = _TURNED_PX if max(costs) > _ALIKE * min(costs) else _LEAST_PX
+    u_px = float(np.hypot(least_px, _SCATTER * rims[best].scatter_px(founds[best], tolerance)))
+    return Step(replace(reshaped(edge, shape / radius), u_px=u_px), moved, founds[best].x[5:])
 
 
-def _placed(rim: _Rim, tolerance: float) -> optimize.OptimizeResult:
-    """Fit a rim from the likeliest of some starts."""
+def _placed(rim: _Rim, tolerance: float, before: Step | None) -> optimize.OptimizeResult:
+    """Fit a rim from the best of some starts, one for each brightness of the chamfer."""
+
+    def fitted(rim: _Rim, start: Vector, rounds: int) -> optimize.OptimizeResult:
+        return optimize.least_squares(
+            rim.left, start, rim.slopes, _BOUNDS, loss="cauchy", f_scale=tolerance,
+            max_nfev=rounds, ftol=1e-4,
+        )  # fmt: skip
+
+    if before is not None:
+        return fitted(rim, np.concatenate([np.zeros(5), before.across]), 25)
+    some = rim.thinned(3)
 
     def cost(p: Vector) -> float:
-        return float(np.log1p((rim.left(p) / tolerance) ** 2).sum())
+        return float(np.log1p((some.left(p) / tolerance) ** 2).sum())
 
-    start = min(
-        (
+    found = []
+    for level in _LEVELS:
+        starts = [
             np.array([shift, 0, 0, 0, 0, 0, np.log(width), level, 0, 0, 0])
-            for shift in _SHIFTS_PX for width in _WIDTHS_PX for level in _LEVELS
-        ),
-        key=cost,
-    )  # fmt: skip
-    return optimize.least_squares(rim.left, start, loss="cauchy", f_scale=tolerance, max_nfev=25)
+            for shift in _SHIFTS_PX for width in _WIDTHS_PX
+        ]  # fmt: skip
+        found.append(fitted(some, min(starts, key=cost), 12))
+    return fitted(rim, min(found, key=lambda fit: float(fit.cost)).x, 25)
 
 
 @dataclass(frozen=True)
@@ -101,6 +149,11 @@ class _Rim:
         """Light of the fringes, of which the chamfer's is told."""
         return float(np.median(self.want))
 
+    def thinned(self, step: int) -> _Rim:
+        """Every step-th ray."""
+        shapes = self.shapes[:, ::step]
+        return _Rim(shapes, self.offset, self.light[::step], self.want[::step], self.beyond[::step])
+
     def left(self, p: Vector) -> Vector:
         """What a rim leaves of the light, flat.
 
@@ -108,10 +161,45 @@ class _Rim:
         chamfer's width [px], level and slopes of the chamfer's light along x and y, and of the
         light beyond along the ray.
         """
-        from_rim = (p[:5] @ self.shapes)[:, None] - self.offset
-        within = special.ndtr(from_rim / np.exp(p[5]))
-        upon = special.ndtr((from_rim + np.exp(p[6])) / np.exp(p[5]))
-        chamfer = self.level * (p[7:10] @ self.shapes[:3])[:, None]
-        around = self.beyond + self.level * p[10] * (self.offset - _BEYOND_PX)
+        _, _, upon, within, chamfer, around = self._sides(p)
         expected = around + (chamfer - around) * upon + (self.want - chamfer) * within
         return np.asarray(self.light - expected).ravel()
+
+    def slopes(self, p: Vector) -> NDArray[np.float64]:
+        """Derivatives of `left`, shape (A * R, 11)."""
+        to_upon, to_within, upon, within, chamfer, around = self._sides(p)
+        first, second = (
+            step * np.exp(-(to**2) / 2) / np.sqrt(2 * np.pi)
+            for step, to in ((chamfer - around, to_upon), (self.want - chamfer, to_within))
+        )
+        spread = np.exp(p[5])
+        found = np.empty((*self.light.shape, p.size))
+        found[..., :5] = ((first + second) / -spread)[..., None] * self.shapes.T[:, None]
+        found[..., 5] = first * to_upon + second * to_within
+        found[..., 6] = first * np.exp(p[6]) / -spread
+        found[..., 7:10] = (self.level * (within - upon))[..., None] * self.shapes[:3].T[:, None]
+        found[..., 10] = self.level * (self.offset - _BEYOND_PX) * (upon - 1)
+        return found.reshape(-1, p.size)
+
+    def scatter_px(self, found: optimize.OptimizeResult, tolerance: float) -> float:
+        """Standard uncertainty of the radius, of a robust fit to sectors that scatter [px].
+
+        Sandwich as in `polish`.
+        """
+        slopes = self.slopes(found.x)
+        weight = 1 / (1 + (found.fun / tolerance) ** 2)
+        pulls = (slopes * (weight * found.fun)[:, None]).reshape(*self.light.shape, -1)
+        sectors = np.arange(0, len(pulls), _SECTOR)
+        scores = np.add.reduceat(pulls.sum(axis=1), sectors, axis=0)
+        normal = slopes.T @ (slopes * weight[:, None])
+        rows = np.linalg.lstsq(normal, scores.T, rcond=1e-9)[0]
+        return float(np.linalg.norm(rows[0]))
+
+    def _sides(self, p: Vector) -> tuple[NDArray[np.float64], ...]:
+        """Distances from the steps [spread], their heights, light of chamfer and beyond."""
+        from_rim = (p[:5] @ self.shapes)[:, None] - self.offset
+        to_within = from_rim / np.exp(p[5])
+        to_upon = (from_rim + np.exp(p[6])) / np.exp(p[5])
+        chamfer = self.level * (p[7:10] @ self.shapes[:3])[:, None]
+        around = self.beyond + self.level * p[10] * (self.offset - _BEYOND_PX)
+        return to_upon, to_within, special.ndtr(to_upon), special.ndtr(to_within), chamfer, around

@@ -14,7 +14,7 @@ from skimage.measure import regionprops
 
 from fringe.orders.coarse import enlarged
 from fringe.orders.ellipsefit import fit_ellipse
-from fringe.orders.field import Array, cut_field
+from fringe.orders.field import Array, block_sum, cut_field
 from fringe.orders.start import Quadratic, agreeing, quadratic_start
 from fringe.orders.tiles import TILE, Tiles, pyramid_tiles
 from fringe.photo.ellipse import Edge
@@ -42,10 +42,12 @@ def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
 
 
 def _any_circles(photo: Photo) -> Iterator[Edge]:
-    bright = bright_ellipse(photo)
+    scale = max(1, round(max(photo.width, photo.height) / 400))
+    light = ndimage.median_filter(_thumbnail(photo.light, scale), 3)
+    bright = _bright_ellipse(light, scale)
     if bright is not None:
         # a plate larger than the work stands out first: look again within it
-        brighter = bright_ellipse(photo, bright)
+        brighter = _bright_ellipse(light, scale, bright)
         if brighter is not None and brighter.a < 0.96 * bright.a:
             yield brighter
         yield bright
@@ -129,18 +131,16 @@ def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
     return Edge(x, y, r, r)
 
 
-def bright_ellipse(photo: Photo, within: Edge | None = None) -> Edge | None:
+def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edge | None:
     """Ellipse around what is brighter than a dark background, or None if nothing stands out.
 
     From the middle of the bright pixels, the farthest bright one on each ray; where a dark
     fringe runs along the edge the ray ends short, and the robust fit passes it over.
     """
-    scale = max(1, round(max(photo.width, photo.height) / 400))
-    light = ndimage.median_filter(_thumbnail(photo.light, scale), 3)
     inside = np.ones(light.shape, bool)
     if within is not None:
-        rows, columns = np.indices(light.shape)
-        u, v = within.unit((columns + 0.5) * scale - 0.5, (rows + 0.5) * scale - 0.5)
+        y, x = np.indices(light.shape)
+        u, v = within.unit((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5)
         inside = u * u + v * v < 0.97**2
     # the level that parts dark from bright with least variance within both (Otsu 1979), sought
     # among amplitudes, since the dark side is the narrow one
@@ -247,9 +247,8 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
 
 
 def _thumbnail(light: Array, scale: int) -> Array:
-    rows, columns = light.shape[0] // scale, light.shape[1] // scale
-    cut = light[: rows * scale, : columns * scale]
-    return np.asarray(cut.reshape(rows, scale, columns, scale).mean(axis=(1, 3)))
+    rows, columns = (side // scale * scale for side in light.shape)
+    return block_sum(light[:rows, :columns], scale) / np.float32(scale**2)
 
 
 def _ridge(size: Array, gx: Array, gy: Array) -> NDArray[np.bool_]:

@@ -117,7 +117,7 @@ def solve(
     start = _best_start(field, np.random.default_rng(seed), known) if np.ptp(light) else None
     if start is None:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
-    return _refined(field, start, rim)
+    return _refined(photo, edge, field, start, rim)
 
 
 def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
@@ -155,12 +155,13 @@ def _finest(edge: Edge) -> int:
 
 def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
     """Express a model over one aperture on the unit disc of another."""
-    u, v, weight = disc_grid(12, 48)
+    u, v, weight = disc_grid(24, 48)
     order = zernike_matrix(model.terms, *old.unit(*new.pixels(u, v))) @ model.values
     rows = zernike_matrix(model.terms, u, v)
-    root = np.sqrt(weight + 1e-9)
-    design = (rows * root[..., None]).reshape(-1, len(model.terms))
-    values = np.linalg.lstsq(design, (order * root).ravel(), rcond=None)[0]
+    design = (rows * np.sqrt(weight + 1e-9)[..., None]).reshape(-1, len(model.terms))
+    # terms are all but orthogonal over the disc: normal equations lose nothing
+    target = design.T @ (order * np.sqrt(weight + 1e-9)).ravel()
+    values = np.linalg.solve(design.T @ design, target)
     return OrderModel(model.terms, np.asarray(values, float))
 
 
@@ -198,6 +199,8 @@ def _best_start(
             return fit
     models, dense = _start_of_tiles(field, rng)
     fits = [_screened(field, model) for model in models]
+    if fits and fits[0].rms < _GOOD and fits[0].model.steepest() > _HARDLY_ANY:
+        return fits[0]
     # where tiles agree on many fringes, it is not a few, whatever else these could explain
     if not dense and (not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR):
         small = field
@@ -256,10 +259,14 @@ def _likely_of(pixels: Pixels) -> Likely:
 
 def level_for(field: Field, cycles: float, least_px: float = _LEAST_RADIUS_PX) -> Field:
     """Halve a field as far as fringes of `cycles` a unit, at most, stay well sampled."""
-    need = max(least_px, cycles / _FREQUENCY_PX)
-    while field.radius_px >= 2 * need:
+    while field.radius_px >= 2 * _needed_px(cycles, least_px):
         field = field.half
     return field
+
+
+def _needed_px(cycles: float, least_px: float) -> float:
+    """Radius at which fringes of `cycles` a unit, at most, are well sampled [px]."""
+    return max(least_px, cycles / _FREQUENCY_PX)
 
 
 def _first_fit(
@@ -276,23 +283,33 @@ def _first_fit(
     return fit_pixels(pixels, model.widened(terms), smooth_terms(cycles), rounds)
 
 
-def _refined(field: Field, first: Fit, rim: float) -> Solution:
+def _refined(photo: Photo, edge: Edge, field: Field, first: Fit, rim: float) -> Solution:
     """Fit all terms to some of the pixels, learning what is likely, then to every pixel."""
     cycles = first.model.steepest()
-    weighed = first.model.terms == _ALL
-    level = level_for(field, cycles, _TINY_RADIUS_PX if weighed else _LEAST_RADIUS_PX)
-    pixels = pixels_of(level, _THINNED)
-    if not weighed:
-        first = _first_fit(field, first.model)
+    least_px = _TINY_RADIUS_PX if first.model.terms == _ALL else _LEAST_RADIUS_PX
+    level = level_for(field, cycles, least_px)
+    # between two halvings lies what holds the fringes with fewer pixels
+    scale = int(level.radius_px * level.scale / _needed_px(cycles, least_px))
+    if scale >= 1.5 * level.scale:
+        level = cut_field(photo, edge, scale, rim)
+    sure = cycles > _HARDLY_ANY
+    pixels = pixels_of(level, _FEWER if sure else _THINNED)
+    if first.model.terms == _PLAIN:
+        first = _first_fit(field, first.model, most=_FEWER)
     fit = replace(first, model=first.model.widened(_ALL))
-    likely = _likely_of(pixels)
+    likely, noise = _likely_of(pixels), np.inf
     for rounds in (12, 4, 4):
-        fit = fit_pixels(pixels, fit.model, _ALL_SMOOTH, rounds, known=fit, likely=likely)
+        fit = fit_pixels(
+            pixels, fit.model, _ALL_SMOOTH, rounds, known=fit, likely=likely, noise=noise
+        )
         likely = fit.likely
-    whole = pixels_of(level)
+        if sure:  # few fringes are led astray by what is taken for dirt too early
+            noise = fit.noise
+    # one step from what some of the pixels say is as good as any number of them
     final = fit_pixels(
-        whole, fit.model, _ALL_SMOOTH, rounds=4, known=fit, tolerated=0.04, likely=likely
-    )
+        pixels_of(level), fit.model, _ALL_SMOOTH, 1 if sure else 4, known=fit, tolerated=0.04,
+        likely=likely, noise=noise,
+    )  # fmt: skip
     covered = float((level.weight > 0).sum()) / float(np.pi * rim**2 * level.radius_px**2)
     u, v, _ = disc_grid(16, 48)
     order = final.model.order(u.astype(np.float32), v.astype(np.float32))

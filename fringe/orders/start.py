@@ -129,12 +129,13 @@ def _misfit(
     candidates: NDArray[np.float64], rows: NDArray[np.float64], tiles: Tiles
 ) -> NDArray[np.float64]:
     """Distance of each tile to each candidate in its own sigmas, best sign, shape (C, K)."""
-    model = np.einsum("kij,cj->cki", rows, candidates)
-    away = np.minimum(
-        ((model - tiles.f) ** 2).sum(-1), ((model + tiles.f) ** 2).sum(-1)
-    )
+    of_u, of_v = (candidates @ rows[:, k].T for k in (0, 1))
+    along = candidates @ np.einsum("kij,ki->jk", rows, tiles.f)
+    f2 = (tiles.f**2).sum(-1)
+    # the nearer of |model - f|^2 and |model + f|^2
+    away = np.maximum(of_u**2 + of_v**2 + f2 - 2 * np.abs(along), 0)
     # a tile over which the frequency changes shows a broad peak: allow a share of it
-    sigma2 = tiles.sigma**2 + (0.03 * np.hypot(tiles.f[:, 0], tiles.f[:, 1])) ** 2
+    sigma2 = tiles.sigma**2 + 0.03**2 * f2
     return np.asarray(away / sigma2)
 
 

@@ -11,6 +11,8 @@ from fringe.orders.count import fringe_centre
 from fringe.orders.demod import OrderModel
 from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import cut_field, halve
+from fringe.orders.read import _untold_edge
+from fringe.orders.rim import _rounded
 from fringe.orders.solve import carried
 from fringe.orders.start import quadratic_start
 from fringe.orders.tiles import pyramid_tiles
@@ -41,6 +43,28 @@ def test_model_carried_to_another_disc_is_the_same_order(rng: np.random.Generato
     u, v = disc_points(rng)
     want = zernike_matrix(terms, *old.unit(*new.pixels(u, v))) @ model.values
     np.testing.assert_allclose(zernike_matrix(terms, u, v) @ moved.values, want, atol=1e-6)
+
+
+def test_doubt_of_the_edge_is_doubt_of_the_power(rng: np.random.Generator) -> None:
+    """A sphere's power is unsure by 2 u / r of it; a turned edge adds what lies in the margin.
+
+    Power goes with the square of the radius (sagitta of a sphere, any optics text).
+    """
+    edge = Edge(200, 180, 150, 150, u_px=0.3)
+    power = float(rng.uniform(1, 20))
+    sphere = OrderModel(((0, 0), (2, 0)), np.array([0.3, power / 2]))
+    assert _untold_edge(sphere, edge, power) == pytest.approx(2 * 0.3 / 150 * power, rel=0.01)
+    turned = OrderModel(((0, 0), (2, 0), (20, 0)), np.array([0.3, power / 2, 0.1]))
+    assert _untold_edge(turned, edge, power) > _untold_edge(sphere, edge, power)
+
+
+def test_an_oval_that_may_be_a_circle_is_one() -> None:
+    """An edge out of round by no more than its uncertainty makes it is taken for a circle."""
+    assert _rounded(Edge(200, 180, 150.2, 150.0, 30, u_px=0.1)) == Edge(
+        200, 180, pytest.approx(150.1, abs=1e-3), pytest.approx(150.1, abs=1e-3), 0.0, 0.1
+    )
+    oval = Edge(200, 180, 150.5, 150.0, 30, u_px=0.1)
+    assert _rounded(oval) == oval
 
 
 @pytest.mark.parametrize("ratio", [1.0, 0.97, 0.92])

@@ -202,7 +202,7 @@ def test_an_outline_too_oval_is_refused(
     scene = Scene(240, 240, form=Form(power=4.0, tilt=1.0), lamp=SODIUM, view_angle_deg=33.0)
     photo, _ = picture(scene, int(rng.integers(2**31)))
     found = Found(scene.edge, OrderModel(((0, 0), (2, 0)), np.zeros(2)))
-    monkeypatch.setattr("fringe.orders.rim.find_edge", lambda photo: found)
+    monkeypatch.setattr("fringe.orders.read.find_edge", lambda photo: found)
     reading = read(photo, options_of(scene, "auto"))
     assert (reading.edge, reading.edge_source) == (scene.edge, "found")
     thin = replace(scene.edge, b=scene.edge.a * np.cos(np.deg2rad(36.0)))

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from fringe.optics.lamps import lamp
-from fringe.orders.rimstep import stepped
+from fringe.orders.contest import SHAPES
+from fringe.orders.rays import RAYS
+from fringe.orders.rimstep import _Rim, stepped
 from fringe.orders.solve import refit_twice, solve
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
@@ -40,8 +42,20 @@ def test_edge_comes_back_to_the_step(
     found = stepped(photo, off, refit_twice(photo, inner, model), SHARE)
     assert found is not None
     angle = np.linspace(0, 2 * np.pi, 90)
-    away = np.hypot(*true.unit(*found.pixels(np.cos(angle), np.sin(angle)))) - 1
+    away = np.hypot(*true.unit(*found.edge.pixels(np.cos(angle), np.sin(angle)))) - 1
     assert np.abs(away).max() * true.a < 0.75
+
+
+def test_slopes_are_those_of_what_is_left(rng: np.random.Generator) -> None:
+    """Derivatives of a rim's residual are those of finite differences."""
+    offset = np.arange(-4, 7.1, 0.5)
+    light, want = rng.uniform(0.1, 1, (2, RAYS, offset.size))
+    rim = _Rim(SHAPES, offset, light, want, rng.uniform(0, 1, (RAYS, 1)))
+    at = np.concatenate([rng.normal(0, 0.4, 6), [0.7, 0.4], rng.normal(0, 0.2, 3)])
+    for place, column in enumerate(rim.slopes(at).T):
+        step = 1e-6 * np.eye(at.size)[place]
+        numeric = (rim.left(at + step) - rim.left(at - step)) / 2e-6
+        np.testing.assert_allclose(column, numeric, atol=1e-8)
 
 
 def test_where_no_step_is_none_is_found(rng: np.random.Generator) -> None:
@@ -53,4 +67,4 @@ def test_where_no_step_is_none_is_found(rng: np.random.Generator) -> None:
     fit = solve(photo, amid).fit
     found = stepped(photo, amid, (fit,), 1.0)
     # the fringes go on beyond it: whatever is fitted there runs off, or the lens's spread does
-    assert found is None or abs(found.a - amid.a) < 3
+    assert found is None or abs(found.edge.a - amid.a) < 3

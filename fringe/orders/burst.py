@@ -17,6 +17,7 @@ from fringe.orders.field import Array, Field, cut_field
 from fringe.orders.polish import Fit
 from fringe.orders.read import ReadOptions, check_edge, reading_of
 from fringe.orders.reading import Reading
+from fringe.orders.rim import find_edge
 from fringe.orders.solve import Solution, solve
 from fringe.orders.steps import (
     PixelFit,
@@ -127,8 +128,6 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
         edge, source = options.edge, "given"
         check_edge(first, edge)
     else:
-        from fringe.orders.rim import find_edge
-
         edge, source = find_edge(first).edge, "found"
     burst = _cut(photos, edge, options, _ROOM_GIVEN if source == "given" else _ROOM_FOUND)
     rng = np.random.default_rng(1)

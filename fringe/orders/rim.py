@@ -40,7 +40,8 @@ _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitte
 _CLOSER = (0.997, 0.997, 0.997)  # once the light's step is known
 _STILL_PX, _NEAR_PX = 0.7, 1.5  # that the next step moves an edge, when it stays or nearly so
 _BANDS = (0.05, 0.03, 0.03, 0.03, 0.03)  # half widths of the band that is looked at
-_STAYS = 0.008  # share of the radius, within which two placings are the same
+# shares of the radius within which a placing stays, and two of different circles agree
+_STAYS, _AGREES = 0.008, 0.004
 _WIDER = 1.04
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward. An edge that parts fringes
@@ -153,12 +154,14 @@ def _of_circles(photo: Photo, circles: Iterable[Edge]) -> list[Placing]:
     found: list[Placing] = []
     for circle in circles:
         for placing in _from_circle(photo, circle):
-            agree = sum(_away(placing.edge, other.edge) < _STAYS * other.edge.a for other in found)
+            if placing.gain <= _LEAST_GAIN:
+                continue
+            agree = sum(_away(placing.edge, other.edge) < _AGREES * other.edge.a for other in found)
             found.append(placing)
             enough = 1 if placing.gain > _CLEAR_GAIN else 2
             if placing.gain > _PLAIN_GAIN or agree >= enough:
                 return found
-    return [placing for placing in found if placing.gain > _LEAST_GAIN]
+    return found
 
 
 def _from_circle(photo: Photo, circle: Edge) -> Iterator[Placing]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from fringe.errors import Refused
 from fringe.optics.form import zernike_matrix, zernike_terms
 from fringe.orders.basis import basis
 from fringe.orders.count import fringe_centre
@@ -12,12 +13,12 @@ from fringe.orders.demod import OrderModel
 from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import cut_field, halve
 from fringe.orders.read import _untold_edge
-from fringe.orders.rim import _rounded
+from fringe.orders.rim import Placing, _rounded, find_edge
 from fringe.orders.solve import carried
 from fringe.orders.start import quadratic_start
 from fringe.orders.tiles import pyramid_tiles
 from fringe.photo.ellipse import Edge
-from fringe.photo.load import Photo
+from fringe.photo.load import Photo, photo_from_array
 
 
 def disc_points(rng: np.random.Generator, count: int = 400) -> tuple[np.ndarray, np.ndarray]:
@@ -65,6 +66,16 @@ def test_an_oval_that_may_be_a_circle_is_one() -> None:
     )
     oval = Edge(200, 180, 150.5, 150.0, 30, u_px=0.1)
     assert _rounded(oval) == oval
+
+
+def test_edges_that_hardly_part_anything_are_none(
+    monkeypatch: pytest.MonkeyPatch, rng: np.random.Generator
+) -> None:
+    """Circles that agree on an edge across which nothing changes make no edge: it is refused."""
+    weak = Placing(-0.2, Edge(80, 80, 50, 50), OrderModel(((0, 0), (2, 0)), np.zeros(2)))
+    monkeypatch.setattr("fringe.orders.rim._from_circle", lambda photo, circle: iter([weak, weak]))
+    with pytest.raises(Refused, match="edge was not found"):
+        find_edge(photo_from_array(rng.uniform(0, 1, (160, 160)), "noise"))
 
 
 @pytest.mark.parametrize("ratio", [1.0, 0.97, 0.92])

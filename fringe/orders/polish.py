@@ -180,9 +180,9 @@ class _Problem:
         self._keep = len(pixels) * len(self._every) < _MOST_KEPT
         self.likely = likely
         # squares of the coefficients weigh so much of the residual's variance
-        self.widths = likely.widths(light, contrast, start.terms)
-        self.stiffness = likely.alike / self.widths**2
-        self.centre = np.zeros(self.widths.size)
+        self.precision = likely.precision(light, contrast, start.terms)
+        self.stiffness = likely.alike * self.precision
+        self.centre = np.zeros(len(self.precision))
         self.centre[0] = np.log(max(float(np.mean(pixels.light)), 1e-6))
 
     def rows(self, part: slice) -> tuple[Array, Array, Array]:
@@ -366,7 +366,7 @@ def _step(
     now = 1.4826 * float(np.median(np.abs(left))) + 1e-9
     pull = now**2 * problem.stiffness
     away = state.every() - problem.centre
-    return _solve(normal + np.diag(pull), gradient - pull * away, damping), now
+    return _solve(normal + pull, gradient - pull @ away, damping), now
 
 
 def _scale(noise: float, amplitude: Array, tolerated: float) -> Array | float:
@@ -417,24 +417,26 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
     noise = 1.4826 * float(np.median(np.abs(left))) + 1e-9
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-12))
     pull = noise**2 * problem.stiffness
-    held = np.sqrt(scale**2 + pull)
+    held = np.sqrt(scale**2 + np.diag(pull))
     inverse = np.linalg.inv(
-        (normal + np.diag(pull)) / np.outer(held, held) + 1e-10 * np.eye(size)
+        (normal + pull) / np.outer(held, held) + 1e-10 * np.eye(size)
     ) / np.outer(held, held)
     live = int((np.abs(scores).sum(axis=1) > 0).sum())
     meat = scores.T @ scores * live / max(live - 1, 1)
     alike = max(1.0, float(np.median(np.diag(meat) / scale**2)) / noise**2)
-    sandwich = inverse @ (meat + alike * noise**2 * np.diag(pull)) @ inverse
+    sandwich = inverse @ (meat + alike * noise**2 * pull) @ inverse
     learned = replace(problem.likely, alike=alike).learned(
         state.every(), np.diag(sandwich), problem.light, problem.contrast, problem.order
     )
     cost = float(np.mean(np.minimum(left**2, (0.5 * amplitude) ** 2 + 25 * noise**2)))
-    # Laplace's integral: what the picture tells of the coefficients, in units of their widths
-    told = np.outer(problem.widths, problem.widths) * normal / (problem.likely.alike * noise**2)
+    # Laplace's integral: what the picture tells of the coefficients, beside what was likely
+    told = normal / (problem.likely.alike * noise**2)
+    away = state.every() - problem.centre
     surprise = (
         len(pixels) / problem.likely.alike * np.log(cost)
-        + float((((state.every() - problem.centre) / problem.widths) ** 2).sum())
-        + float(np.linalg.slogdet(np.eye(size) + told)[1])
+        + float(away @ problem.precision @ away)
+        + float(np.linalg.slogdet(problem.precision + told)[1])
+        - float(np.linalg.slogdet(problem.precision)[1])
     )
     fringes = float(np.mean(amplitude**2) / 2)
     missed = float(np.mean(np.minimum(left**2, 25 * noise**2)))

@@ -13,9 +13,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import eval_legendre
 
 from fringe.optics.form import Term
 
@@ -23,6 +25,7 @@ Vector = NDArray[np.float64]
 Terms = Sequence[Term]
 _FREE = 1e3  # width of what has no prior
 _LEAST_SCALE, _MOST_SCALE = 0.02, 2.0  # that are learned
+_RIM_BEND = 0.02  # second difference over hundredths of the radius [fringe]
 _LEAST_KNOWN = 0.02  # share of a coefficient that a picture determines at the least
 
 
@@ -49,6 +52,17 @@ class Likely:
     def widths(self, light: Terms, contrast: Terms, order: Terms) -> Vector:
         """Standard deviations of all coefficients: log of light, contrast, order."""
         return self._scaled(_plain(light, contrast, order), _groups(light, contrast, order))
+
+    def precision(self, light: Terms, contrast: Terms, order: Terms) -> NDArray[np.float64]:
+        """Inverse of the coefficients' covariance, shape (P, P).
+
+        Beside each coefficient's own width it holds how sharply a form may bend where no
+        pixels tell, in the last hundredth of the radius: many round terms together could.
+        """
+        before = np.zeros(len(light) + len(contrast))
+        bends = np.concatenate([before, [_rim_bend(n) if m == 0 else 0.0 for n, m in order]])
+        widths = self.widths(light, contrast, order)
+        return np.diag(1 / widths**2) + np.outer(bends, bends) / (_RIM_BEND * self.round) ** 2
 
     def _scaled(self, plain: Vector, groups: NDArray[np.intp]) -> Vector:
         scales = np.array([1.0, self.light, self.contrast, self.round, self.fine])
@@ -82,6 +96,15 @@ def _form_width(n: int, m: int) -> float:
     if n <= 2:
         return _FREE
     return 0.6 * (4 / n) ** 2.5 if m == 0 else (3 / n) ** 3
+
+
+@cache
+def _rim_bend(n: int) -> float:
+    """Second difference of R_n^0 over the last hundredths of the radius."""
+    if n <= 4:
+        return 0.0
+    rho = np.array([1.0, 0.99, 0.98])
+    return float(np.array([1, -2, 1]) @ eval_legendre(n // 2, 2 * rho**2 - 1))
 
 
 def _groups(light: Terms, contrast: Terms, order: Terms) -> NDArray[np.intp]:

@@ -4,7 +4,8 @@ A rough circle comes from where local frequencies agree on one model, or, with f
 from long circular edges. The fringes of its inner part are then fitted and continued
 outward: up to the edge the continued model explains the light, beyond it does not. An edge
 that is placed so is fitted and placed again, until it stays; one that wanders is none. The
-light's step at the rim gives the last fraction of a pixel.
+light's step at the rim gives the last fraction of a pixel, and proves the edge: one that is
+placed where no step is to be seen needs more to be believed.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ from fringe.photo.load import Photo
 
 _LEAST_SIDE_PX = 700.0  # of the frame, below which edges lose their sharpness
 # how well fringes and surroundings part at an edge: from hardly to beyond question
-_LEAST_GAIN, _WEAK_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.1, 0.4, 0.8, 1.2
+_LEAST_GAIN, _CLEAR_GAIN, _PLAIN_GAIN = 0.1, 0.8, 1.2
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
 _MIDDLE_SHARE = 0.96  # of a rough circle, within which there is nothing but fringes
 _LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is worth a closer look
@@ -38,14 +39,15 @@ _FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
 _LEAST_RIM = -0.2  # contrast at the rim beside the usual: none, but for what terms overshoot
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
 _CLOSER = (0.997, 0.997, 0.997)  # once the light's step is known
+_LEAST_STEP = 0.5  # gain of a step that is one: found edges have 0.7 and more
 _STILL_PX, _NEAR_PX = 0.7, 1.5  # that the next step moves an edge, when it stays or nearly so
-_BANDS = (0.05, 0.03, 0.03, 0.03, 0.03)  # half widths of the band that is looked at
+_BANDS = (0.05, *[0.03] * 6)  # half widths of the band that is looked at
 # shares of the radius within which a placing stays, and two of different circles agree
 _STAYS, _AGREES = 0.008, 0.004
 _WIDER = 1.04
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
-# bevel as bright as the fringes draws a part of the rim outward. An edge that parts fringes
-# from the rest only in part is doubted, and `read` says so.
+# bevel as bright as the fringes draws a part of the rim outward. An edge without a step that
+# parts fringes from the rest only in part is doubted, and `read` says so.
 _PLACED_SHARE, _DOUBTED_SHARE = 0.0018, 0.012
 _ROUND = 1.5  # standard uncertainties by which an oval must differ from a circle
 
@@ -104,21 +106,30 @@ def _rounded(edge: Edge) -> Edge:
 
 
 def _found(photo: Photo) -> Found:
-    found = _of_circles(photo, rough_circles(photo))
-    if not found:
+    placed: list[Placing] = []
+    for placing in _placings(photo, rough_circles(photo)):
+        stepped = _on_the_step(photo, placing.edge, placing.model)
+        if stepped is not None:
+            return stepped
+        agree = sum(_away(placing.edge, other.edge) < _AGREES * other.edge.a for other in placed)
+        if placing.gain > _LEAST_GAIN:
+            placed.append(placing)
+        # with no step of light to see, one that is beyond question or enough that agree
+        enough = 1 if placing.gain > _CLEAR_GAIN else 2
+        if placing.gain > _PLAIN_GAIN or (placing.gain > _LEAST_GAIN and agree >= enough):
+            break
+    if not placed:
         raise Refused(
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
             " or --edge none when it is out of view"
         )
-    best = max(placing.gain for placing in found)
+    best = max(placing.gain for placing in placed)
     # fringes end only once, but dirt and a turned edge may part them, too
     chosen = max(
-        (placing for placing in found if placing.gain >= _NEAR_BEST * best),
+        (placing for placing in placed if placing.gain >= _NEAR_BEST * best),
         key=lambda placing: placing.edge.a * placing.edge.b,
     )
-    if chosen.gain <= _WEAK_GAIN:
-        return _doubted(chosen, _DOUBTED_SHARE)
-    return _on_the_step(photo, chosen.edge, chosen.model) or _doubted(chosen, _PLACED_SHARE)
+    return _doubted(chosen, _PLACED_SHARE if chosen.gain > _CLEAR_GAIN else _DOUBTED_SHARE)
 
 
 def _doubted(placing: Placing, share: float) -> Found:
@@ -133,7 +144,7 @@ def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Found | None:
         inner, fits = _fits_within(photo, edge, model, share)
         start = step if step is not None and step.moved_px < _NEAR_PX else None
         step = stepped(photo, edge, fits, share, start) if fits else None
-        if step is None:
+        if step is None or step.gain < _LEAST_STEP:
             return None
         edge, model = step.edge, carried(fits[0].model, inner, step.edge)
         if share > _FITTED_SHARE and step.moved_px < _STILL_PX:
@@ -149,38 +160,24 @@ def _fits_within(
     return inner, refit_twice(photo, inner, carried(model, curve, inner))
 
 
-def _of_circles(photo: Photo, circles: Iterable[Edge]) -> list[Placing]:
-    """What rough circles lead to, up to where one is beyond question or enough agree."""
-    found: list[Placing] = []
+def _placings(photo: Photo, circles: Iterable[Edge]) -> Iterator[Placing]:
+    """Edges that rough circles lead to, each placed when it is asked for."""
     for circle in circles:
-        for placing in _from_circle(photo, circle):
-            if placing.gain <= _LEAST_GAIN:
-                continue
-            agree = sum(_away(placing.edge, other.edge) < _AGREES * other.edge.a for other in found)
-            found.append(placing)
-            enough = 1 if placing.gain > _CLEAR_GAIN else 2
-            if placing.gain > _PLAIN_GAIN or agree >= enough:
-                return found
-    return found
-
-
-def _from_circle(photo: Photo, circle: Edge) -> Iterator[Placing]:
-    """Edges that a rough circle leads to."""
-    try:
-        middle = middle_fit(photo, circle, _MIDDLE_SHARE)
-    except Refused:  # too little light there: no reason to give up on the other circles
-        return
-    if middle is None or middle.explained < _LEAST_EXPLAINED or middle.rms > _MOST_MISFIT:
-        return
-    placed = _settled(photo, circle, middle.model)
-    if placed is None:
-        return
-    yield placed
-    # from beyond, too: a turned zone that is left out of a fit is continued wrongly
-    wide = replace(placed.edge, a=_WIDER * placed.edge.a, b=_WIDER * placed.edge.b)
-    again = _settled(photo, wide, carried(placed.model, placed.edge, wide))
-    if again is not None:
-        yield again
+        try:
+            middle = middle_fit(photo, circle, _MIDDLE_SHARE)
+        except Refused:  # too little light there: no reason to give up on the other circles
+            continue
+        if middle is None or middle.explained < _LEAST_EXPLAINED or middle.rms > _MOST_MISFIT:
+            continue
+        placed = _settled(photo, circle, middle.model)
+        if placed is None:
+            continue
+        yield placed
+        # from beyond, too: a turned zone that is left out of a fit is continued wrongly
+        wide = replace(placed.edge, a=_WIDER * placed.edge.a, b=_WIDER * placed.edge.b)
+        again = _settled(photo, wide, carried(placed.model, placed.edge, wide))
+        if again is not None:
+            yield again
 
 
 def _away(one: Edge, other: Edge) -> float:
@@ -189,16 +186,23 @@ def _away(one: Edge, other: Edge) -> float:
 
 
 def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Placing | None:
-    """Place an edge again and again until it stays; None where it wanders."""
+    """Place an edge again and again until it stays; None where there is none.
+
+    Of one that wanders it is told where it came to, with no gain: only a step can prove it.
+    """
+    last = None
     for band in _BANDS:
         try:
             placed = _placed(photo, curve, model, band)
         except Refused:
-            return None
-        if placed is None or (band < _BANDS[0] and _away(curve, placed.edge) < _STAYS * curve.a):
+            placed = None
+        if placed is None:
+            break
+        if last is not None and _away(curve, placed.edge) < _STAYS * curve.a:
             return placed
+        last = placed._replace(gain=0.0)
         curve, model = placed.edge, placed.model
-    return None
+    return last
 
 
 def _placed(photo: Photo, curve: Edge, model: OrderModel, band: float) -> Placing | None:

@@ -54,11 +54,14 @@ class Step:
         Greatest distance from where it was looked for.
     across : ndarray, shape (6,)
         The light across the rim, as a start for the next step.
+    gain : float
+        How much less a step leaves of the light than fringes that go on, as a share.
     """
 
     edge: Edge
     moved_px: float
     across: Vector
+    gain: float
 
 
 def stepped(
@@ -105,7 +108,13 @@ def stepped(
         return None
     least_px = _TURNED_PX if max(costs) > _ALIKE * min(costs) else _LEAST_PX
     u_px = float(np.hypot(least_px, _SCATTER * rims[best].scatter_px(founds[best], tolerance)))
-    return Step(replace(reshaped(edge, shape / radius), u_px=u_px), moved, founds[best].x[5:])
+    # least_squares counts half the sum of the logarithms
+    going_on = min(
+        float(np.log1p(((rim.light - rim.want) / tolerance) ** 2).sum()) / 2 for rim in rims
+    )
+    gain = 1 - min(costs) / (tolerance**2 * max(going_on, 1e-9))
+    edge = replace(reshaped(edge, shape / radius), u_px=u_px)
+    return Step(edge, moved, founds[best].x[5:], gain)
 
 
 def _placed(rim: _Rim, tolerance: float, before: Step | None) -> optimize.OptimizeResult:

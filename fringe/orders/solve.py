@@ -34,7 +34,9 @@ _FEWEST = 5_000
 _FEW_CYCLES = 40.0  # fringes a unit, at their densest, below which all shapes are searched
 _HARDLY_ANY = 8.0  # fringes a unit, at their densest, below which light can pass for them
 _FEW_DOUBT, _FEWER_DOUBT, _UNEVEN_DOUBT = 0.006, 0.05, 0.1  # [fringe]
-_GOOD = 0.1  # misfit of a start, as a share of the fringe amplitude, that leaves no other
+# misfit of a start, as a share of the fringe amplitude, that leaves no other: when the start is
+# known, and when it comes from tiles and has so many fringes a unit
+_GOOD, _BEST, _SOME_CYCLES = 0.1, 0.05, 16.0
 _POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
 
 _PLAIN: tuple[Term, ...] = zernike_terms(4)
@@ -145,6 +147,8 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
     if start is None:
         return None
     fit = _first_fit(field, start.model, _PLAIN, _FEWER)
+    if fit.rms > _POOR and start.rms < _GOOD:
+        fit = start  # a form that takes more terms
     return replace(fit, model=carried(fit.model, inner, edge))
 
 
@@ -199,7 +203,7 @@ def _best_start(
             return fit
     models, dense = _start_of_tiles(field, rng)
     fits = [_screened(field, model) for model in models]
-    if fits and fits[0].rms < _GOOD and fits[0].model.steepest() > _HARDLY_ANY:
+    if fits and fits[0].rms < _BEST and fits[0].model.steepest() > _SOME_CYCLES:
         return fits[0]
     # where tiles agree on many fringes, it is not a few, whatever else these could explain
     if not dense and (not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR):

@@ -46,3 +46,17 @@ def test_what_the_picture_does_not_tell_changes_no_scale() -> None:
     variances = 0.7 * widths**2
     found = start.learned(np.sqrt(0.3) * widths, variances, *ALL)
     assert found.light == pytest.approx(0.5)
+
+
+def test_round_terms_do_not_bend_together_where_no_pixel_tells(rng: np.random.Generator) -> None:
+    """Many round terms, each within its width, may not add up to a spike at the rim."""
+    order = tuple((n, 0) for n in range(0, 45, 2))
+    likely = Likely()
+    precision = likely.precision(((0, 0),), ((0, 0),), order)[2:, 2:]
+    widths = likely.widths((), (), order)
+    high = np.array([n > 4 for n, _ in order])
+    rim = np.where(high, widths, 0)  # every R_n^0 is 1 at the rim: these all pull one way
+    mixed = rim * rng.choice([-1, 1], rim.size)
+    plain = float(((rim / widths)[high] ** 2).sum())
+    assert mixed @ precision @ mixed >= plain * (1 - 1e-9)
+    assert rim @ precision @ rim > 3 * plain

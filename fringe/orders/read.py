@@ -136,7 +136,8 @@ def _check_oval(photo: Photo, edge: Edge) -> None:
         view = math.degrees(math.acos(edge.cos_view))
         raise Refused(
             f"{photo.name}: the outline found is an oval, as of a disc seen {view:.0f} degrees"
-            " off axis, and hardly the work's; photograph from above, or give --edge CX,CY,R"
+            " off axis, and hardly the work's; photograph from above, or give"
+            " --edge CX,CY,A,B,ANGLE"
         )
 
 

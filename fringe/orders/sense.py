@@ -57,6 +57,9 @@ _FILM = 8  # a film of so many fringes at most, each half as probable as the one
 _CUT = 3.0  # times the blur, along the rim: fringes that it cuts mix with what lies beyond
 _SMOOTH = 5  # degree of a form without waves
 _SEEN = 3.0  # fringes of so many uncertainties of their contrast are seen
+# residual, as a share of the fringes' median amplitude, from which they may be misread where they
+# are hardly seen, and that would look like a fall of contrast
+_MOST_RMS = 0.5
 _FLOOR = 0.03  # of each contrast: what a fit leaves even without noise
 _MISFIT = 5.0  # mean square of what is left, in such parts, from which nothing is believed
 
@@ -134,6 +137,8 @@ def told_by_contrast(photo: Photo, edge: Edge, fit: Fit, lamp: Lamp) -> Told:
         `unknown` where the evidence is not decisive, or the power has no sign to speak of.
     """
     if len(lamp.lines) != 1 or abs(fit.model.power) < _least_power(fit):
+        return UNTOLD
+    if fit.rms > _MOST_RMS:
         return UNTOLD
     span = np.ptp(_disc_order(fit.model))
     if float(lamp.contrast(span * lamp.wavelength_nm)) > 0.9:

@@ -13,6 +13,8 @@ from fringe.photo.load import Photo
 # more add overtones of up to a fifth; sharp rings and printed lines have far more.
 _MOST_OVERTONE = 0.3
 _SOME_OVERTONE = 0.18
+# residual, as a share of the fringes' median amplitude: bright and sharp ones have 0.2 at most
+_FAINT = 0.28
 _MUCH_DOUBT = 0.1  # of the power, for the light [fringe]
 
 
@@ -40,6 +42,11 @@ def judge_fit(photo: Photo, solution: Solution) -> list[str]:
         warnings.append("the fringes' profile is not a cosine: over-exposed, or no contact fringes")
     if fit.mean_contrast > 1.15:
         warnings.append("the fringes' contrast is higher than light can have; check the edge")
+    if fit.rms > _FAINT:
+        warnings.append(
+            "the fringes are faint, or not followed everywhere: look at --picture, and focus on"
+            " the gap"
+        )
     if solution.span < 1.0:
         warnings.append(
             "fewer than one fringe in all: tilt the work until three to five straight fringes"

@@ -13,6 +13,9 @@ from fringe.optics.lamps import lamp
 from fringe.orders.demod import OrderModel
 from fringe.orders.read import ReadOptions, read
 from fringe.orders.rim import Found
+from fringe.orders.sense import UNTOLD, told_by_contrast
+from fringe.orders.solve import solve
+from fringe.orders.trust import judge_fit
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, load_photo, photo_from_array
 from fringe.synth import Form, Scene, distractor, random_scene, render
@@ -190,6 +193,21 @@ def test_even_light_is_refused(grey: int) -> None:
     samples[np.hypot(x - 99.5, y - 99.5) < 80] = grey
     with pytest.raises(Refused, match=r"no fringes found|too few usable pixels"):
         read(photo_from_array(samples, "grey"), ReadOptions(SODIUM, edge=Edge(99.5, 99.5, 80, 80)))
+
+
+def test_faint_fringes_are_warned_of_and_tell_no_sense(rng: np.random.Generator) -> None:
+    """Where half the aperture shows hardly any fringes it is said, and contrast decides nothing.
+
+    Such a fit may have lost count where nothing is seen, which looks like contrast that falls.
+    """
+    scene = Scene(300, 300, form=Form(power=6.0, tilt=1.0), lamp=lamp("led:550:30"))
+    photo, _ = picture(scene, int(rng.integers(2**31)))
+    solution = solve(photo, scene.edge)
+    faint = replace(solution, fit=replace(solution.fit, rms=0.6))
+    assert not judge_fit(photo, solution)
+    assert [line for line in judge_fit(photo, faint) if "faint" in line]
+    assert told_by_contrast(photo, scene.edge, solution.fit, scene.lamp).log_ratio != 0
+    assert told_by_contrast(photo, scene.edge, faint.fit, scene.lamp) == UNTOLD
 
 
 def test_an_outline_too_oval_is_refused(

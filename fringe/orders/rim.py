@@ -108,9 +108,9 @@ def _rounded(edge: Edge) -> Edge:
 def _found(photo: Photo) -> Found:
     placed: list[Placing] = []
     for placing in _placings(photo, rough_circles(photo)):
-        stepped = _on_the_step(photo, placing.edge, placing.model)
-        if stepped is not None:
-            return stepped
+        proven = _on_the_step(photo, placing.edge, placing.model)
+        if proven is not None:
+            return proven
         agree = sum(_away(placing.edge, other.edge) < _AGREES * other.edge.a for other in placed)
         if placing.gain > _LEAST_GAIN:
             placed.append(placing)

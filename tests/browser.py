@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import json
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -56,6 +57,7 @@ class Browser:
 
     def __init__(self, driver: Any) -> None:
         self.driver = driver
+        self.marks = 0
 
     def size(self, size: tuple[int, int], *, phone: bool = False) -> None:
         """Set the page's own size [px], the window's frame left aside."""
@@ -76,8 +78,22 @@ class Browser:
         return self.driver.execute_script(script, *arguments)
 
     def complaints(self) -> list[str]:
-        """Return what the console said since the last call, warnings included."""
-        return [entry["message"] for entry in self.driver.get_log("browser")]
+        """Return what the console said since the last call, warnings included.
+
+        The log comes late on a busy machine, so a last word of our own is awaited.
+        """
+        self.marks += 1
+        last = f"all is said: {self.marks}"
+        self.js("console.debug(arguments[0])", last)
+        found: list[str] = []
+        give_up = time.monotonic() + 20
+        while time.monotonic() < give_up:
+            found += [entry["message"] for entry in self.driver.get_log("browser")]
+            others = [line for line in found if last not in line]
+            if len(others) < len(found):
+                return others
+            time.sleep(0.02)
+        raise TimeoutError(f"the console never said {last!r}")
 
     def requests(self) -> list[str]:
         """Return the addresses asked for since the last call; data inside the page aside."""

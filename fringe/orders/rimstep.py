@@ -37,7 +37,7 @@ _BOUNDS = (
 # where fits that continue differently leave differently much, may go on unseen by either.
 _LEAST_PX, _TURNED_PX, _SCATTER, _ALIKE = 0.1, 0.3, 6.0, 1.3
 _SECTOR = 6  # rays whose residuals go together
-_FARTHEST_PX = 6.0  # that an edge is moved
+_FARTHEST_PX = 5.0  # that an edge is moved: a step at the end of the rays is none
 _MOST_LOG_SPREAD = 1.2
 _LEAST_SEEN = 0.8  # share of the rays that must lie in the frame: a part of a rim misleads
 
@@ -158,6 +158,12 @@ class _Rim:
         """Light of the fringes, of which the chamfer's is told."""
         return float(np.median(self.want))
 
+    @cached_property
+    def bent(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Slope and half the second derivative of the fringes' light along the rays, per pixel."""
+        slope = np.gradient(self.want, _STEP_PX, axis=1)
+        return slope, np.gradient(slope, _STEP_PX, axis=1) / 2
+
     def thinned(self, step: int) -> _Rim:
         """Every step-th ray."""
         shapes = self.shapes[:, ::step]
@@ -170,21 +176,23 @@ class _Rim:
         chamfer's width [px], level and slopes of the chamfer's light along x and y, and of the
         light beyond along the ray.
         """
-        _, _, upon, within, chamfer, around = self._sides(p)
+        _, to, upon, within, chamfer, around = self._sides(p)
         expected = around + (chamfer - around) * upon + (self.want - chamfer) * within
-        return np.asarray(self.light - expected).ravel()
+        # light that falls or bends where it is cut off comes out of the lens like this
+        (slope, bend), spread = self.bent, np.exp(p[5])
+        drawn = spread * _bell(to) * (slope + bend * spread * to)
+        return np.asarray(self.light - expected + drawn).ravel()
 
     def slopes(self, p: Vector) -> NDArray[np.float64]:
         """Derivatives of `left`, shape (A * R, 11)."""
         to_upon, to_within, upon, within, chamfer, around = self._sides(p)
-        first, second = (
-            step * np.exp(-(to**2) / 2) / np.sqrt(2 * np.pi)
-            for step, to in ((chamfer - around, to_upon), (self.want - chamfer, to_within))
-        )
-        spread = np.exp(p[5])
+        bell, (slope, bend), spread = _bell(to_within), self.bent, np.exp(p[5])
+        first, second = (chamfer - around) * _bell(to_upon), (self.want - chamfer) * bell
+        second += spread * bell * (slope * to_within + bend * spread * (to_within**2 - 1))
         found = np.empty((*self.light.shape, p.size))
         found[..., :5] = ((first + second) / -spread)[..., None] * self.shapes.T[:, None]
         found[..., 5] = first * to_upon + second * to_within
+        found[..., 5] += spread * bell * (slope + 2 * bend * spread * to_within)
         found[..., 6] = first * np.exp(p[6]) / -spread
         found[..., 7:10] = (self.level * (within - upon))[..., None] * self.shapes[:3].T[:, None]
         found[..., 10] = self.level * (self.offset - _BEYOND_PX) * (upon - 1)
@@ -212,3 +220,8 @@ class _Rim:
         chamfer = self.level * (p[7:10] @ self.shapes[:3])[:, None]
         around = self.beyond + self.level * p[10] * (self.offset - _BEYOND_PX)
         return to_upon, to_within, special.ndtr(to_upon), special.ndtr(to_within), chamfer, around
+
+
+def _bell(at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Density of the normal distribution."""
+    return np.asarray(np.exp(-(at**2) / 2) / np.sqrt(2 * np.pi))

@@ -162,10 +162,10 @@ def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
     u, v, weight = disc_grid(24, 48)
     order = zernike_matrix(model.terms, *old.unit(*new.pixels(u, v))) @ model.values
     rows = zernike_matrix(model.terms, u, v)
-    design = (rows * np.sqrt(weight + 1e-9)[..., None]).reshape(-1, len(model.terms))
+    root = np.sqrt(weight + 1e-9)
+    design = (rows * root[..., None]).reshape(-1, len(model.terms))
     # terms are all but orthogonal over the disc: normal equations lose nothing
-    target = design.T @ (order * np.sqrt(weight + 1e-9)).ravel()
-    values = np.linalg.solve(design.T @ design, target)
+    values = np.linalg.solve(design.T @ design, design.T @ (order * root).ravel())
     return OrderModel(model.terms, np.asarray(values, float))
 
 
@@ -203,7 +203,9 @@ def _best_start(
             return fit
     models, dense = _start_of_tiles(field, rng)
     fits = [_screened(field, model) for model in models]
-    if fits and fits[0].rms < _BEST and fits[0].model.steepest() > _SOME_CYCLES:
+    # a form that takes more terms may be rings folded over where they are widest
+    plain = fits and fits[0].model.terms == _PLAIN and fits[0].rms < _BEST
+    if plain and fits[0].model.steepest() > _SOME_CYCLES:
         return fits[0]
     # where tiles agree on many fringes, it is not a few, whatever else these could explain
     if not dense and (not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR):

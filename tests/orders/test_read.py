@@ -62,14 +62,14 @@ def test_power_of_random_scenes(family: str, rng: np.random.Generator) -> None:
 
 @pytest.mark.parametrize("width", [0.07, 0.14])
 def test_turned_edge_is_followed_to_the_rim(width: float, rng: np.random.Generator) -> None:
-    """Irregularity with a narrow turned edge is read within a sixth of it, the edge given."""
+    """Irregularity with a narrow turned edge is read within a tenth of it, the edge given."""
     form = Form(
         power=rng.uniform(2, 8), tilt=rng.uniform(0, 2), turned_edge=0.5, turned_edge_width=width
     )
     scene = Scene(700, 700, form=form, lamp=SODIUM)
     photo, truth = picture(scene, int(rng.integers(2**31)))
     reading = read(photo, options_of(scene, scene.edge))
-    assert reading.irregularity_fringes == pytest.approx(truth["irregularity_fringes"], rel=1 / 6)
+    assert reading.irregularity_fringes == pytest.approx(truth["irregularity_fringes"], rel=0.1)
 
 
 @pytest.mark.parametrize("grey", [0, 128])
@@ -93,6 +93,16 @@ def test_near_oblique_view_makes_no_irregularity(rng: np.random.Generator) -> No
         reading = read(photo, options_of(scene, scene.edge))
         assert reading.irregularity_fringes is not None
         assert reading.irregularity_fringes < 0.06
+
+
+def test_wide_rings_are_not_folded_over(rng: np.random.Generator) -> None:
+    """A bright middle so wide that its order could as well turn back is read as a sphere."""
+    for _ in range(6):
+        scene = Scene(400, 400, form=Form(power=3.15, tilt=1.95), lamp=SODIUM)
+        photo, _ = picture(scene, int(rng.integers(2**31)))
+        assert read(photo, options_of(scene, scene.edge)).power_fringes == pytest.approx(
+            3.15, abs=0.02
+        )
 
 
 def test_power_interval_covers(rng: np.random.Generator) -> None:

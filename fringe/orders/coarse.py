@@ -47,7 +47,7 @@ def scale_that_holds(photo: Photo, least_px: float, edge: Edge | None = None) ->
     size = min(light.shape) if edge is None else edge.b
     scale = 1
     while size >= 2 * least_px and not _fine_fringes(light):
-        light = _halved(light)
+        light = thumbnail(light, 2)
         size, scale = size / 2, 2 * scale
     return scale
 
@@ -70,9 +70,10 @@ def _fine_fringes(light: Array) -> bool:
     return float((fine & seen & (purity > _PURE)).mean()) > _FEW
 
 
-def _halved(light: Array) -> Array:
-    rows, columns = (side // 2 * 2 for side in light.shape)
-    return np.multiply(block_sum(light[:rows, :columns], 2), 0.25, dtype=np.float32)
+def thumbnail(light: Array, scale: int) -> Array:
+    """Mean over blocks of pixels, clipped or not; those that fill no block are left out."""
+    rows, columns = (side // scale * scale for side in light.shape)
+    return block_sum(light[:rows, :columns], scale) / np.float32(scale**2)
 
 
 def reduced(photo: Photo, scale: int) -> Photo:

@@ -286,6 +286,8 @@ def _untold_edge(model: OrderModel, edge: Edge, power: float) -> float:
     A larger disc takes in more of the form, and an oval passes for a view from aside; errors
     of the two semi-axes are taken for independent. Of a sphere it is 2 u / r of its power.
     """
+    if edge.u_px == 0:
+        return 0.0
     share = edge.u_px / math.sqrt(2 * edge.a * edge.b)
     smaller = replace(edge, a=edge.a * (1 - share), b=edge.b * (1 - share))
     return math.hypot(carried(model, edge, smaller).power - model.power, 2 * share * power)

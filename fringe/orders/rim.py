@@ -111,12 +111,12 @@ def _found(photo: Photo) -> Found:
         proven = _on_the_step(photo, placing.edge, placing.model)
         if proven is not None:
             return proven
-        agree = sum(_away(placing.edge, other.edge) < _AGREES * other.edge.a for other in placed)
-        if placing.gain > _LEAST_GAIN:
-            placed.append(placing)
+        if placing.gain <= _LEAST_GAIN:
+            continue
         # with no step of light to see, one that is beyond question or enough that agree
-        enough = 1 if placing.gain > _CLEAR_GAIN else 2
-        if placing.gain > _PLAIN_GAIN or (placing.gain > _LEAST_GAIN and agree >= enough):
+        agree = sum(_away(placing.edge, other.edge) < _AGREES * other.edge.a for other in placed)
+        placed.append(placing)
+        if placing.gain > _PLAIN_GAIN or agree >= (1 if placing.gain > _CLEAR_GAIN else 2):
             break
     if not placed:
         raise Refused(

@@ -12,9 +12,9 @@ from scipy import ndimage
 from skimage.filters import threshold_otsu
 from skimage.measure import regionprops
 
-from fringe.orders.coarse import enlarged
+from fringe.orders.coarse import enlarged, thumbnail
 from fringe.orders.ellipsefit import fit_ellipse
-from fringe.orders.field import Array, block_sum, cut_field
+from fringe.orders.field import Array, cut_field
 from fringe.orders.start import Quadratic, agreeing, quadratic_start
 from fringe.orders.tiles import TILE, Tiles, pyramid_tiles
 from fringe.photo.ellipse import Edge
@@ -43,7 +43,7 @@ def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
 
 def _any_circles(photo: Photo) -> Iterator[Edge]:
     scale = max(1, round(max(photo.width, photo.height) / 400))
-    light = ndimage.median_filter(_thumbnail(photo.light, scale), 3)
+    light = ndimage.median_filter(thumbnail(photo.light, scale), 3)
     bright = _bright_ellipse(light, scale)
     if bright is not None:
         # a plate larger than the work stands out first: look again within it
@@ -177,8 +177,8 @@ def textured_ellipses(photo: Photo) -> list[Edge]:
     scale = max(1, round(max(photo.width, photo.height) / 300))
     light = ndimage.gaussian_filter(photo.light, 1.0)
     change = np.hypot(np.diff(light, axis=0)[:, :-1], np.diff(light, axis=1)[:-1])
-    level = _thumbnail(light[:-1, :-1], scale)
-    share = _thumbnail(change, scale) / (level + 0.1 * float(level.mean()) + 1e-9)
+    level = thumbnail(light[:-1, :-1], scale)
+    share = thumbnail(change, scale) / (level + 0.1 * float(level.mean()) + 1e-9)
     share = np.log(ndimage.median_filter(share, 5) + 1e-6)
     parting: Any = threshold_otsu  # they have no annotations
     parts_of: Any = regionprops
@@ -210,7 +210,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     most : int
     """
     scale = max(1, round(max(photo.width, photo.height) / 320))
-    light = _thumbnail(photo.light, scale)
+    light = thumbnail(photo.light, scale)
     log = np.log(light + 0.05 * float(light.mean()) + 1e-6)
     gx = ndimage.gaussian_filter(log, 1.0, order=(0, 1))
     gy = ndimage.gaussian_filter(log, 1.0, order=(1, 0))
@@ -244,11 +244,6 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
         if all(_apart(full, other) for other in circles):
             circles.append(full)
     return circles[:most]
-
-
-def _thumbnail(light: Array, scale: int) -> Array:
-    rows, columns = (side // scale * scale for side in light.shape)
-    return block_sum(light[:rows, :columns], scale) / np.float32(scale**2)
 
 
 def _ridge(size: Array, gx: Array, gy: Array) -> NDArray[np.bool_]:

@@ -28,10 +28,9 @@ _OUT_PX = (8.0, 10.0)  # where it is seen what lies beyond the chamfer
 # what is tried: places of the edge, widths of the chamfer, its light beside the fringes'
 _SHIFTS_PX, _WIDTHS_PX, _LEVELS = (-1.0, 0.0, 1.0, 2.0), (1.0, 2.0, 3.5, 5.5), (0.1, 0.5, 1.1)
 # of what a fit may find: spread and width are logarithms, light of a chamfer is no shadow
-_BOUNDS = (
-    [*[-np.inf] * 5, -1.5, np.log(0.3), 0.0, *[-np.inf] * 3],
-    [*[np.inf] * 5, 1.5, np.log(9.0), 1.6, *[np.inf] * 3],
-)
+_ACROSS = 6  # what nobody asks for
+_LOWEST = (-1.5, np.log(0.3), 0.0, *[-np.inf] * 3)
+_HIGHEST = (1.5, np.log(9.0), 1.6, *[np.inf] * 3)
 # Standard uncertainty of the radius, from found edges of rendered works: how far off they are
 # at the least, and by how much more than the light's own scatter lets expect. A turned edge,
 # where fits that continue differently leave differently much, may go on unseen by either.
@@ -39,7 +38,9 @@ _LEAST_PX, _TURNED_PX, _SCATTER, _ALIKE = 0.1, 0.3, 6.0, 1.3
 _SECTOR = 6  # rays whose residuals go together
 _FARTHEST_PX = 5.0  # that an edge is moved: a step at the end of the rays is none
 _MOST_LOG_SPREAD = 1.2
-_LEAST_SEEN = 0.8  # share of the rays that must lie in the frame: a part of a rim misleads
+# Share of the rays that must lie in the frame. Of fewer than most, how oval it is stays as it
+# was, and leaves the radius uncertain by a share.
+_LEAST_SEEN, _MOST_SEEN, _PART_SHARE = 0.6, 0.8, 0.0018
 
 
 @dataclass(frozen=True)
@@ -98,36 +99,43 @@ def stepped(
     near = offset <= _BEYOND_PX
     wants = [expected(fit, *flat)[0].reshape(light.shape)[:, near].astype(float) for fit in fits]
     tolerance = max(2 * fits[0].noise, 0.1 * float(np.median(np.abs(wants[0] - beyond))))
-    rims = [_Rim(SHAPES[:, seen], offset[near], light[:, near], want, beyond) for want in wants]
+    whole = seen.mean() > _MOST_SEEN
+    shapes = SHAPES[: 5 if whole else 3, seen]
+    rims = [_Rim(shapes, offset[near], light[:, near], want, beyond) for want in wants]
     founds = [_placed(rim, tolerance, before) for rim in rims]
     costs = [float(found.cost) for found in founds]
     best = int(np.argmin(costs))
-    shape, log_spread = founds[best].x[:5], founds[best].x[5]
-    moved = float(np.abs(shape @ SHAPES).max())
+    shape, across = founds[best].x[:-_ACROSS], founds[best].x[-_ACROSS:]
+    moved, log_spread = float(np.abs(shape @ shapes).max()), across[0]
     if moved > _FARTHEST_PX or abs(log_spread) > _MOST_LOG_SPREAD:
         return None
     least_px = _TURNED_PX if max(costs) > _ALIKE * min(costs) else _LEAST_PX
+    if not whole:
+        least_px = max(least_px, _PART_SHARE * radius)
     u_px = float(np.hypot(least_px, _SCATTER * rims[best].scatter_px(founds[best], tolerance)))
     # least_squares counts half the sum of the logarithms
     going_on = min(
         float(np.log1p(((rim.light - rim.want) / tolerance) ** 2).sum()) / 2 for rim in rims
     )
     gain = 1 - min(costs) / (tolerance**2 * max(going_on, 1e-9))
-    edge = replace(reshaped(edge, shape / radius), u_px=u_px)
-    return Step(edge, moved, founds[best].x[5:], gain)
+    shape = np.pad(shape / radius, (0, 5 - shape.size))
+    return Step(replace(reshaped(edge, shape), u_px=u_px), moved, across, gain)
 
 
 def _placed(rim: _Rim, tolerance: float, before: Step | None) -> optimize.OptimizeResult:
     """Fit a rim from the best of some starts, one for each brightness of the chamfer."""
 
+    free = np.full(len(rim.shapes), np.inf)
+    bounds = np.append(-free, _LOWEST), np.append(free, _HIGHEST)
+
     def fitted(rim: _Rim, start: Vector, rounds: int) -> optimize.OptimizeResult:
         return optimize.least_squares(
-            rim.left, start, rim.slopes, _BOUNDS, loss="cauchy", f_scale=tolerance,
+            rim.left, start, rim.slopes, bounds, loss="cauchy", f_scale=tolerance,
             max_nfev=rounds, ftol=1e-4,
         )  # fmt: skip
 
     if before is not None:
-        return fitted(rim, np.concatenate([np.zeros(5), before.across]), 25)
+        return fitted(rim, np.append(0 * rim.shapes[:, 0], before.across), 25)
     some = rim.thinned(3)
 
     def cost(p: Vector) -> float:
@@ -136,7 +144,7 @@ def _placed(rim: _Rim, tolerance: float, before: Step | None) -> optimize.Optimi
     found = []
     for level in _LEVELS:
         starts = [
-            np.array([shift, 0, 0, 0, 0, 0, np.log(width), level, 0, 0, 0])
+            np.array([shift, *[0] * (free.size - 1), 0, np.log(width), level, 0, 0, 0])
             for shift in _SHIFTS_PX for width in _WIDTHS_PX
         ]  # fmt: skip
         found.append(fitted(some, min(starts, key=cost), 12))
@@ -172,30 +180,30 @@ class _Rim:
     def left(self, p: Vector) -> Vector:
         """What a rim leaves of the light, flat.
 
-        `p` has radius, place and oval [px], logarithms of the lens's spread and of the
+        `p` has radius, place and, where told, oval [px], logarithms of the lens's spread and of the
         chamfer's width [px], level and slopes of the chamfer's light along x and y, and of the
         light beyond along the ray.
         """
         _, to, upon, within, chamfer, around = self._sides(p)
         expected = around + (chamfer - around) * upon + (self.want - chamfer) * within
         # light that falls or bends where it is cut off comes out of the lens like this
-        (slope, bend), spread = self.bent, np.exp(p[5])
+        (slope, bend), spread = self.bent, np.exp(p[-6])
         drawn = spread * _bell(to) * (slope + bend * spread * to)
         return np.asarray(self.light - expected + drawn).ravel()
 
     def slopes(self, p: Vector) -> NDArray[np.float64]:
         """Derivatives of `left`, shape (A * R, 11)."""
         to_upon, to_within, upon, within, chamfer, around = self._sides(p)
-        bell, (slope, bend), spread = _bell(to_within), self.bent, np.exp(p[5])
+        bell, (slope, bend), spread = _bell(to_within), self.bent, np.exp(p[-6])
         first, second = (chamfer - around) * _bell(to_upon), (self.want - chamfer) * bell
         second += spread * bell * (slope * to_within + bend * spread * (to_within**2 - 1))
         found = np.empty((*self.light.shape, p.size))
-        found[..., :5] = ((first + second) / -spread)[..., None] * self.shapes.T[:, None]
-        found[..., 5] = first * to_upon + second * to_within
-        found[..., 5] += spread * bell * (slope + 2 * bend * spread * to_within)
-        found[..., 6] = first * np.exp(p[6]) / -spread
-        found[..., 7:10] = (self.level * (within - upon))[..., None] * self.shapes[:3].T[:, None]
-        found[..., 10] = self.level * (self.offset - _BEYOND_PX) * (upon - 1)
+        found[..., :-_ACROSS] = ((first + second) / -spread)[..., None] * self.shapes.T[:, None]
+        found[..., -6] = first * to_upon + second * to_within
+        found[..., -6] += spread * bell * (slope + 2 * bend * spread * to_within)
+        found[..., -5] = first * np.exp(p[-5]) / -spread
+        found[..., -4:-1] = (self.level * (within - upon))[..., None] * self.shapes[:3].T[:, None]
+        found[..., -1] = self.level * (self.offset - _BEYOND_PX) * (upon - 1)
         return found.reshape(-1, p.size)
 
     def scatter_px(self, found: optimize.OptimizeResult, tolerance: float) -> float:
@@ -214,11 +222,11 @@ class _Rim:
 
     def _sides(self, p: Vector) -> tuple[NDArray[np.float64], ...]:
         """Distances from the steps [spread], their heights, light of chamfer and beyond."""
-        from_rim = (p[:5] @ self.shapes)[:, None] - self.offset
-        to_within = from_rim / np.exp(p[5])
-        to_upon = (from_rim + np.exp(p[6])) / np.exp(p[5])
-        chamfer = self.level * (p[7:10] @ self.shapes[:3])[:, None]
-        around = self.beyond + self.level * p[10] * (self.offset - _BEYOND_PX)
+        from_rim = (p[:-_ACROSS] @ self.shapes)[:, None] - self.offset
+        to_within = from_rim / np.exp(p[-6])
+        to_upon = (from_rim + np.exp(p[-5])) / np.exp(p[-6])
+        chamfer = self.level * (p[-4:-1] @ self.shapes[:3])[:, None]
+        around = self.beyond + self.level * p[-1] * (self.offset - _BEYOND_PX)
         return to_upon, to_within, special.ndtr(to_upon), special.ndtr(to_within), chamfer, around
 
 

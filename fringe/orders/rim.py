@@ -39,7 +39,9 @@ _FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
 _LEAST_RIM = -0.2  # contrast at the rim beside the usual: none, but for what terms overshoot
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
 _CLOSER = (0.997, 0.997, 0.997)  # once the light's step is known
-_LEAST_STEP = 0.5  # gain of a step that is one: found edges have 0.7 and more
+# gain of a step: seen from afar, of one that may be an edge, and of one that is beyond question
+_SOME_STEP, _LEAST_STEP, _CLEAR_STEP = 0.3, 0.5, 0.7
+_CLEAR_STEP_PX = 0.5  # uncertainty of one that proves an edge without more
 _STILL_PX, _NEAR_PX = 0.7, 1.5  # that the next step moves an edge, when it stays or nearly so
 _BANDS = (0.05, *[0.03] * 6)  # half widths of the band that is looked at
 # shares of the radius within which a placing stays, and two of different circles agree
@@ -48,7 +50,7 @@ _WIDER = 1.04
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward. An edge without a step that
 # parts fringes from the rest only in part is doubted, and `read` says so.
-_PLACED_SHARE, _DOUBTED_SHARE = 0.0018, 0.012
+_PLACED_SHARE, _SEEMING_SHARE, _DOUBTED_SHARE = 0.0018, 0.003, 0.012
 _ROUND = 1.5  # standard uncertainties by which an oval must differ from a circle
 
 
@@ -107,10 +109,15 @@ def _rounded(edge: Edge) -> Edge:
 
 def _found(photo: Photo) -> Found:
     placed: list[Placing] = []
+    seeming: list[Placing] = []
     for placing in _placings(photo, rough_circles(photo)):
         proven = _on_the_step(photo, placing.edge, placing.model)
         if proven is not None:
-            return proven
+            # one that wandered may have come upon a step of dirt or of a textured surround
+            stayed = placing.gain > _LEAST_GAIN or proven.edge.u_px < _CLEAR_STEP_PX
+            if stayed and proven.gain > _CLEAR_STEP:
+                return Found(proven.edge, proven.model)
+            seeming.append(proven)
         if placing.gain <= _LEAST_GAIN:
             continue
         # with no step of light to see, one that is beyond question or enough that agree
@@ -118,15 +125,18 @@ def _found(photo: Photo) -> Found:
         placed.append(placing)
         if placing.gain > _PLAIN_GAIN or agree >= (1 if placing.gain > _CLEAR_GAIN else 2):
             break
+    if seeming:
+        best = max(seeming, key=lambda proven: proven.gain)
+        return _doubted(best, _SEEMING_SHARE)
     if not placed:
         raise Refused(
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
             " or --edge none when it is out of view"
         )
-    best = max(placing.gain for placing in placed)
+    most = max(placing.gain for placing in placed)
     # fringes end only once, but dirt and a turned edge may part them, too
     chosen = max(
-        (placing for placing in placed if placing.gain >= _NEAR_BEST * best),
+        (placing for placing in placed if placing.gain >= _NEAR_BEST * most),
         key=lambda placing: placing.edge.a * placing.edge.b,
     )
     return _doubted(chosen, _PLACED_SHARE if chosen.gain > _CLEAR_GAIN else _DOUBTED_SHARE)
@@ -134,21 +144,22 @@ def _found(photo: Photo) -> Found:
 
 def _doubted(placing: Placing, share: float) -> Found:
     """Take an edge as it was placed, with a standard uncertainty that is a share of it."""
-    return Found(replace(placing.edge, u_px=share * placing.edge.a), placing.model)
+    u_px = max(placing.edge.u_px, share * placing.edge.a)
+    return Found(replace(placing.edge, u_px=u_px), placing.model)
 
 
-def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Found | None:
+def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Placing | None:
     """Move an edge onto the light's step, fitting fringes up to it, until it stays."""
     step = None
     for share in (_FITTED_SHARE, *_CLOSER):
         inner, fits = _fits_within(photo, edge, model, share)
         start = step if step is not None and step.moved_px < _NEAR_PX else None
         step = stepped(photo, edge, fits, share, start) if fits else None
-        if step is None or step.gain < _LEAST_STEP:
+        if step is None or step.gain < _SOME_STEP:
             return None
         edge, model = step.edge, carried(fits[0].model, inner, step.edge)
         if share > _FITTED_SHARE and step.moved_px < _STILL_PX:
-            return Found(edge, model)
+            return Placing(step.gain, edge, model) if step.gain > _LEAST_STEP else None
     return None
 
 
@@ -208,7 +219,11 @@ def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Placing | None:
 def _placed(photo: Photo, curve: Edge, model: OrderModel, band: float) -> Placing | None:
     """Place the edge where what the fringes explain and what surroundings explain meet."""
     inner, fits = _fits_within(photo, curve, model)
-    if not fits or fits[0].used < 0.6:
+    if _lost(fits):  # a model that was carried too far: look afresh
+        middle = middle_fit(photo, curve, _MIDDLE_SHARE)
+        if middle is not None:
+            inner, fits = _fits_within(photo, curve, middle.model)
+    if _lost(fits) or fits[0].used < 0.6:
         return None
     shapes = [np.array([k, 0, 0, 0, 0]) for k in np.arange(-0.75 * band, 0.8 * band, 0.005)]
     placed = Contest(photo, curve, fits, _FITTED_SHARE, band).place(shapes)
@@ -218,6 +233,11 @@ def _placed(photo: Photo, curve: Edge, model: OrderModel, band: float) -> Placin
     # what lies beyond the edge looks like dirt to a fit that reaches too far
     gain = placed.gain - 10 * max(0.0, 0.995 - fits[0].used)
     return Placing(gain, edge, carried(fits[0].model, inner, edge))
+
+
+def _lost(fits: tuple[Fit, ...]) -> bool:
+    """Tell whether what was fitted is not the fringes."""
+    return not fits or fits[0].rms > _MOST_MISFIT
 
 
 def _fringed_to_rim(fit: Fit) -> bool:

@@ -24,19 +24,21 @@ from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
 _WITHIN_PX, _BEYOND_PX, _STEP_PX = 4.0, 7.0, 0.5  # of the rays that are fitted
+_WELL_WITHIN_PX = -1.5
 _OUT_PX = (8.0, 10.0)  # where it is seen what lies beyond the chamfer
 # what is tried: places of the edge, widths of the chamfer, its light beside the fringes'
 _SHIFTS_PX, _WIDTHS_PX, _LEVELS = (-1.0, 0.0, 1.0, 2.0), (1.0, 2.0, 3.5, 5.5), (0.1, 0.5, 1.1)
 # of what a fit may find: spread and width are logarithms, light of a chamfer is no shadow
 _ACROSS = 6  # what nobody asks for
-_LOWEST = (-1.5, np.log(0.3), 0.0, *[-np.inf] * 3)
-_HIGHEST = (1.5, np.log(9.0), 1.6, *[np.inf] * 3)
+_LOWEST = (-1.5, np.log(0.3), 0.0, -np.inf, -np.inf, -0.1)
+_HIGHEST = (1.5, np.log(9.0), 1.6, np.inf, np.inf, 0.1)
 # Standard uncertainty of the radius, from found edges of rendered works: how far off they are
 # at the least, and by how much more than the light's own scatter lets expect. A turned edge,
 # where fits that continue differently leave differently much, may go on unseen by either.
 _LEAST_PX, _TURNED_PX, _SCATTER, _ALIKE = 0.1, 0.3, 6.0, 1.3
 _SECTOR = 6  # rays whose residuals go together
-_FARTHEST_PX = 5.0  # that an edge is moved: a step at the end of the rays is none
+_MOST_MISFIT = 0.5  # of the fringes' amplitude, within the rim; where it is less they are there
+_FARTHEST_PX = 7.0  # that an edge is moved: the rays reach no further
 _MOST_LOG_SPREAD = 1.2
 # Share of the rays that must lie in the frame. Of fewer than most, how oval it is stays as it
 # was, and leaves the radius uncertain by a share.
@@ -97,7 +99,8 @@ def stepped(
     beyond = light[:, offset >= _OUT_PX[0]].mean(axis=1)
     beyond = ndimage.median_filter(beyond, 9, mode="wrap")[:, None]
     near = offset <= _BEYOND_PX
-    wants = [expected(fit, *flat)[0].reshape(light.shape)[:, near].astype(float) for fit in fits]
+    seen_by = [[w.reshape(light.shape)[:, near] for w in expected(fit, *flat)] for fit in fits]
+    wants = [want.astype(float) for want, _ in seen_by]
     tolerance = max(2 * fits[0].noise, 0.1 * float(np.median(np.abs(wants[0] - beyond))))
     whole = seen.mean() > _MOST_SEEN
     shapes = SHAPES[: 5 if whole else 3, seen]
@@ -105,6 +108,9 @@ def stepped(
     founds = [_placed(rim, tolerance, before) for rim in rims]
     costs = [float(found.cost) for found in founds]
     best = int(np.argmin(costs))
+    amplitude = float(np.median(seen_by[best][1]))
+    if float(np.median(np.abs(rims[best].within))) > _MOST_MISFIT * amplitude:
+        return None
     shape, across = founds[best].x[:-_ACROSS], founds[best].x[-_ACROSS:]
     moved, log_spread = float(np.abs(shape @ shapes).max()), across[0]
     if moved > _FARTHEST_PX or abs(log_spread) > _MOST_LOG_SPREAD:
@@ -165,6 +171,12 @@ class _Rim:
     def level(self) -> float:
         """Light of the fringes, of which the chamfer's is told."""
         return float(np.median(self.want))
+
+    @property
+    def within(self) -> NDArray[np.float64]:
+        """What the fringes leave of the light well within the rim, where they must be."""
+        inside = self.offset < _WELL_WITHIN_PX
+        return (self.light - self.want)[:, inside]
 
     @cached_property
     def bent(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -37,6 +37,9 @@ _FEW_DOUBT, _FEWER_DOUBT, _UNEVEN_DOUBT = 0.006, 0.05, 0.1  # [fringe]
 # misfit of a start, as a share of the fringe amplitude, that leaves no other: when the start is
 # known, and when it comes from tiles and has so many fringes a unit
 _GOOD, _BEST, _SOME_CYCLES = 0.1, 0.05, 16.0
+# share of tiles that agree on two degrees: of S-shaped fringes it is small; the refined start
+# shows whether it is one
+_LEAST_SUPPORT = 0.08
 _POOR = 0.3  # misfit of a start, as a share of the fringe amplitude, that calls for others
 
 _PLAIN: tuple[Term, ...] = zernike_terms(4)
@@ -44,7 +47,9 @@ _WAVY: tuple[Term, ...] = zernike_terms(6)
 # a turned edge is narrow and round: it takes many terms, but only round ones
 _TURNED: tuple[Term, ...] = (*_WAVY, *((n, 0) for n in range(8, 21, 2)))
 _ALL: tuple[Term, ...] = (*zernike_terms(8), *((n, 0) for n in range(10, 45, 2)))
-_ALL_SMOOTH = (zernike_terms(8), zernike_terms(6))
+# the camera's own dark reflection ends more steeply than degree eight can: where contrast is low
+# a form would take its part
+_ALL_SMOOTH = ((*zernike_terms(8), *((n, 0) for n in range(10, 17, 2))), zernike_terms(6))
 
 
 @dataclass(frozen=True)
@@ -246,7 +251,7 @@ def _start_of_tiles(field: Field, rng: np.random.Generator) -> tuple[list[OrderM
     Also whether most agree on fringes that are many.
     """
     quadratic = quadratic_start(pyramid_tiles(field), rng)
-    if quadratic is None or quadratic.support <= 0.2:
+    if quadratic is None or quadratic.support < _LEAST_SUPPORT:
         return [], False
     dense = quadratic.support > 0.5 and quadratic.steepest() > _FEW_CYCLES
     level = level_for(field, quadratic.steepest())

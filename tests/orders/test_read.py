@@ -11,14 +11,15 @@ import pytest
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.demod import OrderModel
+from fringe.orders.field import cut_field
 from fringe.orders.read import ReadOptions, read
 from fringe.orders.rim import Found
 from fringe.orders.sense import UNTOLD, told_by_contrast
-from fringe.orders.solve import solve
+from fringe.orders.solve import _start_of_tiles, solve
 from fringe.orders.trust import judge_fit
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, load_photo, photo_from_array
-from fringe.synth import Form, Scene, distractor, random_scene, render
+from fringe.synth import Bench, Form, Scene, distractor, random_scene, render
 
 SODIUM = lamp("sodium")
 
@@ -102,6 +103,32 @@ def test_wide_rings_are_not_folded_over(rng: np.random.Generator) -> None:
         photo, _ = picture(scene, int(rng.integers(2**31)))
         assert read(photo, options_of(scene, scene.edge)).power_fringes == pytest.approx(
             3.15, abs=0.02
+        )
+
+
+def test_s_shaped_fringes_have_a_start(rng: np.random.Generator) -> None:
+    """Straight fringes that coma bends are begun from their tiles, though few agree."""
+    form = Form(
+        power=rng.uniform(-0.3, 0.3), tilt=rng.uniform(10, 11.2), tilt_angle_deg=76.0,
+        zernike=(((3, 3), 0.12), ((3, 1), -0.4), ((3, -1), 0.2)),
+    )  # fmt: skip
+    scene = Scene(800, 800, form=form, lamp=SODIUM)
+    photo, _ = picture(scene, int(rng.integers(2**31)))
+    starts, _ = _start_of_tiles(cut_field(photo, scene.edge, 1), rng)
+    assert [abs(start.power) for start in starts] == pytest.approx([abs(form.power)], abs=0.03)
+
+
+def test_camera_seen_where_contrast_is_gone_is_no_form(rng: np.random.Generator) -> None:
+    """A dark reflection of the camera, where an LED's fringes die, leaves the form alone."""
+    for _ in range(3):
+        scene = Scene(
+            500, 500, form=Form(power=-rng.uniform(9, 16), tilt=0.5, zernike=(((3, 1), 0.1),)),
+            bench=Bench(camera_shadow=0.35), lamp=lamp("led:590:28"),
+        )  # fmt: skip
+        photo, truth = picture(scene, int(rng.integers(2**31)))
+        reading = read(photo, options_of(scene, scene.edge))
+        assert reading.irregularity_fringes == pytest.approx(
+            truth["irregularity_fringes"], abs=0.015
         )
 
 

@@ -154,7 +154,7 @@ def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Placing | None:
     for share in (_FITTED_SHARE, *_CLOSER):
         inner, fits = _fits_within(photo, edge, model, share)
         start = step if step is not None and step.moved_px < _NEAR_PX else None
-        step = stepped(photo, edge, fits, share, start) if fits else None
+        step = None if _lost(fits) else stepped(photo, edge, fits, share, start)
         if step is None or step.gain < _SOME_STEP:
             return None
         edge, model = step.edge, carried(fits[0].model, inner, step.edge)

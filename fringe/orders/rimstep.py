@@ -37,7 +37,9 @@ _HIGHEST = (1.5, np.log(9.0), 1.6, np.inf, np.inf, 0.1)
 # where fits that continue differently leave differently much, may go on unseen by either.
 _LEAST_PX, _TURNED_PX, _SCATTER, _ALIKE = 0.1, 0.3, 6.0, 1.3
 _SECTOR = 6  # rays whose residuals go together
-_MOST_MISFIT = 0.5  # of the fringes' amplitude, within the rim; where it is less they are there
+# misfit well within the rim, as shares of the fringes' amplitude and of the light: where it is
+# more, what was fitted is not what is there
+_MOST_MISFIT, _MOST_PLAIN = 0.5, 0.1
 _FARTHEST_PX = 7.0  # that an edge is moved: the rays reach no further
 _MOST_LOG_SPREAD = 1.2
 # Share of the rays that must lie in the frame. Of fewer than most, how oval it is stays as it
@@ -108,8 +110,9 @@ def stepped(
     founds = [_placed(rim, tolerance, before) for rim in rims]
     costs = [float(found.cost) for found in founds]
     best = int(np.argmin(costs))
-    amplitude = float(np.median(seen_by[best][1]))
-    if float(np.median(np.abs(rims[best].within))) > _MOST_MISFIT * amplitude:
+    # where a lamp's contrast is gone at the rim, plain light is what must fit
+    borne = _MOST_MISFIT * np.median(seen_by[best][1]), _MOST_PLAIN * np.median(wants[best])
+    if np.median(np.abs(rims[best].within)) > max(borne):
         return None
     shape, across = founds[best].x[:-_ACROSS], founds[best].x[-_ACROSS:]
     moved, log_spread = float(np.abs(shape @ shapes).max()), across[0]

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.polynomial.legendre import legvander
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.optics.form import Term, zernike_gradient, zernike_matrix, zernike_terms
 from fringe.orders.basis import basis
@@ -20,6 +20,7 @@ from fringe.orders.field import Array, Field
 from fringe.orders.start import Quadratic
 
 Vector = NDArray[np.float64]
+_BELL_ENDS = 2.5  # standard deviations at which a Gaussian is cut off
 
 
 @dataclass(frozen=True)
@@ -132,7 +133,7 @@ def demodulate(
     stride : int, optional
         Step of the coarse grid [field px]; about `sigma_px` when left out.
     """
-    phase = (-2 * np.pi * model.order(field.u, field.v)).astype(np.float32)
+    phase = np.float32(-2 * np.pi) * _order_over(field, model)
     stride = stride or max(1, int(sigma_px))
     good = field.weight > 0
     real = _smooth(np.where(good, signal * np.cos(phase), 0), sigma_px, stride)
@@ -149,15 +150,42 @@ def demodulate(
     return Demodulated(z.astype(np.complex64), weight.astype(np.float32), u, v)
 
 
+def _order_over(field: Field, model: OrderModel) -> Array:
+    """Order at every place of a field.
+
+    On a grid it is a polynomial of rows and columns, told by its values at a few of each.
+    """
+    degree = max(n for n, _ in model.terms)
+    nodes = (1 - np.cos(np.linspace(0, np.pi, 2 * degree + 3))) / 2
+    every, some = [], []
+    for count in field.u.shape:
+        picked = np.unique(np.round(nodes * (count - 1)).astype(int))
+        rows = legvander(np.linspace(-1, 1, count), degree)
+        every.append(rows)
+        some.append((picked, np.linalg.pinv(rows[picked])))
+    (down, of_down), (across, of_across) = some
+    places = np.ix_(down, across)
+    rows = zernike_matrix(model.terms, field.u[places].astype(float), field.v[places].astype(float))
+    values = of_down @ (rows @ model.values) @ of_across.T
+    order = every[0] @ values @ every[1].T
+    return np.asarray(order, np.float32)
+
+
 def _smooth(values: Array, sigma_px: float, stride: int) -> Array:
-    smooth = values.astype(np.float32)
-    for axis in (0, 1):
-        smooth = ndimage.gaussian_filter1d(
-            smooth, sigma_px, axis=axis, mode="constant", truncate=2.5
-        )
-        # nothing between the strides is used, so drop it before the other axis
-        smooth = smooth[stride // 2 :: stride] if axis == 0 else smooth[:, stride // 2 :: stride]
-    return smooth
+    """Gaussian smoothing, at every stride-th place only: a product on either side."""
+    down, across = (_bells(count, sigma_px, stride) for count in values.shape)
+    return np.asarray(down @ values.astype(np.float32, copy=False) @ across.T)
+
+
+@lru_cache(8)
+def _bells(count: int, sigma_px: float, stride: int) -> Array:
+    """Gaussian weights about every stride-th of some places, shape (P, count)."""
+    away = np.arange(count) - np.arange(stride // 2, count, stride)[:, None]
+    bells = np.exp(-((away / sigma_px) ** 2) / 2)
+    bells[np.abs(away) > _BELL_ENDS * sigma_px] = 0
+    reach = np.arange(-int(_BELL_ENDS * sigma_px), int(_BELL_ENDS * sigma_px) + 1)
+    whole = np.exp(-((reach / sigma_px) ** 2) / 2).sum()  # beyond the field all is zero
+    return np.asarray(bells / whole, np.float32)
 
 
 def gradient_step(

@@ -36,7 +36,8 @@ _HARDLY_ANY = 8.0  # fringes a unit, at their densest, below which light can pas
 _FEW_DOUBT, _FEWER_DOUBT, _UNEVEN_DOUBT = 0.006, 0.05, 0.1  # [fringe]
 # misfit of a start, as a share of the fringe amplitude, that leaves no other: when the start is
 # known, and when it comes from tiles and has so many fringes a unit
-_GOOD, _BEST, _SOME_CYCLES = 0.1, 0.05, 16.0
+_KNOWN, _BEST, _SOME_CYCLES = 0.2, 0.05, 16.0
+_GOOD = 0.1  # of one that takes many terms, where few do not fit
 # share of tiles that agree on two degrees: of S-shaped fringes it is small; the refined start
 # shows whether it is one
 _LEAST_SUPPORT = 0.08
@@ -204,7 +205,7 @@ def _best_start(
     """Of several starts, that which fits best after a short fit to a few of the pixels."""
     if known is not None:
         fit = _screened(field, known)
-        if fit.rms < _GOOD:
+        if fit.rms < _KNOWN:
             return fit
     models, dense = _start_of_tiles(field, rng)
     fits = [_screened(field, model) for model in models]

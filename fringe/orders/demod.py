@@ -180,11 +180,11 @@ def _smooth(values: Array, sigma_px: float, stride: int) -> Array:
 @lru_cache(8)
 def _bells(count: int, sigma_px: float, stride: int) -> Array:
     """Gaussian weights about every stride-th of some places, shape (P, count)."""
+    reach = round(_BELL_ENDS * sigma_px)
     away = np.arange(count) - np.arange(stride // 2, count, stride)[:, None]
-    bells = np.exp(-((away / sigma_px) ** 2) / 2)
-    bells[np.abs(away) > _BELL_ENDS * sigma_px] = 0
-    reach = np.arange(-int(_BELL_ENDS * sigma_px), int(_BELL_ENDS * sigma_px) + 1)
-    whole = np.exp(-((reach / sigma_px) ** 2) / 2).sum()  # beyond the field all is zero
+    bells = np.where(np.abs(away) <= reach, np.exp(-((away / sigma_px) ** 2) / 2), 0)
+    # the field ends in nothing: what reaches beyond it is lost
+    whole = np.exp(-((np.arange(-reach, reach + 1) / sigma_px) ** 2) / 2).sum()
     return np.asarray(bells / whole, np.float32)
 
 

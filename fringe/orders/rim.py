@@ -10,7 +10,7 @@ placed where no step is to be seen needs more to be believed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -118,10 +118,12 @@ def _found(photo: Photo) -> Found:
             if stayed and proven.gain > _CLEAR_STEP:
                 return Found(proven.edge, proven.model)
             seeming.append(proven)
+            if _agreeing(proven, seeming) > 2:
+                break
         if placing.gain <= _LEAST_GAIN:
             continue
         # with no step of light to see, one that is beyond question or enough that agree
-        agree = sum(_away(placing.edge, other.edge) < _AGREES * other.edge.a for other in placed)
+        agree = _agreeing(placing, placed)
         placed.append(placing)
         if placing.gain > _PLAIN_GAIN or agree >= (1 if placing.gain > _CLEAR_GAIN else 2):
             break
@@ -140,6 +142,11 @@ def _found(photo: Photo) -> Found:
         key=lambda placing: placing.edge.a * placing.edge.b,
     )
     return _doubted(chosen, _PLACED_SHARE if chosen.gain > _CLEAR_GAIN else _DOUBTED_SHARE)
+
+
+def _agreeing(placing: Placing, others: Sequence[Placing]) -> int:
+    """How many of others lie where an edge does."""
+    return sum(_away(placing.edge, other.edge) < _AGREES * other.edge.a for other in others)
 
 
 def _doubted(placing: Placing, share: float) -> Found:
@@ -180,15 +187,14 @@ def _placings(photo: Photo, circles: Iterable[Edge]) -> Iterator[Placing]:
             continue
         if middle is None or middle.explained < _LEAST_EXPLAINED or middle.rms > _MOST_MISFIT:
             continue
-        placed = _settled(photo, circle, middle.model)
+        placed = None
+        for placed in _settled(photo, circle, middle.model):
+            yield placed
         if placed is None:
             continue
-        yield placed
         # from beyond, too: a turned zone that is left out of a fit is continued wrongly
         wide = replace(placed.edge, a=_WIDER * placed.edge.a, b=_WIDER * placed.edge.b)
-        again = _settled(photo, wide, carried(placed.model, placed.edge, wide))
-        if again is not None:
-            yield again
+        yield from _settled(photo, wide, carried(placed.model, placed.edge, wide))
 
 
 def _away(one: Edge, other: Edge) -> float:
@@ -196,10 +202,11 @@ def _away(one: Edge, other: Edge) -> float:
     return float(np.hypot(one.cx - other.cx, one.cy - other.cy) + abs(one.a - other.a))
 
 
-def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Placing | None:
-    """Place an edge again and again until it stays; None where there is none.
+def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[Placing]:
+    """Place an edge again and again until it stays: where it comes to first, and where it stays.
 
-    Of one that wanders it is told where it came to, with no gain: only a step can prove it.
+    Of the first place, and of an edge that wanders, it is told where it came to, with no
+    gain: only a step can prove it.
     """
     last = None
     for band in _BANDS:
@@ -210,10 +217,14 @@ def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Placing | None:
         if placed is None:
             break
         if last is not None and _away(curve, placed.edge) < _STAYS * curve.a:
-            return placed
+            yield placed
+            return
+        if last is None:
+            yield placed._replace(gain=0.0)
         last = placed._replace(gain=0.0)
         curve, model = placed.edge, placed.model
-    return last
+    if last is not None:
+        yield last
 
 
 def _placed(photo: Photo, curve: Edge, model: OrderModel, band: float) -> Placing | None:

@@ -36,7 +36,8 @@ _HARDLY_ANY = 8.0  # fringes a unit, at their densest, below which light can pas
 _FEW_DOUBT, _FEWER_DOUBT, _UNEVEN_DOUBT = 0.006, 0.05, 0.1  # [fringe]
 # misfit of a start, as a share of the fringe amplitude, that leaves no other: when the start is
 # known, and when it comes from tiles and has so many fringes a unit
-_KNOWN, _BEST, _SOME_CYCLES = 0.2, 0.05, 16.0
+_KNOWN, _BEST, _SOME_CYCLES = 0.2, 0.05, 10.0
+_LITTLE_FORM = 0.15  # fringes beyond power, tilt and astigmatism, that nothing else explains
 _GOOD = 0.1  # of one that takes many terms, where few do not fit
 # share of tiles that agree on two degrees: of S-shaped fringes it is small; the refined start
 # shows whether it is one
@@ -209,10 +210,11 @@ def _best_start(
             return fit
     models, dense = _start_of_tiles(field, rng)
     fits = [_screened(field, model) for model in models]
-    # a form that takes more terms may be rings folded over where they are widest
-    plain = fits and fits[0].model.terms == _PLAIN and fits[0].rms < _BEST
-    if plain and fits[0].model.steepest() > _SOME_CYCLES:
-        return fits[0]
+    if fits and fits[0].rms < _BEST and fits[0].model.steepest() > _SOME_CYCLES:
+        # a form beyond power and tilt may be rings folded over where they are widest
+        form = [x for (n, _), x in zip(models[0].terms, fits[0].model.values, strict=True) if n > 2]
+        if np.hypot.reduce(form) < _LITTLE_FORM:
+            return fits[0]
     # where tiles agree on many fringes, it is not a few, whatever else these could explain
     if not dense and (not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR):
         small = field

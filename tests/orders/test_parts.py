@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from fringe.errors import Refused
 from fringe.optics.form import zernike_matrix, zernike_terms
 from fringe.orders.basis import basis
 from fringe.orders.count import fringe_centre
-from fringe.orders.demod import OrderModel
+from fringe.orders.demod import OrderModel, _order_over, _smooth
 from fringe.orders.ellipsefit import fit_ellipse
-from fringe.orders.field import cut_field, halve
+from fringe.orders.field import cut_field, halve, local_mean
 from fringe.orders.read import _untold_edge
 from fringe.orders.rim import Placing, _rounded, find_edge
 from fringe.orders.solve import carried
@@ -44,6 +45,43 @@ def test_model_carried_to_another_disc_is_the_same_order(rng: np.random.Generato
     u, v = disc_points(rng)
     want = zernike_matrix(terms, *old.unit(*new.pixels(u, v))) @ model.values
     np.testing.assert_allclose(zernike_matrix(terms, u, v) @ moved.values, want, atol=1e-6)
+
+
+def test_order_over_a_field_is_that_of_its_places(rng: np.random.Generator) -> None:
+    """The polynomial of rows and columns of an oblique field is the sum of terms, to 1e-3."""
+    photo = photo_from_array(rng.integers(0, 255, (300, 340), dtype=np.uint8))
+    field = cut_field(photo, Edge(170, 150, 140, 120, angle_deg=rng.uniform(0, 180)), 1)
+    terms = zernike_terms(6)
+    model = OrderModel(terms, rng.normal(0, 3, len(terms)))
+    inside = np.hypot(field.u, field.v) < 1
+    away = _order_over(field, model) - model.order(field.u, field.v)
+    assert np.abs(away[inside]).max() < 1e-3
+
+
+@pytest.mark.parametrize(("sigma_px", "stride"), [(2.0, 1), (6.3, 6), (14.0, 14)])
+def test_products_smooth_as_scipy_does(
+    sigma_px: float, stride: int, rng: np.random.Generator
+) -> None:
+    """Smoothing by products equals scipy's Gaussian filter at the places that are kept."""
+    values = rng.normal(size=(71, 96)).astype(np.float32)
+    want = ndimage.gaussian_filter(values, sigma_px, mode="constant", truncate=2.5)
+    np.testing.assert_allclose(
+        _smooth(values, sigma_px, stride), want[stride // 2 :: stride, stride // 2 :: stride],
+        atol=1e-5,
+    )  # fmt: skip
+
+
+def test_coarse_local_mean_is_the_local_mean(rng: np.random.Generator) -> None:
+    """Taken at a few places, a weighted Gaussian mean is off by a hundredth of its spread."""
+    weight = (rng.random((203, 251)) < 0.7).astype(np.float32)
+    values = (3 + ndimage.gaussian_filter(rng.normal(size=weight.shape), 9)).astype(np.float32)
+    top, bottom = (
+        ndimage.gaussian_filter(part, 17.0, mode="constant", truncate=3)
+        for part in (values * weight, weight)
+    )
+    want = top / bottom
+    found = local_mean(values, weight, 17.0)
+    assert np.abs(found - want).max() < 0.02 * np.ptp(values)
 
 
 def test_doubt_of_the_edge_is_doubt_of_the_power(rng: np.random.Generator) -> None:

@@ -156,19 +156,19 @@ def _order_over(field: Field, model: OrderModel) -> Array:
     On a grid it is a polynomial of rows and columns, told by its values at a few of each.
     """
     degree = max(n for n, _ in model.terms)
-    nodes = (1 - np.cos(np.linspace(0, np.pi, 2 * degree + 3))) / 2
-    every, some = [], []
-    for count in field.u.shape:
-        picked = np.unique(np.round(nodes * (count - 1)).astype(int))
-        rows = legvander(np.linspace(-1, 1, count), degree)
-        every.append(rows)
-        some.append((picked, np.linalg.pinv(rows[picked])))
-    (down, of_down), (across, of_across) = some
-    places = np.ix_(down, across)
-    rows = zernike_matrix(model.terms, field.u[places].astype(float), field.v[places].astype(float))
-    values = of_down @ (rows @ model.values) @ of_across.T
-    order = every[0] @ values @ every[1].T
+    (down, to_rows), (across, to_columns) = (_told_by(count, degree) for count in field.u.shape)
+    u, v = (part[np.ix_(down, across)].astype(float) for part in (field.u, field.v))
+    order = to_rows @ (zernike_matrix(model.terms, u, v) @ model.values) @ to_columns.T
     return np.asarray(order, np.float32)
+
+
+@lru_cache(8)
+def _told_by(count: int, degree: int) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Some of `count` places, and the matrix from a polynomial's values there to those at all."""
+    nodes = (1 - np.cos(np.linspace(0, np.pi, 2 * degree + 3))) / 2
+    picked = np.unique(np.round(nodes * (count - 1)).astype(np.intp))
+    rows = legvander(np.linspace(-1, 1, count), degree)
+    return picked, rows @ np.linalg.pinv(rows[picked])
 
 
 def _smooth(values: Array, sigma_px: float, stride: int) -> Array:

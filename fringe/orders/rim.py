@@ -48,8 +48,9 @@ _BANDS = (0.05, *[0.03] * 6)  # half widths of the band that is looked at
 _STAYS, _AGREES = 0.008, 0.004
 _WIDER = 1.04
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
-# bevel as bright as the fringes draws a part of the rim outward. An edge without a step that
-# parts fringes from the rest only in part is doubted, and `read` says so.
+# bevel as bright as the fringes draws a part of the rim outward; a step that explains little
+# may be another. An edge without a step that parts fringes from the rest only in part is
+# doubted, and `read` says so.
 _PLACED_SHARE, _SEEMING_SHARE, _DOUBTED_SHARE = 0.0018, 0.003, 0.012
 _ROUND = 1.5  # standard uncertainties by which an oval must differ from a circle
 
@@ -150,7 +151,7 @@ def _agreeing(placing: Placing, others: Sequence[Placing]) -> int:
 
 
 def _doubted(placing: Placing, share: float) -> Found:
-    """Take an edge as it was placed, with a standard uncertainty that is a share of it."""
+    """Take an edge as it was placed, with a standard uncertainty of a share of it at least."""
     u_px = max(placing.edge.u_px, share * placing.edge.a)
     return Found(replace(placing.edge, u_px=u_px), placing.model)
 
@@ -208,7 +209,7 @@ def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[Placing]:
     Of the first place, and of an edge that wanders, it is told where it came to, with no
     gain: only a step can prove it.
     """
-    last = None
+    first = last = None
     for band in _BANDS:
         try:
             placed = _placed(photo, curve, model, band)
@@ -219,11 +220,13 @@ def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[Placing]:
         if last is not None and _away(curve, placed.edge) < _STAYS * curve.a:
             yield placed
             return
-        if last is None:
-            yield placed._replace(gain=0.0)
-        last = placed._replace(gain=0.0)
+        wandering = placed._replace(gain=0.0)
+        if first is None:
+            first = wandering
+            yield first
+        last = wandering
         curve, model = placed.edge, placed.model
-    if last is not None:
+    if last is not None and last is not first:
         yield last
 
 

@@ -28,8 +28,8 @@ _WELL_WITHIN_PX = -1.5
 _OUT_PX = (8.0, 10.0)  # where it is seen what lies beyond the chamfer
 # what is tried: places of the edge, widths of the chamfer, its light beside the fringes'
 _SHIFTS_PX, _WIDTHS_PX, _LEVELS = (-1.0, 0.0, 1.0, 2.0), (1.0, 2.0, 3.5, 5.5), (0.1, 0.5, 1.1)
-# of what a fit may find: spread and width are logarithms, light of a chamfer is no shadow
-_ACROSS = 6  # what nobody asks for
+_ACROSS = 6  # numbers that are fitted and that nobody asks for
+# the least and the most of each: spread and width are logarithms, light of a chamfer is no shadow
 _LOWEST = (-1.5, np.log(0.3), 0.0, -np.inf, -np.inf, -0.1)
 _HIGHEST = (1.5, np.log(9.0), 1.6, np.inf, np.inf, 0.1)
 # Standard uncertainty of the radius, from found edges of rendered works: how far off they are
@@ -133,7 +133,6 @@ def stepped(
 
 def _placed(rim: _Rim, tolerance: float, before: Step | None) -> optimize.OptimizeResult:
     """Fit a rim from the best of some starts, one for each brightness of the chamfer."""
-
     free = np.full(len(rim.shapes), np.inf)
     bounds = np.append(-free, _LOWEST), np.append(free, _HIGHEST)
 

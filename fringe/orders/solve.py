@@ -212,7 +212,8 @@ def _best_start(
     fits = [_screened(field, model) for model in models]
     if fits and fits[0].rms < _BEST and fits[0].model.steepest() > _SOME_CYCLES:
         # a form beyond power and tilt may be rings folded over where they are widest
-        form = [x for (n, _), x in zip(models[0].terms, fits[0].model.values, strict=True) if n > 2]
+        model = fits[0].model
+        form = [x for (n, _), x in zip(model.terms, model.values, strict=True) if n > 2]
         if np.hypot.reduce(form) < _LITTLE_FORM:
             return fits[0]
     # where tiles agree on many fringes, it is not a few, whatever else these could explain

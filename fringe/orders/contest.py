@@ -11,9 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy import ndimage, optimize
+from scipy import ndimage
 
+from fringe.orders.descent import downhill
 from fringe.orders.field import Array
 from fringe.orders.polish import Fit, expected
 from fringe.orders.rays import RAYS, cast
@@ -87,10 +89,11 @@ class Contest:
         parts = [[values.reshape(u.shape) for values in expected(fit, *flat)] for fit in fits]
         typical = float(np.median(parts[0][1][within])) if within.any() else 1.0
         self.scale = float(np.hypot(2 * fits[0].noise, _TOLERATED * typical))
-        self.light = rays.light
-        self._seen = rays.usable.astype(np.float32)
+        self._light = self._widened(rays.light)
+        self._seen = self._widened(rays.usable.astype(np.float32))
         cost = np.min([self._cost(rays.light - want) for want, _ in parts], axis=0)
         self._inside = np.where(rays.usable, cost, 0).astype(np.float32)
+        self._left_inside = self._widened(self._inside)
         self._sums = np.concatenate([np.zeros((RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
 
     def _cost(self, left: Array) -> Array:
@@ -98,39 +101,46 @@ class Contest:
 
     def total(self, shape: Vector) -> float:
         """Mean cost of the band when the edge is `shape`: shares of the radius, shape (5,)."""
-        curve = 1 + shape @ SHAPES
-        place = np.clip((curve - self.reach[0]) / self.step, 0, len(self.reach) - 1e-6)
-        low = place.astype(int)
+        # a curve that leaves the band runs along its brink: all of the band is told of
+        curve = np.clip(1 + shape @ SHAPES, self.reach[0], self.reach[-1])
+        place = (curve - self.reach[0]) / self.step
+        low = np.minimum(place.astype(int), len(self.reach) - 1)
         rows = np.arange(RAYS)
         inside = self._sums[rows, low] + (place - low) * self._inside[rows, low]
         beyond = max(1, int((self.reach[-1] - float(curve.min())) / self.step))
-        outside = self._outside(curve, self.step * np.arange(1.0, beyond + 1))
-        return float(inside.sum() + outside.sum()) / self._inside.size
+        outside = self._outside(curve, self.step, beyond)
+        return float(inside.sum() + outside.sum(dtype=float)) / self._inside.size
 
-    def _along(self, values: Array, curve: Vector, offset: Vector) -> Array:
-        place = (curve[:, None] + offset[None, :] - self.reach[0]) / self.step
-        low = np.floor(place).astype(np.intp)
-        part = (place - low).astype(np.float32)
-        inside = (low >= 0) & (low < len(self.reach) - 1)
-        low = np.clip(low, 0, len(self.reach) - 2)
-        rows = np.arange(RAYS)[:, None]
-        found = values[rows, low] * (1 - part) + values[rows, low + 1] * part
-        return np.where(inside, found, np.float32(0))
+    def _widened(self, values: Array) -> Array:
+        """Values along rays with zeros on both sides, as far as any curve and offset lead."""
+        beyond = 2 * len(self.reach) + 2
+        return np.pad(values, ((0, 0), (beyond, beyond)))
 
-    def _outside(self, curve: Vector, offset: Vector) -> Array:
+    def _along(self, widened: Array, curve: Vector, first: float, count: int) -> Array:
+        """Values at `count` offsets from a curve, each a step from the last, (RAYS, count)."""
+        place = (curve + first - self.reach[0]) / self.step
+        low = np.clip(np.floor(place), -2 * len(self.reach), len(self.reach)).astype(np.intp)
+        # offsets are whole steps apart: along a ray all lie in the same part of theirs
+        part = (place - low).astype(np.float32)[:, None]
+        windows = sliding_window_view(widened, count + 1, axis=1)
+        found = windows[np.arange(RAYS), low + 2 * len(self.reach) + 2]
+        return np.asarray(found[:, :-1] * (1 - part) + found[:, 1:] * part)
+
+    def _outside(self, curve: Vector, first: float, count: int) -> Array:
         """What calling the points at some offsets from a curve surroundings costs."""
-        light = self._along(self.light, curve, offset)
-        seen = self._along(self._seen, curve, offset) > 0.99
+        light = self._along(self._light, curve, first, count)
+        seen = self._along(self._seen, curve, first, count) > 0.99
         left = light - self._slowly(light, seen)
-        return np.where(seen, _PRICE + self._cost(left), 0)
+        return (_PRICE + self._cost(left)) * seen
 
     def _slowly(self, light: Array, seen: NDArray[np.bool_]) -> Array:
         """Slow variation round the edge at each offset, held against what lies across."""
-        count = np.maximum(seen.sum(axis=0), 1)
+        count = np.maximum(seen.sum(axis=0), 1).astype(np.float32)
         slow = np.broadcast_to((light * seen).sum(axis=0) / count, light.shape)
         for reach in (8.0, 3.0, 2.0):
             held = np.clip(light - slow, -reach * self.scale, reach * self.scale)
-            slow = slow + _ROUND @ (_ROUND.T @ np.where(seen, held, 0)) * (len(seen) / count)
+            held *= seen
+            slow = slow + _ROUND @ (_ROUND.T @ held * (np.float32(RAYS) / count))
         return slow
 
     def place(self, seeds: list[Vector]) -> Placed:
@@ -145,28 +155,23 @@ class Contest:
             costs.append(cost)
         size = max(1.5 / self.edge.a, 0.004)
         simplex = np.concatenate([best[None], best + size * np.eye(5)])
-        done = optimize.minimize(
-            self.total, best, method="Nelder-Mead",
-            options={"initial_simplex": simplex, "xatol": 0.1 / self.edge.a, "fatol": 1e-5,
-                     "maxfev": 220},
-        )  # fmt: skip
-        shape = np.asarray(done.x if done.fun <= min(costs) else best, float)
+        found, cost = downhill(self.total, simplex, 0.1 / self.edge.a, 1e-5, 220)
+        shape = found if cost <= min(costs) else best
         return Placed(self.shaped(shape), self.gain(shape))
 
     def _by_rays(self, shape: Vector) -> Vector | None:
         """Shape through the places where each ray by itself is best parted in two."""
         curve = 1 + shape @ SHAPES
-        reach = np.arange(len(self.reach)) * self.step
-        offset = np.concatenate([-reach[:0:-1], reach])
-        outside = self._outside(curve, offset)
+        count = len(self.reach)
+        outside = self._outside(curve, -self.step * (count - 1), 2 * count - 1)
         # from offsets about the curve back to places on the ray
-        place = (self.reach[None, :] - curve[:, None]) / self.step + len(reach) - 1
-        low = np.clip(place.astype(int), 0, len(offset) - 2)
+        place = (self.reach[None, :] - curve[:, None]) / self.step + count - 1
+        low = np.clip(place.astype(int), 0, 2 * count - 3)
         rows = np.arange(RAYS)[:, None]
         beyond = outside[rows, low] + (place - low) * (outside[rows, low + 1] - outside[rows, low])
         both = ndimage.uniform_filter1d(self._inside - beyond, 5, axis=0, mode="wrap")
         change = np.cumsum(both, axis=1).argmin(axis=1)
-        good = (change > 1) & (change < len(reach) - 2)
+        good = (change > 1) & (change < count - 2)
         at = self.reach[change] + 0.5 * self.step - 1
         for tolerance in (0.01, 0.004, 0.003, 0.002):
             if good.sum() < 60:
@@ -178,18 +183,24 @@ class Contest:
     def gain(self, shape: Vector) -> float:
         """How well the fringes hold just within an edge, and how badly just beyond it."""
         curve = 1 + shape @ SHAPES
-        near = np.arange(1.2 / self.edge.a, max(6.0 / self.edge.a, 0.02), self.step)
-        beyond = self._along(self._inside, curve, near) - self._outside(curve, near)
-        within = self._along(self._inside, curve, -near)
-        return self._mean(beyond, curve, near) - self._mean(within, curve, -near)
-
-    def _mean(self, values: Array, curve: Vector, offset: Vector) -> float:
-        seen = self._along(self._seen, curve, offset) > 0.99
-        return float(np.where(seen, values, 0).sum() / max(seen.sum(), 1))
+        first = 1.2 / self.edge.a
+        count = int(np.ceil((max(6.0 / self.edge.a, 0.02) - first) / self.step))
+        last = first + self.step * (count - 1)
+        seen, within = (
+            self._along(self._seen, curve, start, count) > 0.99 for start in (first, -last)
+        )
+        beyond = self._along(self._left_inside, curve, first, count)
+        beyond -= self._outside(curve, first, count)
+        inside = self._along(self._left_inside, curve, -last, count)
+        return _mean(beyond, seen) - _mean(inside, within)
 
     def shaped(self, shape: Vector) -> Edge:
         """Edge in the photograph of a shape."""
         return reshaped(self.edge, shape)
+
+
+def _mean(values: Array, seen: NDArray[np.bool_]) -> float:
+    return float((values * seen).sum() / max(seen.sum(), 1))
 
 
 def reshaped(edge: Edge, shape: Vector) -> Edge:

@@ -31,6 +31,9 @@ _BLUR_SIDE = 41
 _MOST_LOG = 20.0  # of light
 _LEAST_LIGHT = 0.1  # of its mean, at a start
 _LIKELY = Likely()
+# greatest step of an order, or half that of the light's logarithm: of a fit that has come to rest,
+# and of one whose sums before the step are as good as those after it
+_STILL, _NEAR = 1e-4, 1e-3
 _MOST_KEPT = 4_000_000  # numbers of Zernike values that are kept between steps
 
 
@@ -174,7 +177,7 @@ class _Problem:
         self.order = start.terms
         self._every = tuple(dict.fromkeys((*start.terms, *light, *contrast)))
         place = {term: k for k, term in enumerate(self._every)}
-        self._places = [[place[t] for t in terms] for terms in (start.terms, light, contrast)]
+        self._places = [place[term] for term in (*light, *contrast, *start.terms)]
         self._blur = _blur(pixels, start)
         self._rows: dict[int, Array] = {}
         self._keep = len(pixels) * len(self._every) < _MOST_KEPT
@@ -185,15 +188,14 @@ class _Problem:
         self.centre = np.zeros(len(self.precision))
         self.centre[0] = np.log(max(float(np.mean(pixels.light)), 1e-6))
 
-    def rows(self, part: slice) -> tuple[Array, Array, Array]:
-        """Zernike terms of order, light and contrast over one chunk."""
+    def rows(self, part: slice) -> Array:
+        """Zernike terms of light, contrast and order over one chunk, for the caller to write in."""
         found = self._rows.get(part.start)
         if found is None:
             found = basis(self._every, self.pixels.u[part], self.pixels.v[part])
             if self._keep:
                 self._rows[part.start] = found
-        order, light, contrast = (found[places] for places in self._places)
-        return order, light, contrast
+        return found[self._places]
 
     def parts(self) -> list[slice]:
         """Chunks of the pixels."""
@@ -202,20 +204,20 @@ class _Problem:
 
     def look(self, part: slice, state: _State) -> _Look:
         """Model and Jacobian over one chunk."""
-        of_order, of_light, of_contrast = self.rows(part)
+        rows = self.rows(part)
+        n = len(self.light)
+        of_light, of_contrast, of_order = np.split(rows, [n, n + len(self.contrast)])
         order = state.model.values.astype(np.float32) @ of_order
         phase = np.float32(2 * np.pi) * (order - np.round(order))
         cos, sin = np.cos(phase) * self._blur[part], np.sin(phase) * self._blur[part]
         b = _bright(state.light, of_light)
         contrast = state.contrast.astype(np.float32) @ of_contrast
         dimmed = 1 - contrast * cos
-        jacobian = np.concatenate([
-            of_light * (b * dimmed),
-            of_contrast * (-b * cos),
-            of_order * (np.float32(2 * np.pi) * b * contrast * sin),
-        ])  # fmt: skip
+        of_light *= b * dimmed
+        of_contrast *= -b * cos
+        of_order *= np.float32(2 * np.pi) * b * contrast * sin
         left = self.pixels.light[part] - b * dimmed
-        return _Look(jacobian, left, np.abs(b * contrast) * self._blur[part], contrast, phase)
+        return _Look(rows, left, np.abs(b * contrast) * self._blur[part], contrast, phase)
 
 
 @dataclass(frozen=True)
@@ -227,6 +229,12 @@ class _Look:
     amplitude: Array
     contrast: Array
     phase: Array
+
+    def ratio(self, noise: float, tolerated: float) -> Array:
+        """Residual by the sigma that the robust weights go by: noise, or what is borne for now."""
+        if not np.isfinite(noise):
+            return np.zeros_like(self.left)
+        return np.asarray(self.left / np.maximum(noise, tolerated * self.amplitude))
 
 
 def _bright(values: Vector, rows: Array) -> Array:
@@ -338,40 +346,79 @@ def fit_pixels(
     problem = _Problem(pixels, start, light_terms, contrast_terms, likely)
     damping = 1e-8 if np.isfinite(noise) else 1e-3
     for _ in range(rounds):
-        step, now = _step(problem, state, noise, damping, tolerated)
+        sums = _summed(problem, state, noise, tolerated)
+        step = _step(problem, state, sums, damping)
         order_step = step[len(light_terms) + len(contrast_terms) :]
         largest = float(np.abs(order_step).max())
         largest = max(largest, float(np.abs(step[: len(light_terms)]).max()) / 2)
         state = state.moved(step, min(1.0, 0.35 / max(largest, 1e-12)))
-        if largest < 1e-4 and abs(now - noise) < 1e-3 * now:
+        # the first step takes nothing for dirt: it is no sign of having come to rest
+        if largest < _STILL and np.isfinite(noise):
             break
-        noise, damping = now, max(damping / 5, 1e-9)
-    return _finish(problem, state, noise, tolerated)
+        noise, damping = sums.noise, max(damping / 5, 1e-9)
+    if largest > _NEAR:
+        sums = _summed(problem, state, noise, tolerated)
+    return _finish(problem, state, sums)
 
 
-def _step(
-    problem: _Problem, state: _State, noise: float, damping: float, tolerated: float
-) -> tuple[Vector, float]:
-    """One Gauss-Newton step, and the residual's robust deviation before it."""
+@dataclass(frozen=True)
+class _Sums:
+    """What a pass over all pixels tells: of P coefficients, K pixels and B blocks.
+
+    Attributes
+    ----------
+    normal : ndarray, shape (P, P)
+    scores : ndarray, shape (B, P)
+        Gradient, block by block.
+    left, amplitude, contrast : ndarray of float32, shape (K,)
+    noise : float
+        Robust deviation of what is left.
+    used, overtone : float
+        See `Fit`.
+    """
+
+    normal: NDArray[np.float64]
+    scores: NDArray[np.float64]
+    left: Array
+    amplitude: Array
+    contrast: Array
+    noise: float
+    used: float
+    overtone: float
+
+
+def _summed(problem: _Problem, state: _State, noise: float, tolerated: float) -> _Sums:
+    """Sums over all pixels, weighed by how likely each is dirt."""
     pixels = problem.pixels
-    left = np.empty(len(pixels), np.float32)
-    normal: NDArray[np.float64] | float = 0.0
-    gradient: Vector | float = 0.0
+    size = len(problem.centre)
+    normal = np.zeros((size, size))
+    scores = np.zeros((int(pixels.block.max()) + 1, size))
+    left, amplitude, contrast = (np.empty(len(pixels), np.float32) for _ in range(3))
+    used, tones = 0.0, np.zeros(5)
     for part in problem.parts():
         look = problem.look(part, state)
-        left[part] = look.left
-        w = pixels.weight[part] * _tukey(look.left / _scale(noise, look.amplitude, tolerated))
-        normal = normal + ((look.jacobian * w) @ look.jacobian.T).astype(float)
-        gradient = gradient + (look.jacobian @ (w * look.left)).astype(float)
+        left[part], amplitude[part], contrast[part] = look.left, look.amplitude, look.contrast
+        w = pixels.weight[part] * _tukey(look.ratio(noise, tolerated))
+        used += float((w > 0.5).sum())
+        tones += _tones(look, w)
+        # a product with itself takes half the time of one with another
+        root = np.sqrt(w)
+        weighted = np.multiply(look.jacobian, root, out=look.jacobian)
+        normal += weighted @ weighted.T
+        score = np.multiply(weighted, root * look.left, out=weighted)
+        block = pixels.block[part]
+        starts = np.flatnonzero(np.diff(block, prepend=-1))
+        scores[block[starts]] += np.add.reduceat(score, starts, axis=1).T
     now = 1.4826 * float(np.median(np.abs(left))) + 1e-9
-    pull = now**2 * problem.stiffness
+    share = used / len(pixels)
+    return _Sums(normal, scores, left, amplitude, contrast, now, share, _overtone(tones))
+
+
+def _step(problem: _Problem, state: _State, sums: _Sums, damping: float) -> Vector:
+    """One Gauss-Newton step."""
+    pull = sums.noise**2 * problem.stiffness
     away = state.every() - problem.centre
-    return _solve(normal + pull, gradient - pull @ away, damping), now
-
-
-def _scale(noise: float, amplitude: Array, tolerated: float) -> Array | float:
-    """Sigma that the robust weights go by: noise, or the misfit that is borne for now."""
-    return np.maximum(noise, tolerated * amplitude) if np.isfinite(noise) else 1e9
+    return _solve(sums.normal + pull, sums.scores.sum(axis=0) - pull @ away, damping)
 
 
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
@@ -394,32 +441,16 @@ def _tukey(ratio: Array) -> Array:
     return np.where(np.abs(ratio) < 5.5, (1 - (ratio / 5.5) ** 2) ** 2, 0).astype(np.float32)
 
 
-def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) -> Fit:
+def _finish(problem: _Problem, state: _State, sums: _Sums) -> Fit:
     """Covariance and figures of merit at the end of a fit."""
-    pixels = problem.pixels
     n_before = len(problem.light) + len(problem.contrast)
-    size = n_before + len(problem.order)
-    normal = np.zeros((size, size))
-    scores = np.zeros((int(pixels.block.max()) + 1, size))
-    left, amplitude, contrast = (np.empty(len(pixels), np.float32) for _ in range(3))
-    used, tones = 0.0, np.zeros(5)
-    for part in problem.parts():
-        look = problem.look(part, state)
-        left[part], amplitude[part], contrast[part] = look.left, look.amplitude, look.contrast
-        w = pixels.weight[part] * _tukey(look.left / _scale(noise, look.amplitude, tolerated))
-        used += float((w > 0.5).sum())
-        tones += _tones(look, w)
-        normal += (look.jacobian * w) @ look.jacobian.T
-        score = look.jacobian * (w * look.left)
-        block = pixels.block[part]
-        starts = np.flatnonzero(np.diff(block, prepend=-1))
-        scores[block[starts]] += np.add.reduceat(score, starts, axis=1).T
-    noise = 1.4826 * float(np.median(np.abs(left))) + 1e-9
+    normal, scores, left, amplitude = sums.normal, sums.scores, sums.left, sums.amplitude
+    noise = sums.noise
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-12))
     pull = noise**2 * problem.stiffness
     held = np.sqrt(scale**2 + np.diag(pull))
     inverse = np.linalg.inv(
-        (normal + pull) / np.outer(held, held) + 1e-10 * np.eye(size)
+        (normal + pull) / np.outer(held, held) + 1e-10 * np.eye(len(held))
     ) / np.outer(held, held)
     live = int((np.abs(scores).sum(axis=1) > 0).sum())
     meat = scores.T @ scores * live / max(live - 1, 1)
@@ -433,14 +464,14 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
     told = normal / (problem.likely.alike * noise**2)
     away = state.every() - problem.centre
     surprise = (
-        len(pixels) / problem.likely.alike * np.log(cost)
+        left.size / problem.likely.alike * np.log(cost)
         + float(away @ problem.precision @ away)
         + float(np.linalg.slogdet(problem.precision + told)[1])
         - float(np.linalg.slogdet(problem.precision)[1])
     )
     fringes = float(np.mean(amplitude**2) / 2)
     missed = float(np.mean(np.minimum(left**2, 25 * noise**2)))
-    model, of_contrast, mean_contrast = state.model, state.contrast, float(np.median(contrast))
+    model, of_contrast, mean_contrast = state.model, state.contrast, float(np.median(sums.contrast))
     if mean_contrast < 0:  # the same picture: dark fringes at whole orders
         values = model.values.copy()
         values[model.terms.index((0, 0))] += 0.5
@@ -458,8 +489,8 @@ def _finish(problem: _Problem, state: _State, noise: float, tolerated: float) ->
         cost=cost,
         mean_contrast=mean_contrast,
         explained=fringes / max(fringes + missed, 1e-12),  # evenly dark frames have neither
-        used=used / len(pixels),
-        overtone=_overtone(tones),
+        used=sums.used,
+        overtone=sums.overtone,
         likely=learned,
         surprise=surprise,
     )

@@ -204,12 +204,12 @@ def _away(one: Edge, other: Edge) -> float:
 
 
 def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[Placing]:
-    """Place an edge again and again until it stays: where it comes to first, and where it stays.
+    """Place an edge again and again until it stays: where it parts anything, and where it stays.
 
-    Of the first place, and of an edge that wanders, it is told where it came to, with no
+    Of the first such place, and of an edge that wanders, it is told where it came to, with no
     gain: only a step can prove it.
     """
-    first = last = None
+    told = last = None
     for band in _BANDS:
         try:
             placed = _placed(photo, curve, model, band)
@@ -221,12 +221,12 @@ def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[Placing]:
             yield placed
             return
         wandering = placed._replace(gain=0.0)
-        if first is None:
-            first = wandering
-            yield first
+        if told is None and placed.gain > _LEAST_GAIN:
+            told = wandering
+            yield told
         last = wandering
         curve, model = placed.edge, placed.model
-    if last is not None and last is not first:
+    if last is not None and last is not told:
         yield last
 
 

@@ -14,9 +14,10 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, optimize, special
+from scipy import ndimage, special
 
 from fringe.orders.contest import SHAPES, reshaped
+from fringe.orders.descent import Descent, robust_descent
 from fringe.orders.polish import Fit, expected
 from fringe.orders.rays import cast
 from fringe.photo.ellipse import Edge
@@ -28,6 +29,7 @@ _WELL_WITHIN_PX = -1.5
 _OUT_PX = (8.0, 10.0)  # where it is seen what lies beyond the chamfer
 # what is tried: places of the edge, widths of the chamfer, its light beside the fringes'
 _SHIFTS_PX, _WIDTHS_PX, _LEVELS = (-1.0, 0.0, 1.0, 2.0), (1.0, 2.0, 3.5, 5.5), (0.1, 0.5, 1.1)
+_THINNED = 3  # of so many rays one is fitted to choose among starts
 _ACROSS = 6  # numbers that are fitted and that nobody asks for
 # the least and the most of each: spread and width are logarithms, light of a chamfer is no shadow
 _LOWEST = (-1.5, np.log(0.3), 0.0, -np.inf, -np.inf, -0.1)
@@ -108,13 +110,13 @@ def stepped(
     shapes = SHAPES[: 5 if whole else 3, seen]
     rims = [_Rim(shapes, offset[near], light[:, near], want, beyond) for want in wants]
     founds = [_placed(rim, tolerance, before) for rim in rims]
-    costs = [float(found.cost) for found in founds]
+    costs = [found.cost for found in founds]
     best = int(np.argmin(costs))
     # where a lamp's contrast is gone at the rim, plain light is what must fit
     borne = _MOST_MISFIT * np.median(seen_by[best][1]), _MOST_PLAIN * np.median(wants[best])
     if np.median(np.abs(rims[best].within)) > max(borne):
         return None
-    shape, across = founds[best].x[:-_ACROSS], founds[best].x[-_ACROSS:]
+    shape, across = founds[best].at[:-_ACROSS], founds[best].at[-_ACROSS:]
     moved, log_spread = float(np.abs(shape @ shapes).max()), across[0]
     if moved > _FARTHEST_PX or abs(log_spread) > _MOST_LOG_SPREAD:
         return None
@@ -122,29 +124,22 @@ def stepped(
     if not whole:
         least_px = max(least_px, _PART_SHARE * radius)
     u_px = float(np.hypot(least_px, _SCATTER * rims[best].scatter_px(founds[best], tolerance)))
-    # least_squares counts half the sum of the logarithms
     going_on = min(
-        float(np.log1p(((rim.light - rim.want) / tolerance) ** 2).sum()) / 2 for rim in rims
+        float(np.log1p(((rim.light - rim.want) / tolerance) ** 2).sum()) for rim in rims
     )
-    gain = 1 - min(costs) / (tolerance**2 * max(going_on, 1e-9))
+    gain = 1 - min(costs) / max(going_on, 1e-9)
     shape = np.pad(shape / radius, (0, 5 - shape.size))
     return Step(replace(reshaped(edge, shape), u_px=u_px), moved, across, gain)
 
 
-def _placed(rim: _Rim, tolerance: float, before: Step | None) -> optimize.OptimizeResult:
+def _placed(rim: _Rim, tolerance: float, before: Step | None) -> Descent:
     """Fit a rim from the best of some starts, one for each brightness of the chamfer."""
     free = np.full(len(rim.shapes), np.inf)
     bounds = np.append(-free, _LOWEST), np.append(free, _HIGHEST)
-
-    def fitted(rim: _Rim, start: Vector, rounds: int) -> optimize.OptimizeResult:
-        return optimize.least_squares(
-            rim.left, start, rim.slopes, bounds, loss="cauchy", f_scale=tolerance,
-            max_nfev=rounds, ftol=1e-4,
-        )  # fmt: skip
-
     if before is not None:
-        return fitted(rim, np.append(0 * rim.shapes[:, 0], before.across), 25)
-    some = rim.thinned(3)
+        start = np.append(0 * rim.shapes[:, 0], before.across)
+        return robust_descent(rim.left, rim.slopes, start, bounds, tolerance, 25)
+    some = rim.thinned(_THINNED)
 
     def cost(p: Vector) -> float:
         return float(np.log1p((some.left(p) / tolerance) ** 2).sum())
@@ -155,8 +150,10 @@ def _placed(rim: _Rim, tolerance: float, before: Step | None) -> optimize.Optimi
             np.array([shift, *[0] * (free.size - 1), 0, np.log(width), level, 0, 0, 0])
             for shift in _SHIFTS_PX for width in _WIDTHS_PX
         ]  # fmt: skip
-        found.append(fitted(some, min(starts, key=cost), 12))
-    return fitted(rim, min(found, key=lambda fit: float(fit.cost)).x, 25)
+        start = min(starts, key=cost)
+        found.append(robust_descent(some.left, some.slopes, start, bounds, tolerance, 12))
+    best = min(found, key=lambda fit: fit.cost).at
+    return robust_descent(rim.left, rim.slopes, best, bounds, tolerance, 25)
 
 
 @dataclass(frozen=True)
@@ -220,14 +217,14 @@ class _Rim:
         found[..., -1] = self.level * (self.offset - _BEYOND_PX) * (upon - 1)
         return found.reshape(-1, p.size)
 
-    def scatter_px(self, found: optimize.OptimizeResult, tolerance: float) -> float:
+    def scatter_px(self, found: Descent, tolerance: float) -> float:
         """Standard uncertainty of the radius, of a robust fit to sectors that scatter [px].
 
         Sandwich as in `polish`.
         """
-        slopes = self.slopes(found.x)
-        weight = 1 / (1 + (found.fun / tolerance) ** 2)
-        pulls = (slopes * (weight * found.fun)[:, None]).reshape(*self.light.shape, -1)
+        slopes = self.slopes(found.at)
+        weight = 1 / (1 + (found.left / tolerance) ** 2)
+        pulls = (slopes * (weight * found.left)[:, None]).reshape(*self.light.shape, -1)
         sectors = np.arange(0, len(pulls), _SECTOR)
         scores = np.add.reduceat(pulls.sum(axis=1), sectors, axis=0)
         normal = slopes.T @ (slopes * weight[:, None])

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fringe.errors import BadInput
 from fringe.optics.iso10110 import FormCode, iso10110_text, parse_iso10110
@@ -35,6 +35,7 @@ __all__ = [
     "radial_coefficients",
     "zernike",
     "zernike_gradient",
+    "zernike_gradients",
     "zernike_matrix",
     "zernike_terms",
 ]
@@ -59,10 +60,6 @@ def radial_coefficients(n: int, m: int) -> tuple[float, ...]:
     return tuple(reversed(falling))
 
 
-def _legendre_series(degree: int) -> list[float]:
-    return [0.0] * degree + [1.0]
-
-
 def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
     """One Zernike term, unnormalised.
 
@@ -79,50 +76,83 @@ def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
         Round terms, which are Legendre's P_(n/2) of 2 rho^2 - 1, keep their digits at any
         degree; the sums of powers of the others do to about degree 30.
     """
-    import numpy as np
-
-    coefficients = radial_coefficients(n, m)
-    z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
-    rho2 = z.real**2 + z.imag**2
-    if m == 0:
-        return np.asarray(np.polynomial.legendre.legval(2 * rho2 - 1, _legendre_series(n // 2)))
-    radial = np.polynomial.polynomial.polyval(rho2, coefficients)
-    turn = z ** abs(m)  # rho^|m| exp(i |m| theta): no angle needed, smooth at the centre
-    return np.asarray(radial * (turn.real if m >= 0 else turn.imag))
+    return zernike_matrix(((n, m),), u, v)[..., 0]
 
 
 def zernike_gradient(
     n: int, m: int, u: ArrayLike, v: ArrayLike
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Derivatives of one Zernike term along u and v; shapes of `u`."""
-    import numpy as np
-    from numpy.polynomial import legendre, polynomial
-
-    z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
-    rho2 = z.real**2 + z.imag**2
-    if m == 0:
-        slope = 4 * legendre.legval(2 * rho2 - 1, legendre.legder(_legendre_series(n // 2)))
-        return np.asarray(slope * z.real), np.asarray(slope * z.imag)
-    coefficients = radial_coefficients(n, m)
-    radial = polynomial.polyval(rho2, coefficients)
-    slope = 2 * polynomial.polyval(rho2, polynomial.polyder(coefficients))
-    k = abs(m)
-    turn = z**k
-    turn_u = k * z ** (k - 1) if k else np.zeros_like(z)
-    pick = np.real if m >= 0 else np.imag
-    du = slope * z.real * pick(turn) + radial * pick(turn_u)
-    dv = slope * z.imag * pick(turn) + radial * pick(1j * turn_u)
-    return np.asarray(du), np.asarray(dv)
+    du, dv = zernike_gradients(((n, m),), u, v)
+    return du[..., 0], dv[..., 0]
 
 
 def zernike_matrix(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
     """Zernike terms side by side, shape (..., T) for `u` of shape (...)."""
     import numpy as np
 
-    shape = np.broadcast_shapes(np.shape(u), np.shape(v))
-    if not terms:
-        return np.zeros((*shape, 0))
-    return np.stack([zernike(n, m, u, v) for n, m in terms], axis=-1)
+    z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
+    rho2 = z.real**2 + z.imag**2
+    rounds = np.polynomial.legendre.legvander(2 * rho2 - 1, _most_round(terms))
+    # rho^|m| exp(i |m| theta): no angle needed, smooth at the centre
+    turns = _turns(terms, z)
+    radials: dict[Term, NDArray[Any]] = {}
+    found = np.empty((*z.shape, len(terms)))
+    for place, (n, m) in enumerate(terms):
+        coefficients = radial_coefficients(n, m)
+        if m == 0:
+            found[..., place] = rounds[..., n // 2]
+            continue
+        if (n, abs(m)) not in radials:
+            radials[n, abs(m)] = np.polynomial.polynomial.polyval(rho2, coefficients)
+        turn = turns[abs(m)]
+        found[..., place] = radials[n, abs(m)] * (turn.real if m > 0 else turn.imag)
+    return found
+
+
+def zernike_gradients(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
+    """Derivatives of Zernike terms along u and v, shape (2, ..., T) for `u` of shape (...)."""
+    import numpy as np
+    from numpy.polynomial import legendre, polynomial
+
+    z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
+    rho2 = z.real**2 + z.imag**2
+    most = _most_round(terms)
+    # each polynomial's slope on the polynomials below it
+    lower = legendre.legder(np.eye(most + 1))
+    rounds = 4 * legendre.legvander(2 * rho2 - 1, len(lower) - 1) @ lower
+    turns = _turns(terms, z)
+    found = np.empty((2, *z.shape, len(terms)))
+    for place, (n, m) in enumerate(terms):
+        coefficients, k = radial_coefficients(n, m), abs(m)
+        if m == 0:
+            found[0, ..., place] = rounds[..., n // 2] * z.real
+            found[1, ..., place] = rounds[..., n // 2] * z.imag
+            continue
+        radial = polynomial.polyval(rho2, coefficients)
+        slope = 2 * polynomial.polyval(rho2, polynomial.polyder(coefficients))
+        # along v the turn's derivative is i times that along u
+        turn, along = turns[k], k * turns[k - 1]
+        if m > 0:
+            turning, along_u, along_v = turn.real, along.real, -along.imag
+        else:
+            turning, along_u, along_v = turn.imag, along.imag, along.real
+        found[0, ..., place] = slope * z.real * turning + radial * along_u
+        found[1, ..., place] = slope * z.imag * turning + radial * along_v
+    return found
+
+
+def _most_round(terms: Sequence[Term]) -> int:
+    """Highest degree of Legendre's polynomials that round terms are."""
+    return max((n // 2 for n, m in terms if m == 0), default=0)
+
+
+def _turns(terms: Sequence[Term], z: NDArray[np.complex128]) -> list[NDArray[np.complex128]]:
+    """Powers of z from 0 to the greatest |m| of some terms."""
+    turns = [z**0]
+    for _ in range(max((abs(m) for _, m in terms), default=0)):
+        turns.append(turns[-1] * z)
+    return turns
 
 
 def zernike_terms(max_n: int) -> tuple[Term, ...]:

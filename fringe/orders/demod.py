@@ -14,13 +14,14 @@ import numpy as np
 from numpy.polynomial.legendre import legvander
 from numpy.typing import NDArray
 
-from fringe.optics.form import Term, zernike_gradient, zernike_matrix, zernike_terms
+from fringe.optics.form import Term, zernike_gradients, zernike_matrix, zernike_terms
 from fringe.orders.basis import basis
 from fringe.orders.field import Array, Field
 from fringe.orders.start import Quadratic
 
 Vector = NDArray[np.float64]
 _BELL_ENDS = 2.5  # standard deviations at which a Gaussian is cut off
+_STILL = 1e-3  # change of a coefficient that ends a robust fit [fringe]
 
 
 @dataclass(frozen=True)
@@ -58,11 +59,7 @@ class OrderModel:
 
     def frequency(self, u: Vector, v: Vector) -> NDArray[np.float64]:
         """Gradient of the order [cycles / unit], shape (..., 2)."""
-        total = np.zeros((*np.shape(u), 2))
-        for (n, m), value in zip(self.terms, self.values, strict=True):
-            if value and n:
-                total += value * np.stack(zernike_gradient(n, m, u, v), axis=-1)
-        return total
+        return np.moveaxis(zernike_gradients(self.terms, u, v) @ self.values, 0, -1)
 
     def steepest(self) -> float:
         """Greatest frequency on the disc [cycles / unit]."""
@@ -73,12 +70,7 @@ class OrderModel:
 def _outer_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
     """Derivatives along u and v over all but the middle of the disc, shape (2, K, T)."""
     rho, angle = np.meshgrid(np.linspace(0.3, 1, 8), np.linspace(0, 2 * np.pi, 48))
-    return slopes(terms, (rho * np.cos(angle)).ravel(), (rho * np.sin(angle)).ravel())
-
-
-def slopes(terms: tuple[Term, ...], u: Vector, v: Vector) -> NDArray[np.float64]:
-    """Derivatives of terms along u and v at flat arrays of K places, shape (2, K, T)."""
-    return np.stack([np.stack(zernike_gradient(n, m, u, v)) for n, m in terms], axis=-1)
+    return zernike_gradients(terms, (rho * np.cos(angle)).ravel(), (rho * np.sin(angle)).ravel())
 
 
 def model_of(start: Quadratic) -> OrderModel:
@@ -247,13 +239,16 @@ def _robust(
     values: Vector = np.zeros(size)
     scale = 0.0
     for _ in range(6):
-        w = weight * robust
-        normal = (design * w[:, None]).T @ design
+        weighted = design * (weight * robust)[:, None]
+        normal = weighted.T @ design
         normal += ridge * np.trace(normal) / size * np.eye(size)
-        values = np.asarray(np.linalg.solve(normal, (design * w[:, None]).T @ target), float)
+        before = values
+        values = np.asarray(np.linalg.solve(normal, weighted.T @ target), float)
         left = target - design @ values
         scale = 1.4826 * _weighted_median(np.abs(left), weight) + 1e-6
         robust = 1 / (1 + (left / (2.5 * scale)) ** 2)
+        if np.abs(values - before).max() < _STILL:
+            break
     return values, scale
 
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fringe.photo.ellipse import Edge
 
 Vector = NDArray[np.float64]
+_STILL_PX = 0.01  # change of an ellipse, and of the reach, that ends the fit
 
 
 def fit_ellipse(
@@ -33,7 +34,7 @@ def fit_ellipse(
         if circle is not None:
             fit = _settled(x, y, circle, min(reach, 1.2 * tolerance))
             if fit is not None:
-                left = np.abs(_ellipse_residual(fit[0], x, y)[0])
+                left = np.abs(_distance(fit[0], x, y))
                 # a compromise between the edge and something else has more points roughly near
                 found.append((int((left < 0.4 * tolerance).sum()), fit))
     if not found:
@@ -70,47 +71,46 @@ def _settled(
     """Reweighted least squares from a circle, ever stricter."""
     inlier = np.zeros(len(x), bool)
     rms = np.inf
+    left, jacobian = _ellipse_residual(p, x, y)
     for number in range(25):
-        left, jacobian = _ellipse_residual(p, x, y)
         robust = 1 / (1 + (left / reach) ** 2) ** 2
         normal = (jacobian * robust[:, None]).T @ jacobian
-        p = p - np.linalg.solve(
+        step = np.linalg.solve(
             normal + 1e-9 * np.trace(normal) * np.eye(5), (jacobian * robust[:, None]).T @ left
         )
+        p = p - step
         p[3:] = np.clip(p[3:], -0.14, 0.14)
-        left, _ = _ellipse_residual(p, x, y)
+        left, jacobian = _ellipse_residual(p, x, y)
         inlier = np.abs(left) < 2.5 * reach
         if inlier.sum() < 20:
             return None
         rms = 1.4826 * float(np.median(np.abs(left[inlier])))
         if number > 3:
-            reach = max(min(reach, 2.5 * rms), 0.25)
+            before, reach = reach, max(min(reach, 2.5 * rms), 0.25)
+            if np.abs(step[:3]).max() < _STILL_PX and before - reach < _STILL_PX:
+                break
     if not np.isfinite(p).all() or inlier.sum() < len(x) / 3:
         return None
     return p, inlier, rms
 
 
 def _ellipse_residual(p: Vector, x: Vector, y: Vector) -> tuple[Vector, NDArray[np.float64]]:
-    """Radial distance to the ellipse with log axis ratio 2 sqrt(p3^2 + p4^2), and its slopes."""
+    """Radial distance to an ellipse and its slopes along the five numbers, shape (K, 5)."""
+    small = np.array([1e-3, 1e-3, 1e-3, 1e-6, 1e-6])
+    base, *moved = _distance(p + np.concatenate([np.zeros((1, 5)), np.diag(small)]), x, y)
+    return base, ((np.array(moved) - base) / small[:, None]).T
 
-    def distance(q: Vector) -> Vector:
-        dx, dy = x - q[0], y - q[1]
-        r = np.hypot(dx, dy)
-        cos2 = (dx * dx - dy * dy) / np.maximum(r * r, 1e-9)
-        sin2 = 2 * dx * dy / np.maximum(r * r, 1e-9)
-        e = np.hypot(q[3], q[4])
-        along = (q[3] * cos2 + q[4] * sin2) / e if e > 1e-12 else np.zeros_like(r)
-        # polar equation of an ellipse with semi-axes R exp(+e), R exp(-e)
-        limb = q[2] / np.sqrt(np.cosh(2 * e) - np.sinh(2 * e) * along)
-        return np.asarray(r - limb)
 
-    base = distance(p)
-    columns = []
-    for k, d in enumerate((1e-3, 1e-3, 1e-3, 1e-6, 1e-6)):
-        q = p.copy()
-        q[k] += d
-        columns.append((distance(q) - base) / d)
-    return base, np.stack(columns, axis=1)
+def _distance(p: NDArray[np.float64], x: Vector, y: Vector) -> NDArray[np.float64]:
+    """Radial distance to ellipses (..., 5) with log axis ratio 2 sqrt(p3^2 + p4^2), (..., K)."""
+    cx, cy, size, p3, p4 = np.moveaxis(p[..., None], -2, 0)
+    dx, dy = x - cx, y - cy
+    r2 = np.maximum(dx * dx + dy * dy, 1e-9)
+    e = np.hypot(p3, p4)
+    # sinh(2 e) / e has a limit where the ellipse is a circle
+    along = (p3 * (dx * dx - dy * dy) + 2 * p4 * dx * dy) / r2 * 2 * np.sinc(2j * e / np.pi).real
+    # polar equation of an ellipse with semi-axes R exp(+e), R exp(-e)
+    return np.asarray(np.sqrt(r2) - size / np.sqrt(np.cosh(2 * e) - along))
 
 
 def _edge_of(p: Vector) -> Edge:

@@ -11,7 +11,8 @@ memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -19,9 +20,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from fringe.errors import Refused
-from fringe.optics.form import Term, zernike_terms
+from fringe.optics.form import Term, zernike_gradients, zernike_terms
 from fringe.orders.basis import basis
-from fringe.orders.demod import OrderModel, slopes
+from fringe.orders.demod import OrderModel
 from fringe.orders.field import Array, Field
 from fringe.orders.prior import Likely
 
@@ -49,10 +50,18 @@ class Pixels:
     # change of u and v over one field pixel along x and along y, for the pixel's own blur
     unit_from_px: NDArray[np.float64]
     scale: int
+    kept: dict[Term, Array] = field(default_factory=dict, repr=False, compare=False)
 
     def __len__(self) -> int:
         """Count of items."""
         return int(self.light.size)
+
+    def rows(self, terms: Sequence[Term]) -> list[Array]:
+        """Zernike terms over all pixels; they are kept for other fits to the same pixels."""
+        missing = [term for term in dict.fromkeys(terms) if term not in self.kept]
+        if missing:
+            self.kept.update(zip(missing, basis(missing, self.u, self.v), strict=True))
+        return [self.kept[term] for term in terms]
 
 
 @dataclass(frozen=True)
@@ -175,12 +184,12 @@ class _Problem:
     ) -> None:  # fmt: skip
         self.pixels, self.light, self.contrast = pixels, light, contrast
         self.order = start.terms
-        self._every = tuple(dict.fromkeys((*start.terms, *light, *contrast)))
-        place = {term: k for k, term in enumerate(self._every)}
-        self._places = [place[term] for term in (*light, *contrast, *start.terms)]
+        terms = (*light, *contrast, *start.terms)
+        every = tuple(dict.fromkeys(terms))
         self._blur = _blur(pixels, start)
-        self._rows: dict[int, Array] = {}
-        self._keep = len(pixels) * len(self._every) < _MOST_KEPT
+        # of many pixels the rows are made anew at every step, chunk by chunk
+        self._rows = pixels.rows(terms) if len(pixels) * len(every) < _MOST_KEPT else None
+        self._every, self._places = every, [every.index(term) for term in terms]
         self.likely = likely
         # squares of the coefficients weigh so much of the residual's variance
         self.precision = likely.precision(light, contrast, start.terms)
@@ -190,12 +199,9 @@ class _Problem:
 
     def rows(self, part: slice) -> Array:
         """Zernike terms of light, contrast and order over one chunk, for the caller to write in."""
-        found = self._rows.get(part.start)
-        if found is None:
-            found = basis(self._every, self.pixels.u[part], self.pixels.v[part])
-            if self._keep:
-                self._rows[part.start] = found
-        return found[self._places]
+        if self._rows is None:
+            return basis(self._every, self.pixels.u[part], self.pixels.v[part])[self._places]
+        return np.stack([row[part] for row in self._rows])
 
     def parts(self) -> list[slice]:
         """Chunks of the pixels."""
@@ -255,19 +261,19 @@ def _blur(pixels: Pixels, model: OrderModel) -> Array:
 
 @lru_cache(16)
 def _square_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
-    """Derivatives over a coarse grid about the disc; see `slopes`."""
+    """Derivatives over a coarse grid about the disc, shape (2, K, T)."""
     side = np.linspace(-1, 1, _BLUR_SIDE)
     u, v = np.meshgrid(side, side)
-    return slopes(terms, u.ravel(), v.ravel())
+    return zernike_gradients(terms, u.ravel(), v.ravel())
 
 
 def _linear_start(pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ...]) -> _State:
     """Light, contrast and piston by linear least squares for a given shape of order."""
     terms = light_terms
-    rows = basis(terms, pixels.u, pixels.v)
+    rows = np.stack(pixels.rows(terms))
     shape = model.values.copy()
     shape[model.terms.index((0, 0))] = 0.0
-    order = OrderModel(model.terms, shape).order(pixels.u, pixels.v)
+    order = shape.astype(np.float32) @ np.stack(pixels.rows(model.terms))
     phase = 2 * np.pi * (order - np.round(order))
     # fringes ride on the local light: with no estimate yet, a plane through the picture
     plane = rows[:3] if len(terms) >= 3 else rows[:1]

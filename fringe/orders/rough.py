@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.filters import threshold_otsu
-from skimage.measure import regionprops
 
 from fringe.orders.coarse import enlarged, thumbnail
 from fringe.orders.ellipsefit import fit_ellipse
@@ -174,6 +173,9 @@ def textured_ellipses(photo: Photo) -> list[Edge]:
 
     Fringes do, a plate that is larger than the work hardly does.
     """
+    # seldom needed, and slower to import than all of the reader
+    from skimage.measure import regionprops
+
     scale = max(1, round(max(photo.width, photo.height) / 300))
     light = ndimage.gaussian_filter(photo.light, 1.0)
     change = np.hypot(np.diff(light, axis=0)[:, :-1], np.diff(light, axis=1)[:-1])

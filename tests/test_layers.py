@@ -172,8 +172,14 @@ def test_commands_import_only_click_at_the_top(module: str) -> None:
     assert {name for name in eager if not name.startswith(light)} == set()
 
 
+def heavy_by(*words: str) -> tuple[int, set[str]]:
+    """Run the command line in a fresh interpreter; return its status and the heavy libraries."""
+    status, names = loaded_by(*words)
+    return status, {name.split(".")[0] for name in names} & HEAVY
+
+
 def loaded_by(*words: str) -> tuple[int, set[str]]:
-    """Run the command line in a fresh interpreter; return its status and the heavy modules."""
+    """Run the command line in a fresh interpreter; return its status and the modules."""
     code = (
         "import json, sys\n"
         "from fringe.cli import main\n"
@@ -185,7 +191,7 @@ def loaded_by(*words: str) -> tuple[int, set[str]]:
         [sys.executable, "-c", code, *words], capture_output=True, text=True, check=True
     )
     status, names = json.loads(done.stderr.splitlines()[-1])
-    return status, {name.split(".")[0] for name in names} & HEAVY
+    return status, set(names)
 
 
 @pytest.mark.parametrize(
@@ -194,7 +200,7 @@ def loaded_by(*words: str) -> tuple[int, set[str]]:
 )
 def test_help_loads_nothing_heavy(words: str) -> None:
     """Help and version come at once: no numeric, picture or archive library is loaded."""
-    assert loaded_by(*words.split()) == (0, set())
+    assert heavy_by(*words.split()) == (0, set())
 
 
 @pytest.mark.parametrize(
@@ -202,14 +208,26 @@ def test_help_loads_nothing_heavy(words: str) -> None:
 )
 def test_a_slip_of_the_pen_loads_nothing_heavy(words: str) -> None:
     """A wrong command or option is answered at once, with status 2."""
-    assert loaded_by(*words.split()) == (2, set())
+    assert heavy_by(*words.split()) == (2, set())
 
 
 def test_the_watch_sees_heavy_modules() -> None:
     """The watch on loaded modules would notice one: a command that measures loads numpy."""
-    status, heavy = loaded_by("read", "--lamp", "sodium", __file__)
+    status, heavy = heavy_by("read", "--lamp", "sodium", __file__)
     assert status == 2
     assert "numpy" in heavy
+
+
+def test_a_plain_reading_loads_no_more_than_it_needs(tmp_path: Path) -> None:
+    """A clear photograph is read without the parts of scipy and skimage that import slowly."""
+    photo = tmp_path / "clear.jpg"
+    form = ("--power", "3.2", "--tilt", "2", "--size", "500", "--seed", "7")
+    assert loaded_by("synth", "--out", str(photo), *form)[0] == 0
+    status, names = loaded_by("read", str(photo), "--lamp", "sodium", "--json")
+    assert status == 0
+    assert "scipy.ndimage" in names
+    slow = {"scipy.optimize", "scipy.spatial", "scipy.stats", "skimage.measure", "matplotlib"}
+    assert names & slow == set()
 
 
 def test_every_command_is_listed() -> None:

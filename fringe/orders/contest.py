@@ -34,12 +34,18 @@ _ANGLE = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 SHAPES = np.stack(
     [np.ones(RAYS), np.cos(_ANGLE), np.sin(_ANGLE), np.cos(2 * _ANGLE), np.sin(2 * _ANGLE)]
 )
-# columns orthonormal over the rays
+# to place an edge within a pixel or two fewer rays will do; columns orthonormal over them
+_RAYS = RAYS // 2
+_FEWER_SHAPES = SHAPES[:, ::2]
 _ROUND = np.stack(
-    [np.full(RAYS, np.sqrt(1 / RAYS))]
-    + [f(k * _ANGLE) * np.sqrt(2 / RAYS) for k in range(1, _WAVES + 1) for f in (np.cos, np.sin)],
+    [np.full(_RAYS, np.sqrt(1 / _RAYS))]
+    + [
+        f(k * _ANGLE[::2]) * np.sqrt(2 / _RAYS)
+        for k in range(1, _WAVES + 1) for f in (np.cos, np.sin)
+    ],
     axis=1,
-).astype(np.float32)
+).astype(np.float32)  # fmt: skip
+_LEAST_RAYS = 30  # that agree on an edge
 
 
 @dataclass(frozen=True)
@@ -82,19 +88,18 @@ class Contest:
         self.edge = edge
         self.step = max(0.6 / edge.a, 2 * band / 120)
         self.reach = np.arange(1 - band, 1 + band, self.step)
-        rays = cast(photo, edge, self.reach)
+        rays = cast(photo, edge, self.reach, _RAYS)
         u, v = rays.unit()
         flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
         within = (self.reach < 1.0)[None, :] & rays.usable
         parts = [[values.reshape(u.shape) for values in expected(fit, *flat)] for fit in fits]
         typical = float(np.median(parts[0][1][within])) if within.any() else 1.0
         self.scale = float(np.hypot(2 * fits[0].noise, _TOLERATED * typical))
-        self._light = self._widened(rays.light)
-        self._seen = self._widened(rays.usable.astype(np.float32))
+        self._light = self._windows(np.where(rays.usable, rays.light, np.float32(np.nan)))
         cost = np.min([self._cost(rays.light - want) for want, _ in parts], axis=0)
         self._inside = np.where(rays.usable, cost, 0).astype(np.float32)
-        self._left_inside = self._widened(self._inside)
-        self._sums = np.concatenate([np.zeros((RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
+        self._left_inside = self._windows(np.where(rays.usable, cost, np.float32(np.nan)))
+        self._sums = np.concatenate([np.zeros((_RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
 
     def _cost(self, left: Array) -> Array:
         return np.asarray(np.log1p((left / self.scale) ** 2), np.float32)
@@ -102,34 +107,40 @@ class Contest:
     def total(self, shape: Vector) -> float:
         """Mean cost of the band when the edge is `shape`: shares of the radius, shape (5,)."""
         # a curve that leaves the band runs along its brink: all of the band is told of
-        curve = np.clip(1 + shape @ SHAPES, self.reach[0], self.reach[-1])
+        curve = np.clip(1 + shape @ _FEWER_SHAPES, self.reach[0], self.reach[-1])
         place = (curve - self.reach[0]) / self.step
         low = np.minimum(place.astype(int), len(self.reach) - 1)
-        rows = np.arange(RAYS)
+        rows = np.arange(_RAYS)
         inside = self._sums[rows, low] + (place - low) * self._inside[rows, low]
         beyond = max(1, int((self.reach[-1] - float(curve.min())) / self.step))
         outside = self._outside(curve, self.step, beyond)
         return float(inside.sum() + outside.sum(dtype=float)) / self._inside.size
 
-    def _widened(self, values: Array) -> Array:
-        """Values along rays with zeros on both sides, as far as any curve and offset lead."""
-        beyond = 2 * len(self.reach) + 2
-        return np.pad(values, ((0, 0), (beyond, beyond)))
+    def _windows(self, values: Array) -> Array:
+        """Stretches of the values along rays, from wherever a curve and an offset lead.
 
-    def _along(self, widened: Array, curve: Vector, first: float, count: int) -> Array:
-        """Values at `count` offsets from a curve, each a step from the last, (RAYS, count)."""
+        What was not seen is not a number, and so is all that lies beyond the band.
+        """
+        count = len(self.reach)
+        beyond = 2 * count + 2
+        widened = np.pad(values, ((0, 0), (beyond, beyond)), constant_values=np.nan)
+        return sliding_window_view(widened, 2 * count, axis=1)
+
+    def _along(self, windows: Array, curve: Vector, first: float, count: int) -> Array:
+        """Values at `count` offsets from a curve, each a step from the last, (rays, count)."""
         place = (curve + first - self.reach[0]) / self.step
-        low = np.clip(np.floor(place), -2 * len(self.reach), len(self.reach)).astype(np.intp)
+        reach = len(self.reach)
+        low = np.clip(np.floor(place), -2 * reach, reach).astype(np.intp)
         # offsets are whole steps apart: along a ray all lie in the same part of theirs
         part = (place - low).astype(np.float32)[:, None]
-        windows = sliding_window_view(widened, count + 1, axis=1)
-        found = windows[np.arange(RAYS), low + 2 * len(self.reach) + 2]
+        found = windows[np.arange(_RAYS), low + 2 * reach + 2, : count + 1]
         return np.asarray(found[:, :-1] * (1 - part) + found[:, 1:] * part)
 
     def _outside(self, curve: Vector, first: float, count: int) -> Array:
         """What calling the points at some offsets from a curve surroundings costs."""
         light = self._along(self._light, curve, first, count)
-        seen = self._along(self._seen, curve, first, count) > 0.99
+        seen = ~np.isnan(light)
+        light[~seen] = 0
         left = light - self._slowly(light, seen)
         return (_PRICE + self._cost(left)) * seen
 
@@ -140,7 +151,7 @@ class Contest:
         for reach in (8.0, 3.0, 2.0):
             held = np.clip(light - slow, -reach * self.scale, reach * self.scale)
             held *= seen
-            slow = slow + _ROUND @ (_ROUND.T @ held * (np.float32(RAYS) / count))
+            slow = slow + _ROUND @ (_ROUND.T @ held * (np.float32(_RAYS) / count))
         return slow
 
     def place(self, seeds: list[Vector]) -> Placed:
@@ -161,46 +172,45 @@ class Contest:
 
     def _by_rays(self, shape: Vector) -> Vector | None:
         """Shape through the places where each ray by itself is best parted in two."""
-        curve = 1 + shape @ SHAPES
+        curve = 1 + shape @ _FEWER_SHAPES
         count = len(self.reach)
         outside = self._outside(curve, -self.step * (count - 1), 2 * count - 1)
         # from offsets about the curve back to places on the ray
         place = (self.reach[None, :] - curve[:, None]) / self.step + count - 1
         low = np.clip(place.astype(int), 0, 2 * count - 3)
-        rows = np.arange(RAYS)[:, None]
+        rows = np.arange(_RAYS)[:, None]
         beyond = outside[rows, low] + (place - low) * (outside[rows, low + 1] - outside[rows, low])
-        both = ndimage.uniform_filter1d(self._inside - beyond, 5, axis=0, mode="wrap")
+        both = ndimage.uniform_filter1d(self._inside - beyond, 3, axis=0, mode="wrap")
         change = np.cumsum(both, axis=1).argmin(axis=1)
         good = (change > 1) & (change < count - 2)
         at = self.reach[change] + 0.5 * self.step - 1
         for tolerance in (0.01, 0.004, 0.003, 0.002):
-            if good.sum() < 60:
+            if good.sum() < _LEAST_RAYS:
                 return None
-            shape = np.linalg.lstsq(SHAPES[:, good].T, at[good], rcond=None)[0]
-            good = np.abs(at - shape @ SHAPES) < max(tolerance, 1.5 * self.step)
+            shape = np.linalg.lstsq(_FEWER_SHAPES[:, good].T, at[good], rcond=None)[0]
+            good = np.abs(at - shape @ _FEWER_SHAPES) < max(tolerance, 1.5 * self.step)
         return shape
 
     def gain(self, shape: Vector) -> float:
         """How well the fringes hold just within an edge, and how badly just beyond it."""
-        curve = 1 + shape @ SHAPES
+        curve = 1 + shape @ _FEWER_SHAPES
         first = 1.2 / self.edge.a
         count = int(np.ceil((max(6.0 / self.edge.a, 0.02) - first) / self.step))
         last = first + self.step * (count - 1)
-        seen, within = (
-            self._along(self._seen, curve, start, count) > 0.99 for start in (first, -last)
-        )
         beyond = self._along(self._left_inside, curve, first, count)
         beyond -= self._outside(curve, first, count)
-        inside = self._along(self._left_inside, curve, -last, count)
-        return _mean(beyond, seen) - _mean(inside, within)
+        within = self._along(self._left_inside, curve, -last, count)
+        return _mean(beyond) - _mean(within)
 
     def shaped(self, shape: Vector) -> Edge:
         """Edge in the photograph of a shape."""
         return reshaped(self.edge, shape)
 
 
-def _mean(values: Array, seen: NDArray[np.bool_]) -> float:
-    return float((values * seen).sum() / max(seen.sum(), 1))
+def _mean(values: Array) -> float:
+    """Mean of what was seen."""
+    seen = ~np.isnan(values)
+    return float(values[seen].mean()) if seen.any() else 0.0
 
 
 def reshaped(edge: Edge, shape: Vector) -> Edge:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +68,17 @@ def downhill(
     return points[best], float(values[best])
 
 
+class Looked(Protocol):
+    """A problem of least squares as it looks from some place."""
+
+    @property
+    def left(self) -> Vector:
+        """Residuals, shape (K,)."""
+
+    def slopes(self) -> NDArray[np.float64]:
+        """Their derivatives, shape (K, P)."""
+
+
 @dataclass(frozen=True)
 class Descent:
     """Where robust least squares came to.
@@ -86,9 +98,8 @@ class Descent:
 
 
 def robust_descent(
-    residuals: Callable[[Vector], Vector], slopes: Callable[[Vector], NDArray[np.float64]],
-    start: Vector, bounds: tuple[Vector, Vector], tolerance: float, rounds: int,
-    least: float = 1e-4,
+    look: Callable[[Vector], Looked], start: Vector, bounds: tuple[Vector, Vector],
+    tolerance: float, rounds: int, least: float = 1e-4,
 ) -> Descent:  # fmt: skip
     """Minimise the sum of log(1 + (residual / tolerance)^2): least squares that dirt hardly pulls.
 
@@ -97,8 +108,8 @@ def robust_descent(
 
     Parameters
     ----------
-    residuals, slopes : callable
-        Of P coordinates: K residuals and their derivatives, shape (K, P).
+    look : callable
+        Of P coordinates: K residuals, and their derivatives where these are asked for.
     start : ndarray, shape (P,)
     bounds : pair of ndarray, shape (P,)
     tolerance : float
@@ -112,14 +123,14 @@ def robust_descent(
     Descent
     """
     at = np.clip(start, *bounds)
-    left = residuals(at)
-    cost = _cost(left, tolerance)
+    here = look(at)
+    cost = _cost(here.left, tolerance)
     damping, told = _DAMPING, None
     for _ in range(rounds):
         if told is None:
-            rows = slopes(at)
-            weighted = rows / (1 + (left / tolerance) ** 2)[:, None]
-            told = weighted.T @ rows, weighted.T @ left
+            rows = here.slopes()
+            weighted = rows / (1 + (here.left / tolerance) ** 2)[:, None]
+            told = weighted.T @ rows, weighted.T @ here.left
         normal, gradient = told
         free = ~((at <= bounds[0]) & (gradient > 0) | (at >= bounds[1]) & (gradient < 0))
         held = normal[np.ix_(free, free)]
@@ -128,11 +139,11 @@ def robust_descent(
         step = np.zeros_like(at)
         step[free] = np.linalg.solve(held + np.diag(brake), gradient[free])
         there = np.clip(at - step, *bounds)
-        left_there = residuals(there)
-        cost_there = _cost(left_there, tolerance)
+        seen = look(there)
+        cost_there = _cost(seen.left, tolerance)
         if cost_there < cost:
             lowered = cost - cost_there
-            at, left, cost, told = there, left_there, cost_there, None
+            at, here, cost, told = there, seen, cost_there, None
             damping *= _EASED
             if lowered < least * cost:
                 break
@@ -140,7 +151,7 @@ def robust_descent(
             damping *= _STIFFENED
             if damping > _MOST_DAMPING:
                 break
-    return Descent(at, left, cost)
+    return Descent(at, here.left, cost)
 
 
 def _cost(left: Vector, tolerance: float) -> float:

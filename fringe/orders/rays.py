@@ -40,9 +40,9 @@ class Rays:
         return _unit(self.angle, self.radius)
 
 
-def cast(photo: Photo, edge: Edge, reach: Vector) -> Rays:
-    """Light along `RAYS` rays at shares of an edge's radius, usable in the frame and unclipped."""
-    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+def cast(photo: Photo, edge: Edge, reach: Vector, count: int = RAYS) -> Rays:
+    """Light along rays at shares of an edge's radius, usable in the frame and unclipped."""
+    angle = np.linspace(0, 2 * np.pi, count, endpoint=False)
     x, y = edge.pixels(*_unit(angle, reach))
     inside = (x >= 0) & (y >= 0) & (x <= photo.width - 1) & (y <= photo.height - 1)
     column = np.clip(np.rint(x).astype(int), 0, photo.width - 1)

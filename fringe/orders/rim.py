@@ -38,6 +38,8 @@ _MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
 _FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
 _LEAST_RIM = -0.2  # contrast at the rim beside the usual: none, but for what terms overshoot
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
+# pixels, about, to which the fringes are fitted to place an edge, and to place it on the step
+_PIXELS, _FINE_PIXELS = 5_000, 10_000
 _CLOSER = (0.997, 0.997, 0.997)  # once the light's step is known
 # gain of a step: seen from afar, of one that may be an edge, and of one that is beyond question
 _SOME_STEP, _LEAST_STEP, _CLEAR_STEP = 0.3, 0.5, 0.7
@@ -160,7 +162,7 @@ def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Placing | None:
     """Move an edge onto the light's step, fitting fringes up to it, until it stays."""
     step = None
     for share in (_FITTED_SHARE, *_CLOSER):
-        inner, fits = _fits_within(photo, edge, model, share)
+        inner, fits = _fits_within(photo, edge, model, share, _FINE_PIXELS)
         start = step if step is not None and step.moved_px < _NEAR_PX else None
         step = None if _lost(fits) else stepped(photo, edge, fits, share, start)
         if step is None or step.gain < _SOME_STEP:
@@ -172,11 +174,12 @@ def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Placing | None:
 
 
 def _fits_within(
-    photo: Photo, curve: Edge, model: OrderModel, share: float = _FITTED_SHARE
-) -> tuple[Edge, tuple[Fit, ...]]:
+    photo: Photo, curve: Edge, model: OrderModel, share: float = _FITTED_SHARE,
+    most: int = _PIXELS,
+) -> tuple[Edge, tuple[Fit, ...]]:  # fmt: skip
     """Fits of the fringes in a share of a curve, and the edge that they are on."""
     inner = replace(curve, a=share * curve.a, b=share * curve.b)
-    return inner, refit_twice(photo, inner, carried(model, curve, inner))
+    return inner, refit_twice(photo, inner, carried(model, curve, inner), most)
 
 
 def _placings(photo: Photo, circles: Iterable[Edge]) -> Iterator[Placing]:

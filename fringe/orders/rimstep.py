@@ -29,7 +29,8 @@ _WELL_WITHIN_PX = -1.5
 _OUT_PX = (8.0, 10.0)  # where it is seen what lies beyond the chamfer
 # what is tried: places of the edge, widths of the chamfer, its light beside the fringes'
 _SHIFTS_PX, _WIDTHS_PX, _LEVELS = (-1.0, 0.0, 1.0, 2.0), (1.0, 2.0, 3.5, 5.5), (0.1, 0.5, 1.1)
-_THINNED = 3  # of so many rays one is fitted to choose among starts
+_CLEAR = 0.5  # gain of a step that is looked for at the same place again
+_THINNED = 5  # of so many rays one is fitted to choose among starts
 _ACROSS = 6  # numbers that are fitted and that nobody asks for
 # the least and the most of each: spread and width are logarithms, light of a chamfer is no shadow
 _LOWEST = (-1.5, np.log(0.3), 0.0, -np.inf, -np.inf, -0.1)
@@ -109,7 +110,14 @@ def stepped(
     whole = seen.mean() > _MOST_SEEN
     shapes = SHAPES[: 5 if whole else 3, seen]
     rims = [_Rim(shapes, offset[near], light[:, near], want, beyond) for want in wants]
-    founds = [_placed(rim, tolerance, before) for rim in rims]
+    going_on = min(_cost(rim.light - rim.want, tolerance) for rim in rims)
+    founds: list[Descent] = []
+    start = None if before is None else np.append(0 * shapes[:, 0], before.across)
+    for rim in rims:
+        founds.append(_placed(rim, tolerance, start))
+        # fringes that are continued otherwise end at the same step, where it is a clear one
+        if before is None and founds[-1].cost < (1 - _CLEAR) * going_on:
+            start = founds[-1].at
     costs = [found.cost for found in founds]
     best = int(np.argmin(costs))
     # where a lamp's contrast is gone at the rim, plain light is what must fit
@@ -124,36 +132,31 @@ def stepped(
     if not whole:
         least_px = max(least_px, _PART_SHARE * radius)
     u_px = float(np.hypot(least_px, _SCATTER * rims[best].scatter_px(founds[best], tolerance)))
-    going_on = min(
-        float(np.log1p(((rim.light - rim.want) / tolerance) ** 2).sum()) for rim in rims
-    )
     gain = 1 - min(costs) / max(going_on, 1e-9)
     shape = np.pad(shape / radius, (0, 5 - shape.size))
     return Step(replace(reshaped(edge, shape), u_px=u_px), moved, across, gain)
 
 
-def _placed(rim: _Rim, tolerance: float, before: Step | None) -> Descent:
-    """Fit a rim from the best of some starts, one for each brightness of the chamfer."""
+def _placed(rim: _Rim, tolerance: float, start: Vector | None) -> Descent:
+    """Fit a rim from a start, or the best of some, one for each brightness of the chamfer."""
     free = np.full(len(rim.shapes), np.inf)
     bounds = np.append(-free, _LOWEST), np.append(free, _HIGHEST)
-    if before is not None:
-        start = np.append(0 * rim.shapes[:, 0], before.across)
-        return robust_descent(rim.left, rim.slopes, start, bounds, tolerance, 25)
-    some = rim.thinned(_THINNED)
+    if start is None:
+        some = rim.thinned(_THINNED)
+        found = []
+        for level in _LEVELS:
+            starts = [
+                np.array([shift, *[0] * (free.size - 1), 0, np.log(width), level, 0, 0, 0])
+                for shift in _SHIFTS_PX for width in _WIDTHS_PX
+            ]  # fmt: skip
+            near = min(starts, key=lambda p: _cost(some.at(p).left, tolerance))
+            found.append(robust_descent(some.at, near, bounds, tolerance, 12))
+        start = min(found, key=lambda fit: fit.cost).at
+    return robust_descent(rim.at, start, bounds, tolerance, 25)
 
-    def cost(p: Vector) -> float:
-        return float(np.log1p((some.left(p) / tolerance) ** 2).sum())
 
-    found = []
-    for level in _LEVELS:
-        starts = [
-            np.array([shift, *[0] * (free.size - 1), 0, np.log(width), level, 0, 0, 0])
-            for shift in _SHIFTS_PX for width in _WIDTHS_PX
-        ]  # fmt: skip
-        start = min(starts, key=cost)
-        found.append(robust_descent(some.left, some.slopes, start, bounds, tolerance, 12))
-    best = min(found, key=lambda fit: fit.cost).at
-    return robust_descent(rim.left, rim.slopes, best, bounds, tolerance, 25)
+def _cost(left: NDArray[np.float64], tolerance: float) -> float:
+    return float(np.log1p((left / tolerance) ** 2).sum())
 
 
 @dataclass(frozen=True)
@@ -188,41 +191,21 @@ class _Rim:
         shapes = self.shapes[:, ::step]
         return _Rim(shapes, self.offset, self.light[::step], self.want[::step], self.beyond[::step])
 
-    def left(self, p: Vector) -> Vector:
-        """What a rim leaves of the light, flat.
+    def at(self, p: Vector) -> _Looked:
+        """Look at the rim with a step of light.
 
         `p` has radius, place and, where told, oval [px], logarithms of the lens's spread and of the
         chamfer's width [px], level and slopes of the chamfer's light along x and y, and of the
         light beyond along the ray.
         """
-        _, to, upon, within, chamfer, around = self._sides(p)
-        expected = around + (chamfer - around) * upon + (self.want - chamfer) * within
-        # light that falls or bends where it is cut off comes out of the lens like this
-        (slope, bend), spread = self.bent, np.exp(p[-6])
-        drawn = spread * _bell(to) * (slope + bend * spread * to)
-        return np.asarray(self.light - expected + drawn).ravel()
-
-    def slopes(self, p: Vector) -> NDArray[np.float64]:
-        """Derivatives of `left`, shape (A * R, 11)."""
-        to_upon, to_within, upon, within, chamfer, around = self._sides(p)
-        bell, (slope, bend), spread = _bell(to_within), self.bent, np.exp(p[-6])
-        first, second = (chamfer - around) * _bell(to_upon), (self.want - chamfer) * bell
-        second += spread * bell * (slope * to_within + bend * spread * (to_within**2 - 1))
-        found = np.empty((*self.light.shape, p.size))
-        found[..., :-_ACROSS] = ((first + second) / -spread)[..., None] * self.shapes.T[:, None]
-        found[..., -6] = first * to_upon + second * to_within
-        found[..., -6] += spread * bell * (slope + 2 * bend * spread * to_within)
-        found[..., -5] = first * np.exp(p[-5]) / -spread
-        found[..., -4:-1] = (self.level * (within - upon))[..., None] * self.shapes[:3].T[:, None]
-        found[..., -1] = self.level * (self.offset - _BEYOND_PX) * (upon - 1)
-        return found.reshape(-1, p.size)
+        return _Looked(self, p)
 
     def scatter_px(self, found: Descent, tolerance: float) -> float:
         """Standard uncertainty of the radius, of a robust fit to sectors that scatter [px].
 
         Sandwich as in `polish`.
         """
-        slopes = self.slopes(found.at)
+        slopes = self.at(found.at).slopes()
         weight = 1 / (1 + (found.left / tolerance) ** 2)
         pulls = (slopes * (weight * found.left)[:, None]).reshape(*self.light.shape, -1)
         sectors = np.arange(0, len(pulls), _SECTOR)
@@ -231,14 +214,49 @@ class _Rim:
         rows = np.linalg.lstsq(normal, scores.T, rcond=1e-9)[0]
         return float(np.linalg.norm(rows[0]))
 
-    def _sides(self, p: Vector) -> tuple[NDArray[np.float64], ...]:
-        """Distances from the steps [spread], their heights, light of chamfer and beyond."""
-        from_rim = (p[:-_ACROSS] @ self.shapes)[:, None] - self.offset
-        to_within = from_rim / np.exp(p[-6])
-        to_upon = (from_rim + np.exp(p[-5])) / np.exp(p[-6])
-        chamfer = self.level * (p[-4:-1] @ self.shapes[:3])[:, None]
-        around = self.beyond + self.level * p[-1] * (self.offset - _BEYOND_PX)
-        return to_upon, to_within, special.ndtr(to_upon), special.ndtr(to_within), chamfer, around
+
+class _Looked:
+    """A rim with a step of light: what it leaves of the light seen, and how that changes."""
+
+    def __init__(self, rim: _Rim, p: Vector) -> None:
+        """Work out the two sides of the step; see `_Rim.at`."""
+        self.rim, self.p = rim, p
+        from_rim = (p[:-_ACROSS] @ rim.shapes)[:, None] - rim.offset
+        # distances from the steps [spread], how much of each side is seen, and their light
+        self.to_within = from_rim / np.exp(p[-6])
+        self.to_upon = (from_rim + np.exp(p[-5])) / np.exp(p[-6])
+        self.chamfer = rim.level * (p[-4:-1] @ rim.shapes[:3])[:, None]
+        self.around = rim.beyond + rim.level * p[-1] * (rim.offset - _BEYOND_PX)
+        self.upon, self.within = special.ndtr(self.to_upon), special.ndtr(self.to_within)
+        self.bell = _bell(self.to_within)
+
+    @cached_property
+    def left(self) -> Vector:
+        """What the rim leaves of the light, shape (A * R,)."""
+        rim, spread = self.rim, np.exp(self.p[-6])
+        expected = self.around + (self.chamfer - self.around) * self.upon
+        expected += (rim.want - self.chamfer) * self.within
+        # light that falls or bends where it is cut off comes out of the lens like this
+        slope, bend = rim.bent
+        drawn = spread * self.bell * (slope + bend * spread * self.to_within)
+        return np.asarray(rim.light - expected + drawn).ravel()
+
+    def slopes(self) -> NDArray[np.float64]:
+        """Derivatives of `left`, shape (A * R, P)."""
+        rim, p, to = self.rim, self.p, self.to_within
+        bell, (slope, bend), spread = self.bell, rim.bent, np.exp(p[-6])
+        first = (self.chamfer - self.around) * _bell(self.to_upon)
+        second = (rim.want - self.chamfer) * bell
+        second += spread * bell * (slope * to + bend * spread * (to**2 - 1))
+        found = np.empty((*rim.light.shape, p.size))
+        found[..., :-_ACROSS] = ((first + second) / -spread)[..., None] * rim.shapes.T[:, None]
+        found[..., -6] = first * self.to_upon + second * to
+        found[..., -6] += spread * bell * (slope + 2 * bend * spread * to)
+        found[..., -5] = first * np.exp(p[-5]) / -spread
+        told = rim.level * (self.within - self.upon)
+        found[..., -4:-1] = told[..., None] * rim.shapes[:3].T[:, None]
+        found[..., -1] = rim.level * (rim.offset - _BEYOND_PX) * (self.upon - 1)
+        return found.reshape(-1, p.size)
 
 
 def _bell(at: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -176,7 +176,9 @@ def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
     return OrderModel(model.terms, np.asarray(values, float))
 
 
-def refit_twice(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Fit, ...]:
+def refit_twice(
+    photo: Photo, edge: Edge, model: OrderModel, most: int = _FEWER
+) -> tuple[Fit, ...]:
     """Fit an aperture from a model that is nearly right, once supple and once stiff.
 
     Parameters
@@ -185,6 +187,8 @@ def refit_twice(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Fit, ...]:
         As for `solve`.
     model : OrderModel
         On the unit disc of `edge`.
+    most : int
+        Pixels at the most, about.
 
     Returns
     -------
@@ -193,7 +197,7 @@ def refit_twice(photo: Photo, edge: Edge, model: OrderModel) -> tuple[Fit, ...]:
         empty where too few pixels are usable.
     """
     cycles = model.steepest()
-    pixels = pixels_of(level_for(cut_field(photo, edge, _finest(edge)), cycles), _FEWER)
+    pixels = pixels_of(level_for(cut_field(photo, edge, _finest(edge)), cycles), most)
     if len(pixels) < 400:
         return ()
     smooth = smooth_terms(cycles)

@@ -220,12 +220,13 @@ def _variation(samples: NDArray[Any]) -> float:
     if samples.dtype.kind == "f":
         low, high = np.percentile(samples, (5, 95))
         return float(high - low)
-    values = samples.astype(np.float32) / np.iinfo(samples.dtype).max
-    open_ = values < _NEARLY_CLIPPED
-    share = float(open_.mean())
+    top = int(np.iinfo(samples.dtype).max)
+    counts = np.bincount(samples.ravel(), minlength=top + 1)
+    open_ = np.cumsum(counts[: int(np.ceil(_NEARLY_CLIPPED * top))])
+    share = float(open_[-1]) / samples.size
     if share < 0.02:
         return 0.0
-    low, high = np.percentile(values[open_], (5, 95))
+    low, high = np.searchsorted(open_, np.array([0.05, 0.95]) * open_[-1]) / top
     # encoding keeps the order, so the ends may be linearised after they are found
     spread = srgb_to_linear(high) - srgb_to_linear(low)
     return float(spread) * share**4

@@ -45,7 +45,7 @@ picture = numpy.asarray(Image.open(sys.argv[1]))
 scipy.fft.rfft2(picture[..., 0].astype(numpy.float32))
 """
 IMPORTS = """
-import numpy, scipy.fft, scipy.optimize, scipy.ndimage, skimage.filters, skimage.measure
+import numpy, scipy.fft, scipy.ndimage, scipy.special, skimage.filters
 import PIL.JpegImagePlugin, click
 """
 SIZES = {1: (1155, 866), 12: (4000, 3000), 50: (8165, 6124)}

@@ -53,9 +53,9 @@ def test_slopes_are_those_of_what_is_left(rng: np.random.Generator) -> None:
     light, want = rng.uniform(0.1, 1, (2, RAYS, offset.size))
     rim = _Rim(SHAPES, offset, light, want, rng.uniform(0, 1, (RAYS, 1)))
     at = np.concatenate([rng.normal(0, 0.4, 6), [0.7, 0.4], rng.normal(0, 0.2, 3)])
-    for place, column in enumerate(rim.slopes(at).T):
+    for place, column in enumerate(rim.at(at).slopes().T):
         step = 1e-6 * np.eye(at.size)[place]
-        numeric = (rim.left(at + step) - rim.left(at - step)) / 2e-6
+        numeric = (rim.at(at + step).left - rim.at(at - step).left) / 2e-6
         np.testing.assert_allclose(column, numeric, atol=1e-8)
 
 
@@ -89,7 +89,7 @@ def test_light_across_the_rim_is_that_of_a_lens(rng: np.random.Generator) -> Non
     want = fringes(offset, np.exp(-2 * (np.pi * spread / period) ** 2))
     rim = _Rim(SHAPES, offset, light, want, np.full((RAYS, 1), dark))
     truth = [edge, 0, 0, 0, 0, np.log(spread), np.log(wide), level / rim.level, 0, 0, 0]
-    assert np.abs(rim.left(np.array(truth))).max() < 0.01
+    assert np.abs(rim.at(np.array(truth)).left).max() < 0.01
 
 
 def test_where_no_step_is_none_is_found(rng: np.random.Generator) -> None:

@@ -13,7 +13,7 @@ from fringe.errors import BadInput, Refused
 from fringe.optics.view import cos_view
 from fringe.orders.basis import basis
 from fringe.orders.burstform import Form, PhaseMap, edge_of_amplitude, fit_form
-from fringe.orders.field import Array, Field, cut_field
+from fringe.orders.field import Array, Field, block_sum, cut_field
 from fringe.orders.polish import Fit
 from fringe.orders.read import ReadOptions, check_edge, reading_of
 from fringe.orders.reading import Reading
@@ -43,6 +43,9 @@ _FIRST, _THINNED, _LEFT_OUT = 2500, 12_000, 5000  # pixels for the start, the st
 _LEAST_SURE = 0.02  # spread of the steps on their circle; 1/2 for even steps
 _RIM_PX = 3.0  # pixels along the rim that are left out, for the camera's blur
 _MOST_OVERTONE = 0.2  # of two beams and a few more; printed lines have far more
+# side of the blocks over which a frame's light may vary, and how much its pixels may, where there
+# is nothing but noise, of which frames that differ in little else show too little
+_EVEN_PX, _MUCH_NOISE = 8, 2.0
 _MOST_CHANGE, _SOME_CHANGE = 0.1, 0.04  # of the form within a burst [fringe]
 
 
@@ -195,6 +198,8 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
     noise = frame_noise(burst.light, burst.inside(0.98) & burst.good.all(axis=0), rng)
     if float(np.median(few.light.std(axis=0))) < 1.5 * noise:
         raise _alike(name)
+    if all(_even(frame, burst.inside(0.98), noise) for frame in burst.light):
+        raise _fringeless(name)
     steps = first_steps(few, noise, rng)
     many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
     steps, _ = improve(many, steps, 15)
@@ -288,10 +293,25 @@ def _check_span(burst: _Burst, steps: Steps, form: Form, name: str) -> None:
     order = form.model.order(stack.columns[1], stack.columns[2])
     orders = order + (steps.values - steps.values[0]) @ stack.columns
     if float(np.ptp(orders, axis=1).max()) < _LEAST_SPAN:
-        raise Refused(
-            f"{name}: less than one fringe shows in every frame, and light that changes would"
-            " look the same; tilt the work until a fringe or two show"
-        )
+        raise _fringeless(name)
+
+
+def _fringeless(name: str) -> Refused:
+    return Refused(
+        f"{name}: less than one fringe shows in every frame, and light that changes would"
+        " look the same; tilt the work until a fringe or two show"
+    )
+
+
+def _even(light: Array, inside: NDArray[np.bool_], noise: float) -> bool:
+    """Tell whether a frame varies no more than its noise does, point for point and on the mean."""
+    if float(light[inside].std()) > _MUCH_NOISE * noise:
+        return False
+    rows, columns = (side // _EVEN_PX * _EVEN_PX for side in light.shape)
+    count = block_sum(inside[:rows, :columns].astype(np.float32), _EVEN_PX)
+    whole = count == _EVEN_PX**2
+    means = block_sum(light[:rows, :columns], _EVEN_PX)[whole] / _EVEN_PX**2
+    return bool(means.std() <= 3 * noise / _EVEN_PX) if whole.any() else False
 
 
 def _check_frame(photo: Photo, burst: _Burst, form: Form, name: str) -> None:

@@ -21,7 +21,7 @@ from fringe.orders.start import Quadratic
 
 Vector = NDArray[np.float64]
 _BELL_ENDS = 2.5  # standard deviations at which a Gaussian is cut off
-_STILL = 1e-3  # change of a coefficient that ends a robust fit [fringe]
+_STILL = 1e-3  # change of a coefficient that ends a robust fit, or a round of steps [fringe]
 
 
 @dataclass(frozen=True)
@@ -125,21 +125,23 @@ def demodulate(
     stride : int, optional
         Step of the coarse grid [field px]; about `sigma_px` when left out.
     """
-    phase = np.float32(-2 * np.pi) * _order_over(field, model)
+    order = _order_over(field, model)
+    phase = np.float32(-2 * np.pi) * order
     stride = stride or max(1, int(sigma_px))
+    coarse = (slice(stride // 2, None, stride),) * 2
     good = field.weight > 0
     real = _smooth(np.where(good, signal * np.cos(phase), 0), sigma_px, stride)
     imag = _smooth(np.where(good, signal * np.sin(phase), 0), sigma_px, stride)
     cover = _smooth(good.astype(np.float32), sigma_px, stride)
-    u, v = (x[stride // 2 :: stride, stride // 2 :: stride] for x in (field.u, field.v))
     z = (real + 1j * imag) / np.maximum(cover, 1e-3)
-    f = model.frequency(u.astype(float), v.astype(float))
-    cycles = np.hypot(f[..., 0], f[..., 1]) / field.radius_px
+    cycles = np.hypot(*np.gradient(order))[coarse]
     # below this the mirrored frequency, or uneven light, passes the smoothing too
     clear = np.clip((cycles * sigma_px - 0.25) / 0.15, 0, 1)
     clear *= cycles < 0.45
     weight = clear * np.where(cover > 0.5, cover, 0)
-    return Demodulated(z.astype(np.complex64), weight.astype(np.float32), u, v)
+    return Demodulated(
+        z.astype(np.complex64), weight.astype(np.float32), field.u[coarse], field.v[coarse]
+    )
 
 
 def _order_over(field: Field, model: OrderModel) -> Array:
@@ -287,6 +289,8 @@ def refine(
         for _ in range(2):
             values, _ = gradient_step(demodulate(field, signal, model, sigma), terms)
             model = OrderModel(terms, model.values + values)
+            if np.abs(values).max() < _STILL:
+                break
         values, rms = phase_step(demodulate(field, signal, model, sigma), terms)
         if np.isfinite(rms):
             model = OrderModel(terms, model.values + values)

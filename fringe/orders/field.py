@@ -139,9 +139,11 @@ def _coordinates(
 ) -> tuple[Array, Array]:
     x = dx + scale * np.arange(shape[1])
     y = dy + scale * np.arange(shape[0])
-    u = matrix[0, 0] * x[None, :] + matrix[0, 1] * y[:, None]
-    v = matrix[1, 0] * x[None, :] + matrix[1, 1] * y[:, None]
-    return u.astype(np.float32), v.astype(np.float32)
+    u, v = (
+        (row[0] * x).astype(np.float32) + (row[1] * y).astype(np.float32)[:, None]
+        for row in matrix
+    )
+    return u, v
 
 
 def halve(field: Field) -> Field:

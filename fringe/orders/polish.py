@@ -180,15 +180,16 @@ class _Problem:
 
     def __init__(
         self, pixels: Pixels, start: OrderModel, light: tuple[Term, ...],
-        contrast: tuple[Term, ...], likely: Likely,
+        contrast: tuple[Term, ...], likely: Likely, rounds: int,
     ) -> None:  # fmt: skip
         self.pixels, self.light, self.contrast = pixels, light, contrast
         self.order = start.terms
         terms = (*light, *contrast, *start.terms)
         every = tuple(dict.fromkeys(terms))
         self._blur = _blur(pixels, start)
-        # of many pixels the rows are made anew at every step, chunk by chunk
-        self._rows = pixels.rows(terms) if len(pixels) * len(every) < _MOST_KEPT else None
+        # of many pixels, or for one step, the rows are made when they are needed, chunk by chunk
+        kept = rounds > 1 and len(pixels) * len(every) < _MOST_KEPT
+        self._rows = pixels.rows(terms) if kept else None
         self._every, self._places = every, [every.index(term) for term in terms]
         self.likely = likely
         # squares of the coefficients weigh so much of the residual's variance
@@ -349,7 +350,7 @@ def fit_pixels(
             np.pad(known.light, (0, len(light_terms) - len(known.light))),
             np.pad(known.contrast, (0, len(contrast_terms) - len(known.contrast))),
         )
-    problem = _Problem(pixels, start, light_terms, contrast_terms, likely)
+    problem = _Problem(pixels, start, light_terms, contrast_terms, likely, rounds)
     damping = 1e-8 if np.isfinite(noise) else 1e-3
     for _ in range(rounds):
         sums = _summed(problem, state, noise, tolerated)

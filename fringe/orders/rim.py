@@ -53,7 +53,7 @@ _WIDER = 1.04
 # bevel as bright as the fringes draws a part of the rim outward; a step that explains little
 # may be another. An edge without a step that parts fringes from the rest only in part is
 # doubted, and `read` says so.
-_PLACED_SHARE, _SEEMING_SHARE, _DOUBTED_SHARE = 0.0018, 0.003, 0.012
+_PLACED_SHARE, _SEEMING_SHARE, _DOUBTED_SHARE = 0.004, 0.003, 0.012
 _ROUND = 1.5  # standard uncertainties by which an oval must differ from a circle
 
 
@@ -133,6 +133,11 @@ def _found(photo: Photo) -> Found:
     if seeming:
         best = max(seeming, key=lambda proven: proven.gain)
         return _doubted(best, _SEEMING_SHARE)
+    # what parts fringes from the rest in part may be anything, unless others come to it, too
+    placed = [
+        placing for placing in placed
+        if placing.gain > _CLEAR_GAIN or _agreeing(placing, placed) > 2
+    ]  # fmt: skip
     if not placed:
         raise Refused(
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"

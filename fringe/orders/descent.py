@@ -124,7 +124,7 @@ def robust_descent(
     """
     at = np.clip(start, *bounds)
     here = look(at)
-    cost = _cost(here.left, tolerance)
+    cost = robust_cost(here.left, tolerance)
     damping, told = _DAMPING, None
     for _ in range(rounds):
         if told is None:
@@ -140,7 +140,7 @@ def robust_descent(
         step[free] = np.linalg.solve(held + np.diag(brake), gradient[free])
         there = np.clip(at - step, *bounds)
         seen = look(there)
-        cost_there = _cost(seen.left, tolerance)
+        cost_there = robust_cost(seen.left, tolerance)
         if cost_there < cost:
             lowered = cost - cost_there
             at, here, cost, told = there, seen, cost_there, None
@@ -154,5 +154,6 @@ def robust_descent(
     return Descent(at, here.left, cost)
 
 
-def _cost(left: Vector, tolerance: float) -> float:
+def robust_cost(left: NDArray[np.float64], tolerance: float) -> float:
+    """Sum of log(1 + (residual / tolerance)^2)."""
     return float(np.log1p((left / tolerance) ** 2).sum())

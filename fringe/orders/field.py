@@ -93,7 +93,9 @@ def cut_field(photo: Photo, edge: Edge, scale: int, rim: float = 1.0) -> Field:
     u, v = _coordinates(light.shape, matrix, x0 - edge.cx, y0 - edge.cy, scale)
     # the last pixels show what lies beyond the rim, too
     reach = rim - (_BLURRED_PX + scale / np.sqrt(2)) / np.sqrt(edge.a * edge.b)
-    weight = np.where(u * u + v * v < max(reach, 0.0) ** 2, weight, np.float32(0))
+    away = u * u
+    away += v * v
+    weight[away >= max(reach, 0.0) ** 2] = 0
     return Field(light, weight, u, v, matrix * scale, scale, x0, y0)
 
 
@@ -109,9 +111,10 @@ def block_mean(light: Array, clipped: NDArray[np.bool_], scale: int) -> tuple[Ar
     Returns
     -------
     mean, weight : ndarray of float32, shape (M, N)
+        The mean is `light` itself at scale 1.
     """
     if scale == 1:
-        return light.copy(), np.where(clipped, np.float32(0), np.float32(1))
+        return light, np.where(clipped, np.float32(0), np.float32(1))
     if not clipped.any():
         count = np.full((light.shape[0] // scale, light.shape[1] // scale), scale**2, np.float32)
         return np.divide(block_sum(light, scale), count, dtype=np.float32), np.ones_like(count)

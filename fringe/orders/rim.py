@@ -35,11 +35,13 @@ _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
 _MIDDLE_SHARE = 0.96  # of a rough circle, within which there is nothing but fringes
 _LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is worth a closer look
 _MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
-_FEW_CYCLES = 5.0  # fringes a radius, over which no lamp's contrast falls much
+# fringes a radius, over which no lamp's contrast falls much, and of which none are invented
+_FEW_CYCLES, _MANY_CYCLES = 5.0, 10.0
 _LEAST_RIM = -0.2  # contrast at the rim beside the usual: none, but for what terms overshoot
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
-# pixels, about, to which the fringes are fitted to place an edge, and to place it on the step
-_PIXELS, _FINE_PIXELS = 5_000, 10_000
+# pixels, about, to which fringes are fitted to place an edge, if there are no more fringes a radius
+# than so many, and to place it on the step
+_PIXELS, _FEW_FOR_PIXELS, _FINE_PIXELS = 5_000, 40.0, 10_000
 _CLOSER = (0.997, 0.997, 0.997)  # once the light's step is known
 # gain of a step: seen from afar, of one that may be an edge, and of one that is beyond question
 _SOME_STEP, _LEAST_STEP, _CLEAR_STEP = 0.3, 0.5, 0.7
@@ -51,8 +53,8 @@ _STAYS, _AGREES = 0.008, 0.004
 _WIDER = 1.04
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward; a step that explains little
-# may be another. An edge without a step that parts fringes from the rest only in part is
-# doubted, and `read` says so.
+# may be another. An edge without a step that does not part fringes from the rest beyond question,
+# nor agrees with another, is doubted, and `read` says so.
 _PLACED_SHARE, _SEEMING_SHARE, _DOUBTED_SHARE = 0.004, 0.003, 0.012
 _ROUND = 1.5  # standard uncertainties by which an oval must differ from a circle
 
@@ -133,10 +135,11 @@ def _found(photo: Photo) -> Found:
     if seeming:
         best = max(seeming, key=lambda proven: proven.gain)
         return _doubted(best, _SEEMING_SHARE)
-    # what parts fringes from the rest in part may be anything, unless others come to it, too
+    # what parts a few fringes from the rest in part may be anything, unless others come to it, too
     placed = [
         placing for placing in placed
-        if placing.gain > _CLEAR_GAIN or _agreeing(placing, placed) > 2
+        if placing.gain > _CLEAR_GAIN or placing.model.steepest() > _MANY_CYCLES
+        or _agreeing(placing, placed) > 2
     ]  # fmt: skip
     if not placed:
         raise Refused(
@@ -149,7 +152,8 @@ def _found(photo: Photo) -> Found:
         (placing for placing in placed if placing.gain >= _NEAR_BEST * most),
         key=lambda placing: placing.edge.a * placing.edge.b,
     )
-    return _doubted(chosen, _PLACED_SHARE if chosen.gain > _CLEAR_GAIN else _DOUBTED_SHARE)
+    clear = chosen.gain > (_CLEAR_GAIN if _agreeing(chosen, placed) > 1 else _PLAIN_GAIN)
+    return _doubted(chosen, _PLACED_SHARE if clear else _DOUBTED_SHARE)
 
 
 def _agreeing(placing: Placing, others: Sequence[Placing]) -> int:
@@ -167,7 +171,7 @@ def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Placing | None:
     """Move an edge onto the light's step, fitting fringes up to it, until it stays."""
     step = None
     for share in (_FITTED_SHARE, *_CLOSER):
-        inner, fits = _fits_within(photo, edge, model, share, _FINE_PIXELS)
+        inner, fits = _fits_within(photo, edge, model, share, fine=True)
         start = step if step is not None and step.moved_px < _NEAR_PX else None
         step = None if _lost(fits) else stepped(photo, edge, fits, share, start)
         if step is None or step.gain < _SOME_STEP:
@@ -179,10 +183,11 @@ def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Placing | None:
 
 
 def _fits_within(
-    photo: Photo, curve: Edge, model: OrderModel, share: float = _FITTED_SHARE,
-    most: int = _PIXELS,
-) -> tuple[Edge, tuple[Fit, ...]]:  # fmt: skip
+    photo: Photo, curve: Edge, model: OrderModel, share: float, *, fine: bool
+) -> tuple[Edge, tuple[Fit, ...]]:
     """Fits of the fringes in a share of a curve, and the edge that they are on."""
+    # many fringes take many pixels
+    most = _FINE_PIXELS if fine or model.steepest() > _FEW_FOR_PIXELS else _PIXELS
     inner = replace(curve, a=share * curve.a, b=share * curve.b)
     return inner, refit_twice(photo, inner, carried(model, curve, inner), most)
 
@@ -240,11 +245,11 @@ def _settled(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[Placing]:
 
 def _placed(photo: Photo, curve: Edge, model: OrderModel, band: float) -> Placing | None:
     """Place the edge where what the fringes explain and what surroundings explain meet."""
-    inner, fits = _fits_within(photo, curve, model)
+    inner, fits = _fits_within(photo, curve, model, _FITTED_SHARE, fine=False)
     if _lost(fits):  # a model that was carried too far: look afresh
         middle = middle_fit(photo, curve, _MIDDLE_SHARE)
         if middle is not None:
-            inner, fits = _fits_within(photo, curve, middle.model)
+            inner, fits = _fits_within(photo, curve, middle.model, _FITTED_SHARE, fine=False)
     if _lost(fits) or fits[0].used < 0.6:
         return None
     shapes = [np.array([k, 0, 0, 0, 0]) for k in np.arange(-0.75 * band, 0.8 * band, 0.005)]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import ndimage, special
 
 from fringe.orders.contest import SHAPES, reshaped
-from fringe.orders.descent import Descent, robust_descent
+from fringe.orders.descent import Descent, robust_cost, robust_descent
 from fringe.orders.polish import Fit, expected
 from fringe.orders.rays import cast
 from fringe.photo.ellipse import Edge
@@ -110,7 +110,7 @@ def stepped(
     whole = seen.mean() > _MOST_SEEN
     shapes = SHAPES[: 5 if whole else 3, seen]
     rims = [_Rim(shapes, offset[near], light[:, near], want, beyond) for want in wants]
-    going_on = min(_cost(rim.light - rim.want, tolerance) for rim in rims)
+    going_on = min(robust_cost(rim.light - rim.want, tolerance) for rim in rims)
     founds: list[Descent] = []
     start = None if before is None else np.append(0 * shapes[:, 0], before.across)
     for rim in rims:
@@ -149,14 +149,10 @@ def _placed(rim: _Rim, tolerance: float, start: Vector | None) -> Descent:
                 np.array([shift, *[0] * (free.size - 1), 0, np.log(width), level, 0, 0, 0])
                 for shift in _SHIFTS_PX for width in _WIDTHS_PX
             ]  # fmt: skip
-            near = min(starts, key=lambda p: _cost(some.at(p).left, tolerance))
+            near = min(starts, key=lambda p: robust_cost(some.at(p).left, tolerance))
             found.append(robust_descent(some.at, near, bounds, tolerance, 12))
         start = min(found, key=lambda fit: fit.cost).at
     return robust_descent(rim.at, start, bounds, tolerance, 25)
-
-
-def _cost(left: NDArray[np.float64], tolerance: float) -> float:
-    return float(np.log1p((left / tolerance) ** 2).sum())
 
 
 @dataclass(frozen=True)

@@ -126,7 +126,9 @@ def solve(
     start = _best_start(field, np.random.default_rng(seed), known) if np.ptp(light) else None
     if start is None:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
-    return _refined(photo, edge, field, start, rim)
+    level, first = _ready(photo, edge, field, start, rim)
+    del field  # in which there may be many more pixels
+    return _refined(level, first, start.model.steepest(), rim)
 
 
 def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
@@ -302,19 +304,27 @@ def _first_fit(
     return fit_pixels(pixels, model.widened(terms), smooth_terms(cycles), rounds)
 
 
-def _refined(photo: Photo, edge: Edge, field: Field, first: Fit, rim: float) -> Solution:
-    """Fit all terms to some of the pixels, learning what is likely, then to every pixel."""
-    cycles = first.model.steepest()
-    least_px = _TINY_RADIUS_PX if first.model.terms == _ALL else _LEAST_RADIUS_PX
+def _ready(
+    photo: Photo, edge: Edge, field: Field, start: Fit, rim: float
+) -> tuple[Field, Fit]:  # fmt: skip
+    """Smallest field that holds the fringes, and a first fit."""
+    cycles = start.model.steepest()
+    least_px = _TINY_RADIUS_PX if start.model.terms == _ALL else _LEAST_RADIUS_PX
     level = level_for(field, cycles, least_px)
+    first = start
+    if start.model.terms == _PLAIN:
+        first = _first_fit(field, start.model, most=_FEWER)
     # between two halvings lies what holds the fringes with fewer pixels
     scale = int(level.radius_px * level.scale / _needed_px(cycles, least_px))
     if scale >= 1.5 * level.scale:
         level = cut_field(photo, edge, scale, rim)
+    return level, first
+
+
+def _refined(level: Field, first: Fit, cycles: float, rim: float) -> Solution:
+    """Fit all terms to some of the pixels, learning what is likely, then to every pixel."""
     sure = cycles > _HARDLY_ANY
     pixels = pixels_of(level, _FEWER if sure else _THINNED)
-    if first.model.terms == _PLAIN:
-        first = _first_fit(field, first.model, most=_FEWER)
     fit = replace(first, model=first.model.widened(_ALL))
     likely, noise = _likely_of(pixels), np.inf
     for rounds in (12, 4, 4):

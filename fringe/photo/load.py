@@ -19,7 +19,7 @@ MAX_BYTES = 1_000_000_000
 MIN_SIDE = 32
 CHANNELS = ("red", "green", "blue")
 _NEARLY_CLIPPED = 0.985
-_ENOUGH = 3e5  # pixels that tell which channel to take
+_ENOUGH = 1e5  # pixels that tell which channel to take
 _BLOCK = 1 << 18  # pixels that are linearised at once
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import importlib
 import json
 import os
@@ -108,6 +110,9 @@ _example_last(cli)
 def main(args: Sequence[str] | None = None) -> None:
     """Run the command line; every foreseen error is one line and exit status 2."""
     words = list(sys.argv[1:] if args is None else args)
+    if args is None:
+        # the process ends with the command: what it holds need not be looked through once more
+        atexit.register(gc.freeze)
     # Fits solve many small systems, for which threads only cost: measured, five times the
     # whole reading's time. It must be said before numpy is loaded; the user's word stands.
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):

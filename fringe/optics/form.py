@@ -60,6 +60,13 @@ def radial_coefficients(n: int, m: int) -> tuple[float, ...]:
     return tuple(reversed(falling))
 
 
+@cache
+def _radial_slopes(n: int, m: int) -> tuple[float, ...]:
+    """Coefficients of the derivative of `radial_coefficients`' sum by rho^2."""
+    falling = tuple(k * c for k, c in enumerate(radial_coefficients(n, m)))
+    return falling[1:] or (0.0,)
+
+
 def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
     """One Zernike term, unnormalised.
 
@@ -130,7 +137,7 @@ def zernike_gradients(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDAr
             found[1, ..., place] = rounds[..., n // 2] * z.imag
             continue
         radial = polynomial.polyval(rho2, coefficients)
-        slope = 2 * polynomial.polyval(rho2, polynomial.polyder(coefficients))
+        slope = 2 * polynomial.polyval(rho2, _radial_slopes(n, m))
         # along v the turn's derivative is i times that along u
         turn, along = turns[k], k * turns[k - 1]
         if m > 0:

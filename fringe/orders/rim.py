@@ -171,7 +171,7 @@ def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Placing | None:
     """Move an edge onto the light's step, fitting fringes up to it, until it stays."""
     step = None
     for share in (_FITTED_SHARE, *_CLOSER):
-        inner, fits = _fits_within(photo, edge, model, share, fine=True)
+        inner, fits = _fits_within(photo, edge, model, share, fine=share > _FITTED_SHARE)
         start = step if step is not None and step.moved_px < _NEAR_PX else None
         step = None if _lost(fits) else stepped(photo, edge, fits, share, start)
         if step is None or step.gain < _SOME_STEP:

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
-from skimage.filters import threshold_otsu
 
 from fringe.orders.coarse import enlarged, thumbnail
 from fringe.orders.ellipsefit import fit_ellipse
@@ -141,11 +140,9 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
         y, x = np.indices(light.shape)
         u, v = within.unit((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5)
         inside = u * u + v * v < 0.97**2
-    # the level that parts dark from bright with least variance within both (Otsu 1979), sought
-    # among amplitudes, since the dark side is the narrow one
+    # sought among amplitudes, since the dark side is the narrow one
     top = float(np.percentile(light[inside], 99.5)) or 1.0
-    parting: Any = threshold_otsu  # it has no annotations
-    level = float(parting(np.clip(light[inside] / top, 0, 1) ** 0.5, nbins=128)) ** 2 * top
+    level = parting_level(np.clip(light[inside] / top, 0, 1) ** 0.5) ** 2 * top
     bright = ndimage.binary_opening((light > level) & inside, iterations=1)
     if not 0.03 < bright.mean() < 0.85 * inside.mean():
         return None
@@ -168,6 +165,22 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
     return enlarged(found[0], scale)
 
 
+def parting_level(values: Array, bins: int = 128) -> float:
+    """Level that parts low from high values with least variance within both.
+
+    Otsu, IEEE Trans. SMC 9 (1979) 62; scikit-image has it, too, and is slower to import than
+    all of the reader.
+    """
+    if not np.ptp(values):
+        return float(values.flat[0])
+    counts, edges = np.histogram(values, bins)
+    level = (edges[1:] + edges[:-1]) / 2
+    low, sums = np.cumsum(counts), np.cumsum(counts * level)
+    high = low[-1] - low
+    apart = sums / np.maximum(low, 1) - (sums[-1] - sums) / np.maximum(high, 1)
+    return float(level[np.argmax(low * high * apart**2)])
+
+
 def textured_ellipses(photo: Photo) -> list[Edge]:
     """Ellipses of the size of parts in which light changes from place to place, largest first.
 
@@ -182,9 +195,8 @@ def textured_ellipses(photo: Photo) -> list[Edge]:
     level = thumbnail(light[:-1, :-1], scale)
     share = thumbnail(change, scale) / (level + 0.1 * float(level.mean()) + 1e-9)
     share = np.log(ndimage.median_filter(share, 5) + 1e-6)
-    parting: Any = threshold_otsu  # they have no annotations
-    parts_of: Any = regionprops
-    textured = ndimage.binary_opening(share > float(parting(share, nbins=128)), iterations=1)
+    parts_of: Any = regionprops  # it has no annotations
+    textured = ndimage.binary_opening(share > parting_level(share), iterations=1)
     parts, _ = ndimage.label(ndimage.binary_closing(textured, iterations=2))
     found = []
     for part in parts_of(parts):

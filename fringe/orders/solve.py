@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fringe.errors import Refused
 from fringe.optics.form import Term, disc_grid, zernike_matrix, zernike_terms
@@ -155,7 +157,7 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
     start = _best_start(field, np.random.default_rng(1))
     if start is None:
         return None
-    fit = _first_fit(field, start.model, _PLAIN, _FEWER)
+    fit = _first_fit(field, start.model, _PLAIN, _FEWEST)
     if fit.rms > _POOR and start.rms < _GOOD:
         fit = start  # a form that takes more terms
     return replace(fit, model=carried(fit.model, inner, edge))
@@ -168,14 +170,21 @@ def _finest(edge: Edge) -> int:
 
 def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
     """Express a model over one aperture on the unit disc of another."""
-    u, v, weight = disc_grid(24, 48)
+    u, v, from_order = _retold(model.terms)
     order = zernike_matrix(model.terms, *old.unit(*new.pixels(u, v))) @ model.values
-    rows = zernike_matrix(model.terms, u, v)
-    root = np.sqrt(weight + 1e-9)
-    design = (rows * root[..., None]).reshape(-1, len(model.terms))
+    return OrderModel(model.terms, from_order @ order.ravel())
+
+
+@lru_cache(8)
+def _retold(
+    terms: tuple[Term, ...],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Places on the unit disc, and the matrix from orders there to coefficients."""
+    u, v, weight = disc_grid(24, 48)
+    rows = zernike_matrix(terms, u, v).reshape(-1, len(terms))
+    weighted = rows * (weight + 1e-9).reshape(-1, 1)
     # terms are all but orthogonal over the disc: normal equations lose nothing
-    values = np.linalg.solve(design.T @ design, design.T @ (order * root).ravel())
-    return OrderModel(model.terms, np.asarray(values, float))
+    return u, v, np.asarray(np.linalg.solve(weighted.T @ rows, weighted.T), float)
 
 
 def refit_twice(

@@ -45,7 +45,7 @@ picture = numpy.asarray(Image.open(sys.argv[1]))
 scipy.fft.rfft2(picture[..., 0].astype(numpy.float32))
 """
 IMPORTS = """
-import numpy, scipy.fft, scipy.ndimage, scipy.special, skimage.filters
+import numpy, scipy.fft, scipy.ndimage, scipy.special
 import PIL.JpegImagePlugin, click
 """
 NO_BYTECODE = "PYTHONDONTWRITEBYTECODE"

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy import ndimage
+from skimage.filters import threshold_otsu
 
 from fringe.errors import Refused
-from fringe.optics.form import zernike_matrix, zernike_terms
+from fringe.optics.form import zernike_gradients, zernike_matrix, zernike_terms
 from fringe.orders.basis import basis
 from fringe.orders.count import fringe_centre
 from fringe.orders.demod import OrderModel, _order_over, _smooth
@@ -15,6 +18,7 @@ from fringe.orders.ellipsefit import fit_ellipse
 from fringe.orders.field import cut_field, halve, local_mean
 from fringe.orders.read import _untold_edge
 from fringe.orders.rim import Placing, _rounded, find_edge
+from fringe.orders.rough import parting_level
 from fringe.orders.solve import carried
 from fringe.orders.start import quadratic_start
 from fringe.orders.tiles import pyramid_tiles
@@ -195,3 +199,42 @@ def test_pixels_that_the_rim_crosses_are_left_out() -> None:
         farthest = edge.a * float(np.hypot(field.u, field.v)[field.weight > 0].max())
         assert farthest + scale / 2 < edge.a - 1
         assert farthest > edge.a - 3 - 1.5 * scale
+
+
+def test_parting_level_is_that_of_scikit_image(rng: np.random.Generator) -> None:
+    """Two heaps of values are parted where scikit-image's `threshold_otsu` parts them."""
+    low = rng.normal(0.1, 0.05, int(rng.integers(500, 5000)))
+    high = rng.normal(0.7, 0.2, int(rng.integers(500, 5000)))
+    values = np.concatenate([low, high])
+    parting: Any = threshold_otsu
+    assert parting_level(values) == pytest.approx(parting(values, nbins=128), abs=1e-12)
+    assert low.max() - 0.1 < parting_level(values) < 0.7
+    even = np.full((4, 5), 0.3)
+    assert parting_level(even) == parting(even) == 0.3
+
+
+def test_a_model_is_carried_there_and_back(rng: np.random.Generator) -> None:
+    """A model on a disc within another's, carried out and in again, is what it was."""
+    terms = zernike_terms(6)
+    model = OrderModel(terms, rng.normal(0, 1, len(terms)))
+    disc, inner = Edge(300, 280, 200, 195, 30), Edge(302, 279, 190, 188, -10)
+    there = carried(model, disc, inner)
+    u, v = disc_points(rng)
+    x, y = inner.pixels(u, v)
+    np.testing.assert_allclose(
+        zernike_matrix(terms, u, v) @ there.values,
+        zernike_matrix(terms, *disc.unit(x, y)) @ model.values, atol=1e-9,
+    )  # fmt: skip
+    np.testing.assert_allclose(carried(there, inner, disc).values, model.values, atol=1e-8)
+
+
+def test_gradients_are_those_of_finite_differences(rng: np.random.Generator) -> None:
+    """Derivatives of many terms at once, from degree 0 to 44."""
+    terms = (*zernike_terms(8), *((n, 0) for n in range(10, 45, 2)))
+    u, v = (0.9 * w for w in disc_points(rng, 60))
+    step = 1e-6
+    du, dv = zernike_gradients(terms, u, v)
+    along_u = zernike_matrix(terms, u + step, v) - zernike_matrix(terms, u - step, v)
+    along_v = zernike_matrix(terms, u, v + step) - zernike_matrix(terms, u, v - step)
+    np.testing.assert_allclose(du, along_u / (2 * step), atol=2e-6)
+    np.testing.assert_allclose(dv, along_v / (2 * step), atol=2e-6)

@@ -176,7 +176,7 @@ def _on_the_step(photo: Photo, edge: Edge, model: OrderModel) -> Placing | None:
         step = None if _lost(fits) else stepped(photo, edge, fits, share, start)
         if step is None or step.gain < _SOME_STEP:
             return None
-        edge, model = step.edge, carried(fits[0].model, inner, step.edge)
+        edge, model = step.edge, carried(_closest(fits).model, inner, step.edge)
         if share > _FITTED_SHARE and step.moved_px < _STILL_PX:
             return Placing(step.gain, edge, model) if step.gain > _LEAST_STEP else None
     return None
@@ -259,7 +259,12 @@ def _placed(photo: Photo, curve: Edge, model: OrderModel, band: float) -> Placin
         return None
     # what lies beyond the edge looks like dirt to a fit that reaches too far
     gain = placed.gain - 10 * max(0.0, 0.995 - fits[0].used)
-    return Placing(gain, edge, carried(fits[0].model, inner, edge))
+    return Placing(gain, edge, carried(_closest(fits).model, inner, edge))
+
+
+def _closest(fits: tuple[Fit, ...]) -> Fit:
+    """The fit to go on from: one that bends to what lies beyond an edge would stay bent."""
+    return min(fits, key=lambda fit: fit.rms)
 
 
 def _lost(fits: tuple[Fit, ...]) -> bool:

@@ -12,15 +12,22 @@ from numpy.typing import NDArray
 from fringe.errors import BadInput, Refused
 from fringe.optics.view import cos_view
 from fringe.orders.basis import basis
+from fringe.orders.burstcheck import (
+    LEAST_SURE,
+    alike,
+    change_of,
+    check_steps,
+    fringeless,
+    is_even,
+)
 from fringe.orders.burstform import Form, PhaseMap, edge_of_amplitude, fit_form
-from fringe.orders.field import Array, Field, block_sum, cut_field
+from fringe.orders.field import Array, Field, cut_field
 from fringe.orders.polish import Fit
 from fringe.orders.read import ReadOptions, check_edge, reading_of
 from fringe.orders.reading import Reading
 from fringe.orders.rim import find_edge
 from fringe.orders.solve import Solution, solve
 from fringe.orders.steps import (
-    PixelFit,
     Stack,
     Steps,
     first_steps,
@@ -40,13 +47,9 @@ _LEAST_SPAN = 0.8  # fringes in view in one frame at least; with less, bursts re
 _CLEAR_SPAN = 5.0  # fringes in view, from which one frame alone tells the power
 _ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
 _FIRST, _THINNED, _LEFT_OUT = 2500, 12_000, 5000  # pixels for the start, the steps, the jackknife
-_LEAST_SURE = 0.02  # spread of the steps on their circle; 1/2 for even steps
 _RIM_PX = 3.0  # pixels along the rim that are left out, for the camera's blur
 _MOST_OVERTONE = 0.2  # of two beams and a few more; printed lines have far more
-# side of the blocks over which a frame's light may vary, and how much its pixels may, where there
-# is nothing but noise, of which frames that differ in little else show too little
-_EVEN_PX, _MUCH_NOISE = 8, 2.0
-_MOST_CHANGE, _SOME_CHANGE = 0.1, 0.04  # of the form within a burst [fringe]
+_SOME_CHANGE = 0.04  # of the form within a burst [fringe]
 
 
 @dataclass(frozen=True)
@@ -197,9 +200,9 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
     few = burst.stack(rng.choice(where, min(_FIRST, len(where)), replace=False))
     noise = frame_noise(burst.light, burst.inside(0.98) & burst.good.all(axis=0), rng)
     if float(np.median(few.light.std(axis=0))) < 1.5 * noise:
-        raise _alike(name)
-    if all(_even(frame, burst.inside(0.98), noise) for frame in burst.light):
-        raise _fringeless(name)
+        raise alike(name)
+    if all(is_even(frame, burst.inside(0.98), noise) for frame in burst.light):
+        raise fringeless(name)
     steps = first_steps(few, noise, rng)
     many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
     steps, _ = improve(many, steps, 15)
@@ -208,39 +211,8 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
         tone = float(np.clip(overtone(many, steps), -_MOST_OVERTONE, _MOST_OVERTONE))
         steps, _ = improve(many, replace(steps, overtone=tone), 4)
     fit = solve_pixels(many, steps)
-    _check_steps(many, steps, fit, noise, name)
+    check_steps(many, steps, fit, noise, name)
     return steps
-
-
-def _alike(name: str) -> Refused:
-    return Refused(
-        f"{name}: the steps between frames are too alike; press a little more between frames, or"
-        " wait longer, until the fringes have moved by one spacing in all"
-    )
-
-
-def _check_steps(stack: Stack, steps: Steps, fit: PixelFit, noise: float, name: str) -> None:
-    scatter, amplitude = float(np.median(fit.scatter)), float(np.median(fit.amplitude))
-    varied = float(np.median(stack.light.std(axis=0)))
-    if varied < 1.5 * scatter or float(np.median(fit.sure)) < _LEAST_SURE:
-        raise _alike(name)
-    change = _change(steps)
-    if scatter > 0.35 * amplitude or (change > _MOST_CHANGE and scatter > 3 * noise):
-        raise Refused(
-            f"{name}: no steps and leans explain all frames; keep camera, work and light still,"
-            " press so that the work leans less, or take more frames"
-        )
-    if change > _MOST_CHANGE:
-        raise Refused(
-            f"{name}: the form of the gap changed by {change:.2f} fringe between frames; let it"
-            " settle, and press evenly (fringe settle follows a drift)"
-        )
-
-
-def _change(steps: Steps) -> float:
-    """Greatest change of power or astigmatism, peak to valley, between frames [fringe]."""
-    power, straight, cross = np.ptp(steps.values[:, 3:6], axis=0) * (1, 2, 1)
-    return float(max(power, np.hypot(straight, cross)))
 
 
 def _maps(burst: _Burst, steps: Steps) -> _Maps:
@@ -293,25 +265,7 @@ def _check_span(burst: _Burst, steps: Steps, form: Form, name: str) -> None:
     order = form.model.order(stack.columns[1], stack.columns[2])
     orders = order + (steps.values - steps.values[0]) @ stack.columns
     if float(np.ptp(orders, axis=1).max()) < _LEAST_SPAN:
-        raise _fringeless(name)
-
-
-def _fringeless(name: str) -> Refused:
-    return Refused(
-        f"{name}: less than one fringe shows in every frame, and light that changes would"
-        " look the same; tilt the work until a fringe or two show"
-    )
-
-
-def _even(light: Array, inside: NDArray[np.bool_], noise: float) -> bool:
-    """Tell whether a frame varies no more than its noise does, point for point and on the mean."""
-    if float(light[inside].std()) > _MUCH_NOISE * noise:
-        return False
-    rows, columns = (side // _EVEN_PX * _EVEN_PX for side in light.shape)
-    count = block_sum(inside[:rows, :columns].astype(np.float32), _EVEN_PX)
-    whole = count == _EVEN_PX**2
-    means = block_sum(light[:rows, :columns], _EVEN_PX)[whole] / _EVEN_PX**2
-    return bool(means.std() <= 3 * noise / _EVEN_PX) if whole.any() else False
+        raise fringeless(name)
 
 
 def _check_frame(photo: Photo, burst: _Burst, form: Form, name: str) -> None:
@@ -327,7 +281,7 @@ def _check_frame(photo: Photo, burst: _Burst, form: Form, name: str) -> None:
     clear = alone.span > _CLEAR_SPAN and alone.fit.explained > 0.8 and alone.fit.used > 0.8
     power = abs(alone.fit.model.power)
     if clear and abs(power - abs(form.model.power)) > 0.25 + 0.02 * power:
-        raise _alike(name)
+        raise alike(name)
 
 
 def _with_better_edge(burst: _Burst, maps: _Maps, name: str) -> _Burst:
@@ -414,7 +368,7 @@ def _phase_map(burst: _Burst, maps: _Maps) -> PhaseMap:
     amplitude = maps.amplitude
     usual = float(np.median(amplitude[inside]))
     noise = float(np.median(maps.scatter[inside]))
-    good = inside & (amplitude > max(0.1 * usual, 1.5 * noise)) & (maps.sure > 0.5 * _LEAST_SURE)
+    good = inside & (amplitude > max(0.1 * usual, 1.5 * noise)) & (maps.sure > 0.5 * LEAST_SURE)
     dirt = 1 + (maps.scatter / (3 * noise)) ** 4
     weight = np.minimum(amplitude / usual, 2.0) ** 2 * maps.sure / dirt
     order = np.arctan2(maps.sin, -maps.cos) / np.float32(2 * np.pi) + maps.first_phase
@@ -516,7 +470,7 @@ def _as_reading(
 
 def _warnings(steps: Steps, solution: Solution) -> list[str]:
     warnings = []
-    change = _change(steps)
+    change = change_of(steps)
     if change > _SOME_CHANGE:
         warnings.append(
             f"the form of the gap changed by {change:.2f} fringe between frames; this is its mean"

@@ -9,7 +9,7 @@ from fringe.optics.form import zernike_terms
 from fringe.orders.basis import basis
 from fringe.orders.demod import OrderModel
 from fringe.orders.field import Array
-from fringe.orders.polish import Pixels
+from fringe.orders.pixels import Pixels
 
 Vector = NDArray[np.float64]
 

@@ -14,7 +14,8 @@ from fringe.orders.coarse import scale_that_holds
 from fringe.orders.demod import OrderModel, model_of, refine
 from fringe.orders.fewfringes import few_fringe_starts
 from fringe.orders.field import Field, cut_field
-from fringe.orders.polish import Fit, Pixels, fit_pixels, pixels_of, smooth_terms
+from fringe.orders.pixels import Pixels, pixels_of
+from fringe.orders.polish import Fit, fit_pixels, smooth_terms
 from fringe.orders.prior import Likely
 from fringe.orders.start import quadratic_start
 from fringe.orders.tiles import flatten, pyramid_tiles

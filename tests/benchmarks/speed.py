@@ -60,6 +60,7 @@ seconds = time.perf_counter() - start
 print(json.dumps([seconds, usage.ru_maxrss, os.waitstatus_to_exitcode(status)]))
 """
 SIZES = {1: (1155, 866), 12: (4000, 3000), 50: (8165, 6124)}
+TICKS_S = (0.2, 0.5, 1, 2, 5, 10, 20)
 LIGHT = {
     "fringe --help": ("--help",),
     "fringe convert": (
@@ -187,6 +188,7 @@ def draw(
 
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
+    from matplotlib.ticker import FixedLocator, NullLocator
 
     figure, axes = plt.subplots(1, 2, figsize=(9, 3.6), sharey=True, layout="constrained")
     for ax, (x, y), label, slope in zip(
@@ -194,10 +196,17 @@ def draw(
         ("megapixels, at 8 fringes of power", "fringes of power, at 4 megapixels"), slopes,
         strict=True,
     ):  # fmt: skip
-        ax.loglog(x, y, "o-", color="#1f4e5f")
+        ax.loglog(x, y, "o-", color="#1f4e5f", label=f"readings, exponent {slope:.2f}")
+        ends = np.array([min(x), max(x)])
+        ax.loglog(ends, y[0] * ends / ends[0], ":", color="0.4", label="as the size (exponent 1)")
         ax.set_xlabel(label)
-        ax.set_title(f"exponent {slope:.2f}", fontsize=10)
-        ax.grid(True, which="both", alpha=0.25)
+        ax.legend(loc="upper left", frameon=False, fontsize=9)
+        ax.grid(True, which="major", alpha=0.25)
+        for axis, ticks in ((ax.xaxis, (0.5, 1, 2, 5, 10, 20, 50, 100)), (ax.yaxis, TICKS_S)):
+            axis.set_major_locator(FixedLocator(ticks))
+            axis.set_major_formatter("{x:g}")
+            axis.set_minor_locator(NullLocator())
+    axes[0].set_ylim(0.2, 20)
     axes[0].set_ylabel("time of one reading [s]")
     figure.savefig(out, dpi=120)
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -90,7 +93,10 @@ def _one(photo: Path, picture: Path | None, told: dict[str, Any], *, as_json: bo
 
     if picture is not None:
         _check_picture(photo, picture)
-    with waiting(f"reading {photo.name}", quiet=as_json), ThreadPoolExecutor(1) as aside:
+    with (
+        waiting(f"reading {photo.name}", quiet=as_json), ThreadPoolExecutor(1) as aside,
+        _uncollected(),
+    ):  # fmt: skip
         # the file is decoded while the reader is imported
         loading = aside.submit(load_photo, photo)
         from fringe.orders.read import read
@@ -103,6 +109,18 @@ def _one(photo: Path, picture: Path | None, told: dict[str, Any], *, as_json: bo
         print_json(reading.to_json())
     else:
         _print(photo.name, picture, reading)
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Look for no garbage for a while: what is imported and fitted is none, and is much."""
+    before = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if before:
+            gc.enable()
 
 
 def _burst(

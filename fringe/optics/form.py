@@ -34,7 +34,6 @@ __all__ = [
     "parse_iso10110",
     "radial_coefficients",
     "zernike",
-    "zernike_gradient",
     "zernike_gradients",
     "zernike_matrix",
     "zernike_terms",
@@ -84,14 +83,6 @@ def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
         degree; the sums of powers of the others do to about degree 30.
     """
     return zernike_matrix(((n, m),), u, v)[..., 0]
-
-
-def zernike_gradient(
-    n: int, m: int, u: ArrayLike, v: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Derivatives of one Zernike term along u and v; shapes of `u`."""
-    du, dv = zernike_gradients(((n, m),), u, v)
-    return du[..., 0], dv[..., 0]
 
 
 def zernike_matrix(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:

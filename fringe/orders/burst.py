@@ -194,14 +194,15 @@ def _piston_column(u: Array, v: Array, edge: Edge, options: ReadOptions) -> Arra
 
 def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
     """Gains and steps, with what the form changed by between frames."""
-    where = np.flatnonzero(burst.inside(0.98))
+    inside = burst.inside(0.98)
+    where = np.flatnonzero(inside)
     if len(where) < 2000:
         raise Refused(f"{name}: too few usable pixels inside the edge; expose less")
     few = burst.stack(rng.choice(where, min(_FIRST, len(where)), replace=False))
-    noise = frame_noise(burst.light, burst.inside(0.98) & burst.good.all(axis=0), rng)
+    noise = frame_noise(burst.light, inside & burst.good.all(axis=0), rng)
     if float(np.median(few.light.std(axis=0))) < 1.5 * noise:
         raise alike(name)
-    if all(is_even(frame, burst.inside(0.98), noise) for frame in burst.light):
+    if all(is_even(frame, inside, noise) for frame in burst.light):
         raise fringeless(name)
     steps = first_steps(few, noise, rng)
     many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
-from fringe.orders.field import Array, block_sum
+from fringe.orders.field import Array, block_mean
 from fringe.orders.steps import PixelFit, Stack, Steps
 
 LEAST_SURE = 0.02  # spread of the steps on their circle; 1/2 for even steps
@@ -62,7 +62,6 @@ def is_even(light: Array, inside: NDArray[np.bool_], noise: float) -> bool:
     if float(light[inside].std()) > _MUCH_NOISE * noise:
         return False
     rows, columns = (side // _EVEN_PX * _EVEN_PX for side in light.shape)
-    count = block_sum(inside[:rows, :columns].astype(np.float32), _EVEN_PX)
-    whole = count == _EVEN_PX**2
-    means = block_sum(light[:rows, :columns], _EVEN_PX)[whole] / _EVEN_PX**2
-    return bool(means.std() <= 3 * noise / _EVEN_PX) if whole.any() else False
+    means, share = block_mean(light[:rows, :columns], ~inside[:rows, :columns], _EVEN_PX)
+    whole = share == 1
+    return bool(whole.any() and means[whole].std() <= 3 * noise / _EVEN_PX)

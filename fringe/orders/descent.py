@@ -1,7 +1,7 @@
 """Two small minimisers, of a function without slopes and of robust least squares.
 
-`scipy.optimize` has both, but to import it takes an eighth of the time that a photograph is read
-in; the tests hold these against it.
+`scipy.optimize` has both, but to import it takes a sixth of the time that a photograph is read in;
+the tests hold these against it.
 """
 
 from __future__ import annotations

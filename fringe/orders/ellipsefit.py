@@ -73,11 +73,9 @@ def _settled(
     rms = np.inf
     left, jacobian = _ellipse_residual(p, x, y)
     for number in range(25):
-        robust = 1 / (1 + (left / reach) ** 2) ** 2
-        normal = (jacobian * robust[:, None]).T @ jacobian
-        step = np.linalg.solve(
-            normal + 1e-9 * np.trace(normal) * np.eye(5), (jacobian * robust[:, None]).T @ left
-        )
+        weighted = jacobian * (1 / (1 + (left / reach) ** 2) ** 2)[:, None]
+        normal = weighted.T @ jacobian
+        step = np.linalg.solve(normal + 1e-9 * np.trace(normal) * np.eye(5), weighted.T @ left)
         p = p - step
         p[3:] = np.clip(p[3:], -0.14, 0.14)
         left, jacobian = _ellipse_residual(p, x, y)

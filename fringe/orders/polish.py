@@ -135,7 +135,8 @@ class _Problem:
         # of many pixels, or for one step, the rows are made when they are needed, chunk by chunk
         kept = rounds > 1 and len(pixels) * len(every) < _MOST_KEPT
         self._rows = pixels.rows(terms) if kept else None
-        self._every, self._places = every, [every.index(term) for term in terms]
+        place = {term: k for k, term in enumerate(every)}
+        self._every, self._places = every, [place[term] for term in terms]
         self.likely = likely
         # squares of the coefficients weigh so much of the residual's variance
         self.precision = likely.precision(light, contrast, start.terms)

@@ -39,9 +39,6 @@ _MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
 _FEW_CYCLES, _MANY_CYCLES = 5.0, 10.0
 _LEAST_RIM = -0.2  # contrast at the rim beside the usual: none, but for what terms overshoot
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
-# pixels, about, to which fringes are fitted to place an edge, if there are no more fringes a radius
-# than so many, and to place it on the step
-_PIXELS, _FEW_FOR_PIXELS, _FINE_PIXELS = 5_000, 40.0, 10_000
 _CLOSER = (0.997, 0.997, 0.997)  # once the light's step is known
 # gain of a step: seen from afar, of one that may be an edge, and of one that is beyond question
 _SOME_STEP, _LEAST_STEP, _CLEAR_STEP = 0.3, 0.5, 0.7
@@ -186,10 +183,8 @@ def _fits_within(
     photo: Photo, curve: Edge, model: OrderModel, share: float, *, fine: bool
 ) -> tuple[Edge, tuple[Fit, ...]]:
     """Fits of the fringes in a share of a curve, and the edge that they are on."""
-    # many fringes take many pixels
-    most = _FINE_PIXELS if fine or model.steepest() > _FEW_FOR_PIXELS else _PIXELS
     inner = replace(curve, a=share * curve.a, b=share * curve.b)
-    return inner, refit_twice(photo, inner, carried(model, curve, inner), most)
+    return inner, refit_twice(photo, inner, carried(model, curve, inner), fine=fine)
 
 
 def _placings(photo: Photo, circles: Iterable[Edge]) -> Iterator[Placing]:

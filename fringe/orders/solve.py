@@ -189,7 +189,7 @@ def _retold(
 
 
 def refit_twice(
-    photo: Photo, edge: Edge, model: OrderModel, most: int = _FEWER
+    photo: Photo, edge: Edge, model: OrderModel, *, fine: bool = True
 ) -> tuple[Fit, ...]:
     """Fit an aperture from a model that is nearly right, once supple and once stiff.
 
@@ -199,8 +199,8 @@ def refit_twice(
         As for `solve`.
     model : OrderModel
         On the unit disc of `edge`.
-    most : int
-        Pixels at the most, about.
+    fine : bool
+        To as many pixels as many fringes take; else to fewer, where fringes are few.
 
     Returns
     -------
@@ -209,6 +209,7 @@ def refit_twice(
         empty where too few pixels are usable.
     """
     cycles = model.steepest()
+    most = _FEWER if fine or cycles > _FEW_CYCLES else _FEWEST
     pixels = pixels_of(level_for(cut_field(photo, edge, _finest(edge)), cycles), most)
     if len(pixels) < 400:
         return ()

@@ -18,10 +18,17 @@ import pytest
 
 DESKTOP, PHONE = (1280, 900), (390, 844)
 FLAGS = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-    "--hide-scrollbars", "--force-color-profile=srgb",
-)  # fmt: skip
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--hide-scrollbars",
+    "--force-color-profile=srgb",
+)
 # width, height of paper [inch]: ISO 216, and the American letter
 PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 
@@ -63,9 +70,13 @@ class Browser:
         """Set the page's own size [px], the window's frame left aside."""
         self.driver.execute_cdp_cmd(
             "Emulation.setDeviceMetricsOverride",
-            {"width": size[0], "height": size[1], "deviceScaleFactor": 2 if phone else 1,
-             "mobile": phone},
-        )  # fmt: skip
+            {
+                "width": size[0],
+                "height": size[1],
+                "deviceScaleFactor": 2 if phone else 1,
+                "mobile": phone,
+            },
+        )
         self.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": phone})
 
     def colours(self, scheme: str) -> None:
@@ -108,7 +119,7 @@ class Browser:
         """Save what is to be seen, or the whole page, as a PNG."""
         got = self.driver.execute_cdp_cmd(
             "Page.captureScreenshot", {"captureBeyondViewport": whole}
-        )  # fmt: skip
+        )
         path.write_bytes(base64.b64decode(got["data"]))
 
     def pdf(self, paper: str) -> bytes:
@@ -125,8 +136,9 @@ class Browser:
         nodes = self.driver.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]
         return [
             {"role": node.get("role", {}).get("value"), "name": node.get("name", {}).get("value")}
-            for node in nodes if not node.get("ignored")
-        ]  # fmt: skip
+            for node in nodes
+            if not node.get("ignored")
+        ]
 
     def contrast(self) -> float:
         """Return the least contrast of any text that is to be seen; 1 is none, 21 the most."""
@@ -134,9 +146,9 @@ class Browser:
 
     def wide(self) -> int:
         """How many pixels the page is wider than the window; 0 where nothing has to be pushed."""
-        return int(self.js(
-            "const d = document.documentElement; return d.scrollWidth - d.clientWidth"
-        ))  # fmt: skip
+        return int(
+            self.js("const d = document.documentElement; return d.scrollWidth - d.clientWidth")
+        )
 
 
 def find_browser() -> tuple[str, str]:

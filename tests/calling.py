@@ -66,5 +66,13 @@ def loaded(*words: str) -> set[str]:
 
 
 HEAVY = {
-    "numpy", "scipy", "skimage", "matplotlib", "pint", "uncertainties", "xarray", "h5py", "rich",
-}  # fmt: skip
+    "numpy",
+    "scipy",
+    "skimage",
+    "matplotlib",
+    "pint",
+    "uncertainties",
+    "xarray",
+    "h5py",
+    "rich",
+}

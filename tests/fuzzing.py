@@ -27,17 +27,17 @@ from pathlib import Path
 
 import numpy as np
 
-from fringe.archive.check import check_session
-from fringe.archive.digest import SEAL_BYTES, seal
-from fringe.archive.export import export_surface
-from fringe.archive.imports import import_surface
-from fringe.archive.index import FOLDER, list_archive
 from fringe.archive.instruments import add_instrument, read_instrument
-from fringe.archive.order import survey
-from fringe.archive.read import open_session, read_summary
-from fringe.archive.surface import load_surface
-from fringe.archive.table import visits_from_table
-from fringe.archive.write import log_visit
+from fringe.archive.store.digest import SEAL_BYTES, seal
+from fringe.archive.store.index import FOLDER, list_archive
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import open_session, read_summary
+from fringe.archive.store.surface import load_surface
+from fringe.archive.store.write import log_visit
+from fringe.archive.transfer.check import check_session
+from fringe.archive.transfer.export import export_surface
+from fringe.archive.transfer.imports import import_surface
+from fringe.archive.transfer.table import visits_from_table
 from fringe.cli import main
 from fringe.errors import FringeError
 from fringe.photo.load import load_photo
@@ -75,9 +75,15 @@ class Kind:
 def photographs() -> list[bytes]:
     """One picture of each kind that can be read, and a few more ways to store them."""
     odd = [make() for make, words in CASES.values() if words is None]
-    plain = [jpeg(), saved(colour(), "PNG"), saved(colour(), "TIFF"), deep(compression="zlib"),
-             saved(colour(), "TIFF", compression="tiff_lzw"), deep(tile=(16, 16)),
-             saved(colour(), "JPEG", progressive=True)]  # fmt: skip
+    plain = [
+        jpeg(),
+        saved(colour(), "PNG"),
+        saved(colour(), "TIFF"),
+        deep(compression="zlib"),
+        saved(colour(), "TIFF", compression="tiff_lzw"),
+        deep(tile=(16, 16)),
+        saved(colour(), "JPEG", progressive=True),
+    ]
     return odd + plain
 
 

@@ -7,8 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fringe.archive.gather import logged
-from fringe.archive.session import (
+from fringe.archive.store.session import (
     GapMap,
     LoggedReading,
     Photograph,
@@ -16,8 +15,9 @@ from fringe.archive.session import (
     Visit,
     Work,
 )
-from fringe.archive.surface import Plate, Surface, add_surface
-from fringe.judge.verdict import Measured, Tolerance
+from fringe.archive.store.surface import Plate, Surface, add_surface
+from fringe.archive.views.photographs import logged
+from fringe.judge.tolerance.verdict import Measured, Tolerance
 from fringe.optics.lamps import lamp
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
@@ -36,7 +36,7 @@ FRINGES_ALONE = Tolerance(2.0, 0.3, wavelength_nm=589.29)
 
 def full_surface(
     archive: Path, name: str = "concave 1", tolerance: Tolerance = FULL_TOLERANCE
-) -> Surface:  # fmt: skip
+) -> Surface:
     """Add a surface with every field of its record."""
     surface = Surface(
         name,
@@ -112,17 +112,30 @@ def full_visit(rng: np.random.Generator) -> Visit:
         radius_mm=3049.1,
         radius_u_mm=1.2,
         measured=Measured(
-            power_fringes=-12.5, power_u_fringes=4.0, sense="edge", radius_difference_mm=1.4,
-            radius_difference_u_mm=0.5, wavelength_nm=589.29, dof=6.0, source="spherometer",
+            power_fringes=-12.5,
+            power_u_fringes=4.0,
+            sense="edge",
+            radius_difference_mm=1.4,
+            radius_difference_u_mm=0.5,
+            wavelength_nm=589.29,
+            dof=6.0,
+            source="spherometer",
         ),
-    )  # fmt: skip
+    )
     return Visit(
         when=hours(-0.5),
         by="the second shift",
         remarks="a scratch near the rim\nsecond line, größer als λ/10",
         work=Work(
-            "polish", 42.5, "tool", "a third, centre over centre", "pitch, 120 mm", "4 kg",
-            "cerium oxide, thin", 0.0021, "gone",
+            "polish",
+            42.5,
+            "tool",
+            "a third, centre over centre",
+            "pitch, 120 mm",
+            "4 kg",
+            "cerium oxide, thin",
+            0.0021,
+            "gone",
         ),
         temperature_c=20.4,
         readings=(full_reading(rng), full_reading(rng)),
@@ -138,7 +151,7 @@ def full_visit(rng: np.random.Generator) -> Visit:
 
 def power_reading(
     power: float, u95: float = 0.1, sense: str = "centre", wavelength_nm: float = 589.29
-) -> LoggedReading:  # fmt: skip
+) -> LoggedReading:
     """A reading of power alone, with a form that has this power and a little irregularity."""
     form = FormFit(
         ((0, 0), (2, 0), (4, 0)),

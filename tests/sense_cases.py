@@ -9,8 +9,9 @@ import numpy as np
 
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
-from fringe.orders.read import ReadOptions, read
-from fringe.orders.travel import Change, sense_of_pair
+from fringe.orders.options import ReadOptions
+from fringe.orders.read import read
+from fringe.orders.sense.two_photographs import Change, sense_of_pair
 from fringe.photo.load import photo_from_array
 from fringe.synth import Rendered, Scene, random_scene, render, sense_pair
 
@@ -82,15 +83,20 @@ def _hostile(rng: Rng) -> tuple[str, str]:
         centre_px=None,
         lamp=lamp(f"led:{rng.uniform(450, 640):.0f}:{true_width:.1f}"),
         form=replace(
-            scene.form, power=_power(rng, 3, 15), tilt=rng.uniform(0, 10),
+            scene.form,
+            power=_power(rng, 3, 15),
+            tilt=rng.uniform(0, 10),
             min_gap_nm=rng.uniform(0, 1500),
         ),
         bench=replace(
-            scene.bench, unevenness=rng.uniform(2, 8), ambient=rng.uniform(0.0, 0.4),
-            camera_shadow=rng.uniform(0, 0.5), multiple_beams=bool(rng.random() < 0.5),
+            scene.bench,
+            unevenness=rng.uniform(2, 8),
+            ambient=rng.uniform(0.0, 0.4),
+            camera_shadow=rng.uniform(0, 0.5),
+            multiple_beams=bool(rng.random() < 0.5),
         ),
         camera=replace(scene.camera, blur_px=rng.uniform(0.4, 5.0)),
-    )  # fmt: skip
+    )
     return _told(scene, width, rng)
 
 

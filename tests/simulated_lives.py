@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fringe.judge.forecast import Forecast
-from fringe.judge.lives import foretell, life
-from fringe.judge.progress import VisitRecord, visit_rows
-from fringe.judge.rates import Change, Kind
-from fringe.judge.verdict import Measured
+from fringe.judge.progress import visit_rows
+from fringe.judge.state.forecast import Forecast
+from fringe.judge.state.history import foretell, life
+from fringe.judge.state.rates import Change, Kind
+from fringe.judge.state.visits import VisitRecord
+from fringe.judge.tolerance.verdict import Measured
 from sample_visits import hours
 
 WAVELENGTH_NM = 589.29
@@ -127,8 +128,10 @@ def outcome(
         Relative standard deviation from spell to spell; drawn without it.
     """
     shop = Shop.draw(rng, spells_differ)
-    others = [_changes(shop.history(rng, shop.surface(rng), int(rng.integers(1, 6)), 0.0))
-              for _ in range(like)]  # fmt: skip
+    others = [
+        _changes(shop.history(rng, shop.surface(rng), int(rng.integers(1, 6)), 0.0))
+        for _ in range(like)
+    ]
     rate = shop.surface(rng)
     band = shop.rate * 30 * 10 ** float(rng.uniform(-0.5, 0.3))
     power = -band - shop.rate * 30 * 10 ** float(rng.uniform(-0.5, 0.8))

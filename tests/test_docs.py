@@ -76,8 +76,9 @@ def test_readme_lines_use_options_that_exist(line: str) -> None:
 @pytest.mark.parametrize("option", sorted(set(re.findall(r"`(--[a-z][a-z-]+)", README))))
 def test_options_named_in_the_text_exist(option: str) -> None:
     """An option that README.md's text names belongs to some command."""
-    known = {name for command in [cli, *WORDS.values()] for one in command.params
-             for name in one.opts}  # fmt: skip
+    known = {
+        name for command in [cli, *WORDS.values()] for one in command.params for name in one.opts
+    }
     assert option in known | {"--help"}
 
 
@@ -103,7 +104,7 @@ def test_readme_can_be_typed_from_top_to_bottom(
     shutil.copy(min((ROOT / "examples").rglob("*.jpg")), tmp_path / "incoming")
     monkeypatch.chdir(tmp_path)
     # further processes would take longer to start than to read what few photographs there are
-    monkeypatch.setattr("fringe.archive.many.cores", lambda: 1)
+    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
     for typed, shown in (pair for block in blocks(README, "console") for pair in calls(block)):
         # in this process: starting the program anew for each line takes as long as all of them
         done = call(capfd, *shlex.split(typed)[1:])
@@ -136,8 +137,12 @@ def test_nomenclature_has_every_name_of_a_reading() -> None:
     """Each quantity of a reading stands in the nomenclature; half-widths follow their rule."""
     page = DEVELOPERS.split("## Nomenclature")[1].split("## Release")[0]
     plain = {name for name in reading_json() if "_u95_" not in name} - {
-        "sense_source", "edge_source", "iso10110", "rings", "quality",
-    }  # fmt: skip
+        "sense_source",
+        "edge_source",
+        "iso10110",
+        "rings",
+        "quality",
+    }
     assert {name for name in plain if f"`{name}`" not in page} == set()
 
 
@@ -260,8 +265,12 @@ def top_names(tree: ast.Module) -> set[str]:
 def test_imports_are_declared() -> None:
     """Every library that the package imports is one that it asks for, not a guest of another."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    extras = [one for name, all_ in project["optional-dependencies"].items() for one in all_
-              if name != "test"]  # fmt: skip
+    extras = [
+        one
+        for name, all_ in project["optional-dependencies"].items()
+        for one in all_
+        if name != "test"
+    ]
     declared = requirement_names(project["dependencies"] + extras)
     used = set()
     for path in (ROOT / "fringe").rglob("*.py"):

@@ -11,8 +11,8 @@ import pytest
 import xarray as xr
 
 from commandline import blocks
-from fringe.archive.session import Visit
-from fringe.archive.write import log_visit
+from fringe.archive.store.session import Visit
+from fringe.archive.store.write import log_visit
 from fringe.synth import Form, Scene, render, save
 from sample_visits import full_surface, hours, power_reading
 

@@ -15,9 +15,15 @@ from fringe.units import MM_PER_UNIT, length_mm, number, positive_length_mm
 REGISTRY = pint.UnitRegistry()
 # units that pint does not spell so: signs and full stops of inches and feet
 SIGNS = {
-    '"': "inch", "″": "inch", "”": "inch", "''": "inch", "in.": "inch",
-    "'": "foot", "′": "foot", "ft.": "foot",
-}  # fmt: skip
+    '"': "inch",
+    "″": "inch",
+    "”": "inch",
+    "''": "inch",
+    "in.": "inch",
+    "'": "foot",
+    "′": "foot",
+    "ft.": "foot",
+}
 
 
 @pytest.mark.parametrize("unit", MM_PER_UNIT)
@@ -150,9 +156,18 @@ def test_the_unit_proposed_is_that_of_the_quantity() -> None:
 
 @pytest.mark.parametrize(
     ("text", "expected"),
-    [("2.5", 2.5), ("2,5", 2.5), (" −3 ", -3.0), ("1/4", 0.25), ("1 1/2", 1.5), ("½", 0.5),
-     ("-1½", -1.5), ("+.5", 0.5), ("1e-3", 1e-3)],
-)  # fmt: skip
+    [
+        ("2.5", 2.5),
+        ("2,5", 2.5),
+        (" −3 ", -3.0),
+        ("1/4", 0.25),
+        ("1 1/2", 1.5),
+        ("½", 0.5),
+        ("-1½", -1.5),
+        ("+.5", 0.5),
+        ("1e-3", 1e-3),
+    ],
+)
 def test_numbers(text: str, expected: float) -> None:
     """Numbers without a unit are read as people write them, fractions too (analytic)."""
     assert number(text) == pytest.approx(expected, rel=1e-15)
@@ -160,10 +175,18 @@ def test_numbers(text: str, expected: float) -> None:
 
 @pytest.mark.parametrize(
     ("text", "reason"),
-    [("", "no number"), ("three", "no number"), ("3 mm", "no number"), ("nan", "no number"),
-     ("inf", "no number"), ("1e999", "too large"), ("1/0", "divides by zero"),
-     ("1,500", "write 1.500 or 1500"), ("3%", "no number")],
-)  # fmt: skip
+    [
+        ("", "no number"),
+        ("three", "no number"),
+        ("3 mm", "no number"),
+        ("nan", "no number"),
+        ("inf", "no number"),
+        ("1e999", "too large"),
+        ("1/0", "divides by zero"),
+        ("1,500", "write 1.500 or 1500"),
+        ("3%", "no number"),
+    ],
+)
 def test_what_is_no_number(text: str, reason: str) -> None:
     """What is no number, or might be two, is refused in one line that names the option."""
     with pytest.raises(BadInput, match=reason) as caught:

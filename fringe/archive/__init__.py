@@ -24,9 +24,9 @@ two sessions ever get the same one, however many programs write at once.
 A folder `.NAME.x4t0bz.moving` is a surface whose move to another archive was interrupted.
 
 Beside the surfaces an archive may hold `instruments`, see :mod:`fringe.archive.instruments`,
-and `.index`, by which lists are quick, see :mod:`fringe.archive.index`. The index is made from
-the files and may be deleted. What leaves an archive for another has a form of its own, see
-:mod:`fringe.archive.export`.
+and `.index`, by which lists are quick, see :mod:`fringe.archive.store.index`. The index is made
+from the files and may be deleted. What leaves an archive for another has a form of its own, see
+:mod:`fringe.archive.transfer.export`.
 
 Surface record
 --------------

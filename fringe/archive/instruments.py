@@ -21,7 +21,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeGuard
 
-from fringe.archive._atomic import (
+from fringe.archive.store.names import clean_name, folder_names
+from fringe.errors import BadInput
+from fringe.files import (
     PARTIAL,
     cannot_write,
     claim,
@@ -30,8 +32,6 @@ from fringe.archive._atomic import (
     publish_if_new,
     random_suffix,
 )
-from fringe.archive._names import clean_name, folder_names
-from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.optics.lamps import Lamp
@@ -51,8 +51,11 @@ FIELDS: dict[str, dict[str, tuple[str, str]]] = {
         "thickness_mm": ("length", "thickness"),
         "glass": ("text", "glass, by its name in the table where it stands there"),
         "u_form_nm": ("u", "standard uncertainty of its form, in height over its diameter"),
-        "sphericity": ("text", "evidence that it is a sphere, as a grating test with straight "
-                               "lines at its centre of curvature"),
+        "sphericity": (
+            "text",
+            "evidence that it is a sphere, as a grating test with straight "
+            "lines at its centre of curvature",
+        ),
     },
     "spherometer": {
         "ring_inner_mm": ("length", "diameter of a plain ring's inner edge"),
@@ -76,7 +79,7 @@ FIELDS: dict[str, dict[str, tuple[str, str]]] = {
         "u_wavelength_nm": ("u", "standard uncertainty of the mean wavelength in use"),
         "source": ("text", "where the wavelengths come from"),
     },
-}  # fmt: skip
+}
 NEEDED = {
     "plate": ("form", "radius_mm"),
     "spherometer": (),

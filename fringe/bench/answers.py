@@ -7,12 +7,13 @@ from typing import Any
 
 from fringe.errors import BadInput
 from fringe.format import figures, plus_minus
-from fringe.judge.progress import Progress, VisitRow
-from fringe.judge.settle import SHORTEST_MIN, settle, settling_powers, text_of, with_common
-from fringe.judge.verdict import Tolerance
+from fringe.judge.progress import Progress
+from fringe.judge.settling.settle import SHORTEST_MIN, settle, settling_powers, text_of, with_common
+from fringe.judge.state.visits import VisitRow
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.orders.reading import Reading
-from fringe.show.progress import percent_text
-from fringe.show.style import wavelength_text
+from fringe.show.figures.progress import percent_text
+from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
     headline,
     power_values,
@@ -81,9 +82,7 @@ def visit_answer(judged: Progress, row: VisitRow, count: int) -> dict[str, Any]:
     count : int
         How many readings it holds.
     """
-    values = power_values(
-        row.power_fringes, row.power_u95_fringes, row.sense, judged.wavelength_nm
-    )  # fmt: skip
+    values = power_values(row.power_fringes, row.power_u95_fringes, row.sense, judged.wavelength_nm)
     step = judged.next_step
     return {
         **large(values),

@@ -12,23 +12,25 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from fringe.archive.gather import instruments_used, logged, visit_records
 from fringe.archive.instruments import find_lamp, instrument_record, list_instruments
-from fringe.archive.life import aperture_if_any, like_changes, surface_progress
-from fringe.archive.order import survey
-from fringe.archive.session import Photograph, Visit, Work
-from fringe.archive.surface import Surface, list_surfaces, load_surface
-from fringe.archive.write import log_visit
+from fringe.archive.store.order import survey
+from fringe.archive.store.session import Photograph, Visit, Work
+from fringe.archive.store.surface import Surface, list_surfaces, load_surface
+from fringe.archive.store.visit_records import visit_records
+from fringe.archive.store.write import log_visit
+from fringe.archive.views.photographs import instruments_used, logged
+from fringe.archive.views.surface_state import aperture_if_any, like_changes, surface_progress
 from fringe.bench.answers import history, settling_answer, visit_answer
 from fringe.bench.shots import Shot, make_shot, minutes_of, options_kept, shot_view
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
-from fringe.judge.abrasives import check_stage
-from fringe.judge.progress import VisitRecord, VisitRow, progress
-from fringe.judge.rates import Change
-from fringe.judge.verdict import measured_from_reading
+from fringe.judge.progress import progress
+from fringe.judge.state.abrasives import check_stage
+from fringe.judge.state.rates import Change
+from fringe.judge.state.visits import VisitRecord, VisitRow
+from fringe.judge.tolerance.verdict import measured_from_reading
 from fringe.optics.lamps import lamp_names
-from fringe.orders.read import ReadOptions
+from fringe.orders.options import ReadOptions
 from fringe.photo.ellipse import Edge
 
 MOST_SHOTS = 24
@@ -210,10 +212,13 @@ class Desk:
             judged, problems = surface_progress(surface)
             numbers = {row.session_id: i for i, row in enumerate(judged.rows, 1)}
             result = {
-                "visit": numbers[path.stem], "session": path.stem, "surface": surface.name,
+                "visit": numbers[path.stem],
+                "session": path.stem,
+                "surface": surface.name,
                 "verdict": judged.rows[numbers[path.stem] - 1].verdict,
-                "next": judged.next_step.text(), "problems": list(problems),
-            }  # fmt: skip
+                "next": judged.next_step.text(),
+                "problems": list(problems),
+            }
             self._logged[visit_id] = result
             self._visit = secrets.token_hex(8)
             self._shots = []
@@ -365,9 +370,7 @@ class Desk:
         if measured:
             now = datetime.now().astimezone()
             records = (*records, VisitRecord("", now, measured=tuple(measured)))
-        judged = progress(
-            records, surface.tolerance, aperture=aperture_if_any(surface), like=like
-        )  # fmt: skip
+        judged = progress(records, surface.tolerance, aperture=aperture_if_any(surface), like=like)
         return judged, judged.rows[-1] if measured else None
 
     def _course(self, surface: Surface | None) -> dict[str, Any] | None:
@@ -382,13 +385,15 @@ class Desk:
         return {
             "points": [
                 {
-                    "id": one.id, "minutes": minute, "power": reading.power_fringes,
+                    "id": one.id,
+                    "minutes": minute,
+                    "power": reading.power_fringes,
                     "u95": reading.power_u95_fringes or 0.0,
                 }
                 for one, minute, reading in zip(read, minutes, readings, strict=True)
             ],
             "settling": settling_answer(readings, minutes, surface.tolerance),
-        }  # fmt: skip
+        }
 
     def _known(self, surface: Surface) -> _Known:
         """Logged visits, and what like surfaces teach; read again when the folder has changed."""
@@ -414,9 +419,13 @@ class Desk:
             "arrived": [shot.taken.isoformat(timespec="seconds") for shot in self._shots],
         }
         return Visit(
-            work=work, readings=tuple(readings), photographs=tuple(photographs),
-            inputs=inputs, instruments=self._instruments(surface, read=bool(readings)), **told,
-        )  # fmt: skip
+            work=work,
+            readings=tuple(readings),
+            photographs=tuple(photographs),
+            inputs=inputs,
+            instruments=self._instruments(surface, read=bool(readings)),
+            **told,
+        )
 
     def _instruments(self, surface: Surface, *, read: bool) -> dict[str, Any]:
         """Copies of the records of what was used, where anything was read."""

@@ -11,7 +11,7 @@ from urllib.parse import unquote
 from flask import Flask, Response, abort, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from fringe.archive.session import Work
+from fringe.archive.store.session import Work
 from fringe.bench.desk import Desk, Settings
 from fringe.bench.guard import Guard, NotAllowedError
 from fringe.errors import BadInput, FringeError
@@ -95,9 +95,7 @@ def _add_page(app: Flask, desk: Desk, guard: Guard) -> None:
 
     app.add_url_rule("/bench.css", "css", lambda: static_file("bench.css", "text/css"))
     for name in ("bench.js", "edge.js", "enter.js"):
-        app.add_url_rule(
-            f"/{name}", name, lambda name=name: static_file(name, "text/javascript")
-        )  # fmt: skip
+        app.add_url_rule(f"/{name}", name, lambda name=name: static_file(name, "text/javascript"))
 
 
 def _add_desk(app: Flask, desk: Desk) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from typing import Any
 
-from fringe.archive.life import surface_progress
+from fringe.archive.views.surface_state import surface_progress
 from fringe.bench.desk import Desk
 from fringe.errors import BadInput
 
@@ -21,7 +21,7 @@ def fit_png(desk: Desk, identity: str) -> bytes:
         If the photograph is not there, or has no reading.
     """
     from fringe.photo.load import decode
-    from fringe.show.overlay import overlay_figure
+    from fringe.show.figures.overlay import overlay_figure
 
     shot = desk.shot(identity)
     if shot.reading is None:
@@ -29,16 +29,21 @@ def fit_png(desk: Desk, identity: str) -> bytes:
     surface = desk.chosen()
     samples, _ = decode(shot.data, shot.name)
     with _DRAWING:
-        return _png(overlay_figure(
-            samples, shot.reading, surface=surface.name, diameter_mm=surface.diameter_mm,
-            when=f"{shot.taken:%Y-%m-%d %H:%M}",
-            camera_distance_mm=desk.settings.camera_distance_mm,
-        ))  # fmt: skip
+        return _png(
+            overlay_figure(
+                samples,
+                shot.reading,
+                surface=surface.name,
+                diameter_mm=surface.diameter_mm,
+                when=f"{shot.taken:%Y-%m-%d %H:%M}",
+                camera_distance_mm=desk.settings.camera_distance_mm,
+            )
+        )
 
 
 def progress_png(desk: Desk) -> bytes:
     """Draw the logged visits of the surface on the bench; `BadInput` where there is nothing."""
-    from fringe.show.progress import progress_figure
+    from fringe.show.figures.progress import progress_figure
 
     surface = desk.chosen()
     judged, _ = surface_progress(surface, alone=True)
@@ -46,14 +51,19 @@ def progress_png(desk: Desk) -> bytes:
         raise BadInput("no visit with a reading is logged yet")
     tolerance = surface.tolerance
     with _DRAWING:
-        return _png(progress_figure(
-            judged.rows, surface.name, tolerance.power_fringes,
-            irregularity_tolerance_fringes=tolerance.irregularity_fringes,
-            wavelength_nm=judged.wavelength_nm, diameter_mm=surface.diameter_mm,
-        ))  # fmt: skip
+        return _png(
+            progress_figure(
+                judged.rows,
+                surface.name,
+                tolerance.power_fringes,
+                irregularity_tolerance_fringes=tolerance.irregularity_fringes,
+                wavelength_nm=judged.wavelength_nm,
+                diameter_mm=surface.diameter_mm,
+            )
+        )
 
 
 def _png(figure: Any) -> bytes:
-    from fringe.show.style import png_bytes
+    from fringe.show.figures.style import png_bytes
 
     return png_bytes(figure)

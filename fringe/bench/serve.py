@@ -62,10 +62,16 @@ class BenchServer:
             self.guard = Guard(hosts, needs_pass=network, new_pass=new_pass)
             app = make_app(self.desk, self.guard)
             self._server: Any = create_server(
-                app, host="0.0.0.0" if network else "127.0.0.1", port=port, threads=THREADS,
-                max_request_body_size=MOST_UPLOAD + 1, connection_limit=30, ident=None,
-                channel_timeout=60, map=self._open,
-            )  # fmt: skip
+                app,
+                host="0.0.0.0" if network else "127.0.0.1",
+                port=port,
+                threads=THREADS,
+                max_request_body_size=MOST_UPLOAD + 1,
+                connection_limit=30,
+                ident=None,
+                channel_timeout=60,
+                map=self._open,
+            )
         except OSError as error:
             desk_reader.close()
             raise BadInput(

@@ -17,7 +17,7 @@ from typing import Any
 from fringe.bench.answers import reading_answer
 from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp
-from fringe.orders.read import ReadOptions
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.photo.arrivals import ENDINGS
 from fringe.photo.ellipse import Edge
@@ -25,8 +25,12 @@ from fringe.photo.when import camera_time
 
 LONGEST_NAME = 80
 PREVIEW_PX = 1200
-KINDS = {"JPEG": (".jpg", "image/jpeg"), "MPO": (".jpg", "image/jpeg"),
-         "PNG": (".png", "image/png"), "TIFF": (".tif", "image/tiff")}  # fmt: skip
+KINDS = {
+    "JPEG": (".jpg", "image/jpeg"),
+    "MPO": (".jpg", "image/jpeg"),
+    "PNG": (".png", "image/png"),
+    "TIFF": (".tif", "image/tiff"),
+}
 
 
 @dataclass
@@ -85,7 +89,7 @@ def make_shot(data: bytes, name: str) -> Shot:
     from PIL import Image
 
     from fringe.photo.load import decode
-    from fringe.show.picture import cut, samples_of
+    from fringe.show.figures.picture import cut, samples_of
 
     shown = clean_file_name(name, "")
     if not data:
@@ -115,15 +119,15 @@ def options_kept(options: ReadOptions, lamp: str) -> dict[str, Any]:
     edge = options.edge
     values = {
         "lamp": lamp,
-        "edge": edge if isinstance(edge, str) else (
-            f"{edge.cx:.2f},{edge.cy:.2f},{edge.a:.2f},{edge.b:.2f},{edge.angle_deg:.2f}"
-        ),
+        "edge": edge
+        if isinstance(edge, str)
+        else (f"{edge.cx:.2f},{edge.cy:.2f},{edge.a:.2f},{edge.b:.2f},{edge.angle_deg:.2f}"),
         "sense": options.sense,
         "diameter_mm": options.diameter_mm,
         "plate_radius_mm": options.plate_radius_mm,
         "work": options.work,
         "camera_distance_mm": options.camera_distance_mm,
-    }  # fmt: skip
+    }
     return {key: value for key, value in values.items() if value is not None}
 
 
@@ -139,10 +143,16 @@ def shot_view(shot: Shot) -> dict[str, Any]:
         "height": shot.height,
         "state": shot.state,
         "seconds": time.monotonic() - shot.started_s if shot.state == "reading" else 0.0,
-        "edge": None if not isinstance(edge, Edge) else {
-            "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
+        "edge": None
+        if not isinstance(edge, Edge)
+        else {
+            "cx": edge.cx,
+            "cy": edge.cy,
+            "a": edge.a,
+            "b": edge.b,
+            "angle_deg": edge.angle_deg,
         },
         "edge_given": shot.edge != "auto",
         "refusal": shot.refusal,
         "answer": None if reading is None else reading_answer(reading),
-    }  # fmt: skip
+    }

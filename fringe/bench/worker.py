@@ -16,7 +16,7 @@ from queue import Empty, SimpleQueue
 from typing import Any, Protocol
 
 from fringe.errors import BadInput, FringeError, Refused
-from fringe.orders.read import ReadOptions
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 
 LONGEST_S = 180.0

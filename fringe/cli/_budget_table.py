@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fringe.cli._bench import line
 
 if TYPE_CHECKING:
-    from fringe.judge.budget import Budget
+    from fringe.judge.uncertainty.budget import Budget
 
 BAR = 10
 LEAST_SHARE = 0.005

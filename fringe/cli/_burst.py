@@ -6,15 +6,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fringe.archive.session import LoggedReading, Photograph
+    from fringe.archive.store.session import LoggedReading, Photograph
     from fringe.optics.lamps import Lamp
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
 
 
 def read_as_burst(
-    photos: tuple[Path, ...], options: ReadOptions, lamp: Lamp, record: dict[str, Any], *,
+    photos: tuple[Path, ...],
+    options: ReadOptions,
+    lamp: Lamp,
+    record: dict[str, Any],
+    *,
     keep_refused: bool,
-) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:  # fmt: skip
+) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
     """Read all photographs as one, and keep the bytes of each.
 
     Parameters
@@ -29,10 +33,10 @@ def read_as_burst(
     keep_refused : bool
         Keep frames of which no reading can be made, with the reason, instead of stopping.
     """
-    from fringe.archive.gather import logged
-    from fringe.archive.session import Photograph, media_type
+    from fringe.archive.store.session import Photograph, media_type
+    from fringe.archive.views.photographs import logged
     from fringe.errors import Refused
-    from fringe.orders.burst import read_burst
+    from fringe.orders.burst.read_burst import read_burst
     from fringe.photo.frames import frames_from_bytes
     from fringe.photo.load import read_bytes
 

@@ -13,11 +13,11 @@ from fringe.cli._options import LENGTH
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.archive.partners import PairRecord
-    from fringe.archive.surface import Surface
-    from fringe.judge.pair import Pair
-    from fringe.judge.pairstep import PairStep
-    from fringe.judge.verdict import Tolerance
+    from fringe.archive.store.surface import Surface
+    from fringe.archive.views.pair_evidence import PairRecord
+    from fringe.judge.pair.match import Pair
+    from fringe.judge.pair.next_step import PairStep
+    from fringe.judge.tolerance.verdict import Tolerance
 
 F = TypeVar("F", bound=Callable[..., Any])
 _RULE, _CONTACT_U = "guard95", 0.05
@@ -27,20 +27,31 @@ _LIMITS = {
     "tolerance_irregularity": "irregularity_fringes",
 }
 OPTIONS = (
-    click.option("--system", type=click.Path(path_type=Path), metavar="FILE",
-                 help="System that the pair is for: its match tolerance."),
-    click.option("--tolerance-power", type=NUMBER, metavar="N",
-                 help="Else: power allowed between."),
-    click.option("--tolerance-radius", type=LENGTH, metavar="L",
-                 help="Mismatch of radii allowed."),
+    click.option(
+        "--system",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        help="System that the pair is for: its match tolerance.",
+    ),
+    click.option(
+        "--tolerance-power", type=NUMBER, metavar="N", help="Else: power allowed between."
+    ),
+    click.option("--tolerance-radius", type=LENGTH, metavar="L", help="Mismatch of radii allowed."),
     click.option("--tolerance-irregularity", type=NUMBER, metavar="N", help="The same, B."),
-    click.option("--rule", type=click.Choice(["simple", "guard95", "shrinkU"]),
-                 help=f"Decision rule; else the tolerance's, or {_RULE}."),
-    click.option("--contact-u", type=NUMBER, metavar="N",
-                 help="Of each contact besides its reading: temperature, plate's form.  "
-                      f"[default: {_CONTACT_U}]"),
+    click.option(
+        "--rule",
+        type=click.Choice(["simple", "guard95", "shrinkU"]),
+        help=f"Decision rule; else the tolerance's, or {_RULE}.",
+    ),
+    click.option(
+        "--contact-u",
+        type=NUMBER,
+        metavar="N",
+        help="Of each contact besides its reading: temperature, plate's form.  "
+        f"[default: {_CONTACT_U}]",
+    ),
     click.option("--lamp", metavar="NAME", help="To count fringes in; else the surfaces' own."),
-)  # fmt: skip
+)
 _NAMES = ("system", *_LIMITS, "rule", "contact_u", "lamp")
 
 
@@ -75,9 +86,9 @@ def matched(convex: str, concave: str, given: dict[str, Any]) -> Matched:
     BadInput
         If the two are no pair, nothing was measured, or an option is wrong.
     """
-    from fringe.archive.partners import load_pair, pair_record
-    from fringe.judge.pair import match
-    from fringe.judge.pairstep import next_step
+    from fringe.archive.views.pair_evidence import load_pair, pair_record
+    from fringe.judge.pair.match import match
+    from fringe.judge.pair.next_step import next_step
 
     surfaces = load_pair(convex, concave)
     contact_u = _CONTACT_U if given["contact_u"] is None else given["contact_u"]
@@ -86,10 +97,15 @@ def matched(convex: str, concave: str, given: dict[str, Any]) -> Matched:
     record = pair_record(*surfaces, contact_u_fringes=contact_u)
     wavelength = _wavelength(surfaces, given["lamp"])
     found = match(
-        record.convex, record.concave, record.plates, record.contacts, record.sagittas,
-        wavelength_nm=wavelength, tolerance=_tolerance(given, surfaces, wavelength),
+        record.convex,
+        record.concave,
+        record.plates,
+        record.contacts,
+        record.sagittas,
+        wavelength_nm=wavelength,
+        tolerance=_tolerance(given, surfaces, wavelength),
         irregularity=record.irregularity,
-    )  # fmt: skip
+    )
     return Matched(*surfaces, record, found, next_step(found))
 
 
@@ -99,7 +115,7 @@ def _wavelength(surfaces: tuple[Surface, Surface], lamp: str | None) -> float:
 
         folder = surfaces[1].folder
         return find_lamp(lamp, None if folder is None else folder.parent).wavelength_nm
-    from fringe.archive.surface import E_LINE_NM
+    from fringe.archive.store.surface import E_LINE_NM
 
     return surfaces[1].tolerance.wavelength_nm or surfaces[0].tolerance.wavelength_nm or E_LINE_NM
 
@@ -108,7 +124,7 @@ def _tolerance(
     given: dict[str, Any], surfaces: tuple[Surface, Surface], wavelength_nm: float
 ) -> Tolerance | None:
     """What the match must keep: by the system, as given, or by the piece made on the other."""
-    from fringe.judge.verdict import Tolerance
+    from fringe.judge.tolerance.verdict import Tolerance
 
     named = {key: given[name] for name, key in _LIMITS.items() if given[name] is not None}
     rule = given["rule"] or _RULE
@@ -118,7 +134,7 @@ def _tolerance(
         return _own(surfaces, given["rule"])
     if named:
         raise BadInput("--system brings the tolerance; leave the --tolerance options out")
-    from fringe.judge.system import load_system, system_tolerance
+    from fringe.judge.tolerance.system import load_system, system_tolerance
 
     allowed = system_tolerance(load_system(given["system"]), wavelength_nm)
     if allowed.match is None:

@@ -29,9 +29,7 @@ class Length(click.ParamType):  # type: ignore[type-arg]
         if isinstance(value, float):
             return value
         what = param.opts[0] if param is not None else "length"
-        return (length_mm if self.signed else positive_length_mm)(
-            str(value), what, self.unit
-        )
+        return (length_mm if self.signed else positive_length_mm)(str(value), what, self.unit)
 
 
 LENGTH = Length()

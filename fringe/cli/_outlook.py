@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fringe.archive.surface import Surface
-    from fringe.judge.abrasives import Pits
-    from fringe.judge.forecast import Forecast, Interval
-    from fringe.judge.nextstep import NextStep
+    from fringe.archive.store.surface import Surface
+    from fringe.judge.advice.step import NextStep
     from fringe.judge.progress import Progress
+    from fringe.judge.state.abrasives import Pits
+    from fringe.judge.state.forecast import Forecast, Interval
 
 
 def spell_lines(step: NextStep, surface: Surface, wavelength_nm: float) -> list[str]:
@@ -22,7 +22,7 @@ def spell_lines(step: NextStep, surface: Surface, wavelength_nm: float) -> list[
         rows.append(_pits_line(step.pits))
     if step.minutes is None or found is None or found.after_um is None:
         return rows
-    from fringe.judge.nextstep import round_minutes
+    from fringe.judge.advice.step import round_minutes
 
     power = _range(_in_fringes(found.after_um, wavelength_nm), "fringes")
     text = f"After {round_minutes(step.minutes)} min power will be {power}"
@@ -44,15 +44,15 @@ def _pits_line(pits: Pits) -> str:
         return f"{text}how much was taken off since is not logged (--removed, or --pits)."
     text += f"{pits.removed_um:.0f} µm taken off since"
     if pits.minutes_left:
-        from fringe.judge.nextstep import round_minutes
+        from fringe.judge.advice.step import round_minutes
 
         text += f", about {round_minutes(pits.minutes_left)} min to go"
     return f"{text}."
 
 
 def _within(found: Forecast, surface: Surface) -> str:
-    from fringe.archive.life import aperture_if_any
-    from fringe.judge.lives import half_width_um
+    from fringe.archive.views.surface_state import aperture_if_any
+    from fringe.judge.state.history import half_width_um
 
     band = half_width_um(surface.tolerance, aperture_if_any(surface))
     if band is not None and found.half_width_um <= band * (1 + 1e-9):
@@ -62,7 +62,7 @@ def _within(found: Forecast, surface: Surface) -> str:
 
 def learned_lines(result: Progress, wavelength_nm: float) -> list[str]:
     """One line for each kind of work: its rate, and what it was learned from."""
-    from fringe.judge.abrasives import stage
+    from fringe.judge.state.abrasives import stage
 
     names = {stage(row.stage).key: row.stage for row in result.rows if row.stage}
     rows = []
@@ -90,7 +90,7 @@ def _source(one: Forecast) -> str:
 
 
 def _in_fringes(um: Interval, wavelength_nm: float) -> Interval:
-    from fringe.judge.forecast import Interval
+    from fringe.judge.state.forecast import Interval
 
     scale = 2000.0 / wavelength_nm
     return Interval(*(None if end is None else end * scale for end in (um.median, um.low, um.high)))
@@ -99,7 +99,7 @@ def _in_fringes(um: Interval, wavelength_nm: float) -> Interval:
 def _radii(um: Interval, surface: Surface, wavelength_nm: float) -> Interval | None:
     """The same ends as radius differences [mm]."""
     from fringe.errors import BadInput
-    from fringe.judge.forecast import Interval
+    from fringe.judge.state.forecast import Interval
     from fringe.optics.spheres import radius_difference_mm
 
     scale = 2000.0 / wavelength_nm
@@ -108,10 +108,15 @@ def _radii(um: Interval, surface: Surface, wavelength_nm: float) -> Interval | N
         if end is None:
             return None
         try:
-            ends.append(radius_difference_mm(
-                end * scale, surface.plate_radius_mm, surface.diameter_mm, wavelength_nm,
-                surface.form,
-            ))  # fmt: skip
+            ends.append(
+                radius_difference_mm(
+                    end * scale,
+                    surface.plate_radius_mm,
+                    surface.diameter_mm,
+                    wavelength_nm,
+                    surface.form,
+                )
+            )
         except BadInput:
             return None
     middle, *outer = ends

@@ -20,9 +20,15 @@ ROUNDS = 5
 
 
 def run_quiz(
-    folder: Path, seed: int, rounds: int, lamp: str | None, size: int | None, *,
-    force: bool, as_json: bool,
-) -> None:  # fmt: skip
+    folder: Path,
+    seed: int,
+    rounds: int,
+    lamp: str | None,
+    size: int | None,
+    *,
+    force: bool,
+    as_json: bool,
+) -> None:
     """Ask some questions, and tell how the answers were."""
     import numpy as np
 
@@ -101,9 +107,12 @@ def _ask(what: str, read: Callable[[str], T], as_json: bool) -> T:
 
 
 def _tell(
-    question: Question, picture: Path, answers: tuple[float | None, str | None, float | None],
-    *, as_json: bool,
-) -> dict[str, Any]:  # fmt: skip
+    question: Question,
+    picture: Path,
+    answers: tuple[float | None, str | None, float | None],
+    *,
+    as_json: bool,
+) -> dict[str, Any]:
     """Say the truth, and keep it beside the picture with the photograph that it is of."""
     from fringe.synth.files import save
     from fringe.synth.quiz import mark

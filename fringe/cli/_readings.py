@@ -14,7 +14,7 @@ from fringe.cli._screen import console
 
 if TYPE_CHECKING:
     from fringe.errors import FringeError
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
     from fringe.orders.reading import Reading
 
 REFUSED = 2  # exit status
@@ -22,19 +22,21 @@ WIDE = 200
 
 
 def read_several(
-    photos: Sequence[Path], options: ReadOptions, *, workers: int | None, scheduler: str | None,
+    photos: Sequence[Path],
+    options: ReadOptions,
+    *,
+    workers: int | None,
+    scheduler: str | None,
     as_json: bool,
-) -> None:  # fmt: skip
+) -> None:
     """Read photographs side by side and print them; status 2 if any of them is refused."""
-    from fringe.archive.many import read_each
     from fringe.cli._surface_reading import read_file
     from fringe.cli._waiting import waiting
     from fringe.errors import FringeError
+    from fringe.parallel import read_each
 
     with waiting(f"reading {len(photos)} photographs", quiet=as_json):
-        found = read_each(
-            photos, partial(read_file, options), workers=workers, scheduler=scheduler
-        )
+        found = read_each(photos, partial(read_file, options), workers=workers, scheduler=scheduler)
     pairs = list(zip(photos, found, strict=True))
     refused = [one for one in found if isinstance(one, FringeError)]
     if as_json:
@@ -81,8 +83,15 @@ def _print(read: Sequence[tuple[Path, Reading]]) -> None:
             click.echo(f"! {photo.name}: {warning}")
 
 
-_COLUMNS = ("photograph", "power", "contact", "irregularity", "tilt", "work − plate, mm",
-            "ring step, px²")  # fmt: skip
+_COLUMNS = (
+    "photograph",
+    "power",
+    "contact",
+    "irregularity",
+    "tilt",
+    "work − plate, mm",
+    "ring step, px²",
+)
 
 
 def _cells(photo: Path, reading: Reading) -> tuple[str, ...]:

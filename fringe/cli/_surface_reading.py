@@ -13,9 +13,9 @@ from fringe.cli._bench import PositiveNumber
 from fringe.cli._options import LENGTH
 
 if TYPE_CHECKING:
-    from fringe.archive.surface import Surface
+    from fringe.archive.store.surface import Surface
     from fringe.optics.lamps import Lamp
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
     from fringe.orders.reading import Reading
     from fringe.photo.ellipse import Edge
 
@@ -61,7 +61,7 @@ def photo_options(function: F) -> F:
 
 def surface_reader(
     surface: Surface, lamp: Lamp, given: dict[str, Any]
-) -> Callable[[Path], Reading]:  # fmt: skip
+) -> Callable[[Path], Reading]:
     """Return what reads a photograph of a surface with the options that were given."""
     return partial(read_file, surface_options(surface, lamp, given))
 
@@ -76,7 +76,7 @@ def read_file(options: ReadOptions, path: Path) -> Reading:
 
 def surface_options(surface: Surface, lamp: Lamp, given: dict[str, Any]) -> ReadOptions:
     """Join what a surface's record and the command line say about a photograph."""
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
 
     return ReadOptions(
         lamp=lamp,
@@ -98,6 +98,6 @@ def parse_edge(text: str) -> str | Edge:
     BadInput
         If it is none of these, or describes no ellipse.
     """
-    from fringe.photo.edgetext import edge_from_text
+    from fringe.photo.edge_text import edge_from_text
 
     return edge_from_text(text, "--edge")

@@ -14,9 +14,9 @@ from fringe.cli._surface_reading import surface_reader
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.archive.session import LoggedReading, Photograph, SpherometerReadings, Visit
-    from fringe.archive.surface import Surface
-    from fringe.judge.spherometry import SagResult
+    from fringe.archive.store.session import LoggedReading, Photograph, SpherometerReadings, Visit
+    from fringe.archive.store.surface import Surface
+    from fringe.judge.spherometer.compare import SagResult
     from fringe.optics.lamps import Lamp
 
 WORK = ("stage", "minutes", "on_top", "stroke", "lap", "pressure", "slurry", "pits")
@@ -34,10 +34,10 @@ def visit_of(
     sagittas : SagResult or None
         What the spherometer says.
     """
-    from fringe.archive.session import Visit, Work
+    from fringe.archive.store.session import Visit, Work
 
     if given["stage"] is not None:
-        from fringe.judge.abrasives import check_stage
+        from fringe.judge.state.abrasives import check_stage
 
         check_stage(given["stage"])
     given = _with_camera(surface, given)
@@ -105,15 +105,13 @@ def _spherometer(
             f"a spherometer compares work and plate: give {missing} as well, read in turn"
         )
     from fringe.archive.instruments import spherometer_from_record
-    from fringe.archive.sagittas import sagitta_readings
+    from fringe.archive.views.sagittas import sagitta_readings
 
     record = given["spherometer"] and _record(surface, "spherometer", given["spherometer"])
     one = spherometer_from_record(record) if record else None
     u, assumed = reading_u(groups, given["reading_u"], one)
     heights = [[mm for mm, _ in group] for group in groups]
-    return sagitta_readings(
-        surface, *heights, record=record, u_reading_mm=u, assumed=assumed
-    )  # fmt: skip
+    return sagitta_readings(surface, *heights, record=record, u_reading_mm=u, assumed=assumed)
 
 
 def _fringes(
@@ -152,19 +150,25 @@ def _fringes(
 
 
 def _read(
-    laid: Surface, lamp: Lamp, photos: tuple[Path, ...], options: dict[str, Any],
+    laid: Surface,
+    lamp: Lamp,
+    photos: tuple[Path, ...],
+    options: dict[str, Any],
     given: dict[str, Any],
-) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:  # fmt: skip
+) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
     """Each photograph by itself, or all as frames of one contact."""
     if given["burst"]:
         from fringe.cli._burst import read_as_burst
         from fringe.cli._surface_reading import surface_options
 
         return read_as_burst(
-            photos, surface_options(laid, lamp, given), lamp, options,
+            photos,
+            surface_options(laid, lamp, given),
+            lamp,
+            options,
             keep_refused=given["keep_refused"],
-        )  # fmt: skip
-    from fringe.archive.gather import read_photographs
+        )
+    from fringe.archive.views.photographs import read_photographs
 
     return read_photographs(
         photos,
@@ -180,7 +184,7 @@ def _read(
 
 def _as_laid(surface: Surface, given: dict[str, Any]) -> Surface:
     """The surface with the piece and the circle that this contact was over."""
-    from fringe.archive.surface import Plate
+    from fringe.archive.store.surface import Plate
 
     laid = surface
     if given["aperture"] is not None:
@@ -197,7 +201,7 @@ def _as_laid(surface: Surface, given: dict[str, Any]) -> Surface:
 
 
 def _partner(surface: Surface, name: str) -> Surface:
-    from fringe.archive.surface import find_surface
+    from fringe.archive.store.surface import find_surface
 
     assert surface.folder is not None
     partner = find_surface(f"{surface.folder.parent}/{name}")
@@ -225,9 +229,9 @@ def _by_eye(
     laid: Surface, lamp: Lamp, options: dict[str, Any], given: dict[str, Any]
 ) -> LoggedReading:
     """What somebody saw without a camera, by the reader's own words for it."""
-    from fringe.archive.session import LoggedReading
+    from fringe.archive.store.session import LoggedReading
     from fringe.cli._surface_reading import surface_options
-    from fringe.orders.byeye import by_eye
+    from fringe.orders.by_eye import by_eye
 
     text = given["by_eye"]
     reading = by_eye(text, surface_options(laid, lamp, given))
@@ -235,7 +239,9 @@ def _by_eye(
 
 
 def _places(
-    given: tuple[tuple[tuple[float, str], ...], ...], photos: int, aperture: float | None,
+    given: tuple[tuple[tuple[float, str], ...], ...],
+    photos: int,
+    aperture: float | None,
     diameter_mm: float,
 ) -> list[tuple[float, float]]:
     """Where each photograph's circle lay on the work [mm]; empty where nothing was said."""
@@ -264,11 +270,13 @@ def _place(one: LoggedReading, places: list[tuple[float, float]]) -> tuple[float
 
 
 def _instruments(
-    surface: Surface, readings: tuple[Any, ...], spherometers: tuple[Any, ...],
+    surface: Surface,
+    readings: tuple[Any, ...],
+    spherometers: tuple[Any, ...],
     given: dict[str, Any],
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """Copies of the records of what was used, as far as the archive has them."""
-    from fringe.archive.gather import instruments_used
+    from fringe.archive.views.photographs import instruments_used
 
     used = {
         "plate": surface.plate.name if spherometers or given["against"] is None else None,
@@ -283,8 +291,8 @@ def _completed(surface: Surface, visit: Visit) -> Visit:
     """A correction with what it leaves open taken over from the session it corrects."""
     if visit.replaces is None:
         return visit
-    from fringe.archive.gather import take_over
-    from fringe.archive.read import find_session, open_session
+    from fringe.archive.store.read import find_session, open_session
+    from fringe.archive.views.photographs import take_over
 
     assert surface.folder is not None
     path = find_session(surface.folder, visit.replaces)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fringe.judge.progress import VisitRow
+    from fringe.judge.state.visits import VisitRow
 
 CONTACT = {
     "centre": "contact at the centre",
@@ -30,17 +30,17 @@ def radius_text(row: VisitRow) -> str:
 
     assert row.radius_difference_mm is not None
     known = row.sense != "unknown"
-    shown = plus_minus(
-        row.radius_difference_mm, row.radius_difference_u95_mm, "mm", signed=known
-    )  # fmt: skip
+    shown = plus_minus(row.radius_difference_mm, row.radius_difference_u95_mm, "mm", signed=known)
     return shown if known else f"{shown} either way"
 
 
 def verdict_text(row: VisitRow) -> str:
     """Verdict of a visit with its probability of conformity."""
-    return row.verdict or "" if row.probability is None else (
-        f"{row.verdict} ({percent_text(row.probability)} probable to conform)"
-    )  # fmt: skip
+    return (
+        row.verdict or ""
+        if row.probability is None
+        else (f"{row.verdict} ({percent_text(row.probability)} probable to conform)")
+    )
 
 
 def percent_text(probability: float) -> str:

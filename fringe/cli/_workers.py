@@ -16,6 +16,8 @@ def worker_options(function: F) -> F:
         "--scheduler", metavar="ADDRESS", help="Dask scheduler that reads, as tcp://host:8786."
     )(function)
     return click.option(
-        "--workers", type=click.IntRange(1), metavar="N",
+        "--workers",
+        type=click.IntRange(1),
+        metavar="N",
         help="Photographs read at once; without it one a core.",
-    )(function)  # fmt: skip
+    )(function)

@@ -19,10 +19,16 @@ PORT = 8740
 
 @click.command("bench", short_help="Serve a page for the phone or tablet beside the stand.")
 @click.argument("archive", type=click.Path(path_type=Path))
-@click.option("--network", is_flag=True,
-              help="Let devices of the local network in, each by a one-time pass.")  # fmt: skip
-@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True,
-              help="Where to listen; 0 takes any that is free.")  # fmt: skip
+@click.option(
+    "--network", is_flag=True, help="Let devices of the local network in, each by a one-time pass."
+)
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=PORT,
+    show_default=True,
+    help="Where to listen; 0 takes any that is free.",
+)
 @click.option("--check", is_flag=True, help="Open the page, say where it is, and stop.")
 @json_option
 def command(archive: Path, network: bool, port: int, check: bool, as_json: bool) -> None:
@@ -50,13 +56,12 @@ def command(archive: Path, network: bool, port: int, check: bool, as_json: bool)
     finally:
         left = server.close()
     if left:
-        click.echo(f"{left} photograph{'' if left == 1 else 's'} on the bench were not logged",
-                   err=True)  # fmt: skip
+        click.echo(
+            f"{left} photograph{'' if left == 1 else 's'} on the bench were not logged", err=True
+        )
 
 
-def _open(
-    archive: Path, port: int, network: bool, new_pass: Callable[[str], None]
-) -> BenchServer:  # fmt: skip
+def _open(archive: Path, port: int, network: bool, new_pass: Callable[[str], None]) -> BenchServer:
     try:
         from fringe.bench.serve import BenchServer
     except ModuleNotFoundError as error:
@@ -80,8 +85,13 @@ class _Shower:
     def opened(self, server: BenchServer, *, check: bool) -> None:
         self.server = server
         if self.as_json:
-            print_json({"archive": str(server.desk.archive), "urls": server.urls,
-                        "pass": self.words or None})  # fmt: skip
+            print_json(
+                {
+                    "archive": str(server.desk.archive),
+                    "urls": server.urls,
+                    "pass": self.words or None,
+                }
+            )
             return
         click.echo(f"{server.desk.archive}: the bench is at {' or '.join(server.urls)}")
         if self.words:

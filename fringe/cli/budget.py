@@ -15,11 +15,11 @@ from fringe.cli._words import percent_text
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.archive.session import LoggedReading, Session
-    from fringe.judge.better import Settling
-    from fringe.judge.budget import Budget
-    from fringe.judge.sources import Bench
-    from fringe.judge.verdict import Verdict
+    from fringe.archive.store.session import LoggedReading, Session
+    from fringe.judge.tolerance.verdict import Verdict
+    from fringe.judge.uncertainty.budget import Budget
+    from fringe.judge.uncertainty.improve import Settling
+    from fringe.judge.uncertainty.sources import Bench
 
 
 @click.command("budget", short_help="Show where a session's uncertainty comes from.")
@@ -27,21 +27,32 @@ if TYPE_CHECKING:
 @click.argument("number", required=False)
 @click.option("--diameter-u", type=LENGTH, metavar="L", help="Of the aperture's diameter.")
 @click.option("--plate-radius-u", type=LENGTH, metavar="L", help="Of the plate; else on record.")
-@click.option("--plate-form-u", type=LENGTH, metavar="L",
-              help="Of its form, as a height; else on record.")  # fmt: skip
+@click.option(
+    "--plate-form-u", type=LENGTH, metavar="L", help="Of its form, as a height; else on record."
+)
 @click.option("--axial-u", type=NUMBER, metavar="K", help="Of the faces' temperature difference.")
 @click.option("--pieces-u", type=NUMBER, metavar="K", help="Of the pieces' one.")
 @click.option("--glass", metavar="NAME", help="Glass of the table; else the surface's.")
 @click.option("--thickness", type=LENGTH, metavar="L", help="Thickness of the thinner piece.")
 @click.option("--result", metavar="NAME", help="Only this result, as power.")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw it (PNG).")
-@click.option("--trials", type=click.IntRange(0, 10_000_000), default=50_000, show_default=True,
-              help="Draws of the Monte Carlo check; 0 for none.")  # fmt: skip
+@click.option(
+    "--trials",
+    type=click.IntRange(0, 10_000_000),
+    default=50_000,
+    show_default=True,
+    help="Draws of the Monte Carlo check; 0 for none.",
+)
 @json_option
 def command(
-    session: str, number: str | None, result: str | None, picture: Path | None, trials: int,
-    as_json: bool, **given: Any,
-) -> None:  # fmt: skip
+    session: str,
+    number: str | None,
+    result: str | None,
+    picture: Path | None,
+    trials: int,
+    as_json: bool,
+    **given: Any,
+) -> None:
     """Show where the uncertainty of a session's results comes from.
 
     SESSION is a session's file, or ARCHIVE/NAME of a surface with the NUMBER of a session (the
@@ -56,9 +67,9 @@ def command(
       fringe budget 'shop/concave 1' 1 --axial-u 0.1 --glass borosilicate --thickness 25mm
       fringe budget 'shop/concave 1' --result power --picture budget.png
     """
-    from fringe.archive.read import open_session
+    from fringe.archive.store.read import open_session
     from fringe.cli._waiting import waiting
-    from fringe.judge.sources import reading_budgets
+    from fringe.judge.uncertainty.sources import reading_budgets
 
     with waiting("working it out", quiet=as_json):
         opened = open_session(_session_file(session, number))
@@ -66,8 +77,9 @@ def command(
         verdict, settling = None, None
         notes: list[str] = []
         for label, group in _contacts(opened).items():
-            found = reading_budgets([o.reading for o in group], _bench(opened, group, given),
-                                    trials=trials)  # fmt: skip
+            found = reading_budgets(
+                [o.reading for o in group], _bench(opened, group, given), trials=trials
+            )
             if not label:
                 verdict, settling = _judged(opened, found, [o.reading for o in group])
             known |= _labelled(_honest(found.results, opened, group[0], given, notes), label)
@@ -90,9 +102,9 @@ def _session_file(text: str, number: str | None) -> Path:
     """File of a session: as given, or by its surface and its number there."""
     if number is None and Path(text).is_file():
         return Path(text)
-    from fringe.archive.order import list_sessions
-    from fringe.archive.read import find_session
-    from fringe.archive.surface import find_surface
+    from fringe.archive.store.order import list_sessions
+    from fringe.archive.store.read import find_session
+    from fringe.archive.store.surface import find_surface
 
     folder = find_surface(text).folder
     assert folder is not None
@@ -121,9 +133,12 @@ def _contacts(opened: Session) -> dict[str, list[LoggedReading]]:
 
 
 def _honest(
-    results: dict[str, Budget], opened: Session, first: LoggedReading, given: dict[str, Any],
+    results: dict[str, Budget],
+    opened: Session,
+    first: LoggedReading,
+    given: dict[str, Any],
     notes: list[str],
-) -> dict[str, Budget]:  # fmt: skip
+) -> dict[str, Budget]:
     """Leave out the work's radius where that of the piece below it is not on record."""
     plate, radius = opened.surface.plate, results.get("work radius")
     if radius is None:
@@ -148,7 +163,7 @@ def _labelled(results: dict[str, Budget], label: str) -> dict[str, Budget]:
 
 
 def _bench(opened: Session, group: list[LoggedReading], given: dict[str, Any]) -> Bench:
-    from fringe.judge.sources import Bench
+    from fringe.judge.uncertainty.sources import Bench
     from fringe.optics.thermal import glass, glass_names
 
     surface, first = opened.surface, group[0]
@@ -177,7 +192,7 @@ def _bench(opened: Session, group: list[LoggedReading], given: dict[str, Any]) -
 
 def _plate_form_nm(opened: Session, first: LoggedReading, given_mm: float | None) -> float:
     """Standard uncertainty of the plate's form: as given, else from its record in the session."""
-    from fringe.archive.plateform import plate_form_u_nm
+    from fringe.archive.store.plate_form import plate_form_u_nm
 
     if given_mm is not None:
         return given_mm * NM_PER_MM
@@ -186,13 +201,17 @@ def _plate_form_nm(opened: Session, first: LoggedReading, given_mm: float | None
 
 def _spherometer(opened: Session, trials: int) -> dict[str, Budget]:
     """Budgets of the spherometer, where the session has its readings of plate and work."""
-    from fringe.archive.sagittas import compared
+    from fringe.archive.views.sagittas import compared
 
     result = compared(opened.surface, opened.visit.spherometers, trials)
     if result is None:
         return {}
-    found = (result.depth_um, result.power_fringes, result.work_radius_mm,
-             result.radius_difference_mm)  # fmt: skip
+    found = (
+        result.depth_um,
+        result.power_fringes,
+        result.work_radius_mm,
+        result.radius_difference_mm,
+    )
     return {one.name: one for one in found if one is not None}
 
 
@@ -200,8 +219,8 @@ def _judged_by_spherometer(
     opened: Session, known: dict[str, Budget]
 ) -> tuple[Verdict | None, Settling | None]:
     """Verdict of a session in which the spherometer alone measured the whole work."""
-    from fringe.judge.better import what_settles
-    from fringe.judge.verdict import surface_verdict
+    from fringe.judge.tolerance.verdict import surface_verdict
+    from fringe.judge.uncertainty.improve import what_settles
 
     measured = [one.measured for one in opened.visit.spherometers if one.measured is not None]
     if not measured or not _limits(opened):
@@ -229,9 +248,9 @@ def _chosen(results: dict[str, Budget], name: str | None) -> list[Budget]:
 
 def _judged(opened: Session, found: Any, readings: Any) -> tuple[Verdict | None, Settling | None]:
     """Verdict with the budget's uncertainties, and what would settle it."""
-    from fringe.judge.better import what_settles
-    from fringe.judge.sources import measured_from_budgets
-    from fringe.judge.verdict import surface_verdict
+    from fringe.judge.tolerance.verdict import surface_verdict
+    from fringe.judge.uncertainty.improve import what_settles
+    from fringe.judge.uncertainty.sources import measured_from_budgets
 
     if not _limits(opened):
         return None, None
@@ -250,8 +269,8 @@ def _limits(opened: Session) -> bool:
 
 
 def _draw(path: Path, results: list[Budget], opened: Session) -> None:
-    from fringe.show.budget import budget_figure
-    from fringe.show.style import Facts, png_bytes
+    from fringe.show.figures.budget import budget_figure
+    from fringe.show.figures.style import Facts, png_bytes
 
     if path.suffix.lower() != ".png":
         raise BadInput(f"{path}: figures are PNG; give a name that ends in .png")
@@ -295,8 +314,12 @@ def _text(
     for one in results:
         rows += [*budget_table(one), ""]
     if verdict is not None:
-        rows.append(line("verdict", f"{verdict.state} ({percent_text(verdict.probability)} "
-                         "probable to conform)"))  # fmt: skip
+        rows.append(
+            line(
+                "verdict",
+                f"{verdict.state} ({percent_text(verdict.probability)} probable to conform)",
+            )
+        )
     if settling is not None:
         rows.append(wrapped_line("to settle it", settling.text))
     if picture is not None:

@@ -10,7 +10,7 @@ import click
 from fringe.cli._options import json_option, print_json
 
 if TYPE_CHECKING:
-    from fringe.archive.check import Findings
+    from fringe.archive.transfer.check import Findings
 
 DAMAGED = 1  # exit status: the check was made, and found something
 
@@ -30,8 +30,8 @@ def command(context: click.Context, archive: Path, as_json: bool) -> None:
     Example:
       fringe check shop
     """
-    from fringe.archive.check import check_archive
-    from fringe.archive.salvage import salvage
+    from fringe.archive.transfer.check import check_archive
+    from fringe.archive.transfer.salvage import salvage
     from fringe.cli._waiting import waiting
 
     with waiting("checking", quiet=as_json):

@@ -19,7 +19,7 @@ from fringe.cli._options import LENGTH, SIGNED_LENGTH, json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.judge.tolerance import Difference
+    from fringe.judge.tolerance.tolerance import Difference
 
 
 @click.command("convert", short_help="Convert fringes, radius, sagitta and gap.")
@@ -31,15 +31,26 @@ if TYPE_CHECKING:
 @click.option("--gap", type=SIGNED_LENGTH, metavar="L", help="Gap at the rim less at the centre.")
 @click.option("--radius", type=LENGTH, required=True, metavar="L", help="Radius of the plate.")
 @click.option("--diameter", type=LENGTH, required=True, metavar="L", help="Aperture.")
-@click.option("--work", type=click.Choice(["convex", "concave"]), default="convex",
-              show_default=True, help="Form of the work.")  # fmt: skip
+@click.option(
+    "--work",
+    type=click.Choice(["convex", "concave"]),
+    default="convex",
+    show_default=True,
+    help="Form of the work.",
+)
 @light_options
 @click.option("--also", multiple=True, metavar="NAME", help="Show fringes in this lamp too.")
 @json_option
 def command(
-    radius: float, diameter: float, work: str, lamp: str | None, wavelength: float | None,
-    also: tuple[str, ...], as_json: bool, **given: float | None,
-) -> None:  # fmt: skip
+    radius: float,
+    diameter: float,
+    work: str,
+    lamp: str | None,
+    wavelength: float | None,
+    also: tuple[str, ...],
+    as_json: bool,
+    **given: float | None,
+) -> None:
     """Convert one difference of work and plate into all its units.
 
     Give one of --fringes, --radius-difference, --work-radius, --percent, --sagitta or --gap,
@@ -52,7 +63,7 @@ def command(
       fringe convert --radius-difference 5mm --radius 120in --diameter 6in --lamp sodium
       fringe convert --gap 546nm --radius 100mm --diameter 50mm --wavelength 546.07nm --json
     """
-    from fringe.judge.tolerance import Aperture, difference
+    from fringe.judge.tolerance.tolerance import Aperture, difference
     from fringe.optics.spheres import convert_fringes
 
     kind, value = _one(given, radius)
@@ -71,9 +82,13 @@ def command(
 def _one(given: dict[str, float | None], radius_mm: float) -> tuple[str, float]:
     """Kind and value of the one quantity that was given."""
     kinds = {
-        "fringes": "fringes", "radius_difference": "radius", "work_radius": "work_radius",
-        "percent": "percent", "sagitta": "sagitta", "gap": "gap",
-    }  # fmt: skip
+        "fringes": "fringes",
+        "radius_difference": "radius",
+        "work_radius": "work_radius",
+        "percent": "percent",
+        "sagitta": "sagitta",
+        "gap": "gap",
+    }
     found: dict[str, Any] = {kinds[key]: one for key, one in given.items() if one is not None}
     if len(found) != 1:
         names = ", ".join("--" + key.replace("_", "-") for key in kinds)
@@ -94,19 +109,24 @@ def _text(result: Difference, others: dict[str, float]) -> list[str]:
         f"over {one.diameter_mm:g} mm: {touch.get(result.sense, 'contact everywhere')}"
     ]
     rows += [
-        line(f"at {name}", counted(value, "fringe", signed=True))
-        for name, value in others.items()
+        line(f"at {name}", counted(value, "fringe", signed=True)) for name, value in others.items()
     ]
     step, plate_um = result.radius_difference_mm, result.plate_sagitta_um
     rows += [
-        line("radius difference", f"{figures(step, signed=True)} mm "
-             f"({figures(result.percent, signed=True)} %)"),
+        line(
+            "radius difference",
+            f"{figures(step, signed=True)} mm ({figures(result.percent, signed=True)} %)",
+        ),
         line("work radius", f"{figures(one.radius_mm + step, 7)} mm, {one.work}"),
         line("sagitta", f"{figures(result.sagitta_um, signed=True)} µm, work less plate"),
-        line("", f"plate {figures(plate_um, 7)} µm, "
-             f"work {figures(plate_um + result.sagitta_um, 7)} µm"),
+        line(
+            "",
+            f"plate {figures(plate_um, 7)} µm, work {figures(plate_um + result.sagitta_um, 7)} µm",
+        ),
         line("gap", f"{figures(abs(result.gap_nm))} nm along the plate's normal"),
-        line("wavefront", f"{counted(abs(result.power_fringes), 'wave')}, peak to valley, "
-             "by one reflection"),
-    ]  # fmt: skip
+        line(
+            "wavefront",
+            f"{counted(abs(result.power_fringes), 'wave')}, peak to valley, by one reflection",
+        ),
+    ]
     return rows

@@ -19,10 +19,21 @@ STATES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
 
 @click.command("demo", short_help="Run the shipped example from first contact to matched pair.")
-@click.option("--out", type=click.Path(path_type=Path), default=OUT, show_default=True,
-              metavar="FOLDER", help="Folder to make; an earlier run's is replaced.")  # fmt: skip
-@click.option("--render", type=click.Path(path_type=Path), metavar="FOLDER", hidden=True,
-              help="Only render the example's photographs again, into this folder.")  # fmt: skip
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=OUT,
+    show_default=True,
+    metavar="FOLDER",
+    help="Folder to make; an earlier run's is replaced.",
+)
+@click.option(
+    "--render",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    hidden=True,
+    help="Only render the example's photographs again, into this folder.",
+)
 @json_option
 def command(out: Path, render: Path | None, as_json: bool) -> None:
     """Run the shipped example from first contact to matched pair.
@@ -81,7 +92,7 @@ def _watching(*, quiet: bool) -> Iterator[Callable[[Done | Logged], None]]:
     columns = (BarColumn(), TimeElapsedColumn(), TextColumn("{task.description}"))
     with Progress(
         *columns, console=console, transient=True, disable=not console.is_terminal
-    ) as bar:  # fmt: skip
+    ) as bar:
         task = bar.add_task("starting", total=None)
 
         def tell(event: Done | Logged) -> None:
@@ -123,7 +134,7 @@ def _lines(event: Logged) -> Iterator[str]:
 
 
 def _u95(u: float | None) -> float | None:
-    from fringe.judge.coverage import coverage_factor
+    from fringe.student_t import coverage_factor
 
     return None if u is None else coverage_factor() * u
 
@@ -150,7 +161,7 @@ def _result(event: Logged) -> str:
 
 
 def _next(event: Logged) -> str:
-    from fringe.judge.nextstep import round_minutes
+    from fringe.judge.advice.step import round_minutes
 
     step = event.next_step
     words = [step.action, step.stage if step.stage != step.action else None]
@@ -185,7 +196,7 @@ def _tell_end(demo: Demo) -> None:
 
 def _verdict(made: Made) -> Iterator[str]:
     from fringe.format import plus_minus
-    from fringe.judge.coverage import coverage_factor
+    from fringe.student_t import coverage_factor
 
     radius = plus_minus(made.radius_mm, coverage_factor() * made.radius_u_mm, "mm", digits=7)
     yield f"{made.surface.name}: {made.verdict.state}, radius {radius}"
@@ -196,7 +207,7 @@ def _verdict(made: Made) -> Iterator[str]:
 def _pair(demo: Demo) -> Iterator[str]:
     """Say whether the pair matches, by all evidence on both."""
     from fringe.cli._words import percent_text
-    from fringe.judge.pairstep import mismatch_text, together_text
+    from fringe.judge.pair.next_step import mismatch_text, together_text
 
     said = {"inside": "The pair matches", "outside": "The pair does not match"}
     first, second = demo.surfaces[-2:]

@@ -27,17 +27,21 @@ def command(surface: str, out: Path, as_json: bool) -> None:
       fringe export 'shop/concave 1' concave-1.nc
       fringe export 'shop/concave 1' concave-1
     """
-    from fringe.archive.export import export_surface
-    from fringe.archive.surface import find_surface
+    from fringe.archive.store.surface import find_surface
+    from fringe.archive.transfer.export import export_surface
     from fringe.cli._waiting import waiting
 
     with waiting("exporting", quiet=as_json):
         done = export_surface(find_surface(surface), out)
     if as_json:
-        print_json({
-            "path": str(done.path), "sessions": done.sessions, "photographs": done.photographs,
-            "problems": list(done.problems),
-        })  # fmt: skip
+        print_json(
+            {
+                "path": str(done.path),
+                "sessions": done.sessions,
+                "photographs": done.photographs,
+                "problems": list(done.problems),
+            }
+        )
         return
     sessions = "1 session" if done.sessions == 1 else f"{done.sessions} sessions"
     photographs = "1 photograph" if done.photographs == 1 else f"{done.photographs} photographs"

@@ -10,7 +10,7 @@ import click
 from fringe.cli._options import json_option, print_json
 
 if TYPE_CHECKING:
-    from fringe.archive.imports import Imported
+    from fringe.archive.transfer.imports import Imported
 
 
 @click.command("import", short_help="Bring an exported surface back into an archive.")
@@ -36,10 +36,16 @@ def command(source: Path, target: str, as_json: bool) -> None:
         done = _imported(source, target)
     name = done.surface.name
     if as_json:
-        print_json({
-            "surface": name, "folder": str(done.surface.folder), "new": done.new,
-            "added": done.added, "present": done.present, "problems": list(done.problems),
-        })  # fmt: skip
+        print_json(
+            {
+                "surface": name,
+                "folder": str(done.surface.folder),
+                "new": done.new,
+                "added": done.added,
+                "present": done.present,
+                "problems": list(done.problems),
+            }
+        )
         return
     added = "1 session" if done.added == 1 else f"{done.added} sessions"
     there = f", {done.present} were there already" if done.present else ""
@@ -49,10 +55,10 @@ def command(source: Path, target: str, as_json: bool) -> None:
 
 
 def _imported(source: Path, target: str) -> Imported:
-    from fringe.archive.imports import import_surface, import_table
+    from fringe.archive.transfer.imports import import_surface, import_table
 
     if source.suffix.lower() == ".csv":
-        from fringe.archive.surface import find_surface
+        from fringe.archive.store.surface import find_surface
 
         return import_table(source, find_surface(target))
     return import_surface(source, Path(target))

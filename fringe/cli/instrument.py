@@ -48,8 +48,9 @@ def add() -> None:
 @add.command("plate", short_help="A reference plate.")
 @ARCHIVE
 @NAME
-@click.option("--form", type=click.Choice(["convex", "concave"]), required=True,
-              help="Form of the plate.")  # fmt: skip
+@click.option(
+    "--form", type=click.Choice(["convex", "concave"]), required=True, help="Form of the plate."
+)
 @click.option("--radius", type=LENGTH, required=True, metavar="L", help="Certified radius.")
 @click.option("--radius-u", type=LENGTH, metavar="L", help="Its standard uncertainty.")
 @click.option("--how", metavar="TEXT", help="How the radius is known: certificate, method, date.")
@@ -157,8 +158,14 @@ def camera(archive: Path, name: str, *, replace: bool, as_json: bool, **given: A
 @add.command("lamp", short_help="A lamp that is not in the table.")
 @ARCHIVE
 @NAME
-@click.option("--line", "lines", multiple=True, required=True, metavar="NM[:WEIGHT[:FWHM]]",
-              help="A line in air: nanometres, weight, width.")  # fmt: skip
+@click.option(
+    "--line",
+    "lines",
+    multiple=True,
+    required=True,
+    metavar="NM[:WEIGHT[:FWHM]]",
+    help="A line in air: nanometres, weight, width.",
+)
 @click.option("--wavelength-u", type=LENGTH, metavar="L", help="Uncertainty of the mean.")
 @click.option("--source", required=True, metavar="TEXT", help="Where the numbers come from.")
 @NOTE
@@ -250,8 +257,13 @@ def _line(text: str) -> dict[str, float]:
         numbers = []
     if not 1 <= len(numbers) <= 3:
         raise BadInput(f"--line: {text!r} is no line; write NM:WEIGHT:FWHM, as 546.07:1:10")
-    return dict(zip(("wavelength_nm", "weight", "fwhm_nm"), [*numbers, 1.0][: max(2, len(numbers))],
-                    strict=False))  # fmt: skip
+    return dict(
+        zip(
+            ("wavelength_nm", "weight", "fwhm_nm"),
+            [*numbers, 1.0][: max(2, len(numbers))],
+            strict=False,
+        )
+    )
 
 
 def _short(one: Instrument) -> str:

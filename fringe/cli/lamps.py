@@ -48,8 +48,10 @@ def _table(lamps: list[Lamp]) -> list[str]:
 def _one(one: Lamp) -> list[str]:
     """Everything that is known of one lamp."""
     rows = [f"{one.name}: {one.note}" if one.note else one.name]
-    rows.append(f"wavelength  {one.wavelength_nm:.3f} nm in air, standard uncertainty "
-                f"{one.u_wavelength_nm:.3f} nm")  # fmt: skip
+    rows.append(
+        f"wavelength  {one.wavelength_nm:.3f} nm in air, standard uncertainty "
+        f"{one.u_wavelength_nm:.3f} nm"
+    )
     total = sum(line.weight for line in one.lines)
     for line in one.lines:
         share = f"{100 * line.weight / total:.0f} %"

@@ -13,10 +13,10 @@ from fringe.cli._surface_reading import surface_reading_options
 from fringe.cli._workers import worker_options
 
 if TYPE_CHECKING:
-    from fringe.archive.session import Visit
-    from fringe.archive.surface import Surface
+    from fringe.archive.store.session import Visit
+    from fringe.archive.store.surface import Surface
     from fringe.judge.progress import Progress
-    from fringe.judge.spherometry import SagResult
+    from fringe.judge.spherometer.compare import SagResult
 
 
 @click.command("log", short_help="Log a visit to the bench: photographs, readings, remarks.")
@@ -26,17 +26,29 @@ if TYPE_CHECKING:
 @click.option("--camera", metavar="NAME", help="Camera on record: its distance and scale.")
 @click.option("--against", metavar="PIECE", help="Laid on this surface, not on the plate.")
 @click.option("--aperture", type=LENGTH, metavar="L", help="Of a plate smaller than the work.")
-@click.option("--place", type=SIGNED_LENGTHS, multiple=True, metavar="L,L",
-              help="Where it lay: across, down from the work's centre; once a PHOTO.")  # fmt: skip
+@click.option(
+    "--place",
+    type=SIGNED_LENGTHS,
+    multiple=True,
+    metavar="L,L",
+    help="Where it lay: across, down from the work's centre; once a PHOTO.",
+)
 @click.option("--burst", is_flag=True, help="The PHOTOs are frames of one contact: one reading.")
 @click.option("--by-eye", metavar="TEXT", help='Fringes seen without a camera: "rings 3.5 centre".')
 @click.option("--spherometer", metavar="NAME", help="Spherometer on record; else points.")
-@click.option("--sag-plate", type=SAGITTAS, multiple=True, metavar="L,...",
-              help="Its readings on the plate.")  # fmt: skip
-@click.option("--sag-work", type=SAGITTAS, multiple=True, metavar="L,...",
-              help="Its readings on the work.")  # fmt: skip
-@click.option("--zero", type=SAGITTAS, multiple=True, metavar="L,...",
-              help="Its readings on a flat; else it was set to zero there.")  # fmt: skip
+@click.option(
+    "--sag-plate", type=SAGITTAS, multiple=True, metavar="L,...", help="Its readings on the plate."
+)
+@click.option(
+    "--sag-work", type=SAGITTAS, multiple=True, metavar="L,...", help="Its readings on the work."
+)
+@click.option(
+    "--zero",
+    type=SAGITTAS,
+    multiple=True,
+    metavar="L,...",
+    help="Its readings on a flat; else it was set to zero there.",
+)
 @click.option("--reading-u", type=LENGTH, metavar="L", help="Standard uncertainty of a reading.")
 @click.option("--stage", metavar="NAME", help="Work since the last visit: '#400', 9um, polish.")
 @click.option("--minutes", type=NUMBER, metavar="M", help="How long that work was.")
@@ -72,8 +84,8 @@ def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any)
       fringe log 'shop/concave 1' small.jpg --aperture 80mm --place 30mm,0mm
       fringe log 'shop/concave 1' --replaces 1 --remark 'new pitch lap'
     """
-    from fringe.archive.surface import find_surface
-    from fringe.archive.write import log_visit
+    from fringe.archive.store.surface import find_surface
+    from fringe.archive.store.write import log_visit
     from fringe.cli._visit import visit_of
     from fringe.cli._waiting import waiting
 
@@ -92,7 +104,7 @@ def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any)
 
 def _progress(surface: Surface) -> tuple[Progress, tuple[str, ...]]:
     """The surface's visits with the new one among them."""
-    from fringe.archive.life import surface_progress
+    from fringe.archive.views.surface_state import surface_progress
 
     return surface_progress(surface)
 
@@ -117,7 +129,7 @@ def _json(
 
 
 def _spherometer_json(visit: Visit) -> dict[str, Any] | None:
-    from fringe.judge.coverage import coverage_factor
+    from fringe.student_t import coverage_factor
 
     one = next((s for s in visit.spherometers if s.measured is not None), None)
     if one is None or one.measured is None:
@@ -146,7 +158,7 @@ def _text(
     rows += _stage_text(visit)
     rows += _readings_text(visit)
     if sagittas is not None:
-        from fringe.judge.spherometry import text_of
+        from fringe.judge.spherometer.compare import text_of
 
         rows.append(line("spherometer", text_of(sagittas)))
     if row.power_fringes is not None:
@@ -191,7 +203,7 @@ def _stage_text(visit: Visit) -> list[str]:
     """How a stage's grain size was understood, where a grit's name was."""
     if visit.work.stage is None:
         return []
-    from fringe.judge.abrasives import stage
+    from fringe.judge.state.abrasives import stage
 
     one = stage(visit.work.stage)
     if one.size_um is None or one.source == "by its name":
@@ -200,7 +212,7 @@ def _stage_text(visit: Visit) -> list[str]:
 
 
 def _notes(visit: Visit, sagittas: SagResult) -> list[str]:
-    from fringe.judge.spherometry import trap_text
+    from fringe.judge.spherometer.compare import trap_text
 
     assumed = [one.options["assumed"] for one in visit.spherometers if "assumed" in one.options]
     trap = trap_text(sagittas)

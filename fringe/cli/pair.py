@@ -13,9 +13,9 @@ from fringe.cli._options import json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.archive.partners import PairRecord
-    from fringe.judge.pair import Pair
-    from fringe.judge.pairstep import PairStep
+    from fringe.archive.views.pair_evidence import PairRecord
+    from fringe.judge.pair.match import Pair
+    from fringe.judge.pair.next_step import PairStep
 
 
 @click.command("pair", short_help="Say whether a convex and a concave match.")
@@ -24,9 +24,7 @@ if TYPE_CHECKING:
 @match_options
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
 @json_option
-def command(
-    convex: str, concave: str, picture: Path | None, as_json: bool, **given: Any
-) -> None:  # fmt: skip
+def command(convex: str, concave: str, picture: Path | None, as_json: bool, **given: Any) -> None:
     """Say whether a convex and a concave match, and which to work on if they do not.
 
     CONVEX and CONCAVE are surfaces as ARCHIVE/NAME, in either order. All that was logged since
@@ -57,8 +55,8 @@ def command(
 
 
 def _draw(path: Path, found: Pair, step: PairStep, record: PairRecord) -> None:
-    from fringe.show.pair import pair_figure
-    from fringe.show.style import png_bytes
+    from fringe.show.figures.pair import pair_figure
+    from fringe.show.figures.style import png_bytes
     from fringe.synth.files import write_whole
 
     write_whole(path, png_bytes(pair_figure(found, step, when=record.days_text())))
@@ -67,17 +65,19 @@ def _draw(path: Path, found: Pair, step: PairStep, record: PairRecord) -> None:
 def _json(found: Pair, step: PairStep, record: PairRecord, picture: Path | None) -> dict[str, Any]:
     import dataclasses
 
-    from fringe.judge.coverage import coverage_factor
-    from fringe.judge.evidence import to_json
+    from fringe.judge.uncertainty.evidence import to_json
+    from fringe.student_t import coverage_factor
 
     k = coverage_factor()
     pieces = {}
     for role, piece in (("convex", found.convex), ("concave", found.concave)):
         radius, u = found.radius(piece)
         pieces[role] = {
-            "name": piece.name, "radius_mm": radius, "radius_u95_mm": k * u,
+            "name": piece.name,
+            "radius_mm": radius,
+            "radius_u95_mm": k * u,
             "nominal_mm": piece.radius_mm,
-        }  # fmt: skip
+        }
     return {
         **pieces,
         "correlation": found.correlation,
@@ -99,8 +99,8 @@ def _json(found: Pair, step: PairStep, record: PairRecord, picture: Path | None)
 
 def _text(found: Pair, step: PairStep, record: PairRecord, picture: Path | None) -> list[str]:
     from fringe.format import figures, plus_minus
-    from fringe.judge.coverage import coverage_factor
-    from fringe.judge.pairstep import mismatch_text, together_text
+    from fringe.judge.pair.next_step import mismatch_text, together_text
+    from fringe.student_t import coverage_factor
 
     k = coverage_factor()
     rows = [_answer(found, step), wrapped_line("next", _next(step))]
@@ -133,7 +133,7 @@ def _answer(found: Pair, step: PairStep) -> str:
 
     verdict = found.verdict
     if verdict is None:
-        from fringe.judge.pairstep import together_text
+        from fringe.judge.pair.next_step import together_text
 
         return f"Laid together: {together_text(found)}"
     chance = f" ({percent_text(verdict.probability)} probable to conform)"
@@ -149,7 +149,7 @@ def _answer(found: Pair, step: PairStep) -> str:
 def _evidence_text(found: Pair) -> list[str]:
     """Each piece of evidence: what it says, and how far off the rest it lies."""
     from fringe.format import plus_minus
-    from fringe.judge.coverage import coverage_factor
+    from fringe.student_t import coverage_factor
 
     rows = []
     width = max(len(one.evidence.name) for one in found.estimate.judged)
@@ -170,8 +170,13 @@ def _zones_text(zones: Any) -> list[str]:
     from fringe.format import plus_minus
 
     return [
-        line(f"at {zone.offset_mm:g} mm", "work − plate "
-             + plus_minus(zone.radius_difference_mm, zone.radius_difference_u95_mm, "mm",
-                          signed=True) + f", over {zone.diameter_mm:g} mm")
+        line(
+            f"at {zone.offset_mm:g} mm",
+            "work − plate "
+            + plus_minus(
+                zone.radius_difference_mm, zone.radius_difference_u95_mm, "mm", signed=True
+            )
+            + f", over {zone.diameter_mm:g} mm",
+        )
         for zone in zones.zones
-    ]  # fmt: skip
+    ]

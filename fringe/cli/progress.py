@@ -16,8 +16,9 @@ from fringe.errors import BadInput
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from fringe.archive.surface import Surface
-    from fringe.judge.progress import Progress, VisitRow
+    from fringe.archive.store.surface import Surface
+    from fringe.judge.progress import Progress
+    from fringe.judge.state.visits import VisitRow
 
 STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
@@ -26,12 +27,13 @@ STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 @click.argument("surface")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
 @click.option("--alone", is_flag=True, help="Learn nothing from the archive's other surfaces.")
-@click.option("--pit-factor", type=NUMBER, metavar="F",
-              help="Depth of a grit's pits over its grains; else 3.")  # fmt: skip
+@click.option(
+    "--pit-factor", type=NUMBER, metavar="F", help="Depth of a grit's pits over its grains; else 3."
+)
 @json_option
 def command(
     surface: str, picture: Path | None, alone: bool, pit_factor: float | None, as_json: bool
-) -> None:  # fmt: skip
+) -> None:
     """Show a surface's visits, verdicts and next step.
 
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder. All visits are judged by the
@@ -44,8 +46,8 @@ def command(
       fringe progress 'shop/concave 1'
       fringe progress 'shop/concave 1' --picture progress.png
     """
-    from fringe.archive.life import surface_progress
-    from fringe.archive.surface import find_surface
+    from fringe.archive.store.surface import find_surface
+    from fringe.archive.views.surface_state import surface_progress
     from fringe.cli._waiting import waiting
 
     found = find_surface(surface)
@@ -83,8 +85,8 @@ def _json(
 def _draw(surface: Surface, result: Progress, path: Path) -> None:
     if path.suffix.lower() != ".png":
         raise BadInput(f"--picture: {path}: a picture's name must end in .png")
-    from fringe.show.progress import progress_figure
-    from fringe.show.style import png_bytes
+    from fringe.show.figures.progress import progress_figure
+    from fringe.show.figures.style import png_bytes
 
     figure = progress_figure(
         result.rows,
@@ -140,8 +142,10 @@ def _limits(surface: Surface, result: Progress) -> str:
     from fringe.format import figures
 
     tolerance = surface.tolerance
-    parts = [f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, "
-             f"aperture {surface.diameter_mm:g} mm"]  # fmt: skip
+    parts = [
+        f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, "
+        f"aperture {surface.diameter_mm:g} mm"
+    ]
     if tolerance.power_fringes is not None:
         parts.append(f"power ±{figures(tolerance.power_fringes)}")
     if tolerance.irregularity_fringes is not None:

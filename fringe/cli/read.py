@@ -16,7 +16,7 @@ from fringe.cli._workers import worker_options
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
     from fringe.orders.reading import Reading
 
 
@@ -26,20 +26,39 @@ if TYPE_CHECKING:
 @photo_options
 @click.option("--diameter", type=LENGTH, metavar="L", help="Diameter of the aperture.")
 @click.option("--plate-radius", type=LENGTH, metavar="L", help="Radius of the plate.")
-@click.option("--work", type=click.Choice(["convex", "concave"]), default="convex",
-              show_default=True, help="Form of the work.")  # fmt: skip
-@click.option("--by-eye", metavar="TEXT",
-              help='Seen without a camera: "rings 3.5 centre", "bow 0.4 of spacing".')  # fmt: skip
-@click.option("--burst", is_flag=True,
-              help="The PHOTOs are frames of one contact: solve them together.")  # fmt: skip
-@click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png",
-              help="Draw the fitted fringes on the photograph.")  # fmt: skip
+@click.option(
+    "--work",
+    type=click.Choice(["convex", "concave"]),
+    default="convex",
+    show_default=True,
+    help="Form of the work.",
+)
+@click.option(
+    "--by-eye",
+    metavar="TEXT",
+    help='Seen without a camera: "rings 3.5 centre", "bow 0.4 of spacing".',
+)
+@click.option(
+    "--burst", is_flag=True, help="The PHOTOs are frames of one contact: solve them together."
+)
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    metavar="OUT.png",
+    help="Draw the fitted fringes on the photograph.",
+)
 @worker_options
 @json_option
 def command(
-    photos: tuple[Path, ...], by_eye: str | None, burst: bool, picture: Path | None,
-    as_json: bool, workers: int | None, scheduler: str | None, **given: Any,
-) -> None:  # fmt: skip
+    photos: tuple[Path, ...],
+    by_eye: str | None,
+    burst: bool,
+    picture: Path | None,
+    as_json: bool,
+    workers: int | None,
+    scheduler: str | None,
+    **given: Any,
+) -> None:
     """Read the fringes in a photograph.
 
     The power is over the work's edge, which is found, or given in pixels with --edge;
@@ -94,9 +113,10 @@ def _one(photo: Path, picture: Path | None, told: dict[str, Any], *, as_json: bo
     if picture is not None:
         _check_picture(photo, picture)
     with (
-        waiting(f"reading {photo.name}", quiet=as_json), ThreadPoolExecutor(1) as aside,
+        waiting(f"reading {photo.name}", quiet=as_json),
+        ThreadPoolExecutor(1) as aside,
         _uncollected(),
-    ):  # fmt: skip
+    ):
         # the file is decoded while the reader is imported
         loading = aside.submit(load_photo, photo)
         from fringe.orders.read import read
@@ -127,7 +147,7 @@ def _burst(
     photos: tuple[Path, ...], picture: Path | None, options: ReadOptions, *, as_json: bool
 ) -> None:
     from fringe.cli._waiting import waiting
-    from fringe.orders.burst import read_burst
+    from fringe.orders.burst.read_burst import read_burst
     from fringe.photo.frames import load_frames
 
     if picture is not None:
@@ -144,10 +164,14 @@ def _burst(
 
 
 def _by_eye(
-    text: str, photos: tuple[Path, ...], picture: Path | None, options: ReadOptions, *,
+    text: str,
+    photos: tuple[Path, ...],
+    picture: Path | None,
+    options: ReadOptions,
+    *,
     as_json: bool,
-) -> None:  # fmt: skip
-    from fringe.orders.byeye import by_eye
+) -> None:
+    from fringe.orders.by_eye import by_eye
 
     if photos:
         raise BadInput("a photograph and --by-eye at once: give one of them")
@@ -184,7 +208,7 @@ def _told(given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _options(told: dict[str, Any]) -> ReadOptions:
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
 
     return ReadOptions(**told)
 
@@ -201,15 +225,18 @@ def _check_picture(photo: Path, picture: Path) -> None:
 
 def _draw(photo: Path, picture: Path, reading: Reading, options: ReadOptions) -> None:
     from fringe.photo.when import taken_text
-    from fringe.show.overlay import overlay_figure
-    from fringe.show.style import png_bytes
+    from fringe.show.figures.overlay import overlay_figure
+    from fringe.show.figures.style import png_bytes
     from fringe.synth.files import write_whole
 
     figure = overlay_figure(
-        photo, reading, title=f"{photo.name} with the fitted dark fringes",
-        when=taken_text(photo), diameter_mm=options.diameter_mm,
+        photo,
+        reading,
+        title=f"{photo.name} with the fitted dark fringes",
+        when=taken_text(photo),
+        diameter_mm=options.diameter_mm,
         camera_distance_mm=options.camera_distance_mm,
-    )  # fmt: skip
+    )
     write_whole(picture, png_bytes(figure))
 
 

@@ -13,19 +13,22 @@ from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.cli._waiting import Tell
-    from fringe.show.surfacereport import SurfaceReport
+    from fringe.show.reports.surface_report import SurfaceReport
 
 
 @click.command("report", short_help="Write a surface's or a pair's report as one page.")
 @click.argument("surface")
 @click.argument("partner", required=False)
-@click.option("--out", required=True, type=click.Path(path_type=Path), metavar="FILE.html",
-              help="The page to write; an older one of that name is replaced.")  # fmt: skip
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    help="The page to write; an older one of that name is replaced.",
+)
 @match_options
 @json_option
-def command(
-    surface: str, partner: str | None, out: Path, as_json: bool, **given: Any
-) -> None:  # fmt: skip
+def command(surface: str, partner: str | None, out: Path, as_json: bool, **given: Any) -> None:
     """Write the report of a surface, or of a pair, as one page that stands by itself.
 
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder; with PARTNER, in either
@@ -50,10 +53,15 @@ def command(
     except OSError as error:
         raise BadInput(f"{out}: cannot be written: {error.strerror or error}") from error
     if as_json:
-        print_json({
-            "surface": name, "report": str(out), "verdict": report.verdict,
-            "visits": report.sessions, "problems": list(report.problems),
-        })  # fmt: skip
+        print_json(
+            {
+                "surface": name,
+                "report": str(out),
+                "verdict": report.verdict,
+                "visits": report.sessions,
+                "problems": list(report.problems),
+            }
+        )
         return
     visits = f"{report.sessions} visit{'' if report.sessions == 1 else 's'}"
     click.echo(f"{name}: {report.verdict or 'not judged'}, {visits}; report in {out}")
@@ -66,15 +74,15 @@ def _report(
 ) -> tuple[str, SurfaceReport]:
     """Name of what is reported on, and its page."""
     if partner is not None:
-        from fringe.show.pairreport import pair_report
+        from fringe.show.reports.pair_report import pair_report
 
         pair = matched(surface, partner, given)
         return f"{pair.convex.name} and {pair.concave.name}", pair_report(*pair, tell=tell)
     option = first_given(given)
     if option is not None:
         raise BadInput(f"{option} is of a pair; name both its surfaces")
-    from fringe.archive.surface import find_surface
-    from fringe.show.surfacereport import surface_report
+    from fringe.archive.store.surface import find_surface
+    from fringe.show.reports.surface_report import surface_report
 
     found = find_surface(surface)
     return found.name, surface_report(found, tell=tell)

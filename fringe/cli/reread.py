@@ -10,12 +10,20 @@ from fringe.cli._options import json_option, print_json
 from fringe.cli._workers import worker_options
 
 if TYPE_CHECKING:
-    from fringe.archive.reread import Change, Reread
+    from fringe.archive.views.reread import Change, Reread
 
-UNITS = {"radius_difference_mm": "mm", "ring_step_px2": "px²", "power_fringes": "fringes",
-         "irregularity_fringes": "fringes"}  # fmt: skip
-NAMES = {"radius_difference_mm": "radius difference", "ring_step_px2": "ring step",
-         "power_fringes": "power", "irregularity_fringes": "irregularity"}  # fmt: skip
+UNITS = {
+    "radius_difference_mm": "mm",
+    "ring_step_px2": "px²",
+    "power_fringes": "fringes",
+    "irregularity_fringes": "fringes",
+}
+NAMES = {
+    "radius_difference_mm": "radius difference",
+    "ring_step_px2": "ring step",
+    "power_fringes": "power",
+    "irregularity_fringes": "irregularity",
+}
 
 
 @click.command("reread", short_help="Compute logged sessions again and list what changed.")
@@ -34,8 +42,8 @@ def command(surface: str, workers: int | None, scheduler: str | None, as_json: b
     Example:
       fringe reread 'shop/concave 1'
     """
-    from fringe.archive.reread import reread_surface
-    from fringe.archive.surface import find_surface
+    from fringe.archive.store.surface import find_surface
+    from fringe.archive.views.reread import reread_surface
     from fringe.cli._waiting import waiting
 
     found = find_surface(surface)

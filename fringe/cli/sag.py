@@ -23,9 +23,9 @@ from fringe.cli._sagitta import reading_u as assumed_u
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.judge.budget import Budget
-    from fringe.judge.reach import Reach
-    from fringe.judge.spherometry import SagResult
+    from fringe.judge.spherometer.compare import SagResult
+    from fringe.judge.spherometer.reach import Reach
+    from fringe.judge.uncertainty.budget import Budget
     from fringe.optics.lamps import Lamp
     from fringe.optics.spherometer import Spherometer
 
@@ -33,38 +33,74 @@ TRIALS = 50_000  # draws of the check that --budget makes
 
 
 @click.command("sag", short_help="Compare plate and work on a spherometer.")
-@click.option("--plate", type=SAGITTAS, multiple=True, required=True, metavar="L,...",
-              help="Readings on the plate.")  # fmt: skip
-@click.option("--work", type=SAGITTAS, multiple=True, required=True, metavar="L,...",
-              help="Readings on the work.")  # fmt: skip
-@click.option("--zero", type=SAGITTAS, multiple=True, metavar="L,...",
-              help="Readings on a flat; without it the gauge was set to zero there.")  # fmt: skip
-@click.option("--form", type=click.Choice(["convex", "concave"]), default="convex",
-              show_default=True, help="Form of the work.")  # fmt: skip
+@click.option(
+    "--plate",
+    type=SAGITTAS,
+    multiple=True,
+    required=True,
+    metavar="L,...",
+    help="Readings on the plate.",
+)
+@click.option(
+    "--work",
+    type=SAGITTAS,
+    multiple=True,
+    required=True,
+    metavar="L,...",
+    help="Readings on the work.",
+)
+@click.option(
+    "--zero",
+    type=SAGITTAS,
+    multiple=True,
+    metavar="L,...",
+    help="Readings on a flat; without it the gauge was set to zero there.",
+)
+@click.option(
+    "--form",
+    type=click.Choice(["convex", "concave"]),
+    default="convex",
+    show_default=True,
+    help="Form of the work.",
+)
 @click.option("--ring", type=LENGTHS, metavar="L[,L]", help="Plain ring: inner, outer diameter.")
 @click.option("--legs", type=LENGTHS, metavar="L[,L,L]", help="Three legs: their spacing.")
 @click.option("--foot-circle", type=LENGTH, metavar="L", help="Feet on a circle this wide.")
 @click.option("--ball", type=LENGTH, metavar="L", help="Ball feet of this diameter; else points.")
 @click.option("--size-u", type=LENGTH, metavar="L", help="Standard uncertainty of that size.")
 @click.option("--ball-u", type=LENGTH, metavar="L", help="Standard uncertainty of the balls.")
-@click.option("--reading-u", type=LENGTH, metavar="L",
-              help="Standard uncertainty of a reading; else one count of its digits.")  # fmt: skip
+@click.option(
+    "--reading-u",
+    type=LENGTH,
+    metavar="L",
+    help="Standard uncertainty of a reading; else one count of its digits.",
+)
 @click.option("--plate-radius", type=LENGTH, metavar="L", help="Radius of the plate.")
 @click.option("--plate-radius-u", type=LENGTH, metavar="L", help="Its standard uncertainty.")
 @click.option("--diameter", type=LENGTH, metavar="L", help="Aperture, for the gap in fringes.")
 @light_options
 @click.option("--scale", type=NUMBER, metavar="PX_PER_MM", help="Camera: pixels a millimetre.")
-@click.option("--archive", type=click.Path(path_type=Path), metavar="DIR",
-              help="Archive with the records that the next three name.")  # fmt: skip
+@click.option(
+    "--archive",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Archive with the records that the next three name.",
+)
 @click.option("--spherometer", metavar="NAME", help="Spherometer on record.")
 @click.option("--plate-name", metavar="NAME", help="Plate on record.")
 @click.option("--camera", metavar="NAME", help="Camera on record.")
 @click.option("--budget", is_flag=True, help="Show where the uncertainties come from.")
 @json_option
 def command(
-    plate: Any, work: Any, zero: Any, reading_u: float | None, *, budget: bool, as_json: bool,
+    plate: Any,
+    work: Any,
+    zero: Any,
+    reading_u: float | None,
+    *,
+    budget: bool,
+    as_json: bool,
     **options: Any,
-) -> None:  # fmt: skip
+) -> None:
     """Say which is deeper, the plate or the work, by how much, and what radius the work has.
 
     Read plate and work in turn, and repeat. Readings may carry signs, as a gauge shows them
@@ -79,8 +115,8 @@ def command(
       fringe sag --plate=-1.957mm --work 2.088mm --form concave --foot-circle 40mm --ball 6.35mm
       fringe sag --plate 808um --work 793um --plate-radius 120in --diameter 6in --lamp sodium
     """
-    from fringe.judge.reach import reach
-    from fringe.judge.spherometry import SpherometerReadings, compare
+    from fringe.judge.spherometer.compare import SpherometerReadings, compare
+    from fringe.judge.spherometer.reach import reach
 
     options = _from_records(options)
     one = _spherometer(options)
@@ -188,7 +224,7 @@ def _lamp(options: dict[str, Any]) -> tuple[Lamp | None, float] | None:
 
 
 def _limits(lamp: tuple[Lamp | None, float] | None, options: dict[str, Any]) -> list[Any]:
-    from fringe.judge.reach import rings_by_camera, rings_by_lamp
+    from fringe.judge.spherometer.reach import rings_by_camera, rings_by_lamp
 
     limits = []
     if lamp is not None and lamp[0] is not None:
@@ -215,8 +251,11 @@ def _json(
         else None,
         "notes": notes,
     }
-    shown = {"depth": result.depth_um, "work_radius": result.work_radius_mm,
-             "radius_difference": result.radius_difference_mm}  # fmt: skip
+    shown = {
+        "depth": result.depth_um,
+        "work_radius": result.work_radius_mm,
+        "radius_difference": result.radius_difference_mm,
+    }
     values["budgets"] = {name: one.to_json() for name, one in shown.items() if one is not None}
     return values
 
@@ -227,18 +266,24 @@ def _finite(value: float) -> float | None:
 
 
 def _text(
-    result: SagResult, near: Reach | None, lamp: tuple[Lamp | None, float] | None,
-    diameter_mm: float | None, notes: list[str],
-) -> list[str]:  # fmt: skip
+    result: SagResult,
+    near: Reach | None,
+    lamp: tuple[Lamp | None, float] | None,
+    diameter_mm: float | None,
+    notes: list[str],
+) -> list[str]:
     from fringe.format import figures
-    from fringe.judge.spherometry import text_of, trap_text
+    from fringe.judge.spherometer.compare import text_of, trap_text
 
     rows = [
         text_of(result),
-        line("readings", f"plate {figures(result.plate_sagitta_um, 6)} µm, "
-             f"work {figures(result.work_sagitta_um, 6)} µm"),
+        line(
+            "readings",
+            f"plate {figures(result.plate_sagitta_um, 6)} µm, "
+            f"work {figures(result.work_sagitta_um, 6)} µm",
+        ),
         line("work should read", f"{figures(result.target_um, 6)} µm at the plate's radius"),
-    ]  # fmt: skip
+    ]
     if result.work_radius_mm is not None and result.radius_difference_mm is not None:
         step = result.radius_difference_mm
         plate_mm = result.work_radius_mm.value - step.value
@@ -246,12 +291,19 @@ def _text(
         way = {"plate": "by the plate's radius", "ring": "by the ring's size"}[result.method]
         rows += [
             line("work radius", f"{result.work_radius_mm.text()}, {way}"),
-            line("radius difference", step.text(signed=True)
-                 + ("" if abs(step.value) < step.u95 else share)),
-        ]  # fmt: skip
+            line(
+                "radius difference",
+                step.text(signed=True) + ("" if abs(step.value) < step.u95 else share),
+            ),
+        ]
     if result.power_fringes is not None and lamp is not None:
-        rows.append(line(f"over {diameter_mm:.4g} mm", f"{result.power_fringes.text(signed=True)} "
-                         f"at {lamp[1]:.1f} nm{_contact(result.power_fringes)}"))  # fmt: skip
+        rows.append(
+            line(
+                f"over {diameter_mm:.4g} mm",
+                f"{result.power_fringes.text(signed=True)} "
+                f"at {lamp[1]:.1f} nm{_contact(result.power_fringes)}",
+            )
+        )
     if near is not None:
         rows += _near_text(near)
     trap = trap_text(result)
@@ -278,8 +330,10 @@ def _near_text(near: Reach) -> list[str]:
     from fringe.format import figures, plus_minus
 
     words = {
-        "yes": "near enough", "no": "too far yet", "perhaps": "perhaps near enough",
-    }  # fmt: skip
+        "yes": "near enough",
+        "no": "too far yet",
+        "perhaps": "perhaps near enough",
+    }
     expected = f"{plus_minus(near.rings_expected, near.rings_expected_u95)} expected"
     low_end = figures(near.rings_expected_u95, 2)
     if near.limited_by is None:

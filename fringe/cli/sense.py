@@ -11,9 +11,9 @@ from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
     from fringe.orders.reading import Reading
-    from fringe.orders.travel import Change, Travel
+    from fringe.orders.sense.two_photographs import Change, Travel
 
 WAYS = {
     "pressed-centre": "pressed at the centre",
@@ -41,17 +41,31 @@ class _SenseCommand(click.Command):
 )
 @click.argument("before", type=click.Path(path_type=Path))
 @click.argument("after", type=click.Path(path_type=Path))
-@click.option("--change", required=True, metavar="WHAT",
-              help="pressed-centre, lower-eye, or lamp NAME2.")  # fmt: skip
+@click.option(
+    "--change", required=True, metavar="WHAT", help="pressed-centre, lower-eye, or lamp NAME2."
+)
 @click.option("--lamp", required=True, metavar="NAME", help="Lamp of BEFORE, see `fringe lamps`.")
-@click.option("--edge", default="auto", show_default=True, metavar="EDGE",
-              help="In BEFORE: auto, CX,CY,R or CX,CY,A,B,ANGLE in pixels.")  # fmt: skip
-@click.option("--edge-after", metavar="EDGE",
-              help="In AFTER; else BEFORE's, or found where the eye was lowered.")  # fmt: skip
+@click.option(
+    "--edge",
+    default="auto",
+    show_default=True,
+    metavar="EDGE",
+    help="In BEFORE: auto, CX,CY,R or CX,CY,A,B,ANGLE in pixels.",
+)
+@click.option(
+    "--edge-after",
+    metavar="EDGE",
+    help="In AFTER; else BEFORE's, or found where the eye was lowered.",
+)
 @click.option("--diameter", type=LENGTH, metavar="L", help="Diameter of the aperture.")
 @click.option("--plate-radius", type=LENGTH, metavar="L", help="Radius of the plate.")
-@click.option("--work", type=click.Choice(["convex", "concave"]), default="convex",
-              show_default=True, help="Form of the work.")  # fmt: skip
+@click.option(
+    "--work",
+    type=click.Choice(["convex", "concave"]),
+    default="convex",
+    show_default=True,
+    help="Form of the work.",
+)
 @json_option
 def command(before: Path, after: Path, as_json: bool, **given: Any) -> None:
     """Tell from two photographs where the contact is.
@@ -75,7 +89,7 @@ def command(before: Path, after: Path, as_json: bool, **given: Any) -> None:
       fringe sense rings-before.png rings-after.png --change pressed-centre --lamp sodium
     """
     from fringe.cli._waiting import waiting
-    from fringe.orders.travel import sense_of_pair
+    from fringe.orders.sense.two_photographs import sense_of_pair
 
     change = _change(given["change"], given["lamp"])
     with waiting(f"reading {before.name} and {after.name}", quiet=as_json):
@@ -91,7 +105,7 @@ def command(before: Path, after: Path, as_json: bool, **given: Any) -> None:
 
 def _change(text: str, name: str) -> Change:
     from fringe.optics.lamps import lamp
-    from fringe.orders.travel import CHANGES, Change
+    from fringe.orders.sense.two_photographs import CHANGES, Change
 
     kind, _, second = text.strip().partition(" ")
     if kind not in CHANGES or bool(second.strip()) != (kind == "lamp"):
@@ -110,16 +124,20 @@ def _read(
     from dataclasses import replace
 
     from fringe.cli._surface_reading import parse_edge
-    from fringe.orders.read import ReadOptions, read
+    from fringe.orders.options import ReadOptions
+    from fringe.orders.read import read
     from fringe.photo.load import load_photo
 
     edge = parse_edge(given["edge"])
     if edge == "none":
         raise BadInput("--edge: the sense needs the work's edge; photograph all of it")
     options = ReadOptions(
-        change.before, edge=edge, diameter_mm=given["diameter"],
-        plate_radius_mm=given["plate_radius"], work=given["work"],
-    )  # fmt: skip
+        change.before,
+        edge=edge,
+        diameter_mm=given["diameter"],
+        plate_radius_mm=given["plate_radius"],
+        work=given["work"],
+    )
     first = read(load_photo(before), options)
     if given["edge_after"] is not None:
         edge = parse_edge(given["edge_after"])
@@ -134,7 +152,7 @@ def _read(
 
 def _judged(first: Reading, told: Travel, change: Change) -> tuple[str, str | None, str]:
     """Sense, what it was told by, and why; what contrast tells of the first one counts as well."""
-    from fringe.orders.travel import SOURCES
+    from fringe.orders.sense.two_photographs import SOURCES
 
     if told.sense == "unknown":
         return first.sense, first.sense_source, told.reason
@@ -144,13 +162,11 @@ def _judged(first: Reading, told: Travel, change: Change) -> tuple[str, str | No
     return told.sense, SOURCES[change.kind], told.reason
 
 
-def _with_sense(
-    first: Reading, sense: str, source: str | None, options: ReadOptions
-) -> Reading:
+def _with_sense(first: Reading, sense: str, source: str | None, options: ReadOptions) -> Reading:
     """The first reading with the sign that goes with the sense."""
     from dataclasses import replace
 
-    from fringe.orders.read import with_lengths
+    from fringe.orders.from_fit import with_lengths
 
     assert first.power_fringes is not None
     assert first.power_u95_fringes is not None
@@ -188,9 +204,11 @@ def _print(before: Path, after: Path, reading: Reading, change: Change, reason: 
         from fringe.format import plus_minus
 
         shown = plus_minus(
-            reading.radius_difference_mm, reading.radius_difference_u95_mm, "mm",
+            reading.radius_difference_mm,
+            reading.radius_difference_u95_mm,
+            "mm",
             signed=reading.sense != "unknown",
-        )  # fmt: skip
+        )
         click.echo(f"  Radius, work − plate {shown}")
     for warning in warnings_of(values):
         click.echo(f"  ! {warning}")

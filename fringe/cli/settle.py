@@ -13,23 +13,30 @@ from fringe.cli._surface_reading import surface_reading_options
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.archive.surface import Surface
-    from fringe.judge.cooling import ThermalCheck
-    from fringe.judge.settle import Settled, SettlingPower
-    from fringe.orders.read import ReadOptions
+    from fringe.archive.store.surface import Surface
+    from fringe.judge.settling.settle import Settled, SettlingPower
+    from fringe.judge.settling.temperature import ThermalCheck
+    from fringe.orders.options import ReadOptions
     from fringe.orders.reading import Reading
 
 
 @click.command("settle", short_help="Tell from photographs whether the glass has settled.")
-@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path),
-                metavar="PHOTO...")  # fmt: skip
+@click.argument(
+    "photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO..."
+)
 @click.option("--surface", metavar="ARCHIVE/NAME", help="Take plate, lamp and limits from it.")
 @surface_reading_options
 @click.option("--diameter", type=LENGTH, metavar="L", help="Of the aperture.")
 @click.option("--times", metavar="M,M,...", help="Minutes of each PHOTO; else the cameras' clock.")
 @click.option("--tolerance-power", type=NUMBER, metavar="N", help="Power allowed, fringes.")
-@click.option("--share", type=NUMBER, default="0.1", show_default=True, metavar="S",
-              help="Of it that a drift may still move.")  # fmt: skip
+@click.option(
+    "--share",
+    type=NUMBER,
+    default="0.1",
+    show_default=True,
+    metavar="S",
+    help="Of it that a drift may still move.",
+)
 @click.option("--glass", metavar="NAME", help="Of the piece that was handled, see glasses.toml.")
 @click.option("--thickness", type=LENGTH, metavar="L", help="Of that piece.")
 @click.option("--difference", type=NUMBER, metavar="K", help="Temperature it started off by.")
@@ -90,7 +97,7 @@ def _photographs(photos: tuple[Path, ...]) -> list[Path]:
 def _surface(text: str | None) -> Surface | None:
     if text is None:
         return None
-    from fringe.archive.surface import find_surface
+    from fringe.archive.store.surface import find_surface
 
     return find_surface(text)
 
@@ -119,9 +126,9 @@ def _read(
     """Readings of what can be read, with their numbers, and why the others were left out."""
     from functools import partial
 
-    from fringe.archive.many import read_many
     from fringe.cli._surface_reading import read_file
     from fringe.errors import Refused
+    from fringe.parallel import read_many
 
     answers = read_many(paths, partial(read_file, _options(surface, given)))
     kept = [i for i, one in enumerate(answers) if not isinstance(one, Refused)]
@@ -135,7 +142,7 @@ def _read(
 def _options(surface: Surface | None, given: dict[str, Any]) -> ReadOptions:
     from fringe.archive.instruments import find_lamp
     from fringe.cli._surface_reading import parse_edge, surface_options
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
 
     name = given["lamp"] or (surface.lamp if surface is not None else None)
     if name is None:
@@ -155,16 +162,24 @@ def _options(surface: Surface | None, given: dict[str, Any]) -> ReadOptions:
 def _settled(
     minutes: list[float], readings: list[Reading], surface: Surface | None, given: dict[str, Any]
 ) -> tuple[Settled, SettlingPower, ThermalCheck | None]:
-    from fringe.judge.cooling import held_against
-    from fringe.judge.settle import LONGEST_MIN, SHORTEST_MIN, settle, settling_powers, with_common
+    from fringe.judge.settling.settle import (
+        LONGEST_MIN,
+        SHORTEST_MIN,
+        settle,
+        settling_powers,
+        with_common,
+    )
+    from fringe.judge.settling.temperature import held_against
 
     powers = settling_powers(readings)
     check = _thermal(surface, given, powers.wavelength_nm)
     found = settle(
-        minutes, powers.powers_fringes, powers.u_fringes,
+        minutes,
+        powers.powers_fringes,
+        powers.u_fringes,
         limit_fringes=_limit(surface, given, powers.wavelength_nm),
         time_constants_min=check.time_constants_min if check else (SHORTEST_MIN, LONGEST_MIN),
-    )  # fmt: skip
+    )
     if check is not None:
         check = held_against(check, found, given["difference"])
     return with_common(found, powers.common_u_fringes), powers, check
@@ -188,7 +203,7 @@ def _limit(surface: Surface | None, given: dict[str, Any], wavelength_nm: float)
 def _thermal(
     surface: Surface | None, given: dict[str, Any], wavelength_nm: float
 ) -> ThermalCheck | None:
-    from fringe.judge.cooling import thermal_check
+    from fringe.judge.settling.temperature import thermal_check
     from fringe.optics.thermal import glass, glass_names
 
     diameter, name = given["diameter"], given["glass"]
@@ -204,27 +219,40 @@ def _thermal(
 
 
 def _draw(
-    path: Path, minutes: list[float], powers: SettlingPower, found: Settled,
-    surface: Surface | None, diameter_mm: float | None, first: Path,
-) -> None:  # fmt: skip
+    path: Path,
+    minutes: list[float],
+    powers: SettlingPower,
+    found: Settled,
+    surface: Surface | None,
+    diameter_mm: float | None,
+    first: Path,
+) -> None:
     from fringe.photo.when import taken_text
-    from fringe.show.settle import settle_figure
-    from fringe.show.style import png_bytes
+    from fringe.show.figures.settle import settle_figure
+    from fringe.show.figures.style import png_bytes
     from fringe.synth.files import write_whole
 
     figure = settle_figure(
-        minutes, powers, found,
+        minutes,
+        powers,
+        found,
         surface_name=surface.name if surface else None,
         diameter_mm=surface.diameter_mm if surface else diameter_mm,
         when=taken_text(first),
-    )  # fmt: skip
+    )
     write_whole(path, png_bytes(figure))
 
 
 def _json(
-    paths: list[Path], kept: list[int], minutes: list[float], powers: SettlingPower,
-    found: Settled, check: ThermalCheck | None, clock: str, refused: list[str],
-) -> dict[str, Any]:  # fmt: skip
+    paths: list[Path],
+    kept: list[int],
+    minutes: list[float],
+    powers: SettlingPower,
+    found: Settled,
+    check: ThermalCheck | None,
+    clock: str,
+    refused: list[str],
+) -> dict[str, Any]:
     rows = zip(kept, minutes, powers.powers_fringes, powers.u_fringes, strict=True)
     return {
         **found.to_json(),
@@ -241,11 +269,16 @@ def _json(
 
 
 def _text(
-    minutes: list[float], powers: SettlingPower, found: Settled, check: ThermalCheck | None,
-    clock: str, refused: list[str], picture: Path | None,
-) -> list[str]:  # fmt: skip
+    minutes: list[float],
+    powers: SettlingPower,
+    found: Settled,
+    check: ThermalCheck | None,
+    clock: str,
+    refused: list[str],
+    picture: Path | None,
+) -> list[str]:
     from fringe.format import figures
-    from fringe.judge.settle import duration, span_text, text_of
+    from fringe.judge.settling.settle import duration, span_text, text_of
 
     whose = {"camera": "by the camera's clock", "file": "by the files' times", "given": "as given"}
     last = powers.powers_fringes[minutes.index(max(minutes))]
@@ -253,23 +286,32 @@ def _text(
     rows = [
         text_of(found),
         line("photographs", f"{len(minutes)} over {figures(span, 3)} min, {whose[clock]}"),
-        line("last power", f"{figures(last, 4, signed=powers.sense != 'unknown')} fringes at "
-             f"{powers.wavelength_nm:.1f} nm"
-             + (", sign unknown" if powers.sense == "unknown" else "")),
+        line(
+            "last power",
+            f"{figures(last, 4, signed=powers.sense != 'unknown')} fringes at "
+            f"{powers.wavelength_nm:.1f} nm"
+            + (", sign unknown" if powers.sense == "unknown" else ""),
+        ),
         line("still to come", span_text(found.remaining_fringes, "fringes", way=-1.0)),
-    ]  # fmt: skip
+    ]
     if found.time_constant_min is not None:
         rows.append(line("time constant", span_text(found.time_constant_min, "min", signed=False)))
-        rows.append(line("moves now", f"{figures(found.rate_fringes_h, 2, signed=True)} "
-                         "fringes/h"))  # fmt: skip
+        rows.append(line("moves now", f"{figures(found.rate_fringes_h, 2, signed=True)} fringes/h"))
     rows += _wait_text(found)
     if check is not None:
-        kelvin = "" if check.difference_k is None else (
-            f"; what is left is {figures(check.difference_k, 2)} K"
-        )  # fmt: skip
-        rows.append(line("by temperature", f"{figures(check.bending_fringes_k, 2)} fringes/K, "
-                         f"{figures(check.slab_min, 2)} min at least, "
-                         f"about {duration(check.air_min)} in air{kelvin}"))  # fmt: skip
+        kelvin = (
+            ""
+            if check.difference_k is None
+            else (f"; what is left is {figures(check.difference_k, 2)} K")
+        )
+        rows.append(
+            line(
+                "by temperature",
+                f"{figures(check.bending_fringes_k, 2)} fringes/K, "
+                f"{figures(check.slab_min, 2)} min at least, "
+                f"about {duration(check.air_min)} in air{kelvin}",
+            )
+        )
     if picture is not None:
         rows.append(line("picture", str(picture)))
     notes = (*found.notes, *(check.notes if check else ()))
@@ -278,13 +320,17 @@ def _text(
 
 def _wait_text(found: Settled) -> list[str]:
     from fringe.format import figures
-    from fringe.judge.settle import duration
+    from fringe.judge.settling.settle import duration
 
     if found.limit_fringes is None or found.wait_min is None:
         return []
     limit = f"until less than {figures(found.limit_fringes, 2)} fringes are to come"
     if found.state == "settled":
-        return [line("wait", f"no longer: less than {figures(found.limit_fringes, 2)} fringes "
-                     "are to come")]  # fmt: skip
+        return [
+            line(
+                "wait",
+                f"no longer: less than {figures(found.limit_fringes, 2)} fringes are to come",
+            )
+        ]
     most = "" if found.wait_most_min is None else f", {duration(found.wait_most_min)} at most"
     return [line("wait", f"{duration(found.wait_min)}{most}, {limit}")]

@@ -13,9 +13,9 @@ from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.archive.index import Entry
-    from fringe.archive.surface import Surface
-    from fringe.judge.verdict import Tolerance
+    from fringe.archive.store.index import Entry
+    from fringe.archive.store.surface import Surface
+    from fringe.judge.tolerance.verdict import Tolerance
 
 F = TypeVar("F", bound=Callable[..., Any])
 OPTIONS = (
@@ -66,8 +66,9 @@ def command() -> None:
 @command.command("add", short_help="Add a surface to an archive.")
 @click.argument("archive", type=click.Path(path_type=Path))
 @click.argument("name")
-@click.option("--form", type=click.Choice(["convex", "concave"]), required=True,
-              help="Form of the work.")  # fmt: skip
+@click.option(
+    "--form", type=click.Choice(["convex", "concave"]), required=True, help="Form of the work."
+)
 @record_options
 @json_option
 def add(archive: Path, name: str, form: str, as_json: bool, **given: Any) -> None:
@@ -83,7 +84,7 @@ def add(archive: Path, name: str, form: str, as_json: bool, **given: Any) -> Non
         --plate P7 --plate-radius 3048.6mm --plate-radius-u 0.2mm --lamp sodium \\
         --tolerance-power 2 --tolerance-irregularity 0.3
     """
-    from fringe.archive.surface import Surface, add_surface
+    from fringe.archive.store.surface import Surface, add_surface
 
     if given["radius"] is None or given["diameter"] is None:
         raise BadInput("a surface needs --radius and --diameter, as --radius 3048mm")
@@ -105,15 +106,23 @@ def change(surface: str, as_json: bool, **given: Any) -> None:
     Example:
       fringe surface change 'shop/concave 1' --tolerance-power 1.5
     """
-    from fringe.archive.surface import change_surface, find_surface
+    from fringe.archive.store.surface import change_surface, find_surface
 
     before = find_surface(surface)
     assert before.folder is not None
     if all(value is None for value in given.values()):
         raise BadInput("there is nothing to change; give an option of what is to be different")
     after = _with(before, before.folder.parent, given)
-    names = ("radius_mm", "radius_u_mm", "diameter_mm", "plate", "tolerance", "lamp", "glass",
-             "note")  # fmt: skip
+    names = (
+        "radius_mm",
+        "radius_u_mm",
+        "diameter_mm",
+        "plate",
+        "tolerance",
+        "lamp",
+        "glass",
+        "note",
+    )
     changes = {n: getattr(after, n) for n in names if getattr(after, n) != getattr(before, n)}
     _print(change_surface(before, **changes) if changes else before, as_json=as_json)
 
@@ -132,8 +141,8 @@ def move(surface: str, archive: Path, as_json: bool) -> None:
     Example:
       fringe surface move 'shop/concave 1' finished
     """
-    from fringe.archive.move import move_surface
-    from fringe.archive.surface import find_surface
+    from fringe.archive.store.surface import find_surface
+    from fringe.archive.transfer.move import move_surface
 
     _print(move_surface(find_surface(surface), archive), as_json=as_json)
 
@@ -152,7 +161,7 @@ def show(surface: str, number: int | None, as_json: bool) -> None:
       fringe surface show 'shop/concave 1'
       fringe surface show 'shop/concave 1' --version 1
     """
-    from fringe.archive.surface import find_surface, load_surface
+    from fringe.archive.store.surface import find_surface, load_surface
 
     found = find_surface(surface)
     if number is not None:
@@ -174,7 +183,7 @@ def list_(archive: Path, as_json: bool) -> None:
     Example:
       fringe surface list shop
     """
-    from fringe.archive.index import list_archive
+    from fringe.archive.store.index import list_archive
 
     entries = list_archive(archive).entries
     problems = [problem for entry in entries for problem in entry.problems]
@@ -218,11 +227,15 @@ def _with(surface: Surface, archive: Path, given: dict[str, Any]) -> Surface:
     changes = {
         name: given[option]
         for option, name in (
-            ("radius", "radius_mm"), ("radius_u", "radius_u_mm"), ("diameter", "diameter_mm"),
-            ("lamp", "lamp"), ("glass", "glass"), ("note", "note"),
+            ("radius", "radius_mm"),
+            ("radius_u", "radius_u_mm"),
+            ("diameter", "diameter_mm"),
+            ("lamp", "lamp"),
+            ("glass", "glass"),
+            ("note", "note"),
         )
         if given[option] is not None
-    }  # fmt: skip
+    }
     changed = dataclasses.replace(surface, **changes)
     return dataclasses.replace(
         changed,
@@ -234,7 +247,7 @@ def _with(surface: Surface, archive: Path, given: dict[str, Any]) -> Surface:
 def _plate(surface: Surface, archive: Path, given: dict[str, Any]) -> Any:
     import dataclasses
 
-    from fringe.archive.surface import Plate
+    from fringe.archive.store.surface import Plate
 
     plate, name = surface.plate, given["plate"]
     if name is not None:
@@ -243,15 +256,16 @@ def _plate(surface: Surface, archive: Path, given: dict[str, Any]) -> Any:
     if given["plate_radius"] not in (None, plate.radius_mm):
         plate = dataclasses.replace(plate, radius_u_mm=None)  # it belongs to the old radius
     fields = {
-        "radius_mm": given["plate_radius"], "radius_u_mm": given["plate_radius_u"],
-    }  # fmt: skip
+        "radius_mm": given["plate_radius"],
+        "radius_u_mm": given["plate_radius_u"],
+    }
     return dataclasses.replace(plate, **{k: v for k, v in fields.items() if v is not None})
 
 
 def _recorded_plate(surface: Surface, archive: Path, name: str) -> Any:
     """The plate as the archive's own record has it; None without one."""
     from fringe.archive.instruments import list_instruments, load_instrument
-    from fringe.archive.surface import Plate
+    from fringe.archive.store.surface import Plate
 
     if not archive.is_dir() or name not in {o.name for o in list_instruments(archive, "plate")}:
         return None
@@ -263,13 +277,11 @@ def _recorded_plate(surface: Surface, archive: Path, name: str) -> Any:
     return Plate(name, values["radius_mm"], values.get("u_radius_mm"))
 
 
-def _tolerance(
-    surface: Surface, archive: Path, given: dict[str, Any], *, new: bool
-) -> Tolerance:  # fmt: skip
+def _tolerance(surface: Surface, archive: Path, given: dict[str, Any], *, new: bool) -> Tolerance:
     import dataclasses
 
     from fringe.archive.instruments import find_lamp
-    from fringe.archive.surface import E_LINE_NM
+    from fringe.archive.store.surface import E_LINE_NM
 
     lamp = None if given["lamp"] is None else find_lamp(given["lamp"], archive)
     wavelength = None
@@ -322,17 +334,22 @@ def _rows(surface: Surface) -> list[str]:
     ]
     plate = surface.plate
     if plate.name or plate.radius_mm is not None:
-        shown = "" if plate.radius_mm is None else plus_minus(
-            plate.radius_mm, _u95(plate.radius_u_mm), "mm", digits=7
-        )  # fmt: skip
+        shown = (
+            ""
+            if plate.radius_mm is None
+            else plus_minus(plate.radius_mm, _u95(plate.radius_u_mm), "mm", digits=7)
+        )
         rows.append(line("plate", ", radius ".join(filter(None, [plate.name or "no name", shown]))))
     rows.append(line("tolerance", _tolerance_text(surface.tolerance)))
     rows += [
         line(label, text)
-        for label, text in (("lamp", surface.lamp), ("glass", surface.glass),
-                            ("note", surface.note))
+        for label, text in (
+            ("lamp", surface.lamp),
+            ("glass", surface.glass),
+            ("note", surface.note),
+        )
         if text
-    ]  # fmt: skip
+    ]
     if surface.changed_at is not None:
         when = surface.changed_at.strftime("%Y-%m-%d %H:%M")
         rows.append(line("record", f"version {surface.version}, {when}"))
@@ -356,6 +373,6 @@ def _tolerance_text(tolerance: Tolerance) -> str:
 
 def _u95(u: float | None) -> float | None:
     """Half-width of the 95 % interval that every printed ± is."""
-    from fringe.judge.coverage import coverage_factor
+    from fringe.student_t import coverage_factor
 
     return None if u is None else coverage_factor() * u

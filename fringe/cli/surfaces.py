@@ -13,9 +13,9 @@ from fringe.cli._screen import console
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from fringe.archive.index import Entry
-    from fringe.judge.progress import VisitRow
-    from fringe.judge.verdict import Verdict
+    from fringe.archive.store.index import Entry
+    from fringe.judge.state.visits import VisitRow
+    from fringe.judge.tolerance.verdict import Verdict
 
 STEP_WIDE = 24  # of the next step, where room is scarce
 COLUMNS = ("surface", "form", "state", "last visit", "visits", "hours", "stage", "power")
@@ -40,7 +40,7 @@ def command(archive: Path, still_open: bool, steps: bool, as_json: bool) -> None
       fringe surfaces shop
       fringe surfaces shop --open --next
     """
-    from fringe.archive.index import list_archive
+    from fringe.archive.store.index import list_archive
     from fringe.cli._waiting import waiting
 
     with waiting("looking through the archive", quiet=as_json):
@@ -66,7 +66,7 @@ class _State:
         self.step: str | None = None
         if entry.surface is None:
             return
-        from fringe.archive.life import aperture_if_any
+        from fringe.archive.views.surface_state import aperture_if_any
         from fringe.judge.progress import last_visit, progress
 
         self.row, self.verdict = last_visit(entry.visits, entry.surface.tolerance)
@@ -128,9 +128,11 @@ def _show(archive: Path, shown: list[_State], *, steps: bool, listed: bool) -> N
 
     screen = console()
     if not shown:
-        text = "every surface is proven inside" if listed else (
-            "no surface yet; `fringe surface add` makes one"
-        )  # fmt: skip
+        text = (
+            "every surface is proven inside"
+            if listed
+            else ("no surface yet; `fringe surface add` makes one")
+        )
         screen.print(Text(f"{archive}: {text}"))
         return
     screen.print(_table(shown, screen.width, steps=steps))
@@ -142,9 +144,10 @@ def _table(shown: list[_State], width: int, *, steps: bool) -> Table:
     from rich.table import Table
     from rich.text import Text
 
-    columns = {name: [name, *cells] for name, cells in zip(
-        COLUMNS, zip(*map(_cells, shown), strict=True), strict=True
-    )}  # fmt: skip
+    columns = {
+        name: [name, *cells]
+        for name, cells in zip(COLUMNS, zip(*map(_cells, shown), strict=True), strict=True)
+    }
     # the next step's words wrap
     if steps:
         longest = max(len("next step"), *(len(one.step or "") for one in shown))
@@ -155,8 +158,12 @@ def _table(shown: list[_State], width: int, *, steps: bool) -> Table:
         del columns[name]
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
     for name in columns:
-        table.add_column(name, justify="right" if name in NUMBERS else "left", overflow="fold",
-                         no_wrap=name != "surface")  # fmt: skip
+        table.add_column(
+            name,
+            justify="right" if name in NUMBERS else "left",
+            overflow="fold",
+            no_wrap=name != "surface",
+        )
     if steps:
         table.add_column("next step")
     for i, one in enumerate(shown, 1):

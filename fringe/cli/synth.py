@@ -15,8 +15,7 @@ WORKS = click.Choice(["convex", "concave"])
 
 
 @click.command("synth", short_help="Render a photograph of fringes with known truth.")
-@click.option("--out", metavar="PHOTO",
-              help="A .jpg, .png or .tif to write; with --quiz a folder.")  # fmt: skip
+@click.option("--out", metavar="PHOTO", help="A .jpg, .png or .tif to write; with --quiz a folder.")
 @click.option("--power", type=float, help="Fringes; positive for contact at the centre. [5]")
 @click.option("--sense", type=SENSES, help="Where the contact is; gives the power its sign.")
 @click.option("--tilt", type=float, help="Fringes, edge to centre.")
@@ -25,8 +24,14 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option("--coma", type=float, help="Fringes, peak to valley.")
 @click.option("--trefoil", type=float, help="Fringes, peak to valley.")
 @click.option("--spherical", type=float, help="Fringes, peak to valley.")
-@click.option("--angle", "angle_deg", type=float, default=0.0, metavar="DEG",
-              help="Direction of astigmatism, coma and trefoil.")  # fmt: skip
+@click.option(
+    "--angle",
+    "angle_deg",
+    type=float,
+    default=0.0,
+    metavar="DEG",
+    help="Direction of astigmatism, coma and trefoil.",
+)
 @click.option("--turned-edge", type=float, help="Fringes at the rim; positive is turned down.")
 @click.option("--turned-edge-width", type=float, help="Share of the semi-diameter. [0.1]")
 @click.option("--pressed", type=float, help="Radius of a flat contact, share of semi-diameter.")
@@ -35,8 +40,9 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option("--size", metavar="WxH|PX", help="Of the photograph. [1000]")
 @click.option("--edge", metavar="CX,CY,R", help="Place of the edge, in pixels.")
 @click.option("--diameter", "diameter_mm", type=LENGTH, help="Of the aperture.")
-@click.option("--plate-radius", "plate_radius_mm", type=LENGTH,
-              help="Draw the exact shape between spheres.")  # fmt: skip
+@click.option(
+    "--plate-radius", "plate_radius_mm", type=LENGTH, help="Draw the exact shape between spheres."
+)
 @click.option("--work", type=WORKS, help="For the radius difference. [convex]")
 @click.option("--camera-distance", "camera_distance_mm", type=LENGTH, help="From work to lens.")
 @click.option("--view-angle", type=float, metavar="DEG", help="Off the normal: an oval edge.")
@@ -63,8 +69,11 @@ WORKS = click.Choice(["convex", "concave"])
     "--frames", type=int, metavar="N", help="A burst while the work is pressed: OUT-1 to OUT-N."
 )
 @click.option("--pair", help="press, eye or lamp: OUT-before and OUT-after, which tell the sense.")
-@click.option("--family", help="Draw all that is not given: clean, dirty, oval, led, "
-              "high_power, low_power, field or mixed.")  # fmt: skip
+@click.option(
+    "--family",
+    help="Draw all that is not given: clean, dirty, oval, led, "
+    "high_power, low_power, field or mixed.",
+)
 @click.option("--seed", type=click.IntRange(min=0), help="Of all that is drawn. [a new one]")
 @click.option("--quiz", is_flag=True, help="Train the eye: questions about pictures in a folder.")
 @click.option("--rounds", type=click.IntRange(1, 99), help="Questions of the quiz. [5]")
@@ -124,9 +133,17 @@ def command(
 
 
 def _quiz(
-    out: str | None, seed: int, rounds: int | None, min_gap: float | None, frames: int | None,
-    pair: str | None, asked: dict[str, Any], *, force: bool, as_json: bool,
-) -> None:  # fmt: skip
+    out: str | None,
+    seed: int,
+    rounds: int | None,
+    min_gap: float | None,
+    frames: int | None,
+    pair: str | None,
+    asked: dict[str, Any],
+    *,
+    force: bool,
+    as_json: bool,
+) -> None:
     from fringe.cli._quiz import FOLDER, ROUNDS, run_quiz
 
     others = asked | {"min_gap": min_gap, "frames": frames, "pair": pair}

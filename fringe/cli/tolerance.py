@@ -20,14 +20,22 @@ from fringe.cli._options import LENGTH, WAVELENGTH, json_option, print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
-    from fringe.judge.system import SystemTolerance
-    from fringe.judge.tolerance import Aperture, FormTolerance
-    from fringe.judge.use import Use
+    from fringe.judge.tolerance.system import SystemTolerance
+    from fringe.judge.tolerance.tolerance import Aperture, FormTolerance
+    from fringe.judge.tolerance.use import Use
 
 LIMITS = (
-    "power", "radius_tolerance", "percent", "sagitta", "gap", "wavefront", "quarter_wave",
-    "focus_shift", "irregularity", "iso",
-)  # fmt: skip
+    "power",
+    "radius_tolerance",
+    "percent",
+    "sagitta",
+    "gap",
+    "wavefront",
+    "quarter_wave",
+    "focus_shift",
+    "irregularity",
+    "iso",
+)
 # how a system uses a surface, which the system's file says for each of its own
 USES = ("f_number", "use_wavelength", "footprint", "incidence", "index", "passes")
 
@@ -35,8 +43,13 @@ USES = ("f_number", "use_wavelength", "footprint", "incidence", "index", "passes
 @click.command("tolerance", short_help="Turn a tolerance into all its forms.")
 @click.option("--radius", type=LENGTH, metavar="L", help="Nominal radius.")
 @click.option("--diameter", type=LENGTH, metavar="L", help="Aperture.")
-@click.option("--form", type=click.Choice(["convex", "concave"]), default="convex",
-              show_default=True, help="Form of the work.")  # fmt: skip
+@click.option(
+    "--form",
+    type=click.Choice(["convex", "concave"]),
+    default="convex",
+    show_default=True,
+    help="Form of the work.",
+)
 @light_options
 @click.option("--power", type=NUMBER, metavar="N", help="Power allowed, fringes.")
 @click.option("--radius-tolerance", type=LENGTH, metavar="L", help="Radius allowed, either way.")
@@ -57,9 +70,15 @@ USES = ("f_number", "use_wavelength", "footprint", "incidence", "index", "passes
 @click.option("--system", type=click.Path(path_type=Path), metavar="FILE", help="System (TOML).")
 @json_option
 def command(
-    radius: float | None, diameter: float | None, form: str, lamp: str | None,
-    wavelength: float | None, system: Path | None, as_json: bool, **given: Any,
-) -> None:  # fmt: skip
+    radius: float | None,
+    diameter: float | None,
+    form: str,
+    lamp: str | None,
+    wavelength: float | None,
+    system: Path | None,
+    as_json: bool,
+    **given: Any,
+) -> None:
     """Turn a tolerance, however it is stated, into all its forms on one aperture.
 
     Give one limit on power, or an ISO 10110-5 code, and --irregularity if you like. Wavefront and
@@ -81,7 +100,7 @@ def command(
             raise BadInput("--system brings its own radii and diameters; leave yours out")
         _system(system, lamp, wavelength, given, as_json=as_json)
         return
-    from fringe.judge.tolerance import Aperture, form_tolerance
+    from fringe.judge.tolerance.tolerance import Aperture, form_tolerance
 
     if radius is None or diameter is None:
         raise BadInput("give --radius and --diameter of the aperture, or a --system file")
@@ -97,7 +116,7 @@ def command(
 def _system(
     path: Path, lamp: str | None, wavelength: float | None, given: dict[str, Any], *, as_json: bool
 ) -> None:
-    from fringe.judge.system import load_system, system_tolerance
+    from fringe.judge.tolerance.system import load_system, system_tolerance
 
     if any(given[key] not in (None, False) for key in LIMITS):
         raise BadInput("--system brings its own limit; leave the others out")
@@ -125,11 +144,13 @@ def _light(lamp: str | None, wavelength: float | None, iso: str | None) -> float
 
 
 def _limits(given: dict[str, Any]) -> dict[str, float | str]:
-    from fringe.judge.use import QUARTER_WAVE
+    from fringe.judge.tolerance.use import QUARTER_WAVE
 
     names = {
-        "power": "fringes", "radius_tolerance": "radius", "focus_shift": "focus",
-    }  # fmt: skip
+        "power": "fringes",
+        "radius_tolerance": "radius",
+        "focus_shift": "focus",
+    }
     limits = {names.get(key, key): given[key] for key in LIMITS if given[key] is not None}
     if limits.pop("quarter_wave", False):
         if "wavefront" in limits:
@@ -141,7 +162,7 @@ def _limits(given: dict[str, Any]) -> dict[str, float | str]:
 
 
 def _use(given: dict[str, Any]) -> Use:
-    from fringe.judge.use import Use
+    from fringe.judge.tolerance.use import Use
 
     use_wavelength = given["use_wavelength"]
     return Use(
@@ -166,15 +187,22 @@ def _text(one: FormTolerance, aperture: Aperture) -> list[str]:
     ]
     if one.power_fringes is not None:
         rows += [
-            line("power", f"±{counted(one.power_fringes, 'fringe')} "
-                 f"at {aperture.wavelength_nm:.2f} nm"),
-            line("radius", f"{either_way(one.radius_difference_mm, 'mm')} "
-                 f"({either_way(one.percent, '%')})"),
+            line(
+                "power",
+                f"±{counted(one.power_fringes, 'fringe')} at {aperture.wavelength_nm:.2f} nm",
+            ),
+            line(
+                "radius",
+                f"{either_way(one.radius_difference_mm, 'mm')} ({either_way(one.percent, '%')})",
+            ),
             line("sagitta", either_way(one.sagitta_um, "µm")),
             line("gap", f"{figures(one.gap_nm or 0.0)} nm along the plate's normal"),
-            line("defocus", f"{counted(one.wavefront_waves or 0.0, 'wave')} of "
-                 f"{one.use_wavelength_nm:.2f} nm, peak to valley"),
-        ]  # fmt: skip
+            line(
+                "defocus",
+                f"{counted(one.wavefront_waves or 0.0, 'wave')} of "
+                f"{one.use_wavelength_nm:.2f} nm, peak to valley",
+            ),
+        ]
     if one.focus_shift_mm is not None:
         rows.append(line("focus", either_way(one.focus_shift_mm, "mm")))
     if one.irregularity_fringes is not None:
@@ -201,19 +229,28 @@ def _system_text(result: SystemTolerance) -> list[str]:
         rows += [
             f"{match.convex} and {match.concave} must match within "
             f"{counted(form.power_fringes or 0.0, 'fringe', 3)}",
-            line("counted", f"at {form.aperture.wavelength_nm:.2f} nm over "
-                 f"{form.aperture.diameter_mm:g} mm"),
+            line(
+                "counted",
+                f"at {form.aperture.wavelength_nm:.2f} nm over {form.aperture.diameter_mm:g} mm",
+            ),
             line("radii", f"{figures(match.radius_mm, 3)} mm apart at most"),
-            line("in common", "any error of both radii cancels" if match.common_radius_mm is None
-                 else f"both off by ±{figures(match.common_radius_mm)} mm at most"),
-        ]  # fmt: skip
+            line(
+                "in common",
+                "any error of both radii cancels"
+                if match.common_radius_mm is None
+                else f"both off by ±{figures(match.common_radius_mm)} mm at most",
+            ),
+        ]
     count = "1 error" if system.shares == 1 else f"{system.shares} errors"
     words = {"rss": "root sum square", "linear": "summed", "whole": "each the whole"}
     rows += [
         line("light", f"{100 * system.light:.1f} % comes through {len(system.surfaces)} surfaces"),
-        line("wavefront", f"{counted(system.wavefront_nm / system.wavelength_nm, 'wave')} of "
-             f"{system.wavelength_nm:.0f} nm for {count}, {words[system.sharing]}"),
-    ]  # fmt: skip
+        line(
+            "wavefront",
+            f"{counted(system.wavefront_nm / system.wavelength_nm, 'wave')} of "
+            f"{system.wavelength_nm:.0f} nm for {count}, {words[system.sharing]}",
+        ),
+    ]
     for name, one in result.surfaces.items():
         radius = figures(one.radius_difference_mm or 0.0, 3)
         fringes = counted(one.power_fringes or 0.0, "fringe", 3)

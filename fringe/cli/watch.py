@@ -13,8 +13,8 @@ from fringe.cli._surface_reading import photo_options
 from fringe.errors import BadInput, FringeError
 
 if TYPE_CHECKING:
-    from fringe.archive.surface import Surface
-    from fringe.orders.read import ReadOptions
+    from fringe.archive.store.surface import Surface
+    from fringe.orders.options import ReadOptions
     from fringe.orders.reading import Reading
     from fringe.photo.arrivals import Arrivals
 
@@ -29,16 +29,24 @@ class Unopened(BadInput):
 
 @click.command("watch", short_help="Read each photograph that arrives in a folder.")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--surface", metavar="ARCHIVE/NAME",
-              help="Read for this surface, and judge by its tolerance.")  # fmt: skip
+@click.option(
+    "--surface", metavar="ARCHIVE/NAME", help="Read for this surface, and judge by its tolerance."
+)
 @click.option("--lamp", metavar="NAME", help="Lamp; without it the surface's usual one.")
 @photo_options
 @click.option("--diameter", type=LENGTH, metavar="L", help="Diameter, without a surface.")
 @click.option("--plate-radius", type=LENGTH, metavar="L", help="Of the plate, without a surface.")
-@click.option("--work", type=click.Choice(["convex", "concave"]),
-              help="Form of the work, without a surface.")  # fmt: skip
-@click.option("--still", type=click.FloatRange(0.0, 600.0), default=2.0, show_default=True,
-              metavar="S", help="Seconds that a file must stand still to be whole.")  # fmt: skip
+@click.option(
+    "--work", type=click.Choice(["convex", "concave"]), help="Form of the work, without a surface."
+)
+@click.option(
+    "--still",
+    type=click.FloatRange(0.0, 600.0),
+    default=2.0,
+    show_default=True,
+    metavar="S",
+    help="Seconds that a file must stand still to be whole.",
+)
 @click.option("--once", is_flag=True, help="Read the photographs that are there, then stop.")
 @json_option
 def command(
@@ -73,9 +81,14 @@ def command(
 
 
 def _watch(
-    arrivals: Arrivals, options: ReadOptions, surface: Surface | None,
-    show: Callable[[Path, Reading | FringeError, Surface | None], None], *, once: bool, quiet: bool,
-) -> int:  # fmt: skip
+    arrivals: Arrivals,
+    options: ReadOptions,
+    surface: Surface | None,
+    show: Callable[[Path, Reading | FringeError, Surface | None], None],
+    *,
+    once: bool,
+    quiet: bool,
+) -> int:
     """Read what arrives; return how many photographs were answered."""
     import time
 
@@ -114,11 +127,11 @@ def _answer(path: Path, options: ReadOptions) -> Reading | FringeError:
 def _options(text: str | None, given: dict[str, Any]) -> tuple[Surface | None, ReadOptions]:
     """How to read a photograph: for a surface of the archive, or by the options alone."""
     from fringe.cli._surface_reading import parse_edge, surface_options
-    from fringe.orders.read import ReadOptions
+    from fringe.orders.options import ReadOptions
 
     if text is not None:
         from fringe.archive.instruments import find_lamp
-        from fringe.archive.surface import find_surface
+        from fringe.archive.store.surface import find_surface
 
         twice = [n for n in ("diameter", "plate_radius", "work") if given[n] is not None]
         if twice:
@@ -148,14 +161,16 @@ def _options(text: str | None, given: dict[str, Any]) -> tuple[Surface | None, R
 
 def _verdict(reading: Reading, surface: Surface | None) -> Any:
     """Verdict on one reading; None without a tolerance."""
-    from fringe.judge.verdict import surface_verdict
+    from fringe.judge.tolerance.verdict import surface_verdict
 
     if surface is None:
         return None
     tolerance = surface.tolerance
     limits = (
-        tolerance.power_fringes, tolerance.irregularity_fringes, tolerance.radius_difference_mm,
-    )  # fmt: skip
+        tolerance.power_fringes,
+        tolerance.irregularity_fringes,
+        tolerance.radius_difference_mm,
+    )
     return None if limits == (None, None, None) else surface_verdict(reading, tolerance)
 
 

@@ -7,15 +7,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fringe.archive.surface import Surface
+from fringe.archive.store.surface import Surface
 from fringe.demo.reports import Matched
 from fringe.demo.scenario import Scenario
-from fringe.judge.coverage import coverage_factor
-from fringe.judge.nextstep import NextStep
-from fringe.judge.progress import Progress, VisitRow
-from fringe.judge.settle import Settled
-from fringe.judge.spherometry import SagResult
-from fringe.judge.verdict import Verdict
+from fringe.judge.advice.step import NextStep
+from fringe.judge.progress import Progress
+from fringe.judge.settling.settle import Settled
+from fringe.judge.spherometer.compare import SagResult
+from fringe.judge.state.visits import VisitRow
+from fringe.judge.tolerance.verdict import Verdict
+from fringe.student_t import coverage_factor
 
 
 @dataclass(frozen=True)

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from fringe.archive.partners import PairRecord, pair_record
-from fringe.archive.surface import E_LINE_NM, Surface
+from fringe.archive.store.surface import E_LINE_NM, Surface
+from fringe.archive.views.pair_evidence import PairRecord, pair_record
 from fringe.demo.workers import in_parallel
-from fringe.judge.pair import Pair, match
-from fringe.judge.pairstep import PairStep, next_step
-from fringe.show.pairreport import pair_report
-from fringe.show.surfacereport import surface_report
+from fringe.judge.pair.match import Pair, match
+from fringe.judge.pair.next_step import PairStep, next_step
+from fringe.show.reports.pair_report import pair_report
+from fringe.show.reports.surface_report import surface_report
 
 # of a contact besides its reading, as `fringe pair` takes it [fringe]
 CONTACT_U_FRINGES = 0.05
@@ -39,10 +39,15 @@ def matched(made: Surface, partner: Surface) -> Matched:
     """
     record = pair_record(partner, made, contact_u_fringes=CONTACT_U_FRINGES)
     found = match(
-        record.convex, record.concave, record.plates, record.contacts, record.sagittas,
-        wavelength_nm=made.tolerance.wavelength_nm or E_LINE_NM, tolerance=made.tolerance,
+        record.convex,
+        record.concave,
+        record.plates,
+        record.contacts,
+        record.sagittas,
+        wavelength_nm=made.tolerance.wavelength_nm or E_LINE_NM,
+        tolerance=made.tolerance,
         irregularity=record.irregularity,
-    )  # fmt: skip
+    )
     return Matched(record, found, next_step(found))
 
 

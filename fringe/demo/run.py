@@ -9,18 +9,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from fringe.archive.gather import read_photographs
 from fringe.archive.instruments import (
     add_instrument,
     instrument_record,
     record_if_any,
     spherometer_from_record,
 )
-from fringe.archive.life import surface_progress
-from fringe.archive.sagittas import sagitta_readings
-from fringe.archive.session import SpherometerReadings, Visit, Work
-from fringe.archive.surface import Plate, Surface, add_surface
-from fringe.archive.write import log_visit
+from fringe.archive.store.session import SpherometerReadings, Visit, Work
+from fringe.archive.store.surface import Plate, Surface, add_surface
+from fringe.archive.store.write import log_visit
+from fringe.archive.views.photographs import read_photographs
+from fringe.archive.views.sagittas import sagitta_readings
+from fringe.archive.views.surface_state import surface_progress
 from fringe.demo.folder import built
 from fringe.demo.guide import GUIDE, guide_text
 from fringe.demo.outcome import Demo, Done, Logged, Made
@@ -28,22 +28,23 @@ from fringe.demo.reports import Matched, Page, matched, write_reports
 from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput
-from fringe.judge.coverage import coverage_factor
-from fringe.judge.progress import VisitRow
-from fringe.judge.settle import SHARE, Settled, settle, settling_powers, with_common
-from fringe.judge.spherometry import SagResult
-from fringe.judge.system import load_system, system_tolerance
-from fringe.judge.verdict import Tolerance
+from fringe.judge.settling.settle import SHARE, Settled, settle, settling_powers, with_common
+from fringe.judge.spherometer.compare import SagResult
+from fringe.judge.state.visits import VisitRow
+from fringe.judge.tolerance.system import load_system, system_tolerance
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import Lamp, lamp
-from fringe.orders.read import ReadOptions, read
+from fringe.orders.options import ReadOptions
+from fringe.orders.read import read
 from fringe.orders.reading import Reading
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import load_photo
-from fringe.show.overlay import overlay_figure
-from fringe.show.pair import pair_figure
-from fringe.show.progress import progress_figure
-from fringe.show.settle import settle_figure
-from fringe.show.style import png_bytes
+from fringe.show.figures.overlay import overlay_figure
+from fringe.show.figures.pair import pair_figure
+from fringe.show.figures.progress import progress_figure
+from fringe.show.figures.settle import settle_figure
+from fringe.show.figures.style import png_bytes
+from fringe.student_t import coverage_factor
 
 PICTURES = "pictures"
 PAIR_PICTURE, PAIR_REPORT = "pair.png", "pair.html"
@@ -53,9 +54,7 @@ BY_HAND_PX = 0.5  # standard uncertainty of an edge read off in a picture viewer
 Tell = Callable[[Done | Logged], None]
 
 
-def run_demo(
-    out: Path, *, scenario: Scenario | None = None, tell: Tell | None = None
-) -> Demo:  # fmt: skip
+def run_demo(out: Path, *, scenario: Scenario | None = None, tell: Tell | None = None) -> Demo:
     """Run the whole example.
 
     Parameters
@@ -163,12 +162,14 @@ class _Run:
         """Read a surface's photographs, all at once on several processors; draw each."""
         tasks = [
             _Task(
-                self.scenario.photograph(one), self._options(visit, surface, one.edge),
-                surface.name, f"{visit.when:%Y-%m-%d %H:%M}",
+                self.scenario.photograph(one),
+                self._options(visit, surface, one.edge),
+                surface.name,
+                f"{visit.when:%Y-%m-%d %H:%M}",
             )
             for visit in spec.visits
             for one in visit.photographs
-        ]  # fmt: skip
+        ]
         results = in_parallel(_read_and_draw, tasks)
         for task in tasks:
             self._say(f"reading {task.path.name}")
@@ -199,9 +200,13 @@ class _Run:
         record = self._spherometer()
         one = spherometer_from_record(record)
         return sagitta_readings(
-            surface, visit.plate_mm, visit.work_mm, (), record=record,
+            surface,
+            visit.plate_mm,
+            visit.work_mm,
+            (),
+            record=record,
             u_reading_mm=one.u_reading_mm or 0.0,
-        )  # fmt: skip
+        )
 
     def _spherometer(self) -> dict[str, Any]:
         return instrument_record(self.archive, "spherometer", self.scenario.spherometer_name)
@@ -245,9 +250,13 @@ class _Run:
         found = settle(minutes, powers.powers_fringes, powers.u_fringes, limit_fringes=limit)
         found = with_common(found, powers.common_u_fringes)
         figure = settle_figure(
-            minutes, powers, found, surface_name=surface.name,
-            diameter_mm=surface.diameter_mm, when=f"{visit.when:%Y-%m-%d %H:%M}",
-        )  # fmt: skip
+            minutes,
+            powers,
+            found,
+            surface_name=surface.name,
+            diameter_mm=surface.diameter_mm,
+            when=f"{visit.when:%Y-%m-%d %H:%M}",
+        )
         picture = self.folder / PICTURES / f"{_stem(surface)}-settling.png"
         picture.write_bytes(png_bytes(figure))
         return found
@@ -281,10 +290,13 @@ class _Run:
         self._say(f"drawing the progress of the {surface.name}")
         picture = self.folder / PICTURES / f"{stem}-progress.png"
         figure = progress_figure(
-            found.rows, surface.name, surface.tolerance.power_fringes,
+            found.rows,
+            surface.name,
+            surface.tolerance.power_fringes,
             irregularity_tolerance_fringes=surface.tolerance.irregularity_fringes,
-            wavelength_nm=found.wavelength_nm, diameter_mm=surface.diameter_mm,
-        )  # fmt: skip
+            wavelength_nm=found.wavelength_nm,
+            diameter_mm=surface.diameter_mm,
+        )
         picture.write_bytes(png_bytes(figure))
         self._step(surface.name)
         radius, u = _radius(surface, found.rows[-1])
@@ -322,10 +334,14 @@ def _read_and_draw(task: _Task) -> tuple[Reading, bytes]:
     """Read a photograph, and draw the fitted fringes over it."""
     reading = read(load_photo(task.path), task.options)
     figure = overlay_figure(
-        task.path, reading, title=f"{task.path.name} with the fitted dark fringes",
-        surface=task.surface, when=task.when, diameter_mm=task.options.diameter_mm,
+        task.path,
+        reading,
+        title=f"{task.path.name} with the fitted dark fringes",
+        surface=task.surface,
+        when=task.when,
+        diameter_mm=task.options.diameter_mm,
         camera_distance_mm=task.options.camera_distance_mm,
-    )  # fmt: skip
+    )
     return reading, png_bytes(figure, dpi=OVERLAY_DPI)
 
 
@@ -374,6 +390,13 @@ def _moved(
         for photograph in visit.photographs
     ]
     return Demo(
-        out, out / story.archive, out / GUIDE, story, tuple(made), tuple(overlays), found,
-        out / PAIR_REPORT, out / PICTURES / PAIR_PICTURE,
-    )  # fmt: skip
+        out,
+        out / story.archive,
+        out / GUIDE,
+        story,
+        tuple(made),
+        tuple(overlays),
+        found,
+        out / PAIR_REPORT,
+        out / PICTURES / PAIR_PICTURE,
+    )

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from typing import TypeVar
 
-from fringe.archive.many import cores
+from fringe.parallel import cores
 
 T = TypeVar("T")
 R = TypeVar("R")

@@ -20,9 +20,9 @@ from typing import Any
 
 from fringe.errors import BadInput
 from fringe.format import figures
-from fringe.judge.coverage import coverage_factor
-from fringe.judge.tolerance import Aperture
+from fringe.judge.tolerance.tolerance import Aperture
 from fringe.optics.spheres import power_fringes, radius_difference_mm
+from fringe.student_t import coverage_factor
 
 # What is taken for the zones that no placement saw: symmetric irregularity over the whole
 # aperture, standard uncertainty, peak to valley [fringe]; it is |q| / 4. (Ours, no source.)
@@ -173,10 +173,17 @@ def carry(
     slope = (_difference(power + 1e-3, aperture) - _difference(power - 1e-3, aperture)) / 2e-3
     seen = max(one.offset_mm + one.diameter_mm / 2 for one in placements) / semi
     return Carried(
-        power, u_power, _difference(power, aperture), abs(slope) * u_power,
-        float(q), float(math.sqrt(covariance[1, 1])), _zones(placements, steps, aperture),
-        probability, seen, _notes(placements, probability, seen),
-    )  # fmt: skip
+        power,
+        u_power,
+        _difference(power, aperture),
+        abs(slope) * u_power,
+        float(q),
+        float(math.sqrt(covariance[1, 1])),
+        _zones(placements, steps, aperture),
+        probability,
+        seen,
+        _notes(placements, probability, seen),
+    )
 
 
 def _check(one: Placement, semi_mm: float) -> None:
@@ -241,9 +248,7 @@ def _chi2_tail(chi2: float, dof: int) -> float:
     return float(chdtrc(dof, chi2))
 
 
-def _notes(
-    placements: Sequence[Placement], probability: float, seen: float
-) -> tuple[str, ...]:  # fmt: skip
+def _notes(placements: Sequence[Placement], probability: float, seen: float) -> tuple[str, ...]:
     notes = []
     if seen < 0.9:
         notes.append(

@@ -143,8 +143,12 @@ class Reading:
             )
         }
         values["edge"] = edge and {
-            "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
-        }  # fmt: skip
+            "cx": edge.cx,
+            "cy": edge.cy,
+            "a": edge.a,
+            "b": edge.b,
+            "angle_deg": edge.angle_deg,
+        }
         values["edge_source"] = self.edge_source
         values["frames"] = self.frames
         values["steps_fringes"] = self.steps_fringes and list(self.steps_fringes)

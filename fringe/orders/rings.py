@@ -12,14 +12,14 @@ from scipy import ndimage
 from fringe.errors import Refused
 from fringe.optics.rings import effective_radius_from_step_mm
 from fringe.orders.count import fringe_centre
-from fringe.orders.demod import OrderModel, demodulate, model_of, refine
-from fringe.orders.field import Array, Field, cut_field
-from fringe.orders.read import ReadOptions
+from fringe.orders.edge.candidates import whole_frame
+from fringe.orders.fit.demodulate import OrderModel, demodulate, model_of, refine
+from fringe.orders.fit.field import Array, Field, cut_field
+from fringe.orders.fit.solve import level_for
+from fringe.orders.fit.start import quadratic_start
+from fringe.orders.fit.tiles import flatten, pyramid_tiles
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading, RingFit
-from fringe.orders.rough import whole_frame
-from fringe.orders.solve import level_for
-from fringe.orders.start import quadratic_start
-from fringe.orders.tiles import flatten, pyramid_tiles
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -208,8 +208,11 @@ def _lines(photo: Photo, polar: _Polar) -> tuple[float, float, float, NDArray[np
     start = float((share * starts).sum())
     step = 1 / slope
     middle = _fraction(starts, share)
-    return step, step * spread / slope / math.sqrt(independent), -middle * step, clear & (
-        np.abs(polar.order - (start + polar.r2[None, :] * slope)) < 1.5
+    return (
+        step,
+        step * spread / slope / math.sqrt(independent),
+        -middle * step,
+        clear & (np.abs(polar.order - (start + polar.r2[None, :] * slope)) < 1.5),
     )
 
 
@@ -227,8 +230,10 @@ def _robust_line(r2: Vector, order: Vector) -> tuple[float, float, float]:
     for _ in range(12):
         total = weight.sum()
         mean_r, mean_o = (weight * r2).sum() / total, (weight * order).sum() / total
-        slope = float((weight * (r2 - mean_r) * (order - mean_o)).sum()
-                      / max((weight * (r2 - mean_r) ** 2).sum(), 1e-30))  # fmt: skip
+        slope = float(
+            (weight * (r2 - mean_r) * (order - mean_o)).sum()
+            / max((weight * (r2 - mean_r) ** 2).sum(), 1e-30)
+        )
         start = float(mean_o - slope * mean_r)
         left = order - start - slope * r2
         scale = max(1.4826 * float(np.median(np.abs(left))), 0.02)
@@ -265,9 +270,14 @@ def _first_ring(
 
 
 def _ring_table(
-    field: Field, centre: tuple[float, float], step: float, intercept: float,
-    clear: NDArray[np.bool_], r2: Vector, first: int,
-) -> tuple[Vector, Vector]:  # fmt: skip
+    field: Field,
+    centre: tuple[float, float],
+    step: float,
+    intercept: float,
+    clear: NDArray[np.bool_],
+    r2: Vector,
+    first: int,
+) -> tuple[Vector, Vector]:
     """Order, counted from one, and radius of each dark ring, at the least mean light.
 
     Orders farther out than rings are clear in a third of the sectors are left out.

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import BadInput
-from fringe.photo._decode import MAX_PIXELS as MAX_PIXELS
-from fringe.photo._decode import Decoded, decoded
+from fringe.photo.decode import MAX_PIXELS as MAX_PIXELS
+from fringe.photo.decode import Decoded, decoded
 
 MAX_BYTES = 1_000_000_000
 MIN_SIDE = 32
@@ -67,9 +67,9 @@ class Photo:
 def srgb_to_linear(value: NDArray[Any]) -> NDArray[np.float32]:
     """Undo the sRGB transfer function (IEC 61966-2-1), 0 to 1, any shape."""
     encoded = np.asarray(value, np.float32)
-    return np.where(
-        encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4
-    ).astype(np.float32)
+    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4).astype(
+        np.float32
+    )
 
 
 def photo_from_array(samples: NDArray[Any], name: str = "array", sha256: str = "") -> Photo:
@@ -113,9 +113,7 @@ def _photo(picture: Decoded, name: str, sha256: str) -> Photo:
     return Photo(light, clipped, channel, name, sha256, bits, tuple(picture.notes))
 
 
-def _light(
-    plane: NDArray[Any], name: str
-) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:  # fmt: skip
+def _light(plane: NDArray[Any], name: str) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Scale floating-point light to its greatest value."""
     top, lowest = float(plane.max()), float(plane.min())
     if not np.isfinite(top) or not np.isfinite(lowest):

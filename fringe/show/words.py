@@ -151,7 +151,7 @@ def _with_u95(reading: Mapping[str, Any], name: str, unit: str) -> str:
     signed = name == "radius_difference" and reading.get("sense") in ("centre", "edge")
     return plus_minus(
         value, reading.get(f"{name}_u95_{unit.replace('²', '2')}"), unit, signed=signed
-    )  # fmt: skip
+    )
 
 
 def _fringes(reading: Mapping[str, Any], name: str) -> str:

@@ -109,11 +109,15 @@ def draw_question(rng: Rng, lamp: Lamp | None = None, size: int = SIZE) -> Quest
         min_gap_nm=rng.uniform(150, 400),
     )
     scene = Scene(
-        width=size, height=size, radius_px=0.44 * size, form=form,
+        width=size,
+        height=size,
+        radius_px=0.44 * size,
+        form=form,
         bench=Bench(contrast=rng.uniform(0.7, 0.95), unevenness=rng.uniform(1.0, 1.6)),
-        dirt=Dirt(dust=int(rng.integers(0, 6))), camera=Camera(blur_px=0.6),
+        dirt=Dirt(dust=int(rng.integers(0, 6))),
+        camera=Camera(blur_px=0.6),
         seed=int(rng.integers(2**31)),
-    )  # fmt: skip
+    )
     if lamp is not None:
         scene = replace(scene, lamp=lamp)
     return Question(tuple(render_sequence(resolved(scene, 0.2), rng, STEPS)))

@@ -89,9 +89,11 @@ def ideal_light(scene: Scene) -> Light:
     """Light before the camera's noise, shape (M, N) or (M, N, 3); 1 at the brightest fringe."""
     painter = _Painter.of(scene, gap_model(scene))
     return np.concatenate(
-        [painter.rows(start, min(start + BLOCK, scene.height))
-         for start in range(0, scene.height, BLOCK)]
-    )  # fmt: skip
+        [
+            painter.rows(start, min(start + BLOCK, scene.height))
+            for start in range(0, scene.height, BLOCK)
+        ]
+    )
 
 
 def _expose(painter: _Painter, sensor: Sensor) -> Light:

@@ -168,8 +168,11 @@ def _form(request: Request, form: Form) -> Form:
 def _zernike(request: Request) -> tuple[Term, ...] | None:
     """Terms from peak to valley values: 2 for one lobe pair, 3/2 for spherical (4, 0)."""
     terms: list[Term] = []
-    for value, order in ((request.astigmatism, (2, 2)), (request.coma, (3, 1)),
-                         (request.trefoil, (3, 3))):  # fmt: skip
+    for value, order in (
+        (request.astigmatism, (2, 2)),
+        (request.coma, (3, 1)),
+        (request.trefoil, (3, 3)),
+    ):
         if value:
             n, m = order
             turn = math.radians(m * request.angle_deg)

@@ -55,11 +55,13 @@ def truth_of(scene: Scene, gap: GapModel) -> dict[str, Any]:
         "irregularity_fringes": form.irregularity_pv,
         "symmetric_irregularity_fringes": symmetric,
         "rms_irregularity_fringes": form.rms_irregularity,
-        "iso10110": iso10110_text(
-            form.power, form.irregularity_pv, symmetric, wavelength
-        ),
+        "iso10110": iso10110_text(form.power, form.irregularity_pv, symmetric, wavelength),
         "edge": {
-            "cx": edge.cx, "cy": edge.cy, "a": edge.a, "b": edge.b, "angle_deg": edge.angle_deg,
+            "cx": edge.cx,
+            "cy": edge.cy,
+            "a": edge.a,
+            "b": edge.b,
+            "angle_deg": edge.angle_deg,
         },
         "edge_in_view": edge_in_view(scene),
         **_ring_truth(scene, gap, form.power),
@@ -69,7 +71,7 @@ def truth_of(scene: Scene, gap: GapModel) -> dict[str, Any]:
         "max_gap_nm": float(max(gap.nm(u, v).max(), gap.nm(*_rim()).max())),
         "seed": scene.seed,
         "scene": scene.to_json(),
-    }  # fmt: skip
+    }
 
 
 def edge_in_view(scene: Scene) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.archive.write import log_visit
+from fringe.archive.store.write import log_visit
 from sample_visits import full_surface, full_visit, hours
 
 

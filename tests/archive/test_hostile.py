@@ -14,10 +14,10 @@ import h5py
 import numpy as np
 import pytest
 
-from fringe.archive.digest import CONTENT_ATTRIBUTE, SEAL_BYTES, content_digest, seal
-from fringe.archive.order import survey
-from fringe.archive.read import open_session, read_summary
-from fringe.archive.write import log_visit
+from fringe.archive.store.digest import CONTENT_ATTRIBUTE, SEAL_BYTES, content_digest, seal
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import open_session, read_summary
+from fringe.archive.store.write import log_visit
 from fringe.errors import BadInput
 from sample_visits import full_surface, full_visit, hours
 
@@ -249,8 +249,8 @@ FUZZ = """
 import sys
 import numpy as np
 from pathlib import Path
-from fringe.archive.digest import SEAL_BYTES, seal
-from fringe.archive.read import open_session, read_summary
+from fringe.archive.store.digest import SEAL_BYTES, seal
+from fringe.archive.store.read import open_session, read_summary
 from fringe.errors import BadInput
 path, rng = Path(sys.argv[1]), np.random.default_rng(int(sys.argv[2]))
 body = path.read_bytes()[:-SEAL_BYTES]
@@ -286,7 +286,8 @@ LIMITED = """
 import contextlib, io, json, os, resource, sys
 from pathlib import Path
 import h5netcdf, numpy, scipy.ndimage, PIL.Image, rich.console
-import fringe.archive.check, fringe.archive.reread, fringe.archive.life, fringe.archive.export
+import fringe.archive.transfer.check, fringe.archive.transfer.export
+import fringe.archive.views.reread, fringe.archive.views.surface_state
 import fringe.orders.read
 from fringe.cli import main
 taken = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
@@ -302,7 +303,7 @@ for words in (["progress", surface], ["reread", surface, "--workers", "1"],
         except SystemExit as stop:
             status = stop.code or 0
     print(json.dumps([words[0], status, err.getvalue()]), flush=True)
-print(json.dumps([fringe.archive.check.check_session(Path(sys.argv[3]))]))
+print(json.dumps([fringe.archive.transfer.check.check_session(Path(sys.argv[3]))]))
 """
 
 
@@ -340,8 +341,11 @@ def test_what_a_file_claims_stays_bounded(path, forge, tmp_path, what):
     assert path.stat().st_size < 3_000_000
     done = subprocess.run(
         [sys.executable, "-c", LIMITED, str(ALLOWANCE), path.parent, path],
-        cwd=tmp_path, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert (done.returncode, done.stderr) == (0, "")
     *answers, (problem,) = map(json.loads, done.stdout.splitlines())
     assert path.name in problem

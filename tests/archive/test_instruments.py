@@ -16,24 +16,37 @@ from fringe.archive.instruments import (
     load_instrument,
     spherometer_from_record,
 )
-from fringe.archive.surface import list_surfaces
+from fringe.archive.store.surface import list_surfaces
 from fringe.errors import BadInput
 
 PLATE = {
-    "form": "concave", "radius_mm": 3048.0, "u_radius_mm": 0.3, "how_known": "bench, 2026",
-    "diameter_mm": 160.0, "thickness_mm": 25.4, "glass": "borosilicate", "u_form_nm": 15.0,
-    "sphericity": 'grating lines straight, "no hook" at the rim', "note": "Ø 160, kept at 20 °C",
-}  # fmt: skip
+    "form": "concave",
+    "radius_mm": 3048.0,
+    "u_radius_mm": 0.3,
+    "how_known": "bench, 2026",
+    "diameter_mm": 160.0,
+    "thickness_mm": 25.4,
+    "glass": "borosilicate",
+    "u_form_nm": 15.0,
+    "sphericity": 'grating lines straight, "no hook" at the rim',
+    "note": "Ø 160, kept at 20 °C",
+}
 BALLS = {
-    "foot_circle_mm": 140.0, "ball_diameter_mm": 6.35, "u_size_mm": 0.02,
-    "u_ball_diameter_mm": 0.001, "u_reading_um": 0.5,
-}  # fmt: skip
+    "foot_circle_mm": 140.0,
+    "ball_diameter_mm": 6.35,
+    "u_size_mm": 0.02,
+    "u_ball_diameter_mm": 0.001,
+    "u_reading_um": 0.5,
+}
 CAMERA = {"distance_mm": 900.0, "u_distance_mm": 5.0, "scale_px_per_mm": 12.0}
 LAMP = {
-    "lines": [{"wavelength_nm": 546.07, "weight": 1.0, "fwhm_nm": 10.0},
-              {"wavelength_nm": 577.0, "weight": 0.2}],
-    "u_wavelength_nm": 0.5, "source": "label of the filter",
-}  # fmt: skip
+    "lines": [
+        {"wavelength_nm": 546.07, "weight": 1.0, "fwhm_nm": 10.0},
+        {"wavelength_nm": 577.0, "weight": 0.2},
+    ],
+    "u_wavelength_nm": 0.5,
+    "source": "label of the filter",
+}
 ALL = {"plate": PLATE, "spherometer": BALLS, "camera": CAMERA, "lamp": LAMP}
 
 
@@ -46,8 +59,11 @@ def test_written_and_read_back(kind, name, tmp_path):
     assert ".." not in made.path.parts
     assert load_instrument(tmp_path, kind, name).values == ALL[kind]
     assert instrument_record(tmp_path, kind, name) == {
-        "kind": kind, "name": name, "added": made.added, **ALL[kind],
-    }  # fmt: skip
+        "kind": kind,
+        "name": name,
+        "added": made.added,
+        **ALL[kind],
+    }
 
 
 def test_plain_to_read(tmp_path):
@@ -86,7 +102,7 @@ def test_failed_writing_leaves_the_old_record(tmp_path, monkeypatch):
     def full(_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("fringe.archive._atomic.os.fsync", full)
+    monkeypatch.setattr("fringe.files.os.fsync", full)
     with pytest.raises(BadInput, match="disk is full"):
         add_instrument(tmp_path, "plate", "a", PLATE | {"radius_mm": 3000.0}, replace=True)
     monkeypatch.undo()

@@ -13,12 +13,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fringe.archive import _layout, export
-from fringe.archive import surface as records
-from fringe.archive.check import check_session
-from fringe.archive.imports import import_surface
-from fringe.archive.read import open_session, read_summary
-from fringe.judge.verdict import Tolerance
+from fringe.archive.store import layout as _layout
+from fringe.archive.store import surface as records
+from fringe.archive.store.read import open_session, read_summary
+from fringe.archive.transfer import export
+from fringe.archive.transfer.check import check_session
+from fringe.archive.transfer.imports import import_surface
+from fringe.judge.tolerance.verdict import Tolerance
 
 SAMPLES = Path(__file__).with_name("samples")
 SESSIONS = sorted(SAMPLES.glob("session-*.h5"))
@@ -55,8 +56,10 @@ def test_an_old_session_says_what_it_said(path, tmp_path):
     assert check_session(Path(named), "concave 1") is None
     fringes, sphere = read_summary(path).measured
     assert (fringes.power_fringes, fringes.sense, fringes.radius_difference_mm) == (
-        -3.5, "edge", -0.75,
-    )  # fmt: skip
+        -3.5,
+        "edge",
+        -0.75,
+    )
     assert (sphere.power_fringes, sphere.source) == (-3.25, "spherometer")
 
 

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from fringe.archive.check import check_archive
-from fringe.archive.order import list_sessions, survey
-from fringe.archive.write import log_visit
+from fringe.archive.store.order import list_sessions, survey
+from fringe.archive.store.write import log_visit
+from fringe.archive.transfer.check import check_archive
 from fringe.errors import BadInput
 from sample_visits import full_surface, full_visit, hours, plain_visit
 
@@ -26,8 +26,8 @@ import os, sys
 import numpy as np
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])
-from fringe.archive.surface import load_surface
-from fringe.archive.write import log_visit
+from fringe.archive.store.surface import load_surface
+from fringe.archive.store.write import log_visit
 from sample_visits import full_visit, plain_visit
 surface = load_surface(Path(sys.argv[2]))
 visits = [plain_visit(), full_visit(np.random.default_rng(int(sys.argv[3])))]
@@ -162,7 +162,7 @@ def test_an_interrupted_writer_leaves_nothing(surface, monkeypatch):
     def interrupt(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("fringe.archive.write._session_bytes", interrupt)
+    monkeypatch.setattr("fringe.archive.store.write._session_bytes", interrupt)
     with pytest.raises(KeyboardInterrupt):
         log_visit(surface, plain_visit())
     assert sorted(surface.folder.iterdir()) == before
@@ -223,9 +223,9 @@ READ_ONLY = """
 import os, sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])
-from fringe.archive.index import list_archive
-from fringe.archive.surface import add_surface, load_surface
-from fringe.archive.write import log_visit
+from fringe.archive.store.index import list_archive
+from fringe.archive.store.surface import add_surface, load_surface
+from fringe.archive.store.write import log_visit
 from fringe.errors import BadInput
 from sample_visits import full_surface, plain_visit
 surface = load_surface(Path(sys.argv[2]))
@@ -254,8 +254,10 @@ def test_a_folder_that_is_read_only():
         Path(place).chmod(0o755)
         done = subprocess.run(
             [sys.executable, "-c", READ_ONLY, TESTS, surface.folder],
-            capture_output=True, text=True, check=True,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            check=True,
+        )
         for folder in (surface.folder, archive):
             folder.chmod(0o755)
         logging, adding, count = done.stdout.splitlines()

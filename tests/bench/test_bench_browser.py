@@ -11,8 +11,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 import pytest
 
 from browser import DESKTOP, PHONE, opened_browser
-from fringe.archive.order import list_sessions
-from fringe.archive.read import open_session
+from fringe.archive.store.order import list_sessions
+from fringe.archive.store.read import open_session
 from fringe.bench.serve import BenchServer
 from fringe.errors import Refused
 from fringe.format import plus_minus
@@ -91,8 +91,11 @@ class Page:
         """Middle of a handle on the screen: 0 the centre, 1 and 2 the half axes."""
         one = self.browser.driver.find_elements("css selector", ".handle .knob")[number]
         self.browser.js("arguments[0].scrollIntoView({block: 'center'})", one)
-        box = self.browser.js("const b = arguments[0].getBoundingClientRect();"
-                              "return [b.x + b.width / 2, b.y + b.height / 2]", one)  # fmt: skip
+        box = self.browser.js(
+            "const b = arguments[0].getBoundingClientRect();"
+            "return [b.x + b.width / 2, b.y + b.height / 2]",
+            one,
+        )
         return [round(one) for one in box]
 
     def drag(self, number, dx, dy):
@@ -165,9 +168,15 @@ def test_from_photograph_to_record(page, surface, tmp_path, rng):
     """A real photograph is read, judged, and logged whole, with the numbers that were shown."""
     power = float(rng.uniform(2.5, 4.0))
     scene = Scene(
-        500, 500, radius_px=205.0, diameter_mm=150.0, plate_radius_mm=3048.6, work="concave",
-        form=Form(power=power, tilt=1.0), seed=int(rng.integers(1000)),
-    )  # fmt: skip
+        500,
+        500,
+        radius_px=205.0,
+        diameter_mm=150.0,
+        plate_radius_mm=3048.6,
+        work="concave",
+        form=Form(power=power, tilt=1.0),
+        seed=int(rng.integers(1000)),
+    )
     photo = save(render(scene), tmp_path / "contact 1.jpg")
     with served(tmp_path / "shop") as server:
         page.open(server.urls[0])
@@ -392,9 +401,12 @@ def test_everything_has_a_name(phone, bench, reader, photo, made_fit):
     assert len(controls) > 20
     assert [one for one in controls if not one["name"]] == []
     for label in ("surface", "lamp", "sense", "minutes", "camera", "files"):
-        assert page.browser.js(
-            "return document.querySelectorAll(`label[for=${arguments[0]}]`).length", label
-        ) >= 1  # fmt: skip
+        assert (
+            page.browser.js(
+                "return document.querySelectorAll(`label[for=${arguments[0]}]`).length", label
+            )
+            >= 1
+        )
     assert page.browser.js("return document.getElementById('said').ariaLive") == "polite"
 
 
@@ -486,8 +498,11 @@ def test_another_site_in_the_same_browser(browser, bench, reader, photo):
         told = browser.driver.title.split()
         site.shutdown()
     assert [one.split(":")[0] for one in told] == [
-        "read-blocked", "post-blocked", "token-blocked", "image",
-    ]  # fmt: skip
+        "read-blocked",
+        "post-blocked",
+        "token-blocked",
+        "image",
+    ]
     assert told[3] == "image:blind"
     assert (bench.desk.changed, bench.desk.settings) == before
 

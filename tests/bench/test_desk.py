@@ -12,10 +12,10 @@ import pytest
 from PIL import Image
 
 from fringe.archive.instruments import add_instrument
-from fringe.archive.life import surface_progress
-from fringe.archive.order import list_sessions
-from fringe.archive.read import open_session
-from fringe.archive.session import Work
+from fringe.archive.store.order import list_sessions
+from fringe.archive.store.read import open_session
+from fringe.archive.store.session import Work
+from fringe.archive.views.surface_state import surface_progress
 from fringe.bench.desk import MOST_SHOTS, Desk, Settings
 from fringe.bench.shots import clean_file_name
 from fringe.errors import BadInput, Refused
@@ -148,8 +148,10 @@ def test_other_settings_read_anew(desk, reader, picture):
     assert states(desk) == ["waiting"]
     options = reader.start().options
     assert (options.lamp.name, options.sense, options.camera_distance_mm) == (
-        "mercury-green", "edge", 900.0,
-    )  # fmt: skip
+        "mercury-green",
+        "edge",
+        900.0,
+    )
     desk.set(settings)
     assert len(reader.orders) == 2
 
@@ -196,8 +198,7 @@ def test_records_of_what_was_used_are_kept(desk, reader, picture, surface):
     """The visit holds copies of plate, camera and lamp as the archive has them, as `log` does."""
     shop = surface.folder.parent
     add_instrument(shop, "camera", "overhead", {"distance_mm": 900.0})
-    add_instrument(shop, "plate", surface.plate.name,
-                   {"form": "convex", "radius_mm": 3048.6})  # fmt: skip
+    add_instrument(shop, "plate", surface.plate.name, {"form": "convex", "radius_mm": 3048.6})
     desk.set(Settings("concave 1", camera="overhead"))
     put(desk, reader, picture(), 1.5)
     (job,) = (order[0] for order in reader.orders)
@@ -206,8 +207,9 @@ def test_records_of_what_was_used_are_kept(desk, reader, picture, surface):
     (summary,) = list_sessions(surface.folder)
     kept = open_session(summary.place).visit.instruments
     assert {kind: record["name"] for kind, record in kept.items()} == {
-        "plate": surface.plate.name, "camera": "overhead",
-    }  # fmt: skip
+        "plate": surface.plate.name,
+        "camera": "overhead",
+    }
     judged, problems = surface_progress(surface)
     assert result["verdict"] == judged.rows[-1].verdict == "inside"
     assert (result["next"], result["problems"]) == (judged.next_step.text(), list(problems))

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from fringe.archive.session import Work
+from fringe.archive.store.session import Work
 from fringe.bench.guard import Guard
 from fringe.bench.pages import MOST_UPLOAD, make_app
 from sample_visits import power_reading
@@ -102,9 +102,12 @@ def test_looking_again_says_only_what_is_new(ask, picture):
 
 
 CHANGES = [
-    ("PUT", "/api/shots"), ("POST", "/api/desk"), ("POST", "/api/log"),
-    ("DELETE", "/api/shots/x"), ("POST", "/api/shots/x/edge"),
-]  # fmt: skip
+    ("PUT", "/api/shots"),
+    ("POST", "/api/desk"),
+    ("POST", "/api/log"),
+    ("DELETE", "/api/shots/x"),
+    ("POST", "/api/shots/x/edge"),
+]
 
 
 @pytest.mark.parametrize(("method", "path"), CHANGES)
@@ -218,9 +221,13 @@ def test_a_visit_is_logged(ask, desk, surface):
     logged = ask("POST", "/api/log", json=sent).json["logged"]
     (path,) = surface.folder.glob("*.h5")
     assert logged == {
-        "visit": 1, "session": path.stem, "surface": "concave 1", "verdict": None,
-        "next": "remeasure", "problems": [],
-    }  # fmt: skip
+        "visit": 1,
+        "session": path.stem,
+        "surface": "concave 1",
+        "verdict": None,
+        "next": "remeasure",
+        "problems": [],
+    }
     assert desk.view()["history"][0]["work"] == "polish 12.5 min"
 
 

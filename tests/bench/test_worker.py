@@ -13,7 +13,7 @@ from PIL import Image
 from fringe.bench.worker import Job, ProcessReader, read_job
 from fringe.errors import BadInput, FringeError, Refused
 from fringe.optics.lamps import lamp
-from fringe.orders.read import ReadOptions
+from fringe.orders.options import ReadOptions
 from fringe.photo.ellipse import Edge
 from fringe.synth import Form, Scene, render
 
@@ -62,9 +62,10 @@ def test_a_reader_that_dies_is_started_again(reader, rings):
     first = reader._process.pid
     results, ended = [], threading.Event()
     reader.submit(
-        Job(rings, "rings.png", OPTIONS), lambda: os.kill(first, 9),
+        Job(rings, "rings.png", OPTIONS),
+        lambda: os.kill(first, 9),
         lambda result: (results.append(result), ended.set()),
-    )  # fmt: skip
+    )
     assert ended.wait(120)
     assert not isinstance(result_of(reader, Job(rings, "rings.png", OPTIONS)), FringeError)
     assert reader._process.pid != first

@@ -33,9 +33,13 @@ import numpy as np
 # the families, each with its mark and a colour that colour-blind eyes tell from the others
 # (Okabe and Ito, Color Universal Design, 2008)
 MARKS = {
-    "clean": ("o", "#0072B2"), "dirty": ("s", "#D55E00"), "oval": ("^", "#009E73"),
-    "led": ("v", "#CC79A7"), "high_power": ("D", "#E69F00"), "low_power": ("p", "#56B4E9"),
-}  # fmt: skip
+    "clean": ("o", "#0072B2"),
+    "dirty": ("s", "#D55E00"),
+    "oval": ("^", "#009E73"),
+    "led": ("v", "#CC79A7"),
+    "high_power": ("D", "#E69F00"),
+    "low_power": ("p", "#56B4E9"),
+}
 FAMILIES = tuple(MARKS)
 EDGES = {"given": "edge given", "auto": "edge found"}
 LEAST_DRAWN, MOST_DRAWN = 1e-4, 10.0  # errors beyond are drawn there [fringe]
@@ -82,7 +86,8 @@ def gross_bar(power: Any) -> Any:
 def one(task: tuple[str, int, str]) -> Case:
     """Render a scene and read it."""
     from fringe.errors import Refused
-    from fringe.orders.read import ReadOptions, read
+    from fringe.orders.options import ReadOptions
+    from fringe.orders.read import read
     from fringe.photo.load import photo_from_array
     from fringe.synth import random_scene, render
 
@@ -174,10 +179,13 @@ def picture(cases: Sequence[Case], path: Path) -> None:
         refused = sum(case.refused is not None for case in mine)
         warned = sum(case.warned for case in mine)
         axes.set(
-            xscale="log", yscale="log", xlim=(0.02, 200), ylim=(0.8 * LEAST_DRAWN, 4 * MOST_DRAWN),
+            xscale="log",
+            yscale="log",
+            xlim=(0.02, 200),
+            ylim=(0.8 * LEAST_DRAWN, 4 * MOST_DRAWN),
             xlabel="power, magnitude [fringe]",
             title=f"{EDGES[edge]}: {len(mine)} scenes, {warned} warned, {refused} refused",
-        )  # fmt: skip
+        )
         axes.set_title(axes.get_title(), fontsize=10)
         for axis in (axes.xaxis, axes.yaxis):
             axis.set_major_formatter("{x:g}")
@@ -204,34 +212,49 @@ def _points(axes: Any, cases: Sequence[Case]) -> None:
         mark, colour = MARKS[case.family]
         error = float(np.clip(abs(case.error), LEAST_DRAWN, MOST_DRAWN))
         axes.plot(
-            abs(case.power), 2.4 * MOST_DRAWN if case.refused else error, mark,
-            markersize=5, mec=colour, mfc="none" if case.warned or case.refused else colour,
+            abs(case.power),
+            2.4 * MOST_DRAWN if case.refused else error,
+            mark,
+            markersize=5,
+            mec=colour,
+            mfc="none" if case.warned or case.refused else colour,
             alpha=0.8,
-        )  # fmt: skip
+        )
 
 
 def _legend(figure: Any, axes: Any, edges: Sequence[str]) -> None:
     """Below the panels, clear of the points."""
     shown = [
-        axes.plot([], [], mark, color=colour, markersize=5, ls="none",
-                  label={"led": "LED"}.get(family, family.replace("_", " ")))[0]
+        axes.plot(
+            [],
+            [],
+            mark,
+            color=colour,
+            markersize=5,
+            ls="none",
+            label={"led": "LED"}.get(family, family.replace("_", " ")),
+        )[0]
         for family, (mark, colour) in MARKS.items()
-    ]  # fmt: skip
+    ]
     shown += [
         axes.plot([], [], "o", mec="0.3", mfc=fill, markersize=5, ls="none", label=label)[0]
         for fill, label in (
-            ("0.3", "read without a word"), ("none", "read with a warning"),
+            ("0.3", "read without a word"),
+            ("none", "read with a warning"),
             ("none", "in the top strip: refused"),
         )
-    ]  # fmt: skip
+    ]
     lines = [("-.", "bar for all but 1 in 500, or a warning"), ("-", "bar for 95 of 100")]
     if "given" in edges:
         lines.append((":", "bar for the median"))
     shown += [axes.plot([], [], f"k{style}", lw=1.2, label=label)[0] for style, label in lines]
     figure.legend(
-        handles=shown, loc="outside lower center", ncols=4 if len(edges) > 1 else 3, fontsize=8,
+        handles=shown,
+        loc="outside lower center",
+        ncols=4 if len(edges) > 1 else 3,
+        fontsize=8,
         frameon=False,
-    )  # fmt: skip
+    )
 
 
 def line_of(case: Case) -> str:
@@ -247,9 +270,13 @@ def saved(path: Path) -> list[Case]:
 
 
 def study(
-    families: Sequence[str], count: int, edges: Sequence[str], seed: int, workers: int | None,
+    families: Sequence[str],
+    count: int,
+    edges: Sequence[str],
+    seed: int,
+    workers: int | None,
     save: Path | None,
-) -> list[Case]:  # fmt: skip
+) -> list[Case]:
     """Read the scenes, as many at once as there are workers; say which are misread or refused."""
     for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ[variable] = "1"  # for the processes that are started below

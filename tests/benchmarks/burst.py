@@ -22,8 +22,8 @@ from scipy.stats import binom
 
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
-from fringe.orders.burst import read_burst
-from fringe.orders.read import ReadOptions
+from fringe.orders.burst.read_burst import read_burst
+from fringe.orders.options import ReadOptions
 from fringe.photo.load import photo_from_array
 from fringe.synth import Bench, Camera, Dirt, Form, Scene, render_sequence, shift_steps
 
@@ -65,9 +65,7 @@ KINDS: dict[str, Kind] = {
     "oblique": Kind(_scene(Form(power=5.0, tilt=1.0), view_angle_deg=18.0)),
     # one sensor, as a colour's filter moves a broad lamp's mean wavelength
     "broad LED": Kind(
-        _scene(
-            Form(power=5.0, tilt=1.0), lamp=lamp("led:525:30"), camera=Camera(colour="mono")
-        )
+        _scene(Form(power=5.0, tilt=1.0), lamp=lamp("led:525:30"), camera=Camera(colour="mono"))
     ),
     "unsteady light": Kind(_scene(Form(power=3.0, tilt=1.5)), exposure=0.03),
     "all beams": Kind(_scene(Form(power=2.0, tilt=0.5), bench=Bench(multiple_beams=True))),

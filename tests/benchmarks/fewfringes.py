@@ -3,7 +3,7 @@
     python tests/benchmarks/fewfringes.py [--count 60] [--seed N]
 
 Scenes of the families clean, dirty and oval with 0.1 to 2.2 fringes of power and up to 1.6 of
-tilt, the edge given. The doubt for the light in `fringe/orders/solve.py` was set on seeds 0 to
+tilt, the edge given. The doubt for the light in `fringe/orders/fit/solve.py` was set on seeds 0 to
 55; others prove it.
 """
 
@@ -24,7 +24,8 @@ Row = tuple[float, float, float, bool]
 def one(seed: int) -> Row | str:
     """Power, its error and interval, and whether it was warned of; or why it was refused."""
     from fringe.errors import Refused
-    from fringe.orders.read import ReadOptions, read
+    from fringe.orders.options import ReadOptions
+    from fringe.orders.read import read
     from fringe.photo.load import photo_from_array
     from fringe.synth import random_scene, render
 

@@ -24,9 +24,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from fringe.archive.check import check_archive, check_session
-from fringe.archive.surface import Surface
-from fringe.archive.write import log_visit
+from fringe.archive.store.surface import Surface
+from fringe.archive.store.write import log_visit
+from fringe.archive.transfer.check import check_archive, check_session
 from sample_visits import full_surface, full_visit, plain_visit
 
 ROUND = 100

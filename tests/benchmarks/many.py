@@ -18,11 +18,11 @@ import time
 from functools import partial
 from pathlib import Path
 
-from fringe.archive.many import cores, read_many
 from fringe.cli._surface_reading import read_file
 from fringe.optics.lamps import lamp
-from fringe.orders.read import ReadOptions
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
+from fringe.parallel import cores, read_many
 from fringe.photo.ellipse import Edge
 from fringe.synth import Form, Scene, render, save
 
@@ -70,8 +70,11 @@ def main() -> None:
             walls.append(time.perf_counter() - start)
             took = spent() - before
             print(f"{workers} at once: {walls[-1]:6.1f} s, {took:6.1f} s of the processors")
-    same = [a.power_fringes == b.power_fringes for a, b in zip(*answers, strict=True)
-            if isinstance(a, Reading) and isinstance(b, Reading)]  # fmt: skip
+    same = [
+        a.power_fringes == b.power_fringes
+        for a, b in zip(*answers, strict=True)
+        if isinstance(a, Reading) and isinstance(b, Reading)
+    ]
     print(f"{walls[0] / walls[1]:.2f} times as fast; {sum(same)} of {len(paths)} read the same")
 
 

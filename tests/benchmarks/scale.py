@@ -23,14 +23,20 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from fringe.archive.index import FOLDER as INDEX
-from fringe.archive.index import list_archive
-from fringe.archive.many import run_many
-from fringe.archive.order import survey
-from fringe.archive.read import open_session, session_files
-from fringe.archive.session import Visit, Work
-from fringe.archive.surface import Surface, add_surface, find_surface, list_surfaces, load_surface
-from fringe.archive.write import log_visit
+from fringe.archive.store.index import FOLDER as INDEX
+from fringe.archive.store.index import list_archive
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import open_session, session_files
+from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.surface import (
+    Surface,
+    add_surface,
+    find_surface,
+    list_surfaces,
+    load_surface,
+)
+from fringe.archive.store.write import log_visit
+from fringe.parallel import run_many
 from sample_visits import power_reading
 
 START = datetime(2024, 1, 8, 9, 0, tzinfo=UTC)
@@ -124,7 +130,7 @@ def measure(archive: Path) -> None:
 
 def progress_of(text: str) -> object:
     """What `fringe progress` works out."""
-    from fringe.archive.life import surface_progress
+    from fringe.archive.views.surface_state import surface_progress
 
     return surface_progress(find_surface(text))
 

@@ -25,7 +25,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 
 from sense_cases import KINDS, Case, run_case
 
-from fringe.archive.many import cores
+from fringe.parallel import cores
 
 ENDS = ("right", "wrong", "unknown", "refused")
 

@@ -64,15 +64,29 @@ TICKS_S = (0.2, 0.5, 1, 2, 5, 10, 20)
 LIGHT = {
     "fringe --help": ("--help",),
     "fringe convert": (
-        "convert", "--fringes", "-3", "--radius", "3048mm", "--diameter", "150mm",
-        "--lamp", "sodium",
+        "convert",
+        "--fringes",
+        "-3",
+        "--radius",
+        "3048mm",
+        "--diameter",
+        "150mm",
+        "--lamp",
+        "sodium",
     ),
     "fringe tolerance": (
-        "tolerance", "--power", "3", "--radius", "3048mm", "--diameter", "150mm",
-        "--lamp", "sodium",
+        "tolerance",
+        "--power",
+        "3",
+        "--radius",
+        "3048mm",
+        "--diameter",
+        "150mm",
+        "--lamp",
+        "sodium",
     ),
     "fringe lamps": ("lamps",),
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
@@ -156,7 +170,8 @@ def read(folder: Path, repeats: int) -> None:
 def read_s(path: Path, repeats: int) -> float:
     """Least time of reading a photograph in this process, from file to numbers [s]."""
     from fringe.optics.lamps import lamp
-    from fringe.orders.read import ReadOptions, read_file
+    from fringe.orders.options import ReadOptions
+    from fringe.orders.read import read_file
 
     return least_s(lambda: read_file(str(path), ReadOptions(lamp("sodium"))), repeats)
 
@@ -180,9 +195,11 @@ def growth(folder: Path, repeats: int, picture: Path | None = None) -> None:
 
 
 def draw(
-    out: Path, pixels: tuple[list[int], list[float]], fringes: tuple[list[float], list[float]],
+    out: Path,
+    pixels: tuple[list[int], list[float]],
+    fringes: tuple[list[float], list[float]],
     slopes: list[float],
-) -> None:  # fmt: skip
+) -> None:
     """Draw time against size, both ways."""
     import matplotlib
 
@@ -192,10 +209,12 @@ def draw(
 
     figure, axes = plt.subplots(1, 2, figsize=(9, 3.6), sharey=True, layout="constrained")
     for ax, (x, y), label, slope in zip(
-        axes, ((np.array(pixels[0]) / 1e6, pixels[1]), fringes),
-        ("megapixels, at 8 fringes of power", "fringes of power, at 4 megapixels"), slopes,
+        axes,
+        ((np.array(pixels[0]) / 1e6, pixels[1]), fringes),
+        ("megapixels, at 8 fringes of power", "fringes of power, at 4 megapixels"),
+        slopes,
         strict=True,
-    ):  # fmt: skip
+    ):
         ax.loglog(x, y, "o-", color="#1f4e5f", label=f"readings, exponent {slope:.2f}")
         ends = np.array([min(x), max(x)])
         ax.loglog(ends, y[0] * ends / ends[0], ":", color="0.4", label="as the size (exponent 1)")
@@ -220,7 +239,7 @@ def archive(folder: Path, repeats: int) -> None:
     """Progress of a surface with 200 sessions."""
     import h5py
 
-    from fringe.archive.read import session_files
+    from fringe.archive.store.read import session_files
 
     place = folder / "archive"
     files = session_files(make_some(place, 200, range(1))[0])

@@ -64,9 +64,7 @@ def bomb(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def call(folder: Path, *words: str | Path) -> Run:
     """Run the installed program in a folder; note which files it made there."""
     before = {str(path) for path in folder.rglob("*")}
-    done = subprocess.run(
-        [FRINGE, *words], cwd=folder, capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([FRINGE, *words], cwd=folder, capture_output=True, text=True, check=False)
     after = {str(path) for path in folder.rglob("*")}
     return Run(done.returncode, done.stdout, done.stderr, after - before)
 
@@ -163,8 +161,10 @@ def test_bomb_is_refused_unopened(bomb: Path, tmp_path: Path) -> None:
     )
     done = subprocess.run(
         [sys.executable, "-c", code, "read", bomb, "--lamp", "sodium"],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     # the usage that a process reports of itself would count the caller's memory too
     (peak,) = re.findall(r"VmHWM:\s+(\d+) kB", done.stdout)
     assert int(peak) * 1024 < SIDE * SIDE  # in bytes: less than one byte a pixel
@@ -186,14 +186,15 @@ OPTIONS = {
     "diameter of nothing": (["--lamp", "sodium", "--diameter", "0mm"], "greater than zero"),
     "diameter in kilograms": (["--lamp", "sodium", "--diameter", "5kg"], "'5kg'"),
     "plate too small": (
-        ["--lamp", "sodium", "--diameter", "150mm", "--plate-radius", "50mm"], "50",
+        ["--lamp", "sodium", "--diameter", "150mm", "--plate-radius", "50mm"],
+        "50",
     ),
     "camera in the work": (["--lamp", "sodium", "--camera-distance", "-1m"], "greater than zero"),
     "no such form": (["--lamp", "sodium", "--work", "flat"], "'flat'"),
     "no such sense": (["--lamp", "sodium", "--sense", "maybe"], "'maybe'"),
     "scale of nothing": (["--lamp", "sodium", "--scale", "0"], "--scale"),
     "no such option": (["--lamp", "sodium", "--colour", "red"], "--colour"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("what", OPTIONS)
@@ -217,9 +218,7 @@ def test_picture_that_cannot_be_written(
     target: str, reason: str, good_photo: Path, tmp_path: Path
 ) -> None:
     """Where the picture cannot be saved the call fails, and leaves no part of it."""
-    run = call(
-        tmp_path, "read", good_photo, "--lamp", "sodium", "--picture", target, "--json"
-    )  # fmt: skip
+    run = call(tmp_path, "read", good_photo, "--lamp", "sodium", "--picture", target, "--json")
     assert_refused(run, "--picture", reason)
 
 

@@ -10,11 +10,11 @@ import pytest
 from PIL import Image
 
 from calling import call, refused
-from fringe.archive.read import open_session
-from fringe.archive.session import LoggedReading, SpherometerReadings, Visit
-from fringe.archive.surface import Plate, Surface, add_surface
-from fringe.archive.write import log_visit
-from fringe.judge.verdict import Tolerance
+from fringe.archive.store.read import open_session
+from fringe.archive.store.session import LoggedReading, SpherometerReadings, Visit
+from fringe.archive.store.surface import Plate, Surface, add_surface
+from fringe.archive.store.write import log_visit
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import lamp
 from fringe.orders.reading import Quality, Reading
 
@@ -23,9 +23,13 @@ PARTS = {"fit": 0.05, "edge": 0.12, "view": 0.02}
 
 def logged(power: float, sense: str = "centre") -> LoggedReading:
     reading = Reading(
-        589.194, Quality(0.8, 0.9, 0.1), power_fringes=power, power_u95_fringes=0.26,
-        sense=sense, power_u_parts=PARTS,
-    )  # fmt: skip
+        589.194,
+        Quality(0.8, 0.9, 0.1),
+        power_fringes=power,
+        power_u95_fringes=0.26,
+        sense=sense,
+        power_u_parts=PARTS,
+    )
     return LoggedReading(reading, lamp=lamp("sodium"))
 
 
@@ -35,10 +39,16 @@ def surface(tmp_path: Path) -> Surface:
     return add_surface(
         tmp_path / "shop",
         Surface(
-            "convex 1", "convex", 3048.0, 150.0, plate=Plate("P7", 3048.0, 0.3),
-            tolerance=Tolerance(2.9, wavelength_nm=589.3), lamp="sodium", glass="borosilicate",
+            "convex 1",
+            "convex",
+            3048.0,
+            150.0,
+            plate=Plate("P7", 3048.0, 0.3),
+            tolerance=Tolerance(2.9, wavelength_nm=589.3),
+            lamp="sodium",
+            glass="borosilicate",
         ),
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture
@@ -51,8 +61,10 @@ def test_results_rows_and_shares(session, capsys):
     """Power, radius difference and radius: each with its inputs, whose shares add up to one."""
     values = call(capsys, "budget", session, "--json").json
     assert [one["name"] for one in values["results"]] == [
-        "power", "radius difference", "work radius",
-    ]  # fmt: skip
+        "power",
+        "radius difference",
+        "work radius",
+    ]
     for one in values["results"]:
         assert sum(row["share"] for row in one["rows"]) == pytest.approx(1.0)
         assert one["monte_carlo"]["agrees"]
@@ -70,13 +82,25 @@ def test_results_rows_and_shares(session, capsys):
 def test_bench_options(session, capsys):
     """Temperature and plate form come in, and the glass is the surface's own."""
     values = call(
-        capsys, "budget", session, "--axial-u", "0.1", "--thickness", "25mm",
-        "--plate-form-u", "20nm", "--diameter-u", "0.1mm", "--pieces-u", "0.2", "--json",
-    ).json  # fmt: skip
+        capsys,
+        "budget",
+        session,
+        "--axial-u",
+        "0.1",
+        "--thickness",
+        "25mm",
+        "--plate-form-u",
+        "20nm",
+        "--diameter-u",
+        "0.1mm",
+        "--pieces-u",
+        "0.2",
+        "--json",
+    ).json
     by_name = {row["input"]: row["u"] for row in values["results"][1]["rows"]}
     assert by_name["temperature"] == pytest.approx(
         3.25e-6 * 0.1 * 150**2 / (8 * 25) * 2e6 / 589.194
-    )  # fmt: skip
+    )
     assert by_name["plate form"] == pytest.approx(40 / 589.194)
     assert by_name["diameter"] == 0.1
     assert by_name["temperature, pieces"] == pytest.approx(3048 * 3.25e-6 * 0.2)
@@ -129,8 +153,13 @@ def test_picture(session, tmp_path, capsys):
 
 def test_spherometer_of_a_session(surface, capsys):
     """Spherometer readings of plate and work have their budgets, with ring, balls and zero."""
-    geometry = {"foot_circle_mm": 140.0, "ball_diameter_mm": 6.35, "u_size_mm": 0.02,
-                "u_ball_diameter_mm": 0.002, "u_reading_um": 0.5}  # fmt: skip
+    geometry = {
+        "foot_circle_mm": 140.0,
+        "ball_diameter_mm": 6.35,
+        "u_size_mm": 0.02,
+        "u_ball_diameter_mm": 0.002,
+        "u_reading_um": 0.5,
+    }
     zero = np.array([0.0])
     readings = tuple(
         SpherometerReadings(piece, np.array(heights), zero, geometry)
@@ -149,8 +178,13 @@ def test_spherometer_of_a_session(surface, capsys):
 
 def test_plate_form_of_the_record(surface, session, capsys):
     """The plate's form comes from the record that the session keeps, into budget and verdict."""
-    record = {"kind": "plate", "name": "P7", "form": "concave", "radius_mm": 3048.0,
-              "u_form_nm": 29.4597}  # fmt: skip
+    record = {
+        "kind": "plate",
+        "name": "P7",
+        "form": "concave",
+        "radius_mm": 3048.0,
+        "u_form_nm": 29.4597,
+    }
     path = log_visit(surface, Visit(readings=(logged(2.65),), instruments={"plate": record}))
     power = call(capsys, "budget", path, "--json").json["results"][0]
     assert {row["input"]: row["u"] for row in power["rows"]}["plate form"] == pytest.approx(0.1)
@@ -166,8 +200,9 @@ def test_radius_of_a_work_on_another_piece(surface, capsys):
     path = log_visit(surface, Visit(readings=(reading,)))
     values = call(capsys, "budget", path, "--json").json
     assert [one["name"] for one in values["results"]] == [
-        "on concave 1, power", "on concave 1, radius difference",
-    ]  # fmt: skip
+        "on concave 1, power",
+        "on concave 1, radius difference",
+    ]
     assert "hangs on concave 1's" in values["notes"][0]
     assert "! the work's radius hangs on concave 1's" in call(capsys, "budget", path).out
 

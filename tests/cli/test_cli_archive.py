@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 from calling import call, refused
-from fringe.archive.order import list_sessions
-from fringe.archive.read import session_files
-from fringe.archive.session import Photograph, Visit
-from fringe.archive.surface import load_surface
-from fringe.archive.write import log_visit
+from fringe.archive.store.order import list_sessions
+from fringe.archive.store.read import session_files
+from fringe.archive.store.session import Photograph, Visit
+from fringe.archive.store.surface import load_surface
+from fringe.archive.store.write import log_visit
 from sample_visits import full_surface, full_visit, hours, plain_visit, power_reading
 
 
@@ -45,8 +45,12 @@ def test_a_sound_archive(capsys, surface):
     assert answer.out == "shop: 3 files checked, all as written\n"
     values = call(capsys, "check", "shop", "--json").json
     assert values == {
-        "checked": 3, "problems": [], "damaged": [], "leftovers": [], "unknown": [],
-    }  # fmt: skip
+        "checked": 3,
+        "problems": [],
+        "damaged": [],
+        "leftovers": [],
+        "unknown": [],
+    }
 
 
 def test_a_damaged_session(capsys, surface):
@@ -98,10 +102,15 @@ def by_bytes(photographs, options):
 @pytest.fixture
 def stand_in(monkeypatch):
     """Photographs are read by their bytes, in this process."""
-    monkeypatch.setattr("fringe.archive.many.cores", lambda: 1)
-    monkeypatch.setattr("fringe.archive.reread.reread_surface.__kwdefaults__", {
-        "reader": by_bytes, "workers": 1, "scheduler": None,
-    })  # fmt: skip
+    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
+    monkeypatch.setattr(
+        "fringe.archive.views.reread.reread_surface.__kwdefaults__",
+        {
+            "reader": by_bytes,
+            "workers": 1,
+            "scheduler": None,
+        },
+    )
 
 
 def test_reread(capsys, surface, stand_in):
@@ -142,8 +151,11 @@ def test_export(capsys, surface, name):
     assert answer.out == f"{name}: 2 sessions, {photographs} photographs\n"
     values = call(capsys, "export", "shop/concave 1", f"json-{name}", "--json").json
     assert values == {
-        "path": f"json-{name}", "sessions": 2, "photographs": photographs, "problems": [],
-    }  # fmt: skip
+        "path": f"json-{name}",
+        "sessions": 2,
+        "photographs": photographs,
+        "problems": [],
+    }
     assert "exists already" in refused(capsys, "export", "shop/concave 1", name)
 
 

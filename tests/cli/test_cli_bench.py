@@ -81,9 +81,12 @@ def test_without_the_extra(shop, capsys, monkeypatch):
 def test_it_serves_until_ctrl_c(shop, tmp_path):
     """The program answers this machine, refuses other names, and Ctrl-C ends it cleanly."""
     bench = subprocess.Popen(
-        [FRINGE, "bench", "shop", "--port", "0", "--json"], cwd=tmp_path, text=True,
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-    )  # fmt: skip
+        [FRINGE, "bench", "shop", "--port", "0", "--json"],
+        cwd=tmp_path,
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
     try:
         assert bench.stdout is not None
         url = json.loads(bench.stdout.readline())["urls"][0]

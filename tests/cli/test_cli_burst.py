@@ -11,12 +11,12 @@ import pytest
 from PIL import Image
 
 from calling import call, refused
-from fringe.archive.read import find_session, open_session, session_files
-from fringe.archive.reread import read_photographs, reread_surface
-from fringe.archive.session import LoggedReading, Photograph
-from fringe.archive.surface import Surface, add_surface, find_surface
+from fringe.archive.store.read import find_session, open_session, session_files
+from fringe.archive.store.session import LoggedReading, Photograph
+from fringe.archive.store.surface import Surface, add_surface, find_surface
+from fringe.archive.views.reread import read_photographs, reread_surface
 from fringe.cli import main
-from fringe.orders.read import ReadOptions
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.photo.frames import load_frames
 
@@ -44,9 +44,7 @@ def test_frames_are_one_reading_with_its_picture(
 ) -> None:
     """One JSON object tells power, frames and steps, and --picture draws the first frame."""
     picture = tmp_path / "over.png"
-    answer = call(
-        capsys, "read", "--burst", *frames, *EDGE, "--json", "--picture", picture
-    )  # fmt: skip
+    answer = call(capsys, "read", "--burst", *frames, *EDGE, "--json", "--picture", picture)
     assert answer.status == 0
     assert answer.json["power_fringes"] == pytest.approx(3.0, abs=0.01)
     assert answer.json["frames"] == len(answer.json["steps_fringes"]) == 6

@@ -52,9 +52,10 @@ def test_unknown_lamp_is_one_line_and_status_2(capsys):
     code, out, err = run(capsys, "candle", "--json")
     assert code == 2
     assert err == (
-        "fringe: no lamp named 'candle'; the lamps are " + ", ".join(lamp_names())
+        "fringe: no lamp named 'candle'; the lamps are "
+        + ", ".join(lamp_names())
         + ", or led:PEAK_NM:FWHM_NM as led:525:30\n"
-    )  # fmt: skip
+    )
     assert json.loads(out)["error"] in err
 
 

@@ -12,9 +12,9 @@ import pytest
 
 from calling import call
 from fringe.archive.instruments import add_instrument
-from fringe.archive.order import list_sessions
-from fringe.archive.read import open_session
-from fringe.archive.surface import Surface, add_surface
+from fringe.archive.store.order import list_sessions
+from fringe.archive.store.read import open_session
+from fringe.archive.store.surface import Surface, add_surface
 from fringe.cli import main
 from fringe.errors import Refused
 from fringe.photo.ellipse import Edge
@@ -46,7 +46,7 @@ def photos(tmp_path, monkeypatch, surface, rng):
 
     monkeypatch.setattr("fringe.cli._visit.surface_reader", stand_in)
     # the stand-in is a function of this test, which no other process can be sent
-    monkeypatch.setattr("fringe.archive.many.cores", lambda: 1)
+    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
 
     def make(*names):
         for name in names:
@@ -114,11 +114,32 @@ def test_json(run, photos, surface):
 def test_all_options_are_kept(run, photos, surface):
     """Every option ends in the session: as a field, and in the inputs as it was given."""
     code, _, err = run(
-        *photos("1.0.jpg"), "--lamp", "hene", "--edge", "100,90,80", "--camera-distance", "0.9m",
-        "--sense", "centre", "--scale", "5", "--stage", "#600", "--minutes", "42,5",
-        "--on-top", "work", "--temperature", "20.4", "--remark", "new lap", "--by", "late shift",
-        "--when", "2026-03-14T09:30+01:00",
-    )  # fmt: skip
+        *photos("1.0.jpg"),
+        "--lamp",
+        "hene",
+        "--edge",
+        "100,90,80",
+        "--camera-distance",
+        "0.9m",
+        "--sense",
+        "centre",
+        "--scale",
+        "5",
+        "--stage",
+        "#600",
+        "--minutes",
+        "42,5",
+        "--on-top",
+        "work",
+        "--temperature",
+        "20.4",
+        "--remark",
+        "new lap",
+        "--by",
+        "late shift",
+        "--when",
+        "2026-03-14T09:30+01:00",
+    )
     assert (code, err) == (0, "")
     session = open_session(sessions(surface)[0].place)
     visit = session.visit
@@ -127,9 +148,15 @@ def test_all_options_are_kept(run, photos, surface):
     assert visit.when.isoformat() == "2026-03-14T09:30:00+01:00"
     options = visit.readings[0].options
     assert options == {
-        "lamp": "hene", "edge": "100,90,80", "sense": "centre", "camera_distance_mm": 900.0,
-        "scale_px_per_mm": 5.0, "diameter_mm": 150.0, "plate_radius_mm": 3048.6, "work": "concave",
-    }  # fmt: skip
+        "lamp": "hene",
+        "edge": "100,90,80",
+        "sense": "centre",
+        "camera_distance_mm": 900.0,
+        "scale_px_per_mm": 5.0,
+        "diameter_mm": 150.0,
+        "plate_radius_mm": 3048.6,
+        "work": "concave",
+    }
     assert visit.inputs["photographs"] == ["1.0.jpg"]
     assert visit.inputs["edge"] == "100,90,80"
     used, lamp, given = photos.reader.called
@@ -242,9 +269,30 @@ def test_the_spherometer_agrees_with_sag(run, surface):
     """What is logged is what `fringe sag` says of the same readings, to the last digit."""
     values = json.loads(run(*SAGS, "--reading-u", "1um", "--json")[1])["spherometer"]
     with pytest.raises(SystemExit):
-        main(["sag", "--plate", "808um,808um", "--work", "793um", "--zero", "0um", "--form",
-              "concave", "--plate-radius", "3048.6mm", "--plate-radius-u", "0.2mm", "--diameter",
-              "150mm", "--wavelength", "589.29nm", "--reading-u", "1um", "--json"])  # fmt: skip
+        main(
+            [
+                "sag",
+                "--plate",
+                "808um,808um",
+                "--work",
+                "793um",
+                "--zero",
+                "0um",
+                "--form",
+                "concave",
+                "--plate-radius",
+                "3048.6mm",
+                "--plate-radius-u",
+                "0.2mm",
+                "--diameter",
+                "150mm",
+                "--wavelength",
+                "589.29nm",
+                "--reading-u",
+                "1um",
+                "--json",
+            ]
+        )
     told = json.loads(run.printed())
     assert values["power_fringes"] == pytest.approx(told["power_fringes"], rel=1e-12)
     assert values["power_u95_fringes"] == pytest.approx(told["power_u95_fringes"], rel=1e-12)
@@ -254,21 +302,33 @@ def test_the_spherometer_agrees_with_sag(run, surface):
 def test_instruments_are_copied(run, photos, surface, tmp_path):
     """The session keeps the records of plate, spherometer, camera and lamp as they were used."""
     shop = tmp_path / "shop"
-    add_instrument(shop, "spherometer", "balls", {"foot_circle_mm": 140.0, "ball_diameter_mm": 6.35,
-                                                  "u_reading_um": 0.3})  # fmt: skip
+    add_instrument(
+        shop,
+        "spherometer",
+        "balls",
+        {"foot_circle_mm": 140.0, "ball_diameter_mm": 6.35, "u_reading_um": 0.3},
+    )
     add_instrument(shop, "plate", "plate 7", {"form": "convex", "radius_mm": 3048.6})
     add_instrument(shop, "camera", "overhead", {"distance_mm": 900.0, "scale_px_per_mm": 5.0})
-    add_instrument(shop, "lamp", "arc", {"lines": [{"wavelength_nm": 546.07, "weight": 1.0}],
-                                         "source": "label"})  # fmt: skip
+    add_instrument(
+        shop,
+        "lamp",
+        "arc",
+        {"lines": [{"wavelength_nm": 546.07, "weight": 1.0}], "source": "label"},
+    )
     sags = ("--sag-plate", "806um", "--sag-work", "800um")
-    code, _, err = run(*photos("1.0.jpg"), *sags, "--spherometer", "balls", "--camera", "overhead",
-                       "--lamp", "arc")  # fmt: skip
+    code, _, err = run(
+        *photos("1.0.jpg"), *sags, "--spherometer", "balls", "--camera", "overhead", "--lamp", "arc"
+    )
     assert (code, err) == (0, "")
     add_instrument(shop, "plate", "plate 7", {"form": "convex", "radius_mm": 1.0}, replace=True)
     visit = open_session(sessions(surface)[0].place).visit
     assert {kind: one["name"] for kind, one in visit.instruments.items()} == {
-        "plate": "plate 7", "spherometer": "balls", "camera": "overhead", "lamp": "arc",
-    }  # fmt: skip
+        "plate": "plate 7",
+        "spherometer": "balls",
+        "camera": "overhead",
+        "lamp": "arc",
+    }
     assert visit.instruments["plate"]["radius_mm"] == 3048.6
     assert visit.spherometers[0].geometry["foot_circle_mm"] == 140.0
     assert visit.spherometers[0].options["u_reading_mm"] == pytest.approx(0.0003)
@@ -288,16 +348,39 @@ def test_a_budget_of_what_was_logged(run, photos, surface):
 
 def test_the_spell_of_work(run, surface):
     """Everything that is said of a spell of work comes back from the session."""
-    code, _, err = run("--stage", "9 um", "--minutes", "20", "--on-top", "tool", "--stroke",
-                       "a third", "--lap", "pitch 120", "--pressure", "4 kg", "--slurry", "thin",
-                       "--removed", "12um", "--pits", "gone")  # fmt: skip
+    code, _, err = run(
+        "--stage",
+        "9 um",
+        "--minutes",
+        "20",
+        "--on-top",
+        "tool",
+        "--stroke",
+        "a third",
+        "--lap",
+        "pitch 120",
+        "--pressure",
+        "4 kg",
+        "--slurry",
+        "thin",
+        "--removed",
+        "12um",
+        "--pits",
+        "gone",
+    )
     assert (code, err) == (0, "")
     work = sessions(surface)[0].work
     assert dataclasses.asdict(work) == {
-        "stage": "9 um", "minutes": 20.0, "on_top": "tool", "stroke": "a third",
-        "lap": "pitch 120", "pressure": "4 kg", "slurry": "thin",
-        "removed_mm": pytest.approx(0.012), "pits": "gone",
-    }  # fmt: skip
+        "stage": "9 um",
+        "minutes": 20.0,
+        "on_top": "tool",
+        "stroke": "a third",
+        "lap": "pitch 120",
+        "pressure": "4 kg",
+        "slurry": "thin",
+        "removed_mm": pytest.approx(0.012),
+        "pits": "gone",
+    }
 
 
 def test_seen_by_eye(run, surface, capsys):
@@ -344,8 +427,15 @@ def test_a_smaller_plate(run, photos, surface):
 
     Analytic: over a sphere power grows as the square of the diameter.
     """
-    code, out, err = run(*photos("1.0.jpg", "1.02.jpg"), "--aperture", "75mm", "--place", "0mm,0mm",
-                         "--place", "36mm,0mm")  # fmt: skip
+    code, out, err = run(
+        *photos("1.0.jpg", "1.02.jpg"),
+        "--aperture",
+        "75mm",
+        "--place",
+        "0mm,0mm",
+        "--place",
+        "36mm,0mm",
+    )
     assert (code, err) == (0, "")
     assert "over 75 mm at 36, 0 mm" in out
     used, _, _ = photos.reader.called
@@ -355,8 +445,9 @@ def test_a_smaller_plate(run, photos, surface):
     assert measured.power_fringes == pytest.approx(4.05, abs=0.05)
     logged = open_session(session.place).visit.readings
     assert [(one.aperture_mm, one.place_mm) for one in logged] == [
-        (75.0, (0.0, 0.0)), (75.0, (36.0, 0.0)),
-    ]  # fmt: skip
+        (75.0, (0.0, 0.0)),
+        (75.0, (36.0, 0.0)),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -434,9 +525,13 @@ def test_the_reader_gets_the_surfaces_record(surface):
     assert dataclasses.asdict(options) == {
         "lamp": dataclasses.asdict(lamp("hene")),
         "edge": dataclasses.asdict(Edge(1, 2, 3, 3, u_px=HALF_A_DIGIT)),
-        "diameter_mm": 150.0, "plate_radius_mm": 3048.6, "work": "concave",
-        "camera_distance_mm": 900.0, "sense": "edge", "scale_px_per_mm": 4.0,
-    }  # fmt: skip
+        "diameter_mm": 150.0,
+        "plate_radius_mm": 3048.6,
+        "work": "concave",
+        "camera_distance_mm": 900.0,
+        "sense": "edge",
+        "scale_px_per_mm": 4.0,
+    }
 
 
 def test_raw_h5py_finds_the_photograph(run, photos, surface, tmp_path):

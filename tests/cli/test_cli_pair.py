@@ -9,11 +9,11 @@ from PIL import Image
 
 from calling import call, refused
 from fringe.archive.instruments import add_instrument
-from fringe.archive.sagittas import sagitta_readings
-from fringe.archive.session import Visit, Work
-from fringe.archive.surface import Plate, Surface, add_surface, find_surface
-from fringe.archive.write import log_visit
-from fringe.judge.verdict import Tolerance
+from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.surface import Plate, Surface, add_surface, find_surface
+from fringe.archive.store.write import log_visit
+from fringe.archive.views.sagittas import sagitta_readings
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.spheres import power_fringes
 from fringe.optics.spherometer import reading_from_radius_mm
 from sample_visits import hours, power_reading
@@ -38,9 +38,10 @@ def shop(tmp_path, monkeypatch):
         ("convex 1", "convex", Plate("P8", 3048.0, 0.2)),
         ("concave 1", "concave", Plate("P7", 3048.0, 0.2)),
     ):
-        add_surface(tmp_path / "shop", Surface(
-            name, form, 3048.0, 150.0, plate=plate, tolerance=tolerance, lamp="sodium"
-        ))  # fmt: skip
+        add_surface(
+            tmp_path / "shop",
+            Surface(name, form, 3048.0, 150.0, plate=plate, tolerance=tolerance, lamp="sodium"),
+        )
 
     def log(name, hour, *readings, **fields):
         surface = find_surface(f"shop/{name}")
@@ -72,8 +73,11 @@ def test_contacts_on_plates(shop, capsys):
     assert values["verdict"]["state"] == "inside"
     assert values["next_step"]["action"] == "stop"
     assert {one["kind"] for one in values["evidence"]} == {
-        "contact", "certificate", "shared", "assumed",
-    }  # fmt: skip
+        "contact",
+        "certificate",
+        "shared",
+        "assumed",
+    }
 
 
 def test_either_order(shop, capsys):
@@ -108,8 +112,10 @@ def test_two_contacts_of_one_day_are_told_apart(shop, capsys):
 
 def test_a_plate_that_is_the_partner(tmp_path, shop, capsys):
     """A concave whose plate is the convex itself is a contact of the two."""
-    add_surface(tmp_path / "shop", Surface("concave 2", "concave", 3048.0, 150.0,
-                                           plate=Plate("convex 1", 3048.0)))  # fmt: skip
+    add_surface(
+        tmp_path / "shop",
+        Surface("concave 2", "concave", 3048.0, 150.0, plate=Plate("convex 1", 3048.0)),
+    )
     shop("concave 2", 2, reading(1.1), work=POLISH)
     values = call(capsys, "pair", "shop/convex 1", "shop/concave 2", "--json").json
     assert values["power_fringes"] == pytest.approx(1.1, abs=0.01)
@@ -149,8 +155,12 @@ def test_unknown_sense_is_left_out(shop, capsys):
 
 def test_the_spherometer_joins_in(tmp_path, shop, capsys):
     """Spherometer readings of both are evidence, and share their ring."""
-    add_instrument(tmp_path / "shop", "spherometer", "balls",
-                   {k: v for k, v in GEOMETRY.items() if k != "name"})  # fmt: skip
+    add_instrument(
+        tmp_path / "shop",
+        "spherometer",
+        "balls",
+        {k: v for k, v in GEOMETRY.items() if k != "name"},
+    )
     for i, (name, radius) in enumerate((("convex 1", 3051.0), ("concave 1", 3046.0))):
         surface = find_surface(f"shop/{name}")
         other = "concave" if surface.form == "convex" else "convex"
@@ -170,9 +180,12 @@ def test_the_spherometer_joins_in(tmp_path, shop, capsys):
 def test_a_smaller_plate_shows_its_zones(shop, capsys):
     """Placements of a smaller plate count for the whole, and their zones are listed."""
     shop("convex 1", 1, reading(1.0), work=POLISH)
-    shop("concave 1", 2, *(
-        reading(0.28, aperture_mm=80.0, place_mm=(x, 0.0)) for x in (0.0, 30.0)
-    ), work=POLISH)  # fmt: skip
+    shop(
+        "concave 1",
+        2,
+        *(reading(0.28, aperture_mm=80.0, place_mm=(x, 0.0)) for x in (0.0, 30.0)),
+        work=POLISH,
+    )
     told = pair(capsys, "--tolerance-power", "2")
     assert "Zones of concave 1" in told.out
     assert "at 30 mm" in told.out

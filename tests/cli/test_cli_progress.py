@@ -9,11 +9,11 @@ import sys
 import pytest
 from PIL import Image
 
-from fringe.archive.session import Visit, Work
-from fringe.archive.surface import change_surface
-from fringe.archive.write import log_visit
+from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.surface import change_surface
+from fringe.archive.store.write import log_visit
 from fringe.cli import main
-from fringe.judge.verdict import Tolerance
+from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
 
 VISITS = [
@@ -88,8 +88,12 @@ def test_json(run):
     values = json.loads(out)
     assert [v["power_fringes"] for v in values["visits"]] == [v[0] for v in VISITS]
     assert [v["verdict"] for v in values["visits"]] == [
-        None, "outside", "outside", "unproven", "inside",
-    ]  # fmt: skip
+        None,
+        "outside",
+        "outside",
+        "unproven",
+        "inside",
+    ]
     assert values["visits"][-1]["hours_total"] == pytest.approx(285 / 60)
     assert values["surface"]["name"] == "concave 1"
     assert values["wavelength_nm"] == 589.29
@@ -129,7 +133,7 @@ def test_a_picture_that_cannot_be(run, tmp_path, name):
 
 def test_damage_hides_no_other_visit(run, surface):
     """A damaged session is named, and the other visits are shown."""
-    from fringe.archive.read import session_files
+    from fringe.archive.store.read import session_files
 
     path = session_files(surface.folder)[1]
     path.write_bytes(path.read_bytes()[:-5])
@@ -175,8 +179,10 @@ def test_a_list_needs_no_heavy_library(surface):
     )
     done = subprocess.run(
         [sys.executable, "-c", code, "progress", "shop/concave 1"],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     assert done.stdout.splitlines()[-1] == "['h5py']"
 
 
@@ -189,8 +195,11 @@ def test_the_outlook(tmp_path, monkeypatch, capsys):
     surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
     for i, power in enumerate((-30.0, -24.2, -18.0, -12.1)):
         reading = power_reading(power, 0.1, "edge")
-        log_visit(surface, Visit(readings=(reading,), work=Work("polish", 30.0, "tool")),
-                  now=hours(24 * i))  # fmt: skip
+        log_visit(
+            surface,
+            Visit(readings=(reading,), work=Work("polish", 30.0, "tool")),
+            now=hours(24 * i),
+        )
     with pytest.raises(SystemExit):
         main(["progress", "shop/concave 1", "--json"])
     values = json.loads(capsys.readouterr().out)
@@ -217,7 +226,7 @@ def test_readings_of_the_spherometer_are_marked(tmp_path, monkeypatch, capsys):
     """What the spherometer read is marked in the table, and the legend says so."""
     monkeypatch.chdir(tmp_path)
     surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
-    from fringe.archive.sagittas import sagitta_readings
+    from fringe.archive.views.sagittas import sagitta_readings
 
     readings, _ = sagitta_readings(surface, [0.808], [0.793], [0.0], u_reading_mm=1e-3)
     log_visit(surface, Visit(spherometers=readings, work=Work("#400", 20.0, "tool")), now=hours(1))
@@ -235,10 +244,12 @@ def test_pits_of_the_last_grit(tmp_path, monkeypatch, capsys):
     """
     monkeypatch.chdir(tmp_path)
     surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
-    for i, (power, work) in enumerate((
-        (-600.0, Work("#220", 20.0, "tool")),
-        (-100.0, Work("#400", 20.0, "tool", removed_mm=0.11)),
-    )):  # fmt: skip
+    for i, (power, work) in enumerate(
+        (
+            (-600.0, Work("#220", 20.0, "tool")),
+            (-100.0, Work("#400", 20.0, "tool", removed_mm=0.11)),
+        )
+    ):
         reading = power_reading(power, 4.0, "edge")
         log_visit(surface, Visit(readings=(reading,), work=work), now=hours(24 * i))
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from calling import call, refused
-from fringe.archive.session import Visit
-from fringe.archive.surface import Plate, Surface, add_surface
-from fringe.archive.write import log_visit
-from fringe.judge.verdict import Tolerance
+from fringe.archive.store.session import Visit
+from fringe.archive.store.surface import Plate, Surface, add_surface
+from fringe.archive.store.write import log_visit
+from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
 from webpage import Page
 
@@ -34,9 +34,12 @@ def test_json(surface, capsys):
     """JSON says the same."""
     answer = call(capsys, "report", "shop/concave 1", "--out", "page.html", "--json")
     assert answer.json == {
-        "surface": "concave 1", "report": "page.html", "verdict": "inside", "visits": 1,
+        "surface": "concave 1",
+        "report": "page.html",
+        "verdict": "inside",
+        "visits": 1,
         "problems": [],
-    }  # fmt: skip
+    }
 
 
 def test_an_older_page_is_replaced_whole(surface, capsys, tmp_path):
@@ -60,9 +63,12 @@ def test_a_damaged_session_is_told(surface, capsys):
 
 @pytest.mark.parametrize(
     ("out", "says"),
-    [("page.pdf", "must end in .html"), ("gone/page.html", "there is no folder"),
-     ("folder.html", "is a folder")],
-)  # fmt: skip
+    [
+        ("page.pdf", "must end in .html"),
+        ("gone/page.html", "there is no folder"),
+        ("folder.html", "is a folder"),
+    ],
+)
 def test_a_page_that_cannot_be_written(surface, capsys, tmp_path, out, says):
     """A name that cannot be a page is refused before any work, and nothing is written."""
     (tmp_path / "folder.html").mkdir()
@@ -81,9 +87,13 @@ def pair_of_two(shop):
     convex = Surface("convex 1", "convex", 3048.0, 150.0)
     add_surface(shop, convex)
     concave = Surface(
-        "concave 2", "concave", 3048.0, 150.0, plate=Plate("convex 1"),
+        "concave 2",
+        "concave",
+        3048.0,
+        150.0,
+        plate=Plate("convex 1"),
         tolerance=Tolerance(2.0, wavelength_nm=589.29),
-    )  # fmt: skip
+    )
     log_visit(add_surface(shop, concave), Visit(readings=(power_reading(0.4),)), now=hours(1))
 
 
@@ -104,5 +114,5 @@ def test_options_of_a_pair_need_one(surface, capsys):
     """A tolerance of the match without a partner is refused in a line that says why."""
     error = refused(
         capsys, "report", "shop/concave 1", "--tolerance-power", "1", "--out", "page.html"
-    )  # fmt: skip
+    )
     assert "--tolerance-power is of a pair; name both its surfaces" in error

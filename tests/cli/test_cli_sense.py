@@ -9,7 +9,7 @@ import pytest
 from made_orders import orders, reading
 
 from calling import Answer, call, refused
-from fringe.orders.read import ReadOptions
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 
 
@@ -56,8 +56,10 @@ def test_a_press(
     assert (told.status, told.err) == (0, "")
     values = told.json
     assert (values["sense"], values["sense_source"], values["change"]) == (
-        "edge", "press", "pressed-centre",
-    )  # fmt: skip
+        "edge",
+        "press",
+        "pressed-centre",
+    )
     assert values["power_fringes"] == pytest.approx(-4.0, abs=0.05)
     assert values["radius_difference_mm"] > 0
     assert values["shift_fringes"] == pytest.approx(0.2, abs=0.05)

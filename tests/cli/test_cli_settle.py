@@ -10,7 +10,7 @@ from PIL import Image
 
 from calling import call, refused
 from fringe.errors import Refused
-from fringe.judge.verdict import Tolerance
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.orders.reading import Quality, Reading
 from sample_visits import full_surface
 
@@ -20,9 +20,13 @@ MINUTES = (0, 8, 16, 25, 35, 45, 60)
 def fake_reading(power):
     """A reading of power alone, contact at the edge."""
     return Reading(
-        589.29, Quality(0.8, 0.9, 0.1), power_fringes=power, power_u95_fringes=0.05,
-        sense="edge", power_u_parts={"fit": 0.005, "edge": 0.02},
-    )  # fmt: skip
+        589.29,
+        Quality(0.8, 0.9, 0.1),
+        power_fringes=power,
+        power_u95_fringes=0.05,
+        sense="edge",
+        power_u_parts={"fit": 0.005, "edge": 0.02},
+    )
 
 
 @pytest.fixture
@@ -32,11 +36,13 @@ def photos(tmp_path, monkeypatch):
     def stand_in(paths, reader):
         stand_in.options = reader.args[0]
         return tuple(
-            Refused(f"{path.name}: no fringes") if path.stem == "t99" else
-            fake_reading(-2.2 - 1.2 * math.exp(-float(path.stem[1:]) / 22)) for path in paths
-        )  # fmt: skip
+            Refused(f"{path.name}: no fringes")
+            if path.stem == "t99"
+            else fake_reading(-2.2 - 1.2 * math.exp(-float(path.stem[1:]) / 22))
+            for path in paths
+        )
 
-    monkeypatch.setattr("fringe.archive.many.read_many", stand_in)
+    monkeypatch.setattr("fringe.parallel.read_many", stand_in)
     folder = tmp_path / "photos"
     folder.mkdir()
     for minute in MINUTES:
@@ -67,8 +73,17 @@ def test_a_folder(photos, capsys):
 
 def test_json(photos, capsys):
     """JSON has the end, what is left, how long to wait, and each reading with its minute."""
-    words = ("settle", *paths(photos, 4), "--lamp", "sodium", "--times", "0,8,16,25",
-             "--tolerance-power", "1", "--json")  # fmt: skip
+    words = (
+        "settle",
+        *paths(photos, 4),
+        "--lamp",
+        "sodium",
+        "--times",
+        "0,8,16,25",
+        "--tolerance-power",
+        "1",
+        "--json",
+    )
     values = call(capsys, *words).json
     assert values["settled_power_fringes"]["value"] == pytest.approx(-2.2, abs=0.01)
     assert values["time_constant_min"]["value"] == pytest.approx(22, rel=0.02)
@@ -93,8 +108,16 @@ def test_a_surface_on_record(photos, tmp_path, capsys, monkeypatch):
     """Plate, lamp, tolerance and glass are those of the surface's record."""
     monkeypatch.chdir(tmp_path)
     full_surface(tmp_path / "shop", tolerance=Tolerance(2.0, wavelength_nm=546.07))
-    values = call(capsys, "settle", photos.folder, "--surface", "shop/concave 1", "--thickness",
-                  "25mm", "--json").json  # fmt: skip
+    values = call(
+        capsys,
+        "settle",
+        photos.folder,
+        "--surface",
+        "shop/concave 1",
+        "--thickness",
+        "25mm",
+        "--json",
+    ).json
     assert values["limit_fringes"] == pytest.approx(0.2 * 546.07 / 589.29)
     assert values["thermal"]["bending_fringes_k"] == pytest.approx(
         3.25e-6 * 150**2 / 200 * 2e6 / 589.29
@@ -105,15 +128,27 @@ def test_a_surface_on_record(photos, tmp_path, capsys, monkeypatch):
 
 def test_temperature(photos, capsys):
     """With glass and thickness the drift is told in kelvin, beside the glass's own times."""
-    told = call(capsys, "settle", photos.folder, "--lamp", "sodium", "--diameter", "150mm",
-                "--glass", "borosilicate", "--thickness", "25mm")  # fmt: skip
+    told = call(
+        capsys,
+        "settle",
+        photos.folder,
+        "--lamp",
+        "sodium",
+        "--diameter",
+        "150mm",
+        "--glass",
+        "borosilicate",
+        "--thickness",
+        "25mm",
+    )
     assert "1.2 fringes/K, 1.6 min at least, about 2.3 h in air; what is left is 0.06" in told.out
 
 
 def test_a_picture(photos, tmp_path, capsys):
     """--picture draws it as PNG."""
-    told = call(capsys, "settle", photos.folder, "--lamp", "sodium", "--picture",
-                tmp_path / "s.png")  # fmt: skip
+    told = call(
+        capsys, "settle", photos.folder, "--lamp", "sodium", "--picture", tmp_path / "s.png"
+    )
     assert told.status == 0
     with Image.open(tmp_path / "s.png") as image:
         assert image.format == "PNG"

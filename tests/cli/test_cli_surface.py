@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from fringe.archive.surface import load_surface
+from fringe.archive.store.surface import load_surface
 from fringe.cli import main
 
 ADD = ("add", "shop", "concave 1", "--form", "concave", "--radius", "120in", "--diameter", "6in")
@@ -36,11 +36,30 @@ def added(run, *words):
 def test_add_keeps_all_options(run, tmp_path):
     """Every option of `add` ends in the record, lengths in millimetres."""
     values = added(
-        run, "--radius-u", "0.5mm", "--plate", "P7", "--plate-radius", "3048.6mm",
-        "--plate-radius-u", "200um", "--tolerance-power", "2", "--tolerance-irregularity", "0,3",
-        "--tolerance-radius", "3mm", "--lamp", "sodium", "--glass", "borosilicate",
-        "--note", "second", "--rule", "shrinkU",
-    )  # fmt: skip
+        run,
+        "--radius-u",
+        "0.5mm",
+        "--plate",
+        "P7",
+        "--plate-radius",
+        "3048.6mm",
+        "--plate-radius-u",
+        "200um",
+        "--tolerance-power",
+        "2",
+        "--tolerance-irregularity",
+        "0,3",
+        "--tolerance-radius",
+        "3mm",
+        "--lamp",
+        "sodium",
+        "--glass",
+        "borosilicate",
+        "--note",
+        "second",
+        "--rule",
+        "shrinkU",
+    )
     surface = load_surface(tmp_path / values["folder"])
     assert (surface.name, surface.form) == ("concave 1", "concave")
     assert surface.radius_mm == pytest.approx(3048.0, rel=1e-12)
@@ -85,9 +104,18 @@ def test_the_plates_own_record(run, tmp_path):
     plate = added(run, "--plate", "P7")["plate"]
     assert plate == {"name": "P7", "radius_mm": 3048.6, "radius_u_mm": 0.2}
     code, _, err = run(
-        "add", "shop", "x", "--form", "convex", "--radius", "3m", "--diameter", "6in",
-        "--plate", "P7",
-    )  # fmt: skip
+        "add",
+        "shop",
+        "x",
+        "--form",
+        "convex",
+        "--radius",
+        "3m",
+        "--diameter",
+        "6in",
+        "--plate",
+        "P7",
+    )
     assert code == 2
     assert "do not fit together" in err
 
@@ -107,24 +135,58 @@ def test_another_radius_drops_the_records_uncertainty(run, tmp_path):
 
 def test_show_says_everything(run):
     """`show` names form, lengths, plate, tolerance with its wavelength and rule, and version."""
-    added(run, "--plate", "P7", "--plate-radius", "3048.6mm", "--plate-radius-u", "0.2mm",
-          "--tolerance-power", "2", "--glass", "borosilicate")  # fmt: skip
+    added(
+        run,
+        "--plate",
+        "P7",
+        "--plate-radius",
+        "3048.6mm",
+        "--plate-radius-u",
+        "0.2mm",
+        "--tolerance-power",
+        "2",
+        "--glass",
+        "borosilicate",
+    )
     code, out, err = run("show", "shop/concave 1")
     assert (code, err) == (0, "")
     expected = (
-        "concave 1", "radius 3048 mm", "aperture 152.4 mm", "P7, radius 3048.6 ± 0.4 mm",
-        "power ±2 fringes", "546.07 nm", "guard95", "borosilicate", "version 1",
-    )  # fmt: skip
+        "concave 1",
+        "radius 3048 mm",
+        "aperture 152.4 mm",
+        "P7, radius 3048.6 ± 0.4 mm",
+        "power ±2 fringes",
+        "546.07 nm",
+        "guard95",
+        "borosilicate",
+        "version 1",
+    )
     for words in expected:
         assert words in out
 
 
 def test_change_writes_a_version(run, tmp_path):
     """`change` alters what is given and nothing else; the old version can be shown."""
-    before = added(run, "--tolerance-power", "2", "--plate", "P7", "--plate-radius", "3048mm",
-                   "--plate-radius-u", "0.2mm")  # fmt: skip
-    code, out, _ = run("change", "shop/concave 1", "--tolerance-power", "1.5",
-                       "--plate-radius", "3047.9mm", "--json")  # fmt: skip
+    before = added(
+        run,
+        "--tolerance-power",
+        "2",
+        "--plate",
+        "P7",
+        "--plate-radius",
+        "3048mm",
+        "--plate-radius-u",
+        "0.2mm",
+    )
+    code, out, _ = run(
+        "change",
+        "shop/concave 1",
+        "--tolerance-power",
+        "1.5",
+        "--plate-radius",
+        "3047.9mm",
+        "--json",
+    )
     assert code == 0
     after = json.loads(out)
     assert after["version"] == 2
@@ -171,11 +233,15 @@ def test_an_empty_archive(run, tmp_path):
     ("words", "message"),
     [
         (("add", "shop", "x", "--form", "convex", "--radius", "3m"), "needs --radius and"),
-        (("add", "shop", "x", "--form", "convex", "--radius", "3", "--diameter", "6in"),
-         "--radius: '3' has no unit"),
+        (
+            ("add", "shop", "x", "--form", "convex", "--radius", "3", "--diameter", "6in"),
+            "--radius: '3' has no unit",
+        ),
         (("add", "shop", "", "--form", "convex", "--radius", "3m", "--diameter", "6in"), "empty"),
-        (("add", "shop", "x", "--form", "convex", "--radius", "3m", "--diameter", "7m"),
-         "does not fit"),
+        (
+            ("add", "shop", "x", "--form", "convex", "--radius", "3m", "--diameter", "7m"),
+            "does not fit",
+        ),
         ((*ADD, "--tolerance-radius", "150%"), "no share"),
         ((*ADD, "--tolerance-radius", "%"), "no number"),
         ((*ADD, "--tolerance-power", "-1"), "greater than zero"),
@@ -183,7 +249,7 @@ def test_an_empty_archive(run, tmp_path):
         (("show", "shop/concave 2"), "shop/concave 2"),
         (("list", "nowhere"), "no such archive"),
     ],
-)  # fmt: skip
+)
 def test_one_line_of_refusal(run, tmp_path, words, message):
     """A mistake is one line on standard error, status 2, JSON with `error`, and no file."""
     code, out, err = run(*words)

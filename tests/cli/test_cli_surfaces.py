@@ -7,11 +7,11 @@ from datetime import datetime, timedelta, timezone
 import pytest
 
 from calling import call, refused
-from fringe.archive.read import session_files
-from fringe.archive.session import Visit, Work
-from fringe.archive.surface import change_surface
-from fringe.archive.write import log_visit
-from fringe.judge.verdict import Tolerance
+from fringe.archive.store.read import session_files
+from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.surface import change_surface
+from fringe.archive.store.write import log_visit
+from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, plain_visit, power_reading
 
 POLISH = Work("polish", 30.0, "tool")
@@ -47,8 +47,11 @@ def test_states_and_last_visits(shop, capsys):
     found = listed(capsys)
     assert list(found) == ["far", "worked", "done", "new"]
     assert {name: one["state"] for name, one in found.items()} == {
-        "far": "outside", "worked": "open", "done": "inside", "new": "new",
-    }  # fmt: skip
+        "far": "outside",
+        "worked": "open",
+        "done": "inside",
+        "new": "new",
+    }
     assert found["far"]["last_visit"] == hours(5).isoformat()
     assert (found["worked"]["visits"], found["worked"]["hours"]) == (2, 1.0)
     assert found["far"]["power_fringes"] == -30.0

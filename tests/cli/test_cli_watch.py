@@ -154,9 +154,12 @@ def test_ctrl_c_ends_it(tmp_path):
     """A watch that is interrupted says one line, leaves no trace of an error, and is a success."""
     (tmp_path / "incoming").mkdir()
     watch = subprocess.Popen(
-        [FRINGE, "watch", "incoming", "--lamp", "sodium"], cwd=tmp_path, text=True,
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-    )  # fmt: skip
+        [FRINGE, "watch", "incoming", "--lamp", "sodium"],
+        cwd=tmp_path,
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
     assert watch.stderr is not None
     assert watch.stderr.readline() == "watching incoming; Ctrl-C ends it\n"
     watch.send_signal(signal.SIGINT)
@@ -171,10 +174,25 @@ def test_a_real_photograph_that_arrives_slowly(tmp_path):
     incoming = tmp_path / "incoming"
     incoming.mkdir()
     watch = subprocess.Popen(
-        [FRINGE, "watch", "incoming", "--lamp", "sodium", "--edge", "200,200,170", "--sense",
-         "centre", "--still", "0.2", "--json"],
-        cwd=tmp_path, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-    )  # fmt: skip
+        [
+            FRINGE,
+            "watch",
+            "incoming",
+            "--lamp",
+            "sodium",
+            "--edge",
+            "200,200,170",
+            "--sense",
+            "centre",
+            "--still",
+            "0.2",
+            "--json",
+        ],
+        cwd=tmp_path,
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
     assert watch.stdout is not None
     assert watch.stderr is not None
     try:

@@ -18,9 +18,12 @@ def completed(*words: str) -> list[str]:
     """What the last word may become."""
     where = {"COMP_WORDS": " ".join(words), "COMP_CWORD": str(len(words) - 1)}
     done = subprocess.run(
-        [FRINGE], env=os.environ | where | {"_FRINGE_COMPLETE": "bash_complete"},
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        [FRINGE],
+        env=os.environ | where | {"_FRINGE_COMPLETE": "bash_complete"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     return [line.partition(",")[2] for line in done.stdout.splitlines()]
 
 
@@ -43,9 +46,12 @@ def test_each_shell_gets_its_lines(shell: str) -> None:
     """What README.md says to evaluate prints the lines for that shell."""
     assert f"{shell}_source" in README
     done = subprocess.run(
-        [FRINGE], env=os.environ | {"_FRINGE_COMPLETE": f"{shell}_source"},
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [FRINGE],
+        env=os.environ | {"_FRINGE_COMPLETE": f"{shell}_source"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     if shutil.which(shell) is None and done.returncode:
         pytest.skip(f"{shell} is not installed")
     assert (done.returncode, done.stderr) == (0, "")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from calling import HEAVY, call, loaded, refused
-from fringe.judge.tolerance import Aperture, difference
+from fringe.judge.tolerance.tolerance import Aperture, difference
 
 BENCH = ("--radius", "3048mm", "--diameter", "150mm", "--wavelength", "589.3nm")
 
@@ -43,9 +43,20 @@ def test_any_unit_leads_back(option, key, factor, work, capsys):
 def test_inches_fractions_and_other_lamps(capsys):
     """Inches and fractions are read, and the same height is shown in another lamp's fringes."""
     values = call(
-        capsys, "convert", "--radius-difference", "1/8 in", "--radius", "120in",
-        "--diameter", "5 3/4 in", "--lamp", "sodium", "--also", "hene", "--json",
-    ).json  # fmt: skip
+        capsys,
+        "convert",
+        "--radius-difference",
+        "1/8 in",
+        "--radius",
+        "120in",
+        "--diameter",
+        "5 3/4 in",
+        "--lamp",
+        "sodium",
+        "--also",
+        "hene",
+        "--json",
+    ).json
     assert values["radius_difference_mm"] == pytest.approx(3.175)
     assert values["diameter_mm"] == pytest.approx(146.05)
     ratio = values["wavelength_nm"] / 632.816

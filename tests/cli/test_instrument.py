@@ -9,13 +9,33 @@ import pytest
 from calling import HEAVY, call, loaded, refused
 
 ADD = {
-    "plate": ("--form", "concave", "--radius", "120in", "--radius-u", "0.3mm", "--how", "bench",
-              "--form-u", "20nm", "--sphericity", "grating lines straight"),
+    "plate": (
+        "--form",
+        "concave",
+        "--radius",
+        "120in",
+        "--radius-u",
+        "0.3mm",
+        "--how",
+        "bench",
+        "--form-u",
+        "20nm",
+        "--sphericity",
+        "grating lines straight",
+    ),
     "spherometer": ("--legs", "50mm,50.1mm,49.9mm", "--ball", "1/4in", "--reading-u", "0.5um"),
     "camera": ("--distance", "900mm", "--scale", "12"),
-    "lamp": ("--line", "546.07:1:10", "--line", "577", "--wavelength-u", "0.5nm",
-             "--source", "label"),
-}  # fmt: skip
+    "lamp": (
+        "--line",
+        "546.07:1:10",
+        "--line",
+        "577",
+        "--wavelength-u",
+        "0.5nm",
+        "--source",
+        "label",
+    ),
+}
 VALUES = {
     "plate": {"form": "concave", "radius_mm": 3048.0, "u_radius_mm": 0.3, "how_known": "bench",
               "u_form_nm": pytest.approx(20.0), "sphericity": "grating lines straight"},
@@ -46,9 +66,13 @@ def test_add_show_list(kind, tmp_path, capsys):
 
 @pytest.mark.parametrize(
     ("kind", "words"),
-    [("plate", "concave, radius 3048.0 ± 0.6 mm"), ("spherometer", "balls of 6.35 mm"),
-     ("camera", "900 mm away, 12 px/mm"), ("lamp", "546.07 nm + 577 nm")],
-)  # fmt: skip
+    [
+        ("plate", "concave, radius 3048.0 ± 0.6 mm"),
+        ("spherometer", "balls of 6.35 mm"),
+        ("camera", "900 mm away, 12 px/mm"),
+        ("lamp", "546.07 nm + 577 nm"),
+    ],
+)
 def test_text(kind, words, tmp_path, capsys):
     """Each kind says what matters of it in a few words, added, listed and shown."""
     added = call(capsys, "instrument", "add", kind, tmp_path, "No 7", *ADD[kind]).out
@@ -62,8 +86,21 @@ def test_text(kind, words, tmp_path, capsys):
 def test_uncertainties_and_both_edges_are_shown(tmp_path, capsys):
     """A camera's uncertainties and a ring's two edges are shown with their values."""
     add = ("instrument", "add")
-    camera = call(capsys, *add, "camera", tmp_path, "top", "--distance", "900mm", "--distance-u",
-                  "5mm", "--scale", "12", "--scale-u", "0.1").out  # fmt: skip
+    camera = call(
+        capsys,
+        *add,
+        "camera",
+        tmp_path,
+        "top",
+        "--distance",
+        "900mm",
+        "--distance-u",
+        "5mm",
+        "--scale",
+        "12",
+        "--scale-u",
+        "0.1",
+    ).out
     assert "900 ± 10 mm away, 12.00 ± 0.20 px/mm" in camera
     ring = call(capsys, *add, "spherometer", tmp_path, "ring", "--ring", "100mm,4 1/4in").out
     assert "ring 100 / 107.95 mm" in ring
@@ -85,8 +122,10 @@ def test_empty_archive(tmp_path, capsys):
         (("add", "lamp", "@", "x", "--line", "green", "--source", "y"), "is no line"),
         (("add", "lamp", "@", "x", "--line", "5", "--source", "y"), "200 and 2500"),
         (("add", "lamp", "@", "Sodium", "--line", "546", "--source", "y"), "a name of its own"),
-        (("add", "plate", "@", "x", "--form", "convex", "--radius", "5cm", "--diameter", "11cm"),
-         "does not lie on a sphere"),
+        (
+            ("add", "plate", "@", "x", "--form", "convex", "--radius", "5cm", "--diameter", "11cm"),
+            "does not lie on a sphere",
+        ),
         (("show", "@", "plate", "x"), "none yet"),
         (("list", "@/gone"), "no such archive"),
     ],

@@ -28,9 +28,22 @@ def test_answer_comes_first(work, first, capsys):
 def test_json_has_everything(capsys):
     """The JSON has depth, radii, gap, rings and budgets with their 95 % half-widths."""
     values = call(
-        capsys, "sag", *TRADE, *PLATE, "--plate-radius-u", "0.3mm", "--diameter", "150mm",
-        "--lamp", "sodium", "--scale", "12", "--reading-u", "0.3um", "--json",
-    ).json  # fmt: skip
+        capsys,
+        "sag",
+        *TRADE,
+        *PLATE,
+        "--plate-radius-u",
+        "0.3mm",
+        "--diameter",
+        "150mm",
+        "--lamp",
+        "sodium",
+        "--scale",
+        "12",
+        "--reading-u",
+        "0.3um",
+        "--json",
+    ).json
     assert values["depth_difference_um"] == pytest.approx(-15.0)
     assert values["depth_difference_u95_um"] == pytest.approx(1.96 * 0.3 * 6**0.5, rel=1e-3)
     assert values["work_radius_mm"] == pytest.approx(3048 * 808 / 793, rel=1e-4)
@@ -40,8 +53,9 @@ def test_json_has_everything(capsys):
     assert values["rings_readable"] == pytest.approx(150 / 2 * 12 / 8)
     assert values["rings_limited_by"] == "camera"
     assert values["overlap_fringes"] == [
-        pytest.approx(values["power_u95_fringes"]), values["rings_readable"],
-    ]  # fmt: skip
+        pytest.approx(values["power_u95_fringes"]),
+        values["rings_readable"],
+    ]
     assert set(values["budgets"]) == {"depth", "work_radius", "radius_difference"}
 
 
@@ -64,18 +78,35 @@ def test_a_narrow_lamp_leaves_the_limit_to_the_camera(capsys):
 def test_contact_is_told_only_beyond_the_uncertainty(work, contact, capsys):
     """Where the contact is, the spherometer says only when it tells the two radii apart."""
     text = call(
-        capsys, "sag", "--plate", "808um", "--work", work, *PLATE, "--diameter", "150mm",
-        "--wavelength", "589.3nm",
-    ).out  # fmt: skip
+        capsys,
+        "sag",
+        "--plate",
+        "808um",
+        "--work",
+        work,
+        *PLATE,
+        "--diameter",
+        "150mm",
+        "--wavelength",
+        "589.3nm",
+    ).out
     assert ("contact at the" in text) == contact
 
 
 def test_repeats_signs_and_a_zero(capsys):
     """Repeated readings, signs and a reading of the zero go into the mean (analytic)."""
     values = call(
-        capsys, "sag", "--plate=-807um,-808um", "--plate=-809um", "--work", "793um,795um",
-        "--zero", "1um", *PLATE, "--json",
-    ).json  # fmt: skip
+        capsys,
+        "sag",
+        "--plate=-807um,-808um",
+        "--plate=-809um",
+        "--work",
+        "793um,795um",
+        "--zero",
+        "1um",
+        *PLATE,
+        "--json",
+    ).json
     assert values["plate_sagitta_um"] == pytest.approx(809.0)
     assert values["work_sagitta_um"] == pytest.approx(793.0)
     assert values["depth_difference_um"] == pytest.approx(-16.0)
@@ -83,8 +114,19 @@ def test_repeats_signs_and_a_zero(capsys):
 
 def test_the_trap_is_said(capsys):
     """Equal readings on ball feet: the radii differ by the balls' diameter, and that is said."""
-    words = ("sag", "--plate", "2mm", "--work", "2mm", "--form", "concave",
-             "--foot-circle", "40mm", "--ball", "6.35mm")  # fmt: skip
+    words = (
+        "sag",
+        "--plate",
+        "2mm",
+        "--work",
+        "2mm",
+        "--form",
+        "concave",
+        "--foot-circle",
+        "40mm",
+        "--ball",
+        "6.35mm",
+    )
     values = call(capsys, *words, "--json").json
     assert values["radius_difference_mm"] == pytest.approx(6.35)
     assert values["equal_readings_radius_difference_mm"] == pytest.approx(6.35)
@@ -104,7 +146,7 @@ def test_inches_and_three_legs(capsys):
     """Inches, fractions and a tenth of a thou read as their millimetres."""
     values = call(
         capsys, "sag", "--plate", "0.0318in", "--work", "0.0312in", "--legs", "4 3/4in", "--json"
-    ).json  # fmt: skip
+    ).json
     assert values["plate_sagitta_um"] == pytest.approx(807.72)
     a2 = (4.75 * 25.4) ** 2 / 3
     assert values["plate_radius_mm"] == pytest.approx(0.80772 / 2 + a2 / (2 * 0.80772))
@@ -114,18 +156,44 @@ def test_records_of_the_archive(tmp_path, capsys):
     """Spherometer, plate, camera and lamp come from their records."""
     made = [
         ("plate", "seven", "--form", "concave", "--radius", "3048mm", "--radius-u", "0.3mm"),
-        ("spherometer", "balls", "--foot-circle", "140mm", "--ball", "6.35mm",
-         "--size-u", "20um", "--reading-u", "0.5um"),
+        (
+            "spherometer",
+            "balls",
+            "--foot-circle",
+            "140mm",
+            "--ball",
+            "6.35mm",
+            "--size-u",
+            "20um",
+            "--reading-u",
+            "0.5um",
+        ),
         ("camera", "top", "--scale", "12"),
         ("lamp", "green", "--line", "546.07:1:10", "--source", "label"),
-    ]  # fmt: skip
+    ]
     for kind, name, *options in made:
         assert call(capsys, "instrument", "add", kind, tmp_path, name, *options).status == 0
     values = call(
-        capsys, "sag", "--plate", "806um", "--work", "803um", "--archive", tmp_path,
-        "--spherometer", "balls", "--plate-name", "seven", "--camera", "top", "--lamp", "green",
-        "--diameter", "160mm", "--json",
-    ).json  # fmt: skip
+        capsys,
+        "sag",
+        "--plate",
+        "806um",
+        "--work",
+        "803um",
+        "--archive",
+        tmp_path,
+        "--spherometer",
+        "balls",
+        "--plate-name",
+        "seven",
+        "--camera",
+        "top",
+        "--lamp",
+        "green",
+        "--diameter",
+        "160mm",
+        "--json",
+    ).json
     assert values["method"] == "plate"
     assert values["wavelength_nm"] == pytest.approx(546.07)
     assert values["rings_limited_by"] == "lamp"
@@ -150,9 +218,20 @@ def test_first_order_fails_on_a_shallow_piece(capsys):
     (analytic); its 95 % interval is wider above its value than below it.
     """
     text = call(
-        capsys, "sag", "--plate", "2um", "--work", "2um", "--reading-u", "0.2340um",
-        "--ring", "100mm", "--size-u", "1um", "--budget",
-    ).out  # fmt: skip
+        capsys,
+        "sag",
+        "--plate",
+        "2um",
+        "--work",
+        "2um",
+        "--reading-u",
+        "0.2340um",
+        "--ring",
+        "100mm",
+        "--size-u",
+        "1um",
+        "--budget",
+    ).out
     warning = " ".join(text.split()).split("! work radius: ")[1]
     assert warning.startswith("first order is not good enough; 95 % lie between ")
     ends = warning.split("between ")[1].split(" mm")[0]

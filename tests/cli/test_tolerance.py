@@ -53,18 +53,34 @@ def test_each_form_leads_back(option, key, unit, factor, capsys):
 def test_quarter_wave_with_use(capsys):
     """A quarter wave of green, at 60 degrees, over half the aperture: 2 fringes (analytic)."""
     values = call(
-        capsys, "tolerance", "--quarter-wave", *BENCH, "--incidence", "60",
-        "--footprint", "75mm", "--use-wavelength", "589.3nm", "--json",
-    ).json  # fmt: skip
+        capsys,
+        "tolerance",
+        "--quarter-wave",
+        *BENCH,
+        "--incidence",
+        "60",
+        "--footprint",
+        "75mm",
+        "--use-wavelength",
+        "589.3nm",
+        "--json",
+    ).json
     assert values["power_fringes"] == pytest.approx(2.0)
 
 
 def test_code_with_its_own_light(capsys):
     """A code that states its wavelength needs no --lamp."""
     values = call(
-        capsys, "tolerance", "--iso", "3/ 2(1/0.5); λ = 632.8 nm",
-        "--radius", "100mm", "--diameter", "50mm", "--json",
-    ).json  # fmt: skip
+        capsys,
+        "tolerance",
+        "--iso",
+        "3/ 2(1/0.5); λ = 632.8 nm",
+        "--radius",
+        "100mm",
+        "--diameter",
+        "50mm",
+        "--json",
+    ).json
     assert values["gap_nm"] == pytest.approx(632.8)
     assert values["symmetric_irregularity_fringes"] == pytest.approx(0.5)
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from fringe.archive.session import Visit
-from fringe.archive.write import log_visit
+from fringe.archive.store.session import Visit
+from fringe.archive.store.write import log_visit
 from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
 
 FRINGE = str(Path(sys.executable).with_name("fringe"))
@@ -27,9 +27,14 @@ def on_terminal(*words: str, cwd: Path | None = None) -> tuple[str, str]:
     ours, theirs = pty.openpty()
     try:
         done = subprocess.run(
-            words, stdout=subprocess.PIPE, stderr=theirs, text=True, check=True, cwd=cwd,
+            words,
+            stdout=subprocess.PIPE,
+            stderr=theirs,
+            text=True,
+            check=True,
+            cwd=cwd,
             env=os.environ | {"TERM": "xterm", "COLUMNS": "80"},
-        )  # fmt: skip
+        )
     finally:
         os.close(theirs)
     said = b""

@@ -23,9 +23,9 @@ import pytest
 from calling import call, refused
 from commandline import blocks
 from example_readings import true_reading, truth_of, visits, without_reader
-from fringe.archive.order import survey
-from fringe.archive.read import open_session
-from fringe.archive.surface import find_surface
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import open_session
+from fringe.archive.store.surface import find_surface
 from fringe.cli import main
 from fringe.demo import Demo, Done, Logged, Scenario, load_scenario, run_demo
 from fringe.demo.folder import MARKER, built, check_target
@@ -94,18 +94,17 @@ def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
         take_true_readings(patch)
         patch.setattr("fringe.demo.run.run_demo", watched)
         with (
-            redirect_stdout(printed), redirect_stderr(complaints),
+            redirect_stdout(printed),
+            redirect_stderr(complaints),
             pytest.raises(SystemExit) as done,
-        ):  # fmt: skip
+        ):
             main(["demo", "--out", "first look"])
     assert (done.value.code or 0, complaints.getvalue()) == (0, "")
     return Once(folder, demos[0], events, printed.getvalue())
 
 
 @pytest.fixture
-def demo(
-    once: Once, true_readings: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> Demo:
+def demo(once: Once, true_readings: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Demo:
     """The example, run in a folder with a space in its name: a copy of its own for each test."""
     folder = shutil.copytree(once.folder, tmp_path / "a bench")
     monkeypatch.chdir(folder)
@@ -200,8 +199,9 @@ def test_the_record_holds_what_was_written_down(demo: Demo) -> None:
             assert logged.work.minutes == visit.minutes
             assert logged.work.on_top == visit.on_top
             heights = {one.piece: tuple(one.height_mm) for one in logged.spherometers}
-            assert heights == ({"plate": visit.plate_mm, "work": visit.work_mm}
-                               if visit.work_mm else {})  # fmt: skip
+            assert heights == (
+                {"plate": visit.plate_mm, "work": visit.work_mm} if visit.work_mm else {}
+            )
             used = {"plate"} if spec.against == SCENARIO.plate_name else set()
             used |= {"spherometer"} if visit.work_mm else set()
             assert set(logged.instruments) == used | ({"camera"} if visit.photographs else set())
@@ -217,9 +217,12 @@ def test_spherometer_and_fringes_stand_on_one_axis(demo: Demo) -> None:
             assert row.power_fringes is not None
             if visit.work_mm:
                 truth = power_fringes(
-                    visit.truth.radius_mm - plate, plate, spec.diameter_mm,
-                    lamp(spec.lamp).wavelength_nm, spec.form,
-                )  # fmt: skip
+                    visit.truth.radius_mm - plate,
+                    plate,
+                    spec.diameter_mm,
+                    lamp(spec.lamp).wavelength_nm,
+                    spec.form,
+                )
                 assert row.power_u95_fringes is not None
                 assert row.power_fringes == pytest.approx(truth, abs=1.7 * row.power_u95_fringes)
 
@@ -445,7 +448,7 @@ def test_the_guides_commands_run(
     """Each command that START-HERE.txt names runs in the folder where it lies."""
     text = demo.guide.read_text(encoding="utf-8")
     monkeypatch.chdir(demo.folder)
-    monkeypatch.setattr("fringe.archive.many.cores", lambda: 1)  # starting another takes longer
+    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)  # starting another takes longer
     for line in guide_commands(SCENARIO):
         assert f"  {line}\n" in text
         done = call(capfd, *shlex.split(line)[1:])

@@ -18,7 +18,7 @@ from fringe.cli import main
 from fringe.demo.photographs import photograph_scene, true_power_fringes
 from fringe.demo.scenario import PhotographSpec, SurfaceSpec, VisitSpec, load_scenario
 from fringe.errors import BadInput
-from fringe.judge.spherometry import SpherometerReadings, compare
+from fringe.judge.spherometer.compare import SpherometerReadings, compare
 from fringe.optics.lamps import lamp
 from fringe.optics.spherometer import other_form, reading_from_radius_mm
 from fringe.optics.thermal import bending_nm, glass
@@ -40,9 +40,7 @@ def test_power_of_a_photograph_follows_from_the_radii(
     rise = plate - math.sqrt(plate**2 - (surface.diameter_mm / 2) ** 2)
     convex_is_stronger = work - plate if surface.form == "concave" else plate - work
     light = lamp(visit.lamp or surface.lamp).wavelength_nm * 1e-6
-    warm = visit.truth.warm_fringes * math.exp(
-        -photograph.after_minutes / visit.truth.warm_minutes
-    )  # fmt: skip
+    warm = visit.truth.warm_fringes * math.exp(-photograph.after_minutes / visit.truth.warm_minutes)
     expected = 2 * convex_is_stronger * rise / plate / light + warm
     assert truth["power_fringes"] == pytest.approx(expected, rel=0.005, abs=1e-4)
     assert truth["wavelength_nm"] == pytest.approx(light * 1e6)
@@ -94,9 +92,7 @@ SPHEROMETER = [(surface, visit) for surface, visit in VISITS if visit.work_mm]
 
 
 @pytest.mark.parametrize(("surface", "visit"), SPHEROMETER)
-def test_spherometer_readings_fit_the_true_radii(
-    surface: SurfaceSpec, visit: VisitSpec
-) -> None:  # fmt: skip
+def test_spherometer_readings_fit_the_true_radii(surface: SurfaceSpec, visit: VisitSpec) -> None:
     """Plate and work read what their true radii give, within 3.3 standard uncertainties."""
     one = spherometer_from_record(SCENARIO.spherometer)
     size, ball = one.contact_mm(surface.form), one.ball_radius_mm
@@ -107,8 +103,11 @@ def test_spherometer_readings_fit_the_true_radii(
     )
     said = compare(
         SpherometerReadings(visit.plate_mm, visit.work_mm, u_reading_mm=one.u_reading_mm or 0.0),
-        surface.form, spherometer=one, plate_radius_mm=plate, u_plate_radius_mm=0.15,
-    )  # fmt: skip
+        surface.form,
+        spherometer=one,
+        plate_radius_mm=plate,
+        u_plate_radius_mm=0.15,
+    )
     assert said.depth_um.value == pytest.approx(expected, abs=3.3 * said.depth_um.u)
     height = reading_from_radius_mm(plate, size, other_form(surface.form), ball)
     assert np.mean(visit.plate_mm) == pytest.approx(height, abs=0.001)
@@ -135,9 +134,7 @@ def test_visits_are_in_their_order() -> None:
 def test_the_warmth_that_bends_the_convex_is_one_that_a_lap_makes() -> None:
     """(analytic) The bending of the warm visit needs less than a kelvin through the disc."""
     surface, visit = next((s, v) for s, v in VISITS if v.truth.warm_fringes)
-    per_kelvin = bending_nm(
-        glass(surface.glass).expansion_per_k, 1.0, surface.diameter_mm, 25.0
-    )  # fmt: skip
+    per_kelvin = bending_nm(glass(surface.glass).expansion_per_k, 1.0, surface.diameter_mm, 25.0)
     kelvin = visit.truth.warm_fringes * lamp(surface.lamp).wavelength_nm / 2 / per_kelvin
     assert 0.3 < kelvin < 1.0
 

@@ -9,7 +9,7 @@ import pytest
 
 from fringe.errors import BadInput
 from fringe.judge.placements import Placement, carry
-from fringe.judge.tolerance import Aperture
+from fringe.judge.tolerance.tolerance import Aperture
 from fringe.optics.spheres import power_fringes
 
 APERTURE = Aperture(3048.0, 150.0, 589.3, "concave")

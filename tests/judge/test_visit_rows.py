@@ -8,10 +8,11 @@ import json
 import numpy as np
 import pytest
 
-from fringe.judge.combine import combine, together
-from fringe.judge.coverage import coverage_factor
-from fringe.judge.progress import VisitRecord, progress
-from fringe.judge.verdict import Measured, Tolerance
+from fringe.judge.progress import progress
+from fringe.judge.state.combine import combine, together
+from fringe.judge.state.visits import VisitRecord
+from fringe.judge.tolerance.verdict import Measured, Tolerance
+from fringe.student_t import coverage_factor
 from sample_visits import hours
 
 K = coverage_factor()
@@ -24,8 +25,14 @@ def one(power, u=0.1, sense="centre", wavelength=589.29, **fields):
 
 def test_one_reading_is_itself():
     """The mean of one reading is that reading."""
-    reading = one(2.5, irregularity_fringes=0.2, irregularity_u_fringes=0.03,
-                  radius_difference_mm=-1.2, radius_difference_u_mm=0.05, dof=7.0)  # fmt: skip
+    reading = one(
+        2.5,
+        irregularity_fringes=0.2,
+        irregularity_u_fringes=0.03,
+        radius_difference_mm=-1.2,
+        radius_difference_u_mm=0.05,
+        dof=7.0,
+    )
     assert combine([reading]) == reading
 
 

@@ -95,9 +95,15 @@ def test_quantities_of_single_terms(term, coefficients, want):
     """One unit Zernike term gives the peak to valley and rms known for it (analytic)."""
     got = form.form_quantities(list(coefficients), list(coefficients.values()))
     values = (
-        got.power, got.tilt, got.astigmatism_pv, got.irregularity_pv,
-        got.symmetric_irregularity_pv, got.rms_irregularity, got.rms_total, got.rms_asymmetry,
-    )  # fmt: skip
+        got.power,
+        got.tilt,
+        got.astigmatism_pv,
+        got.irregularity_pv,
+        got.symmetric_irregularity_pv,
+        got.rms_irregularity,
+        got.rms_total,
+        got.rms_asymmetry,
+    )
     # the grid may miss a summit by half a step: up to 6 (0.012)^2 of Z40 in rho^2
     assert values == pytest.approx(want, abs=9e-4)
 

@@ -41,9 +41,11 @@ def test_small_limits_keep_two_figures():
 
 
 @given(
-    st.floats(-99, 99), st.none() | st.floats(0, 50), st.none() | st.floats(0, 50),
+    st.floats(-99, 99),
+    st.none() | st.floats(0, 50),
+    st.none() | st.floats(0, 50),
     st.floats(300, 1100),
-)  # fmt: skip
+)
 def test_text_is_read_back_to_its_printed_digits(power, irregularity, symmetric, wavelength):
     """What is written is read back within half its last digit."""
     code = parse_iso10110(iso10110_text(power, irregularity, symmetric, wavelength))
@@ -51,8 +53,9 @@ def test_text_is_read_back_to_its_printed_digits(power, irregularity, symmetric,
     half = code.wavelength_nm / 2
     assert code.power_nm / half == pytest.approx(abs(power), abs=0.0501)
     for got, want in (
-        (code.irregularity_nm, irregularity), (code.symmetric_irregularity_nm, symmetric),
-    ):  # fmt: skip
+        (code.irregularity_nm, irregularity),
+        (code.symmetric_irregularity_nm, symmetric),
+    ):
         assert (got is None) == (want is None)
         if want is not None:
             assert got / half == pytest.approx(want, abs=0.00501)

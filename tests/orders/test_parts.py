@@ -11,17 +11,17 @@ from skimage.filters import threshold_otsu
 
 from fringe.errors import Refused
 from fringe.optics.form import zernike_gradients, zernike_matrix, zernike_terms
-from fringe.orders.basis import basis
 from fringe.orders.count import fringe_centre
-from fringe.orders.demod import OrderModel, _order_over, _smooth
-from fringe.orders.ellipsefit import fit_ellipse
-from fringe.orders.field import cut_field, halve, local_mean
-from fringe.orders.read import _untold_edge
-from fringe.orders.rim import Placing, _rounded, find_edge
-from fringe.orders.rough import parting_level
-from fringe.orders.solve import carried
-from fringe.orders.start import quadratic_start
-from fringe.orders.tiles import pyramid_tiles
+from fringe.orders.edge.candidates import parting_level
+from fringe.orders.edge.ellipse_fit import fit_ellipse
+from fringe.orders.edge.find import Placing, _rounded, find_edge
+from fringe.orders.fit.demodulate import OrderModel, _order_over, _smooth
+from fringe.orders.fit.field import cut_field, halve, local_mean
+from fringe.orders.fit.solve import carried
+from fringe.orders.fit.start import quadratic_start
+from fringe.orders.fit.tiles import pyramid_tiles
+from fringe.orders.fit.zernike import basis
+from fringe.orders.from_fit import _untold_edge
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, photo_from_array
 
@@ -70,9 +70,10 @@ def test_products_smooth_as_scipy_does(
     values = rng.normal(size=(71, 96)).astype(np.float32)
     want = ndimage.gaussian_filter(values, sigma_px, mode="constant", truncate=2.5)
     np.testing.assert_allclose(
-        _smooth(values, sigma_px, stride), want[stride // 2 :: stride, stride // 2 :: stride],
+        _smooth(values, sigma_px, stride),
+        want[stride // 2 :: stride, stride // 2 :: stride],
         atol=1e-5,
-    )  # fmt: skip
+    )
 
 
 def test_coarse_local_mean_is_the_local_mean(rng: np.random.Generator) -> None:
@@ -115,7 +116,9 @@ def test_edges_that_hardly_part_anything_are_none(
 ) -> None:
     """Circles that agree on an edge across which nothing changes make no edge: it is refused."""
     weak = Placing(-0.2, Edge(80, 80, 50, 50), OrderModel(((0, 0), (2, 0)), np.zeros(2)))
-    monkeypatch.setattr("fringe.orders.rim._placings", lambda photo, circles: iter([weak, weak]))
+    monkeypatch.setattr(
+        "fringe.orders.edge.find._placings", lambda photo, circles: iter([weak, weak])
+    )
     with pytest.raises(Refused, match="edge was not found"):
         find_edge(photo_from_array(rng.uniform(0, 1, (160, 160)), "noise"))
 
@@ -223,8 +226,9 @@ def test_a_model_is_carried_there_and_back(rng: np.random.Generator) -> None:
     x, y = inner.pixels(u, v)
     np.testing.assert_allclose(
         zernike_matrix(terms, u, v) @ there.values,
-        zernike_matrix(terms, *disc.unit(x, y)) @ model.values, atol=1e-9,
-    )  # fmt: skip
+        zernike_matrix(terms, *disc.unit(x, y)) @ model.values,
+        atol=1e-9,
+    )
     np.testing.assert_allclose(carried(there, inner, disc).values, model.values, atol=1e-8)
 
 

@@ -10,13 +10,14 @@ import pytest
 
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
-from fringe.orders.demod import OrderModel
-from fringe.orders.field import cut_field
-from fringe.orders.read import ReadOptions, read
-from fringe.orders.rim import Found
-from fringe.orders.sense import UNTOLD, told_by_contrast
-from fringe.orders.solve import _start_of_tiles, solve
-from fringe.orders.trust import judge_fit
+from fringe.orders.checks import judge_fit
+from fringe.orders.edge.find import Found
+from fringe.orders.fit.demodulate import OrderModel
+from fringe.orders.fit.field import cut_field
+from fringe.orders.fit.solve import _start_of_tiles, solve
+from fringe.orders.options import ReadOptions
+from fringe.orders.read import read
+from fringe.orders.sense.contrast import UNTOLD, told_by_contrast
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, load_photo, photo_from_array
 from fringe.synth import Bench, Form, Scene, distractor, random_scene, render
@@ -90,10 +91,15 @@ def test_near_oblique_view_makes_no_irregularity(rng: np.random.Generator) -> No
     """A sphere seen from near and aslant is read as one, from whichever end the camera looks."""
     for direction in rng.uniform(-180, 180, 3):
         scene = Scene(
-            600, 600, form=Form(power=rng.uniform(6, 10), tilt=2.0), lamp=SODIUM,
-            view_angle_deg=20, view_direction_deg=float(direction), diameter_mm=100.0,
+            600,
+            600,
+            form=Form(power=rng.uniform(6, 10), tilt=2.0),
+            lamp=SODIUM,
+            view_angle_deg=20,
+            view_direction_deg=float(direction),
+            diameter_mm=100.0,
             camera_distance_mm=500.0,
-        )  # fmt: skip
+        )
         photo, _ = picture(scene, int(rng.integers(2**31)))
         reading = read(photo, options_of(scene, scene.edge))
         assert reading.irregularity_fringes is not None
@@ -113,9 +119,11 @@ def test_wide_rings_are_not_folded_over(rng: np.random.Generator) -> None:
 def test_s_shaped_fringes_have_a_start(rng: np.random.Generator) -> None:
     """Straight fringes that coma bends are begun from their tiles, though few agree."""
     form = Form(
-        power=rng.uniform(-0.3, 0.3), tilt=rng.uniform(10, 11.2), tilt_angle_deg=76.0,
+        power=rng.uniform(-0.3, 0.3),
+        tilt=rng.uniform(10, 11.2),
+        tilt_angle_deg=76.0,
         zernike=(((3, 3), 0.12), ((3, 1), -0.4), ((3, -1), 0.2)),
-    )  # fmt: skip
+    )
     scene = Scene(800, 800, form=form, lamp=SODIUM)
     photo, _ = picture(scene, int(rng.integers(2**31)))
     starts, _ = _start_of_tiles(cut_field(photo, scene.edge, 1), rng)
@@ -126,9 +134,12 @@ def test_camera_seen_where_contrast_is_gone_is_no_form(rng: np.random.Generator)
     """A dark reflection of the camera, where an LED's fringes die, leaves the form alone."""
     for _ in range(3):
         scene = Scene(
-            500, 500, form=Form(power=-rng.uniform(9, 16), tilt=0.5, zernike=(((3, 1), 0.1),)),
-            bench=Bench(camera_shadow=0.35), lamp=lamp("led:590:28"),
-        )  # fmt: skip
+            500,
+            500,
+            form=Form(power=-rng.uniform(9, 16), tilt=0.5, zernike=(((3, 1), 0.1),)),
+            bench=Bench(camera_shadow=0.35),
+            lamp=lamp("led:590:28"),
+        )
         photo, truth = picture(scene, int(rng.integers(2**31)))
         reading = read(photo, options_of(scene, scene.edge))
         assert reading.irregularity_fringes == pytest.approx(
@@ -208,9 +219,11 @@ def test_near_camera_is_corrected(rng: np.random.Generator) -> None:
 def test_form_is_told(rng: np.random.Generator) -> None:
     """Astigmatism and spherical come out as rendered, with the irregularity that they make."""
     scene = Scene(
-        500, 500, lamp=SODIUM,
+        500,
+        500,
+        lamp=SODIUM,
         form=Form(power=6.0, tilt=1.0, zernike=(((2, 2), 0.25), ((4, 0), 0.2))),
-    )  # fmt: skip
+    )
     photo, truth = picture(scene, int(rng.integers(2**31)))
     reading = read(photo, options_of(scene, scene.edge))
     assert reading.astigmatism_fringes == pytest.approx(0.5, abs=0.03)

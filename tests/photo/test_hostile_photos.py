@@ -51,9 +51,12 @@ def answers(tmp_path_factory):
     os.mkfifo(folder / "pipe.jpg")
     (folder / "folder.jpg").mkdir()
     done = subprocess.run(
-        [sys.executable, "-c", DRIVER, str(ALLOWANCE), *CASES, *PLACES], cwd=folder,
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [sys.executable, "-c", DRIVER, str(ALLOWANCE), *CASES, *PLACES],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert (done.returncode, done.stderr) == (0, "")
     return {name: rest for name, *rest in map(json.loads, done.stdout.splitlines())}
 

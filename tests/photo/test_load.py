@@ -69,9 +69,16 @@ def shades(rng, kind, *shape):
 @pytest.mark.parametrize(
     ("file", "colours", "kind"),
     # a PNG of 16-bit colour is read at 8 bits, which another test shows
-    [("PNG", 1, np.uint8), ("PNG", 3, np.uint8), ("PNG", 1, np.uint16), ("TIFF", 1, np.uint8),
-     ("TIFF", 3, np.uint8), ("TIFF", 1, np.uint16), ("TIFF", 3, np.uint16)],
-)  # fmt: skip
+    [
+        ("PNG", 1, np.uint8),
+        ("PNG", 3, np.uint8),
+        ("PNG", 1, np.uint16),
+        ("TIFF", 1, np.uint8),
+        ("TIFF", 3, np.uint8),
+        ("TIFF", 1, np.uint16),
+        ("TIFF", 3, np.uint16),
+    ],
+)
 def test_light_is_linear_in_every_depth(rng, file, colours, kind):
     """Grey and colour of 8 and 16 bits give the standard's light of the chosen channel's codes."""
     samples = shades(rng, kind, 40, 50, colours).squeeze()
@@ -96,8 +103,13 @@ def test_twelve_bits_in_sixteen():
     ramp = np.tile(np.arange(4096, dtype=np.uint16), (32, 1))
     # two samples in three bytes, the higher bits first (TIFF 6.0)
     pairs = ramp.reshape(-1, 2).astype(np.uint32)
-    packed = np.stack([pairs[:, 0] >> 4, (pairs[:, 0] & 15) << 4 | pairs[:, 1] >> 8,
-                       pairs[:, 1] & 255], 1).astype(np.uint8).tobytes()  # fmt: skip
+    packed = (
+        np.stack(
+            [pairs[:, 0] >> 4, (pairs[:, 0] & 15) << 4 | pairs[:, 1] >> 8, pairs[:, 1] & 255], 1
+        )
+        .astype(np.uint8)
+        .tobytes()
+    )
     photo = photo_from_bytes(plain_tiff(4096, 32, 12, packed), "a.tif")
     assert photo.light[0, -1] == pytest.approx(1.0, abs=1e-6)
     assert photo.clipped[0, -1]
@@ -133,11 +145,20 @@ def test_floating_point_colour(rng, kind):
     np.testing.assert_allclose(photo.light, light[..., 1] / light[..., 1].max(), rtol=2e-3)
 
 
-@pytest.mark.parametrize("options", [
-    {"compression": "zlib"}, {"compression": "zlib", "predictor": True},
-    {"planarconfig": "separate"}, {"tile": (16, 16)}, {"byteorder": ">"}, {"bigtiff": True},
-    {"rowsperstrip": 3}, {"extrasamples": ("unassalpha",)},
-], ids=str)  # fmt: skip
+@pytest.mark.parametrize(
+    "options",
+    [
+        {"compression": "zlib"},
+        {"compression": "zlib", "predictor": True},
+        {"planarconfig": "separate"},
+        {"tile": (16, 16)},
+        {"byteorder": ">"},
+        {"bigtiff": True},
+        {"rowsperstrip": 3},
+        {"extrasamples": ("unassalpha",)},
+    ],
+    ids=str,
+)
 def test_deep_colour_however_it_is_stored(rng, options):
     """Colour of 16 bits keeps all of them: packed, in planes, in tiles, with alpha."""
     samples = shades(rng, np.uint16, 40, 50, 4 if "extrasamples" in options else 3)
@@ -160,16 +181,20 @@ def test_packing_that_hides_the_lower_bits_is_told():
 
 def _deep_png(samples: np.ndarray) -> bytes:
     """A PNG of 16-bit colour, from the PNG standard: no filter, one chunk of data."""
+
     def chunk(kind, body):
         check = struct.pack(">I", zlib.crc32(kind + body))
         return struct.pack(">I", len(body)) + kind + body + check
 
     height, width, _ = samples.shape
     rows = b"".join(b"\0" + row.astype(">u2").tobytes() for row in samples)
-    return b"\x89PNG\r\n\x1a\n" + b"".join([
-        chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 16, 2, 0, 0, 0)),
-        chunk(b"IDAT", zlib.compress(rows)), chunk(b"IEND", b""),
-    ])  # fmt: skip
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        [
+            chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 16, 2, 0, 0, 0)),
+            chunk(b"IDAT", zlib.compress(rows)),
+            chunk(b"IEND", b""),
+        ]
+    )
 
 
 def _lzw_tiff(samples: np.ndarray) -> bytes:
@@ -209,9 +234,11 @@ def as_pillow_turns(samples: np.ndarray, orientation: int) -> np.ndarray:
 def oriented(samples: np.ndarray, kind: str, orientation: int) -> bytes:
     if kind == "TIFF" and samples.dtype != np.uint8:
         return encoded(
-            samples, "TIFF", extratags=[(0x0112, "H", 1, orientation, True)],
+            samples,
+            "TIFF",
+            extratags=[(0x0112, "H", 1, orientation, True)],
             photometric="rgb" if samples.ndim == 3 else "minisblack",
-        )  # fmt: skip
+        )
     exif = Image.Exif()
     exif[0x0112] = orientation
     return encoded(samples, kind, exif=exif)
@@ -220,9 +247,18 @@ def oriented(samples: np.ndarray, kind: str, orientation: int) -> bytes:
 @pytest.mark.parametrize("orientation", ORIENTATIONS)
 @pytest.mark.parametrize(
     ("kind", "depth", "colours"),
-    [("PNG", "u1", 1), ("PNG", "u1", 3), ("PNG", "u2", 1), ("TIFF", "u1", 1), ("TIFF", "u1", 3),
-     ("TIFF", "u2", 1), ("TIFF", "u2", 3), ("TIFF", "f4", 1), ("TIFF", "f4", 3)],
-)  # fmt: skip
+    [
+        ("PNG", "u1", 1),
+        ("PNG", "u1", 3),
+        ("PNG", "u2", 1),
+        ("TIFF", "u1", 1),
+        ("TIFF", "u1", 3),
+        ("TIFF", "u2", 1),
+        ("TIFF", "u2", 3),
+        ("TIFF", "f4", 1),
+        ("TIFF", "f4", 3),
+    ],
+)
 def test_pictures_stand_upright(rng, kind, depth, colours, orientation):
     """Each EXIF orientation turns each kind of file as Pillow's exif_transpose does."""
     samples = rng.integers(0, 256, (35, 47, colours)).astype(depth).squeeze()
@@ -342,6 +378,8 @@ def test_loading_spares_memory(tmp_path):
         path.write_bytes(encoded(np.ascontiguousarray(samples), "JPEG"))
     done = subprocess.run(
         [sys.executable, "-c", MEASURE, *map(str, paths)],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     assert 0 < int(done.stdout) < 3 * 3 * 12_000_000

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.judge.abrasives import abrasives_table, stage
+from fringe.judge.state.abrasives import abrasives_table, stage
 
 PRINTED_P = {600: 26, 800: 22, 1200: 15, 1500: 12, 2000: 10, 4000: 5}
 

@@ -15,8 +15,9 @@ import math
 import GTC
 import pytest
 
-from fringe.judge.budget import Budget, Input, budgets, independent_budget
-from fringe.judge.coverage import student_quantile
+from fringe.judge.uncertainty.budget import Budget, budgets, independent_budget
+from fringe.judge.uncertainty.model import Input
+from fringe.student_t import student_quantile
 
 SQRT3 = math.sqrt(3)
 INPUTS = (
@@ -61,9 +62,17 @@ def test_degrees_of_freedom_and_99_percent(gauge):
 
 @pytest.mark.parametrize(
     ("name", "nm"),
-    [("l_s", 25.0), ("d_theta", 16.599), ("d2", 6.7), ("d0", 5.8), ("d1", 3.9),
-     ("d_alpha", 2.8868), ("alpha_s", 0.0), ("theta_bar", 0.0)],
-)  # fmt: skip
+    [
+        ("l_s", 25.0),
+        ("d_theta", 16.599),
+        ("d2", 6.7),
+        ("d0", 5.8),
+        ("d1", 3.9),
+        ("d_alpha", 2.8868),
+        ("alpha_s", 0.0),
+        ("theta_bar", 0.0),
+    ],
+)
 def test_contributions(gauge, name, nm):
     """Each line of the budget contributes what GTC's does (computed)."""
     row = next(row for row in gauge.rows if row.input.name == name)

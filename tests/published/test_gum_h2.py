@@ -16,7 +16,8 @@ import GTC
 import numpy as np
 import pytest
 
-from fringe.judge.budget import Budgets, Input, budgets
+from fringe.judge.uncertainty.budget import Budgets, budgets
+from fringe.judge.uncertainty.model import Input
 
 DATA = {
     "V": (5.007, 4.994, 5.005, 4.990, 4.999),
@@ -35,10 +36,15 @@ def impedance() -> Budgets:
     """Return the budgets of all three results from the means of five observations."""
     count = len(DATA["V"])
     inputs = [
-        Input(name, np.mean(values), np.std(values, ddof=1) / math.sqrt(count), dof=count - 1,
-              dof_group="together")
+        Input(
+            name,
+            np.mean(values),
+            np.std(values, ddof=1) / math.sqrt(count),
+            dof=count - 1,
+            dof_group="together",
+        )
         for name, values in DATA.items()
-    ]  # fmt: skip
+    ]
     r = np.corrcoef([DATA[name] for name in DATA])
     names = list(DATA)
     correlations = {(names[i], names[j]): float(r[i, j]) for i in range(3) for j in range(i + 1, 3)}
@@ -63,8 +69,9 @@ def test_correlations_of_the_results(impedance, first, second, r):
     assert impedance.correlation_of(first, second) == pytest.approx(r, abs=5e-5)
 
 
-@pytest.mark.parametrize(("name", "value", "u"), [("R", 127.732, 0.071), ("X", 219.847, 0.295),
-                                                  ("Z", 254.260, 0.236)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "value", "u"), [("R", 127.732, 0.071), ("X", 219.847, 0.295), ("Z", 254.260, 0.236)]
+)
 def test_printed_digits(impedance, name, value, u):
     """The digits that the GUM prints come out, to one in its last place (recalled)."""
     assert impedance[name].value == pytest.approx(value, abs=1e-3)

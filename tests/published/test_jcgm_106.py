@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.judge.verdict import conformity_probability, guard_band, verdict
+from fringe.judge.tolerance.verdict import conformity_probability, guard_band, verdict
 
 VALUE, U, LOWER, UPPER = 13.6, 1.8, 12.5, 16.3
 

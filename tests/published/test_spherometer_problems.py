@@ -22,7 +22,7 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.judge.spherometry import SpherometerReadings, compare
+from fringe.judge.spherometer.compare import SpherometerReadings, compare
 from fringe.optics.spherometer import (
     circle_of_feet,
     radius_from_reading_mm,

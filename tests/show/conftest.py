@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
-from fringe.judge.progress import VisitRow
+from fringe.judge.state.visits import VisitRow
 from fringe.optics.form import form_quantities, zernike, zernike_terms
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
@@ -144,14 +144,21 @@ def _made_visits() -> list[VisitRow]:
     senses = ["unknown", "edge", "edge", "unknown", "centre", "centre", "centre"]
     return [
         _visit(
-            f"2026-10-{k + 1:02d}", hours_total=1.5 * (k + 1), stage=stages[k], minutes=90.0,
-            power_fringes=power[k], power_u95_fringes=u95[k],
-            irregularity_fringes=irregularity[k], sense=senses[k], verdict=verdicts[k],
+            f"2026-10-{k + 1:02d}",
+            hours_total=1.5 * (k + 1),
+            stage=stages[k],
+            minutes=90.0,
+            power_fringes=power[k],
+            power_u95_fringes=u95[k],
+            irregularity_fringes=irregularity[k],
+            sense=senses[k],
+            verdict=verdicts[k],
             probability=None if verdicts[k] is None else 0.9997 if k == 6 else 0.0001,
-            next_step="stop" if k == 6 else "polish", session_id=f"{k + 1:04d}_20261001T100000Z",
+            next_step="stop" if k == 6 else "polish",
+            session_id=f"{k + 1:04d}_20261001T100000Z",
         )
         for k in range(7)
-    ]  # fmt: skip
+    ]
 
 
 @pytest.fixture(scope="session")

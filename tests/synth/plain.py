@@ -10,9 +10,14 @@ from fringe.synth import Bench, Camera, Form, Scene
 
 # even light, no dirt, no room light, a perfect lens and a grey camera
 BENCH = Bench(
-    contrast=1.0, unevenness=1.0, haze=0.0, ambient=0.0, shadow=0.0, background_level=0.0,
+    contrast=1.0,
+    unevenness=1.0,
+    haze=0.0,
+    ambient=0.0,
+    shadow=0.0,
+    background_level=0.0,
     bevel_px=0.0,
-)  # fmt: skip
+)
 CAMERA = Camera(blur_px=0.0, noise=0.0, colour="mono", exposure=1.0, gamma="linear", bits=16)
 
 

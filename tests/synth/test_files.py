@@ -20,10 +20,13 @@ def small(**camera):
     """A small picture."""
     return render(
         plain_scene(
-            width=90, height=70, radius_px=30.0, form=Form(power=2.0, tilt=1.0),
+            width=90,
+            height=70,
+            radius_px=30.0,
+            form=Form(power=2.0, tilt=1.0),
             camera=Camera(**camera),
         )
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("colour", ["bayer", "mono"])

@@ -108,8 +108,13 @@ def test_pixels_and_disc_agree_on_the_path_difference(rng):
         {"diameter_mm": 100.0, "plate_radius_mm": 80.0},
     )
     for changes in variants:
-        form = Form(power=8.0, tilt=2.0, tilt_angle_deg=50.0, min_gap_nm=100.0,
-                    zernike=(((2, -2), 0.4), ((6, 2), 0.3)))  # fmt: skip
+        form = Form(
+            power=8.0,
+            tilt=2.0,
+            tilt_angle_deg=50.0,
+            min_gap_nm=100.0,
+            zernike=(((2, -2), 0.4), ((6, 2), 0.3)),
+        )
         scene = plain_scene(form=form, **changes)
         gap = gap_model(scene)
         x, y = np.sort(rng.uniform(100, 300, 40)), np.sort(rng.uniform(100, 300, 30))
@@ -216,9 +221,11 @@ def test_rings_are_counted_to_the_frame_when_the_edge_lies_outside():
 def test_ring_step_round_a_pressed_disc_comes_to_that_of_the_sphere():
     """The step of rings round a small pressed disc is near a^2 / N; the intercept is not zero."""
     scene = plain_scene(
-        width=901, height=901, radius_px=420.0,
+        width=901,
+        height=901,
+        radius_px=420.0,
         form=Form(power=40.0, pressed_radius=0.1, min_gap_nm=0.0),
-    )  # fmt: skip
+    )
     assert truth(scene)["ring_step_px2"] == pytest.approx(420**2 / 40, rel=0.02)
 
 

@@ -25,8 +25,13 @@ def random_form(rng, **changes):
     zernike = tuple(
         (term, rng.normal(0, 0.3)) for term in ((2, 2), (2, -2), (3, 1), (3, -3), (4, 0), (5, 1))
     )
-    form = Form(power=rng.uniform(-9, 9), tilt=rng.uniform(0, 3),
-                tilt_angle_deg=rng.uniform(0, 360), zernike=zernike, min_gap_nm=0.0)  # fmt: skip
+    form = Form(
+        power=rng.uniform(-9, 9),
+        tilt=rng.uniform(0, 3),
+        tilt_angle_deg=rng.uniform(0, 360),
+        zernike=zernike,
+        min_gap_nm=0.0,
+    )
     return replace(form, **changes)
 
 
@@ -172,9 +177,12 @@ def test_a_near_camera_sees_fewer_fringes_at_the_rim():
 def test_perspective_keeps_the_rim_and_moves_the_middle():
     """A tilted near disc images as a pinhole does: same rim ellipse, centre off its middle."""
     scene = plain_scene(
-        diameter_mm=100.0, camera_distance_mm=250.0, view_angle_deg=20.0,
-        view_direction_deg=0.0, perspective=True,
-    )  # fmt: skip
+        diameter_mm=100.0,
+        camera_distance_mm=250.0,
+        view_angle_deg=20.0,
+        view_direction_deg=0.0,
+        perspective=True,
+    )
     lean = math.radians(20.0)
     rng = np.random.default_rng(1)
     turn, rho = rng.uniform(0, 2 * np.pi, 50), np.sqrt(rng.uniform(0, 1, 50))

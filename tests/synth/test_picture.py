@@ -23,10 +23,14 @@ def test_the_rim_stands_where_it_should_to_a_fraction_of_a_pixel(angle, blur, rn
     """Area and centroid of the work's light are those of the ellipse (analytic)."""
     cx, cy = 200 + rng.uniform(-3, 3, 2)
     scene = plain_scene(
-        bench=GLOW, centre_px=(cx, cy), radius_px=float(rng.uniform(120, 150)),
-        view_angle_deg=angle, view_direction_deg=float(rng.uniform(0, 180)),
-        camera=replace(CAMERA, blur_px=blur), form=Form(power=0.0),
-    )  # fmt: skip
+        bench=GLOW,
+        centre_px=(cx, cy),
+        radius_px=float(rng.uniform(120, 150)),
+        view_angle_deg=angle,
+        view_direction_deg=float(rng.uniform(0, 180)),
+        camera=replace(CAMERA, blur_px=blur),
+        form=Form(power=0.0),
+    )
     light = ideal_light(scene).astype(float)
     area = light.sum()
     edge = scene.edge
@@ -129,8 +133,14 @@ def test_dirt_covers_and_leaves_the_rest_alone():
     """Dust, hairs, fingers and clips change some of the picture and leave most as it was."""
     clean = ideal_light(plain_scene())
     for dirt in (
-        Dirt(dust=30), Dirt(hairs=3), Dirt(scratches=5), Dirt(glare=1),
-        Dirt(fingers=1), Dirt(clips=2), Dirt(graticule=True), Dirt(crosshair=True),
-    ):  # fmt: skip
+        Dirt(dust=30),
+        Dirt(hairs=3),
+        Dirt(scratches=5),
+        Dirt(glare=1),
+        Dirt(fingers=1),
+        Dirt(clips=2),
+        Dirt(graticule=True),
+        Dirt(crosshair=True),
+    ):
         change = np.abs(ideal_light(plain_scene(dirt=dirt)) - clean) > 0.02
         assert 1e-4 < change.mean() < 0.3, dirt

@@ -87,10 +87,18 @@ def test_too_small_a_frame(rng):
 @pytest.mark.parametrize(
     ("text", "value"),
     [
-        ("3", 3.0), ("3.5", 3.5), ("3,5", 3.5), (" 1/4 ", 0.25), ("3 1/2", 3.5), ("−2", 2.0),
-        ("+2", 2.0), (".5", 0.5), ("", None), ("?", None),
+        ("3", 3.0),
+        ("3.5", 3.5),
+        ("3,5", 3.5),
+        (" 1/4 ", 0.25),
+        ("3 1/2", 3.5),
+        ("−2", 2.0),
+        ("+2", 2.0),
+        (".5", 0.5),
+        ("", None),
+        ("?", None),
     ],
-)  # fmt: skip
+)
 def test_numbers_as_they_are_said(text, value):
     """Decimal points and commas, fractions and signs are read; a sign counts for nothing."""
     assert read_number(text) == value
@@ -105,9 +113,16 @@ def test_what_is_no_number(text):
 
 @pytest.mark.parametrize(
     ("text", "sense"),
-    [("c", "centre"), ("Centre", "centre"), ("center", "centre"), ("e", "edge"), ("edge", "edge"),
-     ("", None), ("?", None)],
-)  # fmt: skip
+    [
+        ("c", "centre"),
+        ("Centre", "centre"),
+        ("center", "centre"),
+        ("e", "edge"),
+        ("edge", "edge"),
+        ("", None),
+        ("?", None),
+    ],
+)
 def test_senses_as_they_are_said(text, sense):
     """Either sense is read from its start; nothing is no answer."""
     assert read_sense(text) == sense

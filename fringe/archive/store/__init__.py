@@ -1,0 +1,1 @@
+"""An archive's files: surfaces and sessions, written once, read back and proven."""

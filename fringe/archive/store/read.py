@@ -1,0 +1,495 @@
+"""Read sessions: a cheap summary for lists, and everything for one of them."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fringe.archive.store import hdf5, layout
+from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, is_sealed, seal_problem
+from fringe.archive.store.plate_form import plate_form_u_nm, with_plate_form
+from fringe.archive.store.session import (
+    METHODS,
+    GapMap,
+    LoggedReading,
+    Photograph,
+    Session,
+    SessionSummary,
+    SpherometerReadings,
+    Visit,
+    Work,
+)
+from fringe.archive.store.surface import Plate, Surface
+from fringe.archive.store.whole_aperture import carried
+from fringe.errors import BadInput
+from fringe.judge.tolerance.verdict import Measured, Tolerance
+from fringe.optics.lamps import Lamp, Line
+from fringe.orders.reading import FormFit, Quality, Reading, RingFit
+from fringe.photo.ellipse import Edge
+from fringe.student_t import coverage_factor
+
+
+def session_files(folder: Path) -> list[Path]:
+    """Name a surface's session files, in the order of their names."""
+    try:
+        entries = [e for e in os.scandir(folder) if e.name.endswith(layout.SUFFIX)]
+    except OSError as error:
+        raise BadInput(f"{folder}: cannot be read: {error.strerror}") from error
+    visible = (e for e in entries if not e.name.startswith("."))
+    return sorted(folder / e.name for e in visible if e.is_file(follow_symlinks=False))
+
+
+def find_session(folder: Path, text: str) -> Path:
+    """Find a session by its identity, its file's name, the start of either, or its number.
+
+    Raises
+    ------
+    BadInput
+        If there is none, or more than one.
+    """
+    wanted = Path(text).name.removesuffix(layout.SUFFIX)
+    files = session_files(folder)
+    found = [path for path in files if path.stem == wanted]
+    if not found and wanted.isdecimal():
+        found = [path for path in files if _number(path) == int(wanted)]
+    elif not found and wanted:
+        found = [path for path in files if path.stem.startswith(wanted)]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        names = ", ".join(path.stem for path in found[:5])
+        raise BadInput(f"{folder}: {text!r} may be any of {names}; give more of the name")
+    raise BadInput(f"{folder}: there is no session {text!r}; `fringe progress` lists them")
+
+
+def _number(path: Path) -> int | None:
+    match = layout.SESSION_FILE.match(path.name)
+    return None if match is None else int(match[1])
+
+
+def read_summary(path: Path) -> SessionSummary:
+    """Read what a list needs of one session; its bytes are not proven.
+
+    Raises
+    ------
+    BadInput
+        If it is damaged, not a session, or of a newer schema; the line names the file.
+    """
+    if path.exists() and not is_sealed(path):
+        raise BadInput(f"{path}: the file is cut short or was written by another program")
+    with hdf5.opened(path) as file:
+        _check_schema(path, file)
+        return _summary(path, file)
+
+
+def open_session(path: Path) -> Session:
+    """Read everything of one session, and prove that it is as it was written.
+
+    Raises
+    ------
+    BadInput
+        If a byte of it was altered, it is not a session, or it is of a newer schema; the
+        line names the file.
+    """
+    if not path.is_file():
+        raise BadInput(f"{path}: there is no such session")
+    problem = seal_problem(path)
+    if problem is not None:
+        raise BadInput(f"{path}: {problem}")
+    with hdf5.opened(path) as file:
+        _check_schema(path, file)
+        digest = hdf5.text(file, CONTENT_ATTRIBUTE)
+        if digest != content_digest(file):
+            raise BadInput(f"{path}: the content does not fit its digest")
+        summary = _summary(path, file)
+        count = hdf5.whole(file, "photographs") or 0
+        photographs = tuple(_photograph(_need(file, f"photograph_{i + 1}")) for i in range(count))
+        count = hdf5.whole(file, "spherometers") or 0
+        spherometers = tuple(
+            _spherometer(_need(file, f"spherometer_{i + 1}")) for i in range(count)
+        )
+        visit = Visit(
+            when=summary.when if summary.when_given else None,
+            by=summary.by,
+            remarks=summary.remarks,
+            work=summary.work,
+            temperature_c=summary.temperature_c,
+            readings=_readings(file),
+            photographs=photographs,
+            spherometers=spherometers,
+            replaces=summary.replaces,
+            inputs=_mapping(file, "inputs"),
+            instruments=_mapping(file, "instruments"),
+        )
+        surface = _surface(_need(file, "surface"))
+        return Session(summary, visit, surface, _mapping(file, "software"), digest)
+
+
+def parts_of(path: Path, file: Any) -> Iterator[tuple[str, Callable[[], object]]]:
+    """Name each part of an open session, with what reads it alone.
+
+    Raises
+    ------
+    BadInput
+        If the file is not a session, or of a newer schema; each part raises for itself.
+    """
+    _check_schema(path, file)
+    yield "the visit", lambda: _summary(path, file)
+    yield "the surface's record", lambda: _surface(_need(file, "surface"))
+    if hdf5.whole(file, "readings"):
+        yield "the readings", lambda: _readings(file)
+    for name, read in (("photograph", _photograph), ("spherometer", _spherometer)):
+        for i in range(1, 1 + (hdf5.whole(file, f"{name}s") or 0)):
+            yield f"{name} {i}", partial(_part, file, f"{name}_{i}", read)
+
+
+def _part(file: Any, name: str, read: Callable[[Any], object]) -> object:
+    return read(_need(file, name))
+
+
+def _check_schema(path: Path, file: Any) -> None:
+    if hdf5.attribute(file, "schema") != layout.SCHEMA:
+        raise BadInput(f"{path}: not a session (its schema is not {layout.SCHEMA!r})")
+    version = hdf5.whole(file, "schema_version")
+    if version is None or version < 1:
+        raise BadInput(f"{path}: not a session (it has no schema version)")
+    if version > layout.SCHEMA_VERSION:
+        raise BadInput(
+            f"{path}: schema version {version} is newer than this program's "
+            f"{layout.SCHEMA_VERSION}; use a newer fringe"
+        )
+    for name in ("readings", "photographs", "spherometers"):
+        if not 0 <= (hdf5.whole(file, name) or 0) <= layout.MAX_GROUPS:
+            raise BadInput(f"{path}: not a session of ours: its number of {name} cannot be")
+
+
+def _summary(path: Path, file: Any) -> SessionSummary:
+    return SessionSummary(
+        session_id=_needed_text(file, "session_id"),
+        sequence=hdf5.whole(file, "sequence") or 0,
+        when=_time(file, "when"),
+        when_given=hdf5.text(file, "when_source") == "given",
+        logged_at=_time(file, "logged_at"),
+        place=path,
+        previous_session=hdf5.text(file, "previous_session"),
+        replaces=hdf5.text(file, "replaces"),
+        by=hdf5.text(file, "by"),
+        remarks=hdf5.text(file, "remarks"),
+        work=_work(file),
+        temperature_c=hdf5.number(file, "temperature_c"),
+        measured=_all_measured(file),
+        photographs=hdf5.whole(file, "photographs") or 0,
+        refused=hdf5.whole(file, "refused") or 0,
+    )
+
+
+def _work(file: Any) -> Work:
+    values: dict[str, Any] = {name: hdf5.text(file, f"work_{name}") for name in layout.WORK_TEXTS}
+    values |= {name: hdf5.number(file, f"work_{name}") for name in layout.WORK_NUMBERS}
+    return Work(**values)
+
+
+def _all_measured(file: Any) -> tuple[Measured, ...]:
+    """What fringes and spherometers said, circles smaller than the aperture carried to it."""
+    whole, parts = [], []
+    u_form_nm = plate_form_u_nm(_mapping(file, "instruments"))
+    for i, row in enumerate(_rows(file, layout.SUMMARY_COLUMNS), 1):
+        group = _need(file, f"reading_{i}")
+        one = _measured(file, row, group)
+        aperture_mm = hdf5.number(group, "aperture_mm")
+        if u_form_nm:
+            one = with_plate_form(one, u_form_nm, _surface(_need(file, "surface")), aperture_mm)
+        if aperture_mm is None:
+            whole.append(one)
+        else:
+            parts.append((one, aperture_mm, _place(group)))
+    if parts:
+        whole += carried(parts, _surface(_need(file, "surface")))
+    for i in range(hdf5.whole(file, "spherometers") or 0):
+        found = _spherometer_measured(_need(file, f"spherometer_{i + 1}"))
+        whole += [] if found is None else [found]
+    return tuple(whole)
+
+
+def _place(group: Any) -> tuple[float, float] | None:
+    x, y = hdf5.number(group, "place_x_mm"), hdf5.number(group, "place_y_mm")
+    return None if x is None or y is None else (x, y)
+
+
+def _spherometer_measured(group: Any) -> Measured | None:
+    numbers: dict[str, Any] = {n: hdf5.number(group, n) for n in layout.SPHEROMETER_NUMBERS}
+    power, step = numbers["power_fringes"], numbers["radius_difference_mm"]
+    if power is None and step is None:
+        return None
+    sense = "unknown" if power is None else "centre" if power >= 0 else "edge"
+    return Measured(**numbers, sense=sense, source="spherometer")
+
+
+def _measured(file: Any, row: dict[str, Any], group: Any) -> Measured:
+    return Measured(
+        power_fringes=row["power_fringes"],
+        power_u_fringes=_standard(row["power_u95_fringes"]),
+        sense=_flag(file, layout.SENSES, row["sense"]),
+        irregularity_fringes=row["irregularity_fringes"],
+        irregularity_u_fringes=_standard(row["irregularity_u95_fringes"]),
+        radius_difference_mm=row["radius_difference_mm"],
+        radius_difference_u_mm=_standard(row["radius_difference_u95_mm"]),
+        wavelength_nm=row["wavelength_nm"],
+        source=_SOURCES[_flag(file, METHODS, row["method"])],
+        against=hdf5.text(group, "against"),
+    )
+
+
+_SOURCES = {"photograph": "fringes", "eye": "eye"}
+
+
+def _standard(u95: float | None) -> float | None:
+    return None if u95 is None else u95 / coverage_factor()
+
+
+def _readings(file: Any) -> tuple[LoggedReading, ...]:
+    columns = (
+        layout.METHOD,
+        layout.SENSE,
+        layout.IRREGULARITY_U95,
+        *layout.READING_COLUMNS,
+        *layout.EDGE_COLUMNS,
+        *layout.QUALITY_COLUMNS,
+    )
+    return tuple(
+        _reading(_need(file, f"reading_{i}"), row) for i, row in enumerate(_rows(file, columns), 1)
+    )
+
+
+def _rows(file: Any, columns: Sequence[layout.Column]) -> list[dict[str, Any]]:
+    """The table of readings, one mapping a row."""
+    count = hdf5.whole(file, "readings") or 0
+    if count == 0:
+        return []
+    table = {column.name: _cells(file, column, count) for column in columns}
+    return [{name: cells[i] for name, cells in table.items()} for i in range(count)]
+
+
+def _cells(file: Any, column: layout.Column, count: int) -> list[Any]:
+    """A column's cells; None where the quantity does not apply, or the column is not there."""
+    data = hdf5.variable(file, column.name, 1, max_bytes=8 * count)
+    if data is None:
+        return [None] * count
+    if len(data) != count:
+        raise _not_ours(file, f"{column.name} has the wrong length")
+    if column.whole:
+        return [None if value == layout.MISSING else int(value) for value in data]
+    return [None if np.isnan(value) else float(value) for value in data]
+
+
+def _reading(group: Any, row: dict[str, Any]) -> LoggedReading:
+    corners = {column.field: row[column.name] for column in layout.EDGE_COLUMNS}
+    warnings = hdf5.text(group, "warnings")
+    quality = Quality(
+        contrast=_or_nan(row["contrast"]),
+        used_fraction=_or_nan(row["used_fraction"]),
+        residual=_or_nan(row["residual"]),
+        warnings=tuple(warnings.split("\n")) if warnings else (),
+    )
+    values: dict[str, Any] = {column.name: row[column.name] for column in layout.READING_COLUMNS}
+    values["wavelength_nm"] = _or_nan(row["wavelength_nm"])
+    values.update({name: hdf5.text(group, name) for name in layout.READING_TEXTS})
+    reading = Reading(
+        **values,
+        sense=_flag(group, layout.SENSES, row["sense"]),
+        edge=None if None in corners.values() else Edge(**corners),
+        steps_fringes=_steps(group),
+        quality=quality,
+        form=_form(group),
+        ring_fit=_rings(group),
+        power_u_parts=_mapping(group, "power_u_parts"),
+    )
+    photographs = hdf5.attribute(group, "photographs")
+    return LoggedReading(
+        reading=reading,
+        method=_flag(group, METHODS, row["method"]),
+        photographs=() if photographs is None else tuple(int(i) for i in photographs.reshape(-1)),
+        lamp=_lamp(group),
+        options=_mapping(group, "options"),
+        gap=_gap(group),
+        irregularity_u95_fringes=row[layout.IRREGULARITY_U95.name],
+        against=hdf5.text(group, "against"),
+        aperture_mm=hdf5.number(group, "aperture_mm"),
+        place_mm=_place(group),
+    )
+
+
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else value
+
+
+def _lamp(group: Any) -> Lamp | None:
+    columns = [hdf5.variable(group, f"lamp_{n}", 1) for n in ("wavelength_nm", "weight", "fwhm_nm")]
+    if any(column is None for column in columns):
+        return None
+    lines = tuple(Line(*map(float, line)) for line in zip(*columns, strict=True))  # type: ignore[arg-type]
+    texts = {name: hdf5.text(group, f"lamp_{name}") or "" for name in layout.LAMP_TEXTS}
+    u = hdf5.number(group, "lamp_u_wavelength_nm")
+    return Lamp(lines=lines, u_wavelength_nm=0.0 if u is None else u, **texts)
+
+
+def _form(group: Any) -> FormFit | None:
+    n, m = hdf5.variable(group, "term_n", 1), hdf5.variable(group, "term_m", 1)
+    values = hdf5.variable(group, "coefficient_fringes", 1)
+    covariance = hdf5.variable(group, "covariance_fringes2", 2)
+    if n is None or m is None or values is None or covariance is None:
+        return None
+    if not len(n) == len(m) == len(values) == covariance.shape[0] == covariance.shape[1]:
+        raise _not_ours(group, "its terms do not match")
+    return FormFit(tuple((int(a), int(b)) for a, b in zip(n, m, strict=True)), values, covariance)
+
+
+def _rings(group: Any) -> RingFit | None:
+    numbers = {
+        field: hdf5.number(group, name)
+        for field, name in (
+            ("cx", "ring_cx_px"),
+            ("cy", "ring_cy_px"),
+            ("step_px2", "ring_fit_step_px2"),
+            ("step_u95_px2", "ring_fit_step_u95_px2"),
+            ("intercept_px2", "ring_intercept_px2"),
+        )
+    }
+    if None in numbers.values():
+        return None
+    arrays = [hdf5.variable(group, name, 1) for name in ("ring_order", "ring_radius_px")]
+    orders, radii = (np.empty(0) if array is None else array for array in arrays)
+    found: dict[str, Any] = {**numbers, "orders": orders, "radii_px": radii}
+    return RingFit(**found)
+
+
+def _steps(group: Any) -> tuple[float, ...] | None:
+    steps = hdf5.variable(group, "steps_fringes", 1)
+    return None if steps is None else tuple(map(float, steps))
+
+
+def _gap(group: Any) -> GapMap | None:
+    x, y = hdf5.variable(group, "x", 1), hdf5.variable(group, "y", 1)
+    gap = hdf5.variable(group, "gap_nm", 2)
+    if x is None or y is None or gap is None:
+        return None
+    if gap.shape != (len(y), len(x)):
+        raise _not_ours(group, "its gap map does not match")
+    return GapMap(x, y, gap, hdf5.text(group["x"], "units") or "1")
+
+
+def _photograph(group: Any) -> Photograph:
+    data = hdf5.variable(group, "data", 1, layout.MAX_PHOTOGRAPH_BYTES)
+    if data is None or data.dtype != np.uint8:
+        raise _not_ours(group, f"{group.name} has no bytes")
+    photograph = Photograph(
+        file_name=hdf5.text(group, "file_name") or "photograph",
+        data=data.tobytes(),
+        media_type=hdf5.text(group, "media_type") or "application/octet-stream",
+        refusal=hdf5.text(group, "refusal"),
+    )
+    if photograph.sha256 != hdf5.text(group, "sha256"):
+        raise BadInput(f"{group.file.filename}: {group.name} does not fit its digest")
+    return photograph
+
+
+def _spherometer(group: Any) -> SpherometerReadings:
+    arrays = [hdf5.variable(group, name, 1) for name in ("height_mm", "zero_mm")]
+    height, zero = (np.empty(0) if array is None else array for array in arrays)
+    return SpherometerReadings(
+        piece=_needed_text(group, "piece"),
+        height_mm=height,
+        zero_mm=zero,
+        geometry=_mapping(group, "geometry"),
+        options=_mapping(group, "options"),
+        radius_mm=hdf5.number(group, "radius_mm"),
+        radius_u_mm=hdf5.number(group, "radius_u_mm"),
+        measured=_spherometer_measured(group),
+    )
+
+
+def _surface(group: Any) -> Surface:
+    number, text = hdf5.number, hdf5.text
+    return Surface(
+        name=_needed_text(group, "name"),
+        form=_needed_text(group, "form"),
+        radius_mm=_needed_number(group, "radius_mm"),
+        diameter_mm=_needed_number(group, "diameter_mm"),
+        radius_u_mm=number(group, "radius_u_mm"),
+        plate=Plate(
+            text(group, "plate_name"),
+            number(group, "plate_radius_mm"),
+            number(group, "plate_radius_u_mm"),
+        ),
+        tolerance=Tolerance(
+            number(group, "tolerance_power_fringes"),
+            number(group, "tolerance_irregularity_fringes"),
+            number(group, "tolerance_radius_difference_mm"),
+            number(group, "tolerance_wavelength_nm"),
+            _needed_text(group, "tolerance_rule"),
+        ),
+        lamp=text(group, "lamp"),
+        glass=text(group, "glass"),
+        note=text(group, "note"),
+        version=hdf5.whole(group, "record_version") or 1,
+        created_at=_time(group, "created_at"),
+        changed_at=_time(group, "changed_at"),
+    )
+
+
+def _need(group: Any, name: str) -> Any:
+    item = hdf5.member(group, name)
+    if item is None or hasattr(item, "shape"):
+        raise _not_ours(group, f"it has no group {name}")
+    return item
+
+
+def _needed_text(item: Any, name: str) -> str:
+    value: str | None = hdf5.text(item, name)
+    if value is None:
+        raise _not_ours(item, f"it has no {name}")
+    return value
+
+
+def _needed_number(item: Any, name: str) -> float:
+    value = hdf5.number(item, name)
+    if value is None:
+        raise _not_ours(item, f"it has no {name}")
+    return value
+
+
+def _time(item: Any, name: str) -> datetime:
+    value = datetime.fromisoformat(_needed_text(item, name))
+    if value.utcoffset() is None:
+        raise _not_ours(item, f"{name} has no time zone")
+    return value
+
+
+def _mapping(item: Any, name: str) -> dict[str, Any]:
+    value = hdf5.text(item, name)
+    if value is None:
+        return {}
+    try:
+        values = json.loads(value)
+    except (ValueError, RecursionError) as error:
+        raise _not_ours(item, f"{name} is no JSON") from error
+    if not isinstance(values, dict):
+        raise _not_ours(item, f"{name} is no JSON object")
+    return values
+
+
+def _flag(item: Any, names: tuple[str, ...], value: Any) -> str:
+    if value is None or not 0 <= value < len(names):
+        raise _not_ours(item, f"an unknown flag {value}")
+    return names[int(value)]
+
+
+def _not_ours(item: Any, what: str) -> BadInput:
+    return BadInput(f"{item.file.filename}: not a session of ours: {what}")

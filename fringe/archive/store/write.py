@@ -1,0 +1,499 @@
+"""Log a visit: one new file, whole or not there at all.
+
+The file is built in memory, so that a full disk or a killed process meets one plain write
+under a partial name, never HDF5 in the middle of its work.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import platform
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import h5netcdf
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.archive.store import layout
+from fringe.archive.store.copy import fixed_text
+from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, seal
+from fringe.archive.store.layout import Column
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import find_session, read_summary
+from fringe.archive.store.session import (
+    METHODS,
+    GapMap,
+    LoggedReading,
+    Photograph,
+    SessionSummary,
+    SpherometerReadings,
+    Visit,
+)
+from fringe.archive.store.surface import Surface
+from fringe.errors import BadInput
+from fringe.files import claim, fill, publish, random_suffix
+from fringe.optics.lamps import Lamp
+from fringe.orders.reading import FormFit, RingFit
+
+_CHUNK_BYTES = 1 << 20
+_SOFTWARE = ("fringe", "numpy", "scipy", "h5py", "h5netcdf")
+_PACKED = ("image/jpeg", "image/png")  # compressing these again gains nothing
+
+
+def log_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) -> Path:
+    """Write a visit as a new session of a surface.
+
+    Parameters
+    ----------
+    surface : Surface
+        A surface that was loaded or added.
+    visit : Visit
+        What to write; `replaces` may be a session's identity, its start, or its number.
+    now : datetime or None
+        What the clock shows, with time zone; None asks it.
+
+    Returns
+    -------
+    Path
+        The session's file.
+
+    Raises
+    ------
+    BadInput
+        If the visit holds nothing, replaces a session that does not exist or was replaced
+        already, or cannot be written. Nothing is left behind then.
+    """
+    if surface.folder is None:
+        raise BadInput(f"surface {surface.name!r}: it is in no archive yet; add it first")
+    clock = now or datetime.now().astimezone()
+    _check(visit)
+    corrected = None if visit.replaces is None else _corrected(surface.folder, visit.replaces)
+    sequence, partial = _claim_sequence(surface.folder)
+    try:
+        stamp = clock.astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
+        name = f"{sequence:04d}_{stamp}_{random_suffix()}"
+        identity = {
+            "session_id": name,
+            "sequence": sequence,
+            **_time(visit, corrected, clock),
+            "logged_at": clock.astimezone(UTC).isoformat(),
+            "previous_session": _last_before(surface.folder, sequence),
+            "replaces": corrected and corrected.session_id,
+        }
+        image = _session_bytes(surface, visit, identity)
+        fill(partial, image, seal(image))
+        final = surface.folder / f"{name}{layout.SUFFIX}"
+        publish(partial, final)
+    except BaseException:
+        partial.unlink(missing_ok=True)
+        raise
+    return final
+
+
+def _check(visit: Visit) -> None:
+    """Refuse what no session may hold, before anything is written."""
+    if visit.when is not None and visit.when.utcoffset() is None:
+        raise BadInput("visit: its time has no time zone")
+    work = visit.work
+    if not (
+        visit.readings
+        or visit.photographs
+        or visit.spherometers
+        or visit.remarks
+        or work.stage
+        or work.minutes is not None
+    ):
+        raise BadInput("visit: there is nothing to log; give a photograph, a stage or a remark")
+    groups = (visit.readings, visit.photographs, visit.spherometers)
+    if max(map(len, groups)) > layout.MAX_GROUPS:
+        raise BadInput(f"visit: more than {layout.MAX_GROUPS} readings or photographs in one")
+    for logged in visit.readings:
+        if any(not 1 <= number <= len(visit.photographs) for number in logged.photographs):
+            raise BadInput("visit: a reading names a photograph that the visit does not hold")
+    for photograph in visit.photographs:
+        if not 0 < len(photograph.data) <= layout.MAX_PHOTOGRAPH_BYTES:
+            raise BadInput(f"{photograph.file_name}: empty, or too large to archive")
+
+
+def _corrected(folder: Path, text: str) -> SessionSummary:
+    """The session that is to be corrected; one that was corrected already is refused."""
+    path = find_session(folder, text)
+    target = read_summary(path)
+    for summary in survey(folder).all_sessions:
+        if summary.replaces == target.session_id:
+            raise BadInput(
+                f"session {target.session_id}: it was corrected already by "
+                f"{summary.session_id}; replace that one"
+            )
+    return target
+
+
+def _time(visit: Visit, corrected: SessionSummary | None, clock: datetime) -> dict[str, str]:
+    """Time of the visit: as given, else that of the visit that is corrected, else the clock's."""
+    if visit.when is not None:
+        return {"when": visit.when.isoformat(), "when_source": "given"}
+    if corrected is not None:
+        source = "given" if corrected.when_given else "clock"
+        return {"when": corrected.when.isoformat(), "when_source": source}
+    return {"when": clock.isoformat(), "when_source": "clock"}
+
+
+def _claim_sequence(folder: Path) -> tuple[int, Path]:
+    """Take the next number, which no other writer gets even if it asks at the same time."""
+    sequence = max(_used(folder), default=0) + 1
+    while True:
+        partial = folder / f".{sequence:04d}.partial"
+        if claim(partial):
+            # whoever held this number until now has published it, and it shows by now
+            if sequence not in _published(folder):
+                return sequence, partial
+            partial.unlink(missing_ok=True)
+        sequence += 1
+
+
+def _used(folder: Path) -> set[int]:
+    claims = {int(m[1]) for n in _names(folder) if (m := layout.CLAIM_FILE.match(n))}
+    return claims | set(_published(folder))
+
+
+def _published(folder: Path) -> dict[int, str]:
+    """Map each sequence number in use to a session's identity."""
+    found = {}
+    for name in sorted(_names(folder)):
+        match = layout.SESSION_FILE.match(name)
+        if match:
+            found[int(match[1])] = name.removesuffix(layout.SUFFIX)
+    return found
+
+
+def _names(folder: Path) -> list[str]:
+    try:
+        return os.listdir(folder)
+    except OSError as error:
+        raise BadInput(f"{folder}: cannot be read: {error.strerror}") from error
+
+
+def _last_before(folder: Path, sequence: int) -> str | None:
+    published = _published(folder)
+    last = max((number for number in published if number < sequence), default=None)
+    return None if last is None else published[last]
+
+
+def _session_bytes(surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> memoryview:
+    """Build the HDF5 file in memory."""
+    buffer = io.BytesIO()
+    with h5netcdf.File(buffer, "w", libver=layout.LIBVER) as file:
+        _write_root(file, surface, visit, identity)
+        for i, logged in enumerate(visit.readings, 1):
+            _write_reading(file.create_group(f"reading_{i}"), logged)
+        for i, photograph in enumerate(visit.photographs, 1):
+            _write_photograph(file.create_group(f"photograph_{i}"), photograph)
+        for i, readings in enumerate(visit.spherometers, 1):
+            _write_spherometer(file.create_group(f"spherometer_{i}"), readings)
+        _write_attributes(file.create_group("surface"), _surface_attributes(surface))
+    with h5py.File(buffer, "r+", libver=layout.LIBVER) as file:
+        digest = content_digest(file)
+        file.attrs.create(CONTENT_ATTRIBUTE, fixed_text(digest))
+    return buffer.getbuffer()
+
+
+def _write_root(file: Any, surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> None:
+    values = {
+        "Conventions": "CF-1.8",
+        "title": f"{surface.name}, {identity['when']}",
+        "schema": layout.SCHEMA,
+        "schema_version": layout.SCHEMA_VERSION,
+        **identity,
+        "by": visit.by,
+        "work_stage": visit.work.stage,
+        "work_minutes": _real(visit.work.minutes),
+        "work_on_top": visit.work.on_top,
+        "work_stroke": visit.work.stroke,
+        "work_lap": visit.work.lap,
+        "work_pressure": visit.work.pressure,
+        "work_slurry": visit.work.slurry,
+        "work_removed_mm": _real(visit.work.removed_mm),
+        "work_pits": visit.work.pits,
+        "remarks": visit.remarks,
+        "temperature_c": _real(visit.temperature_c),
+        "inputs": _json(visit.inputs),
+        "instruments": _json(visit.instruments) if visit.instruments else None,
+        "software": _json(_versions()),
+        "readings": len(visit.readings),
+        "photographs": len(visit.photographs),
+        "refused": sum(photograph.refusal is not None for photograph in visit.photographs),
+        "spherometers": len(visit.spherometers),
+    }
+    _write_attributes(file, values)
+    if visit.readings:
+        file.dimensions["reading"] = len(visit.readings)
+        for column, cells in _reading_table(visit.readings):
+            _write_column(file, column, cells)
+
+
+def _reading_table(readings: Sequence[LoggedReading]) -> Iterable[tuple[Column, list[Any]]]:
+    """Columns with their cells, one a reading; None where a quantity does not apply."""
+    yield layout.METHOD, [METHODS.index(logged.method) for logged in readings]
+    yield layout.SENSE, [layout.SENSES.index(logged.reading.sense) for logged in readings]
+    for column in layout.READING_COLUMNS:
+        yield column, [getattr(logged.reading, column.name) for logged in readings]
+    yield layout.IRREGULARITY_U95, [logged.irregularity_u95_fringes for logged in readings]
+    for column in layout.EDGE_COLUMNS:
+        yield column, [getattr(logged.reading.edge, column.field, None) for logged in readings]
+    for column in layout.QUALITY_COLUMNS:
+        yield column, [getattr(logged.reading.quality, column.name) for logged in readings]
+
+
+def _write_column(file: Any, column: Column, cells: list[Any]) -> None:
+    missing = layout.MISSING if column.whole else np.nan
+    data = np.array(
+        [missing if cell is None else cell for cell in cells], "i4" if column.whole else "f8"
+    )
+    flag = column in (layout.METHOD, layout.SENSE)
+    _write_variable(
+        file,
+        column.name,
+        ("reading",),
+        data,
+        column.units,
+        column.long_name,
+        None if flag else missing,
+    )
+    if flag:
+        names = METHODS if column is layout.METHOD else layout.SENSES
+        attributes = file.variables[column.name].attrs
+        attributes["flag_values"] = np.arange(len(names), dtype="i4")
+        attributes["flag_meanings"] = fixed_text(" ".join(names))
+
+
+def _write_reading(group: Any, logged: LoggedReading) -> None:
+    reading = logged.reading
+    values: dict[str, Any] = {name: getattr(reading, name) for name in layout.READING_TEXTS}
+    values["warnings"] = "\n".join(" ".join(w.split()) for w in reading.quality.warnings)
+    values["options"] = _json(logged.options)
+    values["power_u_parts"] = _json(reading.power_u_parts) if reading.power_u_parts else None
+    values["against"], values["aperture_mm"] = logged.against, _real(logged.aperture_mm)
+    if logged.place_mm is not None:
+        values["place_x_mm"], values["place_y_mm"] = map(float, logged.place_mm)
+    _write_attributes(group, values)
+    if logged.photographs:
+        group.attrs["photographs"] = np.array(logged.photographs, "i4")
+    if logged.lamp is not None:
+        _write_lamp(group, logged.lamp)
+    if reading.form is not None:
+        _write_form(group, reading.form)
+    if reading.ring_fit is not None:
+        _write_rings(group, reading.ring_fit)
+    if reading.steps_fringes is not None:
+        _write_steps(group, reading.steps_fringes)
+    if logged.gap is not None:
+        _write_gap(group, logged.gap)
+
+
+def _write_lamp(group: Any, lamp: Lamp) -> None:
+    values: dict[str, Any] = {f"lamp_{name}": getattr(lamp, name) for name in layout.LAMP_TEXTS}
+    values["lamp_u_wavelength_nm"] = _real(lamp.u_wavelength_nm)
+    _write_attributes(group, values)
+    group.dimensions["line"] = len(lamp.lines)
+    for name, units, what in (
+        ("wavelength_nm", "nm", "wavelength of the line in air"),
+        ("weight", "1", "share of the line"),
+        ("fwhm_nm", "nm", "width of the line at half its height"),
+    ):
+        data = np.array([getattr(line, name) for line in lamp.lines], "f8")
+        _write_variable(group, f"lamp_{name}", ("line",), data, units, what)
+
+
+def _write_form(group: Any, form: FormFit) -> None:
+    terms = np.array(form.terms, "i4").reshape(-1, 2)
+    if not len(terms):
+        return
+    group.dimensions["term"] = group.dimensions["term_b"] = len(terms)
+    for name, data, what in (
+        ("term_n", terms[:, 0], "Zernike radial index"),
+        ("term_m", terms[:, 1], "Zernike azimuthal index, negative for sines"),
+        ("coefficient_fringes", form.values, "gap at the rim of an unnormalised Zernike term"),
+    ):
+        _write_variable(group, name, ("term",), data, "1", what)
+    _write_variable(
+        group,
+        "covariance_fringes2",
+        ("term", "term_b"),
+        form.covariance,
+        "1",
+        "covariance of the coefficients, in square fringes",
+    )
+
+
+def _write_rings(group: Any, rings: RingFit) -> None:
+    _write_attributes(
+        group,
+        {
+            "ring_cx_px": _real(rings.cx),
+            "ring_cy_px": _real(rings.cy),
+            "ring_fit_step_px2": _real(rings.step_px2),
+            "ring_fit_step_u95_px2": _real(rings.step_u95_px2),
+            "ring_intercept_px2": _real(rings.intercept_px2),
+        },
+    )
+    if len(rings.orders):
+        group.dimensions["ring"] = len(rings.orders)
+        _write_variable(group, "ring_order", ("ring",), rings.orders, "1", "order of the ring")
+        _write_variable(
+            group, "ring_radius_px", ("ring",), rings.radii_px, "pixel", "radius of the ring"
+        )
+
+
+def _write_steps(group: Any, steps: tuple[float, ...]) -> None:
+    group.dimensions["frame"] = len(steps)
+    _write_variable(
+        group,
+        "steps_fringes",
+        ("frame",),
+        np.array(steps, "f8"),
+        "1",
+        "step of each frame against the first, modulo one",
+    )
+
+
+def _write_gap(group: Any, gap: GapMap) -> None:
+    if gap.gap_nm.shape != (len(gap.y), len(gap.x)):
+        raise BadInput("gap map: its shape does not fit its places")
+    group.dimensions["y"], group.dimensions["x"] = len(gap.y), len(gap.x)
+    for name, places, what in (("y", gap.y, "downwards"), ("x", gap.x, "to the right")):
+        long_name = f"place on the aperture {what}, as in the photograph"
+        _write_variable(group, name, (name,), np.asarray(places, "f8"), gap.unit, long_name)
+    data = np.asarray(gap.gap_nm, "f4")
+    _write_variable(
+        group, "gap_nm", ("y", "x"), data, "nm", "air gap from its lowest place", np.float32("nan")
+    )
+
+
+def _write_photograph(group: Any, photograph: Photograph) -> None:
+    _write_attributes(
+        group,
+        {
+            "file_name": Path(photograph.file_name).name,
+            "media_type": photograph.media_type,
+            "sha256": photograph.sha256,
+            "refusal": photograph.refusal,
+        },
+    )
+    group.dimensions["byte"] = len(photograph.data)
+    data = np.frombuffer(photograph.data, "u1")
+    pack = photograph.media_type not in _PACKED
+    _write_variable(group, "data", ("byte",), data, "1", "the file's original bytes", pack=pack)
+
+
+def _write_spherometer(group: Any, readings: SpherometerReadings) -> None:
+    values = {
+        "piece": readings.piece,
+        "geometry": _json(readings.geometry),
+        "options": _json(readings.options),
+        "radius_mm": _real(readings.radius_mm),
+        "radius_u_mm": _real(readings.radius_u_mm),
+    }
+    one = readings.measured
+    if one is not None:
+        values |= {name: _real(getattr(one, name)) for name in layout.SPHEROMETER_NUMBERS}
+    _write_attributes(group, values)
+    for name, data, where in (
+        ("height", readings.height_mm, "piece"),
+        ("zero", readings.zero_mm, "flat"),
+    ):
+        if len(data):
+            group.dimensions[name] = len(data)
+            _write_variable(
+                group,
+                f"{name}_mm",
+                (name,),
+                np.asarray(data, "f8"),
+                "mm",
+                f"reading on the {where}",
+            )
+
+
+def _surface_attributes(surface: Surface) -> dict[str, Any]:
+    plate, tolerance = surface.plate, surface.tolerance
+    return {
+        "name": surface.name,
+        "record_version": surface.version,
+        "form": surface.form,
+        "radius_mm": _real(surface.radius_mm),
+        "radius_u_mm": _real(surface.radius_u_mm),
+        "diameter_mm": _real(surface.diameter_mm),
+        "plate_name": plate.name,
+        "plate_radius_mm": _real(plate.radius_mm),
+        "plate_radius_u_mm": _real(plate.radius_u_mm),
+        "tolerance_power_fringes": _real(tolerance.power_fringes),
+        "tolerance_irregularity_fringes": _real(tolerance.irregularity_fringes),
+        "tolerance_radius_difference_mm": _real(tolerance.radius_difference_mm),
+        "tolerance_wavelength_nm": _real(tolerance.wavelength_nm),
+        "tolerance_rule": tolerance.rule,
+        "lamp": surface.lamp,
+        "glass": surface.glass,
+        "note": surface.note,
+        "created_at": surface.created_at and surface.created_at.isoformat(),
+        "changed_at": surface.changed_at and surface.changed_at.isoformat(),
+    }
+
+
+def _write_attributes(group: Any, values: Mapping[str, Any]) -> None:
+    """Write text and numbers; None and empty text are left out."""
+    for name, value in values.items():
+        if isinstance(value, str):
+            if value.rstrip("\0"):
+                group.attrs[name] = fixed_text(value)
+        elif isinstance(value, float):
+            group.attrs[name] = np.float64(value)
+        elif value is not None:
+            group.attrs[name] = np.int64(value)
+
+
+def _write_variable(
+    group: Any,
+    name: str,
+    dimensions: tuple[str, ...],
+    data: NDArray[Any],
+    units: str,
+    long_name: str,
+    missing: Any = None,
+    *,
+    pack: bool = True,
+) -> None:
+    rows = max(1, min(data.shape[0], _CHUNK_BYTES // max(1, data[0].nbytes)))
+    created = group.create_variable(
+        name,
+        dimensions,
+        data.dtype,
+        data=data,
+        fillvalue=missing,
+        chunks=(rows, *data.shape[1:]),
+        fletcher32=True,
+        **({"compression": "gzip", "compression_opts": 4, "shuffle": True} if pack else {}),
+    )
+    created.attrs["units"] = fixed_text(units)
+    created.attrs["long_name"] = fixed_text(long_name)
+
+
+def _json(values: Mapping[str, Any]) -> str:
+    try:
+        return json.dumps(dict(values), allow_nan=False, ensure_ascii=False, sort_keys=True)
+    except (TypeError, ValueError) as error:
+        raise BadInput(f"visit: an input has no JSON form: {error}") from error
+
+
+def _real(value: float | None) -> float | None:
+    return None if value is None else float(value)
+
+
+def _versions() -> dict[str, str]:
+    found = {name: version(name) for name in _SOFTWARE}
+    return found | {"hdf5": h5py.version.hdf5_version, "python": platform.python_version()}

@@ -1,0 +1,203 @@
+"""Prove that an archive is as it was written; every finding names its file and its reason."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fringe.archive.instruments import FOLDER as INSTRUMENTS
+from fringe.archive.instruments import KINDS, read_instrument
+from fringe.archive.store import hdf5
+from fringe.archive.store.digest import objects, seal_problem
+from fringe.archive.store.index import FOLDER as INDEX
+from fringe.archive.store.index import index_problems
+from fringe.archive.store.order import in_order, survey
+from fringe.archive.store.read import open_session, read_summary, session_files
+from fringe.archive.store.session import SessionSummary
+from fringe.archive.store.surface import list_surfaces, read_text_record, record_versions
+from fringe.errors import BadInput
+from fringe.files import MOVING, PARTIAL
+
+# The unit that the end of a variable's name promises.
+_UNITS = {"_nm": "nm", "_mm": "mm", "_px": "pixel", "_px2": "pixel2", "_deg": "degree"}
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a check found.
+
+    Attributes
+    ----------
+    checked : int
+        Files that were proven or found damaged.
+    problems : tuple of str
+        One line each; empty when all is as it was written.
+    leftovers : tuple of Path
+        Partial files: of writers that were killed, or that write just now.
+    unknown : tuple of Path
+        Files that are not the archive's.
+    damaged : tuple of Path
+        Sessions' files that are not as they were written.
+    """
+
+    checked: int
+    problems: tuple[str, ...] = ()
+    leftovers: tuple[Path, ...] = ()
+    unknown: tuple[Path, ...] = ()
+    damaged: tuple[Path, ...] = ()
+
+
+def check_session(path: Path, surface: str | None = None) -> str | None:
+    """Say in one line what is wrong with a session's file; None if nothing is.
+
+    Its bytes are proven first and only then interpreted.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    surface : str or None
+        Name of the surface that it must belong to; None for any.
+    """
+    problem = seal_problem(path)
+    if problem is not None:
+        return f"{path}: {problem}"
+    try:
+        session = open_session(path)
+        with hdf5.opened(path) as file:
+            problem = _units_problem(file)
+    except BadInput as error:
+        return str(error)
+    if session.summary.session_id != path.stem:
+        return f"{path}: the file is named otherwise than its session, {session.summary.session_id}"
+    if surface is not None and session.surface.name != surface:
+        return f"{path}: belongs to another surface, {session.surface.name!r}"
+    return None if problem is None else f"{path}: {problem}"
+
+
+def _units_problem(file: Any) -> str | None:
+    """Compare the units of all variables with what their names promise."""
+    for where, item in objects(file):
+        name = where.rpartition("/")[2]
+        promised = next((u for end, u in _UNITS.items() if name.endswith(end)), None)
+        if promised is not None and hasattr(item, "shape"):
+            units = hdf5.text(item, "units")
+            if units != promised:
+                return f"{where} is in {units or 'no unit'}, not in {promised}"
+    return None
+
+
+def check_surface(folder: Path) -> Findings:
+    """Check all of a surface's records and sessions, and how they hang together."""
+    problems: list[str] = []
+    versions = record_versions(folder)
+    names = set()
+    for number, path in sorted(versions.items()):
+        try:
+            record = read_text_record(path)
+        except BadInput as error:
+            problems.append(str(error))
+            continue
+        names.add(str(record.get("name")))
+        if record.get("version") != number:
+            problems.append(f"{path}: the record is numbered otherwise inside")
+    if len(names) > 1:
+        problems.append(f"{folder}: its records are of different surfaces: {', '.join(names)}")
+    missing = set(range(1, max(versions, default=0))) - set(versions)
+    problems += [f"{folder}: version {n} of the surface's record is missing" for n in missing]
+    name = next(iter(names)) if len(names) == 1 else None
+    files = session_files(folder)
+    sound: list[SessionSummary] = []
+    damaged: list[Path] = []
+    for path in files:
+        problem = check_session(path, name)
+        if problem is None:
+            sound.append(read_summary(path))
+        else:
+            problems.append(problem)
+            damaged.append(path)
+    problems += _chain_problems(folder, sound)
+    leftovers, unknown = _other_files(folder, {*files, *versions.values()})
+    count = len(files) + len(versions)
+    return Findings(count, tuple(problems), leftovers, unknown, tuple(damaged))
+
+
+def chain_problems(folder: Path) -> list[str]:
+    """Say how a surface's sessions fail to hang together, be each of them as it may."""
+    return _chain_problems(folder, list(survey(folder).all_sessions))
+
+
+def _chain_problems(folder: Path, sessions: list[SessionSummary]) -> list[str]:
+    return [*in_order(sessions)[1], *_gone(folder, sessions)]
+
+
+def check_archive(archive: Path) -> Findings:
+    """Check every surface of an archive, its instruments' records, and its index."""
+    folders = list_surfaces(archive)
+    parts = [*(check_surface(folder) for folder in folders), _check_instruments(archive)]
+    moving = sorted(p for p in archive.iterdir() if p.name.endswith(MOVING))
+    known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX, *moving}
+    leftovers, unknown = _other_files(archive, known)
+    return Findings(
+        sum(part.checked for part in parts),
+        (
+            *(line for part in parts for line in part.problems),
+            *map(_interrupted, moving),
+            *index_problems(archive),
+        ),
+        (*leftovers, *(path for part in parts for path in part.leftovers)),
+        (*unknown, *(path for part in parts for path in part.unknown)),
+        tuple(path for part in parts for path in part.damaged),
+    )
+
+
+def _interrupted(folder: Path) -> str:
+    """Say what to do with a surface's folder that never arrived in another archive."""
+    name = folder.name.removesuffix(MOVING)[1:].rpartition(".")[0]
+    return (
+        f"{folder}: a move to another archive was interrupted; if the surface is there, whole, "
+        f"remove this folder, else name it {name}"
+    )
+
+
+def _check_instruments(archive: Path) -> Findings:
+    """Read every instrument's record; they may be mended by hand and carry no digest."""
+    problems: list[str] = []
+    leftovers: list[Path] = []
+    unknown: list[Path] = []
+    checked = 0
+    root = archive / INSTRUMENTS
+    folders = {root / kind for kind in KINDS if (root / kind).is_dir()}
+    for kind in sorted(folder.name for folder in folders):
+        paths = {p for p in (root / kind).glob("*.toml") if not p.name.startswith(".")}
+        for path in sorted(paths):
+            checked += 1
+            try:
+                read_instrument(path, kind)
+            except BadInput as error:
+                problems.append(str(error))
+        more, others = _other_files(root / kind, paths)
+        leftovers += more
+        unknown += others
+    if root.is_dir():
+        unknown += _other_files(root, folders)[1]
+    return Findings(checked, tuple(problems), tuple(leftovers), tuple(unknown))
+
+
+def _gone(folder: Path, sound: list[SessionSummary]) -> list[str]:
+    """Sessions that others saw before them, and that are not there in any state."""
+    there = {path.stem for path in session_files(folder)} | {s.session_id for s in sound}
+    return [
+        f"{folder}: session {session.previous_session} is missing; it was there when "
+        f"{session.session_id} was logged"
+        for session in sound
+        if session.previous_session is not None and session.previous_session not in there
+    ]
+
+
+def _other_files(folder: Path, known: set[Path]) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
+    paths = sorted(folder / name for name in os.listdir(folder))
+    leftovers = tuple(p for p in paths if p.name.startswith(".") and p.name.endswith(PARTIAL))
+    return leftovers, tuple(p for p in paths if p not in known and p not in leftovers)

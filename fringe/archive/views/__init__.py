@@ -1,0 +1,1 @@
+"""What the rest of the program asks an archive for."""

@@ -1,0 +1,339 @@
+"""What an archive tells of a pair: contacts, spherometer readings and certificates, as of now."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from fringe.archive.instruments import record_if_any
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import open_session
+from fringe.archive.store.session import Session, SessionSummary
+from fringe.archive.store.session import SpherometerReadings as Kept
+from fringe.archive.store.surface import Surface
+from fringe.archive.store.whole_aperture import carry_parts
+from fringe.archive.views.sagittas import compared
+from fringe.errors import BadInput
+from fringe.judge.pair.match import Contact, Piece, Sagittas
+from fringe.judge.placements import Carried
+from fringe.judge.spherometer.compare import SpherometerReadings, reading_signs
+from fringe.judge.state.combine import combine
+from fringe.judge.tolerance.verdict import Measured
+from fringe.optics.spherometer import Spherometer, other_form
+from fringe.student_t import coverage_factor
+
+
+@dataclass(frozen=True)
+class PairRecord:
+    """All evidence on a pair that an archive holds.
+
+    Attributes
+    ----------
+    convex, concave : Piece
+        The two.
+    plates : tuple of Piece
+        What they were tested on.
+    contacts, sagittas : tuple of Contact, tuple of Sagittas
+        The evidence, of the glass as it is now.
+    irregularity : (float, float or None) or None
+        Irregularity of their contact with each other and its standard uncertainty [fringe].
+    zones : dict of Carried
+        Placements of a plate smaller than the work, by the surface's name.
+    notes : tuple of str
+        What was left out, and why.
+    when : tuple of datetime
+        Visits that the evidence is from, the earliest first.
+    """
+
+    convex: Piece
+    concave: Piece
+    plates: tuple[Piece, ...] = ()
+    contacts: tuple[Contact, ...] = ()
+    sagittas: tuple[Sagittas, ...] = ()
+    irregularity: tuple[float, float | None] | None = None
+    zones: dict[str, Carried] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    when: tuple[datetime, ...] = ()
+
+    def days_text(self) -> str | None:
+        """First and last day of the evidence, as ``2026-03-14 to 2026-03-20``."""
+        days = sorted({f"{one:%Y-%m-%d}" for one in self.when})
+        return None if not days else days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
+
+
+@dataclass
+class _Found:
+    """Evidence while it is gathered."""
+
+    pieces: dict[str, Piece]
+    contact_u: float = 0.0
+    contacts: list[Contact] = field(default_factory=list)
+    sagittas: list[Sagittas] = field(default_factory=list)
+    irregularity: list[Measured] = field(default_factory=list)
+    zones: dict[str, Carried] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    when: list[datetime] = field(default_factory=list)
+
+
+def pair_record(convex: Surface, concave: Surface, *, contact_u_fringes: float = 0.0) -> PairRecord:
+    """Gather all evidence on two surfaces of an archive.
+
+    Evidence counts from the last work on a piece onward, since work changes its radius; a
+    contact of the two with each other, from the last work on either.
+
+    Parameters
+    ----------
+    convex, concave : Surface
+        Surfaces that were loaded.
+    contact_u_fringes : float
+        Standard uncertainty of each contact besides its reading's own: temperature, form of
+        the plate [fringe].
+
+    Returns
+    -------
+    PairRecord
+
+    Raises
+    ------
+    BadInput
+        If the two are of one form, or have one name.
+    """
+    if (convex.form, concave.form) == ("concave", "convex"):
+        convex, concave = concave, convex
+    if convex.form == concave.form:
+        raise BadInput(
+            f"{convex.name} and {concave.name} are both {convex.form}; a pair is one of each"
+        )
+    if convex.name == concave.name:
+        raise BadInput(f"both surfaces are named {convex.name!r}; a pair needs two names")
+    found = _Found({one.name: _piece(one) for one in (convex, concave)}, contact_u_fringes)
+    current = {one.name: _current(one, found) for one in (convex, concave)}
+    for one, other in ((convex, concave), (concave, convex)):
+        _add_plate(one, found)
+        for summary in current[one.name]:
+            _add_session(one, other, summary, current[other.name], found)
+    irregularity = combine(found.irregularity) if found.irregularity else None
+    return PairRecord(
+        found.pieces[convex.name],
+        found.pieces[concave.name],
+        tuple(p for name, p in found.pieces.items() if name not in (convex.name, concave.name)),
+        tuple(found.contacts),
+        tuple(found.sagittas),
+        None
+        if irregularity is None or irregularity.irregularity_fringes is None
+        else (irregularity.irregularity_fringes, irregularity.irregularity_u_fringes),
+        found.zones,
+        tuple(found.notes),
+        tuple(sorted(found.when)),
+    )
+
+
+def _piece(surface: Surface) -> Piece:
+    return Piece(surface.name, surface.form, surface.radius_mm, surface.diameter_mm)
+
+
+def _current(surface: Surface, found: _Found) -> list[SessionSummary]:
+    """Sessions from the last work on, in their order."""
+    assert surface.folder is not None
+    visits = survey(surface.folder)
+    found.notes += visits.problems
+    start = 0
+    for i, one in enumerate(visits.sessions):
+        if _worked(one):
+            start = i
+    read = [one for one in visits.sessions[:start] if one.measured]
+    if read:
+        count = "one visit" if len(read) == 1 else f"{len(read)} visits"
+        found.notes.append(f"{surface.name}: {count} from before the last work left out")
+    return list(visits.sessions[start:])
+
+
+def _worked(one: SessionSummary) -> bool:
+    return one.work.minutes != 0 and (one.work.stage is not None or one.work.minutes is not None)
+
+
+def _plate_name(surface: Surface) -> str:
+    return surface.plate.name or f"plate of {surface.name}"
+
+
+def _add_plate(surface: Surface, found: _Found) -> None:
+    """The plate with its certificate, unless it is the other one of the pair."""
+    name = _plate_name(surface)
+    if name in found.pieces:
+        return
+    assert surface.folder is not None
+    record = record_if_any(surface.folder.parent, "plate", name) if surface.plate.name else None
+    certified, u = surface.plate.radius_mm, surface.plate.radius_u_mm
+    if certified is None and record is not None:
+        certified, u = record["radius_mm"], record.get("u_radius_mm")
+    found.pieces[name] = Piece(
+        name, other_form(surface.form), surface.plate_radius_mm, None, certified, u
+    )
+
+
+def _add_session(
+    one: Surface,
+    other: Surface,
+    summary: SessionSummary,
+    partner_sessions: Sequence[SessionSummary],
+    found: _Found,
+) -> None:
+    if not summary.measured:
+        return
+    try:
+        session = open_session(summary.place)
+    except BadInput as error:
+        found.notes.append(str(error))
+        return
+    before = len(found.contacts) + len(found.sagittas)
+    when = f"{summary.when:%Y-%m-%d}"
+    earlier = [each.label for each in found.contacts if each.work == one.name]
+    earlier += [each.label for each in found.sagittas if each.work == one.name]
+    if any(when in label for label in earlier):  # twice on one day
+        when = f"{summary.when:%Y-%m-%d %H:%M}"
+    fringes = [m for m in summary.measured if m.source != "spherometer"]
+    for partner in dict.fromkeys(m.against for m in fringes):
+        on = partner or _plate_name(one)
+        read = [m for m in fringes if m.against == partner]
+        label = f"{one.name} on {on}, {when}"
+        if on == other.name and not _unchanged(summary, partner_sessions):
+            found.notes.append(f"{label}: left out, {other.name} was worked since")
+        elif on not in found.pieces:
+            found.notes.append(f"{label}: left out, {on} is no piece of this pair")
+        else:
+            _add_contacts(label, one, on, read, session, found)
+            if on == other.name:
+                found.irregularity += [m for m in read if m.irregularity_fringes is not None]
+    _add_spherometer(one, session, f"spherometer, {when}", found)
+    _add_zones(one, session, found)
+    if len(found.contacts) + len(found.sagittas) > before:
+        found.when.append(summary.when)
+
+
+def _unchanged(summary: SessionSummary, partner_sessions: Sequence[SessionSummary]) -> bool:
+    """Whether the partner was not worked after this visit."""
+    if not partner_sessions or not _worked(partner_sessions[0]):
+        return True
+    return partner_sessions[0].when <= summary.when
+
+
+def _add_contacts(
+    label: str, one: Surface, on: str, read: Sequence[Measured], session: Session, found: _Found
+) -> None:
+    for source in dict.fromkeys(m.source for m in read):
+        mean = combine([m for m in read if m.source == source])
+        name = label if source == "fringes" else f"{label}, by eye"
+        if mean.power_fringes is None or not mean.power_u_fringes or not mean.wavelength_nm:
+            continue
+        if mean.sense == "unknown":
+            found.notes.append(f"{name}: left out, where the contact was is not known")
+            continue
+        lamp = next((r.lamp for r in session.visit.readings if r.lamp is not None), None)
+        found.contacts.append(
+            Contact(
+                name,
+                one.name,
+                on,
+                mean.power_fringes,
+                math.hypot(_effective_u(mean), found.contact_u),
+                one.diameter_mm,
+                mean.wavelength_nm,
+                lamp.u_wavelength_nm if lamp else 0.0,
+                lamp.name if lamp else "",
+            )
+        )
+
+
+def _effective_u(one: Measured) -> float:
+    """Standard uncertainty, widened where few degrees of freedom stand behind it."""
+    return (one.power_u_fringes or 0.0) * coverage_factor(one.dof) / coverage_factor()
+
+
+def _add_spherometer(one: Surface, session: Session, label: str, found: _Found) -> None:
+    by_piece = {kept.piece: kept for kept in session.visit.spherometers}
+    result = compared(session.surface, session.visit.spherometers)
+    if result is None:
+        return
+    from fringe.archive.instruments import spherometer_from_record
+
+    work, plate = by_piece["work"], by_piece["plate"]
+    gauge = spherometer_from_record(work.geometry) if work.geometry else None
+    name = str(work.geometry.get("name", "")) if work.geometry else ""
+    readings = SpherometerReadings(
+        tuple(map(float, plate.height_mm)),
+        tuple(map(float, work.height_mm)),
+        tuple(map(float, work.zero_mm)),
+        0.0,
+    )
+    sign_plate, sign_work = reading_signs(readings, [])
+    u = _sagitta_u(result.depth_um.rows, work, gauge)
+    found.sagittas.append(
+        Sagittas(
+            f"{name or 'spherometer'}, {label.split(', ', 1)[1]}",
+            one.name,
+            _plate_name(one),
+            result.work_sagitta_um,
+            result.plate_sagitta_um,
+            u["work"],
+            u["plate"],
+            u["zero"],
+            # without written signs, an error of the zero still moves the two opposite ways
+            (-sign_work, -(sign_plate if sign_plate != sign_work else -sign_work)),
+            gauge,
+            name,
+        )
+    )
+
+
+def _sagitta_u(rows: Sequence[object], work: Kept, gauge: Spherometer | None) -> dict[str, float]:
+    """Standard uncertainties of the two readings and of the zero [um], scatter included."""
+    from fringe.judge.uncertainty.budget import Row
+
+    u_reading = work.options.get("u_reading_mm")
+    if u_reading is None:
+        u_reading = (gauge.u_reading_mm if gauge is not None else None) or 0.0
+    inputs = {row.input.name: row.input for row in rows if isinstance(row, Row)}
+    found = {}
+    for piece in ("work", "plate", "zero"):
+        scatter = inputs.get(f"repeatability, {piece}")
+        extra = 0.0
+        if scatter is not None:
+            extra = scatter.u * coverage_factor(scatter.dof) / coverage_factor()
+        found[piece] = 1e3 * math.hypot(float(u_reading), extra)
+    # a reading that nothing is known of is no better than the finest gauges are
+    return {piece: max(u, 0.01) for piece, u in found.items()}
+
+
+def _add_zones(one: Surface, session: Session, found: _Found) -> None:
+    parts = []
+    for logged in session.visit.readings:
+        if logged.aperture_mm is None or logged.against is not None:
+            continue
+        reading, k = logged.reading, coverage_factor()
+        u = None if reading.power_u95_fringes is None else reading.power_u95_fringes / k
+        measured = Measured(
+            reading.power_fringes, u, reading.sense, wavelength_nm=reading.wavelength_nm
+        )
+        parts.append((measured, logged.aperture_mm, logged.place_mm))
+    placed = carry_parts(parts, session.surface) if parts else None
+    if placed is not None:
+        found.zones[one.name] = placed[0]
+
+
+def load_pair(convex: str, concave: str) -> tuple[Surface, Surface]:
+    """Find the two surfaces of a pair by ``ARCHIVE/NAME``, in either order."""
+    from fringe.archive.store.surface import find_surface
+
+    first, second = find_surface(convex), find_surface(concave)
+    if _same(first.folder, second.folder):
+        raise BadInput(f"{convex} and {concave} are one surface; a pair is two")
+    if first.form == "concave" and second.form == "convex":
+        return second, first
+    return first, second
+
+
+def _same(first: Path | None, second: Path | None) -> bool:
+    return first is not None and second is not None and first.resolve() == second.resolve()

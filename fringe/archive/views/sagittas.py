@@ -1,0 +1,120 @@
+"""Spherometer readings of a visit: compared with the plate's, and kept with their instrument."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from fringe.archive.store.session import SpherometerReadings
+from fringe.archive.store.surface import E_LINE_NM, Surface
+from fringe.judge.spherometer import compare as spherometry
+from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.uncertainty.budget import Budget
+
+
+def sagitta_readings(
+    surface: Surface,
+    plate_mm: Sequence[float],
+    work_mm: Sequence[float],
+    zero_mm: Sequence[float],
+    *,
+    record: Mapping[str, Any] | None = None,
+    u_reading_mm: float = 0.0,
+    assumed: str | None = None,
+) -> tuple[tuple[SpherometerReadings, ...], spherometry.SagResult]:
+    """Compare the work with its plate by a spherometer, for the record of a visit.
+
+    Parameters
+    ----------
+    surface : Surface
+        The work; its record has the plate's radius and the aperture.
+    plate_mm, work_mm, zero_mm : sequence of float
+        Readings on plate, work and flat [mm].
+    record : mapping, optional
+        Record of the spherometer; without it the feet are taken as points.
+    u_reading_mm : float
+        Standard uncertainty of a reading that repeating does not better [mm].
+    assumed : str, optional
+        What was taken for granted of that.
+
+    Returns
+    -------
+    readings : tuple of SpherometerReadings
+        Of the plate and of the work, the latter with what they say.
+    result : SagResult
+    """
+    options = {"u_reading_mm": u_reading_mm, **({"assumed": assumed} if assumed else {})}
+    geometry = dict(record or {})
+    zero = np.asarray(zero_mm, dtype=float)
+    plate = SpherometerReadings("plate", np.asarray(plate_mm, float), zero, geometry, options)
+    work = SpherometerReadings("work", np.asarray(work_mm, float), zero, geometry, options)
+    result = compared(surface, (plate, work))
+    assert result is not None
+    radius = result.work_radius_mm
+    work = dataclasses.replace(
+        work,
+        radius_mm=_value(radius),
+        radius_u_mm=_u(radius),
+        measured=_measured(result, surface),
+    )
+    return (plate, work), result
+
+
+def compared(
+    surface: Surface, readings: Sequence[SpherometerReadings], trials: int = 0
+) -> spherometry.SagResult | None:
+    """What the spherometer readings of a visit say; None without those of work and plate.
+
+    With `trials`, each budget has its Monte Carlo check of so many draws.
+    """
+    by_piece = {one.piece: one for one in readings}
+    if "plate" not in by_piece or "work" not in by_piece:
+        return None
+    from fringe.archive.instruments import spherometer_from_record
+
+    plate, work = by_piece["plate"], by_piece["work"]
+    one = spherometer_from_record(work.geometry) if work.geometry else None
+    u_reading = work.options.get("u_reading_mm")
+    if u_reading is None:
+        u_reading = one.u_reading_mm if one is not None else None
+    return spherometry.compare(
+        spherometry.SpherometerReadings(
+            tuple(map(float, plate.height_mm)),
+            tuple(map(float, work.height_mm)),
+            tuple(map(float, work.zero_mm)),
+            float(u_reading or 0.0),
+        ),
+        surface.form,
+        spherometer=one,
+        plate_radius_mm=surface.plate_radius_mm,
+        u_plate_radius_mm=surface.plate.radius_u_mm,
+        diameter_mm=surface.diameter_mm,
+        wavelength_nm=surface.tolerance.wavelength_nm or E_LINE_NM,
+        trials=trials,
+    )
+
+
+def _measured(result: spherometry.SagResult, surface: Surface) -> Measured:
+    """Power over the aperture and radius difference, as a verdict takes them."""
+    power, step = result.power_fringes, result.radius_difference_mm
+    return Measured(
+        power_fringes=_value(power),
+        power_u_fringes=_u(power),
+        sense="unknown" if power is None else "centre" if power.value >= 0 else "edge",
+        radius_difference_mm=_value(step),
+        radius_difference_u_mm=_u(step),
+        wavelength_nm=surface.tolerance.wavelength_nm or E_LINE_NM,
+        dof=None if power is None else power.dof,
+        source="spherometer",
+    )
+
+
+def _value(one: Budget | None) -> float | None:
+    return None if one is None else float(one.value)
+
+
+def _u(one: Budget | None) -> float | None:
+    return None if one is None else float(one.u)

@@ -1,0 +1,1 @@
+"""What to do next: which stage, how long, which piece on top."""

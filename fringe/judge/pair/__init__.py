@@ -1,0 +1,1 @@
+"""Whether a convex and a concave match."""

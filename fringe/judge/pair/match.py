@@ -1,0 +1,468 @@
+"""Do a convex and a concave match: both radii and their mismatch, from all evidence at once.
+
+Evidence is contact with a plate, contact with each other, the spherometer, and certificates.
+Contact tells a difference of two radii, and a certificate one of them; the spherometer tells
+each through its ring, which all its readings share. What is shared is an unknown of its own,
+so the mismatch of two pieces that hang on one plate does not inherit that plate's uncertainty.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from fringe.errors import BadInput
+from fringe.judge.tolerance.verdict import Measured, Tolerance, Verdict, surface_verdict
+from fringe.judge.uncertainty.evidence import Estimate, Evidence, Unknown, estimate
+from fringe.optics.spheres import power_fringes
+from fringe.optics.spherometer import (
+    Spherometer,
+    contact_from_radius_mm,
+    reading_from_radius_mm,
+)
+
+UM_PER_MM = 1e3
+# What keeps a radius within reason where nothing is known of it, relative (ours, no source)
+_ANY_RADIUS = 0.05
+# A certificate without an uncertainty, and a ring's size without one, relative (ours, no source)
+_PLAIN_CERTIFICATE, _PLAIN_SIZE = 1e-3, 0.01
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A piece of glass with a radius: one of the pair, or a plate.
+
+    Attributes
+    ----------
+    name : str
+        Its name.
+    form : {'convex', 'concave'}
+        Its form.
+    radius_mm : float
+        Nominal radius [mm].
+    diameter_mm : float or None
+        Diameter of its aperture [mm].
+    certified_mm, u_certified_mm : float or None
+        Certified radius and its standard uncertainty [mm].
+    """
+
+    name: str
+    form: str
+    radius_mm: float
+    diameter_mm: float | None = None
+    certified_mm: float | None = None
+    u_certified_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Contact:
+    """Power read between a work and the piece that it was laid on.
+
+    Attributes
+    ----------
+    label : str
+        What and when, for the person.
+    work, other : str
+        Names of the two pieces.
+    power_fringes, u_fringes : float
+        Signed power over the aperture, and its standard uncertainty [fringe].
+    diameter_mm : float
+        Diameter of that aperture [mm].
+    wavelength_nm, u_wavelength_nm : float
+        Wavelength in air and its standard uncertainty [nm].
+    lamp : str
+        Contacts in one lamp share its error of wavelength.
+    """
+
+    label: str
+    work: str
+    other: str
+    power_fringes: float
+    u_fringes: float
+    diameter_mm: float
+    wavelength_nm: float
+    u_wavelength_nm: float = 0.0
+    lamp: str = ""
+
+
+@dataclass(frozen=True)
+class Sagittas:
+    """Spherometer readings of a work and its plate, at one visit.
+
+    Attributes
+    ----------
+    label : str
+        What and when, for the person.
+    work, plate : str
+        Names of the two pieces.
+    work_um, plate_um : float
+        Sagittas read, from the zero [um].
+    u_work_um, u_plate_um : float
+        Their standard uncertainties, without the zero's [um].
+    u_zero_um : float
+        Standard uncertainty of the zero, which both share [um].
+    ways : (float, float)
+        Which way an error of the zero moves the work's and the plate's sagitta.
+    spherometer : Spherometer or None
+        None: points on a circle of unknown size.
+    instrument : str
+        Readings by one instrument share its sizes.
+    """
+
+    label: str
+    work: str
+    plate: str
+    work_um: float
+    plate_um: float
+    u_work_um: float
+    u_plate_um: float
+    u_zero_um: float = 0.0
+    ways: tuple[float, float] = (1.0, 1.0)
+    spherometer: Spherometer | None = None
+    instrument: str = ""
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A convex and a concave, and how well they match.
+
+    Attributes
+    ----------
+    convex, concave : Piece
+        The two.
+    estimate : Estimate
+        Of all radii; the names of the unknowns are `radius NAME`.
+    mismatch_mm, u_mismatch_mm : float
+        R_concave - R_convex and its standard uncertainty [mm].
+    power_fringes, u_power_fringes : float
+        Power that they would show laid together, over `diameter_mm` [fringe].
+    diameter_mm, wavelength_nm : float
+        The smaller of the two apertures [mm], and what fringes are counted in [nm].
+    verdict : Verdict or None
+        On the mismatch; None without a tolerance.
+    notes : tuple of str
+        What the person should know.
+    """
+
+    convex: Piece
+    concave: Piece
+    estimate: Estimate = field(repr=False)
+    mismatch_mm: float
+    u_mismatch_mm: float
+    power_fringes: float
+    u_power_fringes: float
+    diameter_mm: float
+    wavelength_nm: float
+    verdict: Verdict | None = None
+    notes: tuple[str, ...] = ()
+
+    def radius(self, piece: Piece) -> tuple[float, float]:
+        """Radius of one of the two and its standard uncertainty [mm]."""
+        return self.estimate.value(_radius(piece.name)), self.estimate.u(_radius(piece.name))
+
+    @property
+    def correlation(self) -> float:
+        """Correlation coefficient of the two radii."""
+        return self.estimate.correlation(_radius(self.convex.name), _radius(self.concave.name))
+
+
+def match(
+    convex: Piece,
+    concave: Piece,
+    plates: Sequence[Piece],
+    contacts: Sequence[Contact],
+    sagittas: Sequence[Sagittas],
+    *,
+    wavelength_nm: float,
+    tolerance: Tolerance | None = None,
+    irregularity: tuple[float, float | None] | None = None,
+) -> Pair:
+    """Estimate both radii and the mismatch of a pair.
+
+    Parameters
+    ----------
+    convex, concave : Piece
+        The two pieces.
+    plates : sequence of Piece
+        Every other piece that the evidence names.
+    contacts, sagittas : sequence of Contact, sequence of Sagittas
+        The evidence; each as the glass is now.
+    wavelength_nm : float
+        To count fringes in [nm].
+    tolerance : Tolerance, optional
+        On the match.
+    irregularity : (float, float or None), optional
+        Irregularity of the contact with each other and its standard uncertainty [fringe].
+
+    Returns
+    -------
+    Pair
+
+    Raises
+    ------
+    BadInput
+        If nothing ties the two together, or the evidence names a piece that is not given.
+    """
+    pieces = {one.name: one for one in (convex, concave, *plates)}
+    if len(pieces) < 2 + len(plates):
+        raise BadInput("pair: two pieces have the same name")
+    if not contacts and not sagittas:
+        raise BadInput("pair: neither contact nor spherometer tells anything of these two yet")
+    unknowns, evidence = _radii(pieces, [convex, concave, *plates])
+    _add_contacts(unknowns, evidence, contacts, pieces)
+    _add_sagittas(unknowns, evidence, sagittas, pieces)
+    found = estimate(unknowns, evidence)
+    diameter = min(one.diameter_mm or math.inf for one in (convex, concave))
+    asked = _Asked(convex, concave, diameter, wavelength_nm, tolerance, irregularity)
+    step, u_step = asked.mismatch(found)
+    power, u_power = asked.power(found)
+    verdict, notes = _verdict(asked, unknowns, evidence, found)
+    return Pair(
+        convex,
+        concave,
+        found,
+        step,
+        u_step,
+        power,
+        u_power,
+        diameter,
+        wavelength_nm,
+        verdict,
+        (*notes, *_notes(plates, u_step, convex)),
+    )
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is asked of an estimate of a pair."""
+
+    convex: Piece
+    concave: Piece
+    diameter_mm: float
+    wavelength_nm: float
+    tolerance: Tolerance | None
+    irregularity: tuple[float, float | None] | None
+
+    def mismatch(self, found: Estimate) -> tuple[float, float]:
+        """R_concave - R_convex and its standard uncertainty [mm]."""
+        convex, concave = _radius(self.convex.name), _radius(self.concave.name)
+        return found.of(lambda x: x[concave] - x[convex])
+
+    def power(self, found: Estimate) -> tuple[float, float]:
+        """Power of the two laid together and its standard uncertainty [fringe]."""
+        return found.of(
+            lambda x: _power(
+                x, self.concave, self.convex.name, self.diameter_mm, self.wavelength_nm
+            )
+        )
+
+    def verdict(self, found: Estimate) -> Verdict | None:
+        """Verdict on the match, as if all evidence held; None without a tolerance."""
+        if self.tolerance is None:
+            return None
+        (power, u_power), (step, u_step) = self.power(found), self.mismatch(found)
+        irregularity, u_irregularity = self.irregularity or (None, None)
+        measured = Measured(
+            power_fringes=power,
+            power_u_fringes=u_power,
+            sense="centre" if power >= 0 else "edge",
+            irregularity_fringes=irregularity,
+            irregularity_u_fringes=u_irregularity,
+            radius_difference_mm=step,
+            radius_difference_u_mm=u_step,
+            wavelength_nm=self.wavelength_nm,
+        )
+        return surface_verdict(measured, self.tolerance)
+
+
+def _radius(name: str) -> str:
+    return f"radius {name}"
+
+
+def _radii(
+    pieces: Mapping[str, Piece], order: Sequence[Piece]
+) -> tuple[list[Unknown], list[Evidence]]:
+    unknowns, evidence = [], []
+    for one in order:
+        name, nominal = _radius(one.name), one.radius_mm
+        unknowns.append(Unknown(name, nominal, 1e-4 * nominal))
+        evidence.append(
+            Evidence(
+                f"{one.name} is near its nominal radius",
+                nominal,
+                _ANY_RADIUS * nominal,
+                _unknown(name),
+                "mm",
+                "assumed",
+            )
+        )
+        if one.certified_mm is not None:
+            u = one.u_certified_mm or _PLAIN_CERTIFICATE * one.certified_mm
+            evidence.append(
+                Evidence(
+                    f"certificate of {one.name}",
+                    one.certified_mm,
+                    u,
+                    _unknown(name),
+                    "mm",
+                    "certificate",
+                )
+            )
+    return unknowns, evidence
+
+
+def _unknown(name: str) -> Any:
+    return lambda x: x[name]
+
+
+def _power(
+    x: Mapping[str, float], work: Piece, other: str, diameter_mm: float, wavelength_nm: float
+) -> float:
+    radius = x[_radius(other)]
+    step = x[_radius(work.name)] - radius
+    return power_fringes(step, radius, diameter_mm, wavelength_nm, work.form)
+
+
+def _piece(pieces: Mapping[str, Piece], name: str) -> Piece:
+    if name not in pieces:
+        raise BadInput(f"pair: the evidence names {name!r}, which is none of its pieces")
+    return pieces[name]
+
+
+def _add_contacts(
+    unknowns: list[Unknown],
+    evidence: list[Evidence],
+    contacts: Sequence[Contact],
+    pieces: Mapping[str, Piece],
+) -> None:
+    for one in contacts:
+        work, other = _piece(pieces, one.work), _piece(pieces, one.other)
+        if work.form == other.form:
+            raise BadInput(f"pair: {work.name} and {other.name} are both {work.form}")
+        light = f"wavelength {one.lamp or one.label}"
+        if one.u_wavelength_nm and all(known.name != light for known in unknowns):
+            # relative, so that lamps whose fringes were converted share it as well
+            unknowns.append(Unknown(light, 0.0, 1e-4))
+            share = one.u_wavelength_nm / one.wavelength_nm
+            evidence.append(
+                Evidence(f"wavelength of {one.lamp}", 0.0, share, _unknown(light), "1", "shared")
+            )
+        evidence.append(
+            Evidence(
+                one.label,
+                one.power_fringes,
+                one.u_fringes,
+                _contact_model(one, work, light if one.u_wavelength_nm else None),
+                "fringes",
+                "contact",
+            )
+        )
+
+
+def _contact_model(one: Contact, work: Piece, light: str | None) -> Any:
+    def model(x: Mapping[str, float]) -> float:
+        wave = one.wavelength_nm * (1.0 + (x[light] if light else 0.0))
+        return _power(x, work, one.other, one.diameter_mm, wave)
+
+    return model
+
+
+def _add_sagittas(
+    unknowns: list[Unknown],
+    evidence: list[Evidence],
+    sagittas: Sequence[Sagittas],
+    pieces: Mapping[str, Piece],
+) -> None:
+    for one in sagittas:
+        work, plate = _piece(pieces, one.work), _piece(pieces, one.plate)
+        sizes = _sizes(unknowns, evidence, one, plate)
+        zero = f"zero of {one.label}, {one.work}"
+        if one.u_zero_um:
+            unknowns.append(Unknown(zero, 0.0, one.u_zero_um))
+            evidence.append(Evidence(zero, 0.0, one.u_zero_um, _unknown(zero), "um", "shared"))
+        ball = one.spherometer.ball_radius_mm if one.spherometer else 0.0
+        for piece, read, u, way in (
+            (work, one.work_um, one.u_work_um, one.ways[0]),
+            (plate, one.plate_um, one.u_plate_um, one.ways[1]),
+        ):
+            model = _sagitta_model(piece, sizes, ball, zero if one.u_zero_um else None, way)
+            label = f"{one.label}, {piece.name}"
+            evidence.append(Evidence(label, read, u, model, "um", "spherometer"))
+
+
+def _sizes(
+    unknowns: list[Unknown], evidence: list[Evidence], one: Sagittas, plate: Piece
+) -> dict[str, str]:
+    """Names of the unknown contact radii by form of the piece, made where they are new."""
+    instrument = one.instrument or "spherometer without record"
+    gauge = one.spherometer
+    if gauge is None:
+        contact = contact_from_radius_mm(plate.radius_mm, one.plate_um / UM_PER_MM, plate.form)
+        given, kind, u = {"convex": contact, "concave": contact}, "assumed", 0.2 * contact
+    else:
+        given = {form: gauge.contact_mm(form) for form in ("convex", "concave")}
+        kind = "certificate" if gauge.u_contact_mm else "assumed"
+        u = gauge.u_contact_mm or _PLAIN_SIZE * given["convex"]
+    if given["convex"] == given["concave"]:
+        names = dict.fromkeys(("convex", "concave"), f"ring of {instrument}")
+    else:
+        names = {"convex": f"inner edge of {instrument}", "concave": f"outer edge of {instrument}"}
+    known = {each.name for each in unknowns}
+    for form, name in names.items():
+        if name not in known:
+            known.add(name)
+            unknowns.append(Unknown(name, given[form], 1e-3 * given[form]))
+            evidence.append(Evidence(name, given[form], u, _unknown(name), "mm", kind))
+    return names
+
+
+def _sagitta_model(
+    piece: Piece, sizes: Mapping[str, str], ball_mm: float, zero: str | None, way: float
+) -> Any:
+    def model(x: Mapping[str, float]) -> float:
+        sagitta = reading_from_radius_mm(
+            x[_radius(piece.name)], x[sizes[piece.form]], piece.form, ball_mm
+        )
+        return UM_PER_MM * sagitta + (way * x[zero] if zero else 0.0)
+
+    return model
+
+
+def _verdict(
+    asked: _Asked, unknowns: Sequence[Unknown], evidence: Sequence[Evidence], found: Estimate
+) -> tuple[Verdict | None, tuple[str, ...]]:
+    """Verdict, and the contradictions; proven only if it stands whichever piece is wrong."""
+    judged = asked.verdict(found)
+    if not found.contradictions or judged is None:
+        return judged, found.contradictions
+    without = []
+    for i in found.suspects:
+        rest = [one for j, one in enumerate(evidence) if j != i]
+        try:
+            without.append(asked.verdict(estimate(unknowns, rest)))
+        except BadInput:  # what it alone told is not known then
+            without.append(None)
+    states = {None if one is None else one.state for one in without}
+    if len(states) == 1 and None not in states and without[0] is not None:
+        note = f"{found.contradictions[0]}; the verdict does not hang on that"
+        return without[0], (note,)
+    reason = found.contradictions[0]
+    return dataclasses.replace(judged, state="unproven", reason=reason), found.contradictions
+
+
+def _notes(plates: Sequence[Piece], u_step: float, convex: Piece) -> tuple[str, ...]:
+    notes = []
+    for plate in plates:
+        if plate.certified_mm is not None and not plate.u_certified_mm:
+            notes.append(
+                f"the plate {plate.name} has a radius without uncertainty; "
+                f"{100 * _PLAIN_CERTIFICATE:g} % is taken"
+            )
+    if u_step > 0.5 * _ANY_RADIUS * convex.radius_mm:
+        notes.append(
+            "nothing ties these two together: lay them on each other, or both on known plates"
+        )
+    return tuple(notes)

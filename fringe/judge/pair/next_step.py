@@ -1,0 +1,152 @@
+"""What to do with a pair next, and what its two would show laid together."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from fringe.format import MINUS, figures, plus_minus
+from fringe.judge.pair.match import UM_PER_MM, Pair, Piece
+from fringe.judge.tolerance.verdict import Verdict
+from fringe.judge.uncertainty.evidence import Evidence
+from fringe.optics.spheres import radius_difference_mm, sagitta_mm
+from fringe.student_t import coverage_factor
+
+
+@dataclass(frozen=True)
+class PairStep:
+    """What to do with the pair next.
+
+    Attributes
+    ----------
+    action : {'stop', 'remeasure', 'work'}
+        `work`: on `piece`.
+    text : str
+        In words, with the numbers.
+    piece : str or None
+        Which of the two to work on.
+    power_fringes, radius_mm, sagitta_um : float or None
+        Change that it needs: of the power between the two [fringe], of its radius [mm], and
+        of its sagitta over the common aperture [um].
+    on_top : {'work', 'tool'} or None
+        Which goes on top, that piece or its tool.
+    """
+
+    action: str
+    text: str
+    piece: str | None = None
+    power_fringes: float | None = None
+    radius_mm: float | None = None
+    sagitta_um: float | None = None
+    on_top: str | None = None
+
+
+def next_step(pair: Pair) -> PairStep:
+    """Say what to do with a pair: stop, measure again, or which piece to work on, and how far.
+
+    Parameters
+    ----------
+    pair : Pair
+        As estimated, with a verdict.
+
+    Returns
+    -------
+    PairStep
+        `stop` only where the match is proven, and no work on evidence that contradicts itself.
+        The piece that is farther from its nominal radius is worked; where neither is, the
+        concave, which is made to the convex (common practice, no source).
+    """
+    verdict = pair.verdict
+    if verdict is None:
+        return PairStep("remeasure", "say how well they must match: a tolerance, or a system")
+    if verdict.state == "inside":
+        return PairStep("stop", "the pair is proven to match")
+    if pair.estimate.contradictions:
+        why = pair.estimate.contradictions[0]
+        if verdict.state == "outside":
+            why = f"which of the two to work on, and how far, hangs on what is wrong: {why}"
+        return PairStep("remeasure", f"{why}; measure again")
+    if verdict.state == "unproven":
+        return PairStep("remeasure", _what_settles(pair, verdict))
+    if all(part.state != "outside" for part in verdict.parts if part.quantity != "irregularity"):
+        return PairStep("work", "the radii match, the irregularity is too large: polish the worse")
+    return _work_on(pair)
+
+
+def _what_settles(pair: Pair, verdict: Verdict) -> str:
+    missing = [part.quantity for part in verdict.parts if part.value is None]
+    if missing:
+        return f"{' and '.join(missing)} not measured: lay the two on each other and read"
+    direct = any(
+        one.evidence.kind == "contact"
+        and {pair.convex.name, pair.concave.name} <= set(_named(one.evidence, pair))
+        for one in pair.estimate.judged
+    )
+    if direct:
+        return "neither matched nor mismatched is proven: read the contact of the two again"
+    return (
+        "neither matched nor mismatched is proven: lay the two on each other, which leaves out "
+        "the plates"
+    )
+
+
+def _named(one: Evidence, pair: Pair) -> list[str]:
+    return [name for name in (pair.convex.name, pair.concave.name) if name in one.name]
+
+
+def _work_on(pair: Pair) -> PairStep:
+    piece, why = _which(pair)
+    # worked, it takes the other's radius
+    change = -pair.mismatch_mm if piece is pair.concave else pair.mismatch_mm
+    radius, _ = pair.radius(piece)
+    semi = pair.diameter_mm / 2
+    sagitta = UM_PER_MM * (sagitta_mm(radius + change, semi) - sagitta_mm(radius, semi))
+    on_top = "work" if pair.power_fringes > 0 else "tool"
+    deeper = "deeper" if sagitta > 0 else "shallower"
+    k = coverage_factor()
+    power = plus_minus(abs(pair.power_fringes), k * pair.u_power_fringes, "fringes")
+    text = (
+        f"work on {piece.name}, {why}: take out {power}, its radius "
+        f"{plus_minus(change, k * pair.u_mismatch_mm, 'mm', signed=True)}, "
+        f"{figures(abs(sagitta), 3)} µm {deeper}; "
+        f"{'it' if on_top == 'work' else 'its tool'} goes on top"
+    )
+    return PairStep("work", text, piece.name, -pair.power_fringes, change, sagitta, on_top)
+
+
+def _which(pair: Pair) -> tuple[Piece, str]:
+    """The piece to work on, and why it."""
+    off = {}
+    for piece in (pair.convex, pair.concave):
+        radius, u = pair.radius(piece)
+        off[piece.name] = abs(radius - piece.radius_mm), u
+    (convex, u_convex), (concave, u_concave) = off[pair.convex.name], off[pair.concave.name]
+    tied = pair.u_mismatch_mm or math.hypot(u_convex, u_concave)
+    if abs(convex - concave) > 2 * tied:
+        piece = pair.convex if convex > concave else pair.concave
+        return piece, "which is farther from its nominal radius"
+    return pair.concave, "which is made to the convex"
+
+
+def together_text(pair: Pair) -> str:
+    """What the two would show laid together, in one line."""
+    k = coverage_factor()
+    power = plus_minus(pair.power_fringes, k * pair.u_power_fringes, "fringes", signed=True)
+    if abs(pair.power_fringes) <= k * pair.u_power_fringes:
+        return f"{power}: alike as far as the evidence goes"
+    rings = figures(abs(pair.power_fringes), 3)
+    touch = "centre" if pair.power_fringes > 0 else "edge"
+    return f"{power}: {rings} rings, contact at the {touch}"
+
+
+def mismatch_text(pair: Pair) -> str:
+    """R_concave less R_convex, with its interval."""
+    k = coverage_factor()
+    shown = plus_minus(pair.mismatch_mm, k * pair.u_mismatch_mm, "mm", signed=True)
+    return f"R concave {MINUS} R convex = {shown}"
+
+
+def tolerance_step_mm(fringes: float, pair: Pair) -> float:
+    """Mismatch that this power between the two stands for [mm]."""
+    radius, _ = pair.radius(pair.convex)
+    return radius_difference_mm(fringes, radius, pair.diameter_mm, pair.wavelength_nm, "concave")

@@ -1,0 +1,1 @@
+"""Glass that comes to temperature."""

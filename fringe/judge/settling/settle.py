@@ -1,0 +1,450 @@
+"""Glass that comes to temperature: where its power will end, how fast, and how long to wait.
+
+Readings over the minutes after handling follow p(t) = p_end + a exp(-t / tau). For a given tau
+this is linear; tau is swept over all that glass can have, and every value that the readings
+allow counts (profile likelihood). So an interval is as wide as it must be where the readings
+do not yet show the bend of the curve, and a slow drift is never taken for none.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.errors import BadInput
+from fringe.format import figures, fixed, plus_minus, uncertainty_decimals
+from fringe.orders.reading import Reading
+from fringe.student_t import coverage_factor
+
+Array = NDArray[np.float64]
+
+# Time constants that are looked at without knowing the glass [min]
+SHORTEST_MIN, LONGEST_MIN = 1.0, 720.0
+# Share of the tolerance that a drift may still move the power by (ours, no source)
+SHARE = 0.1
+_SWEEP = 240
+# No two photographs of one contact repeat better than this [fringe] (ours, no source)
+LEAST_U_FRINGES = 0.003
+
+
+@dataclass(frozen=True)
+class Span:
+    """A value with the ends of its 95 % interval; an end is None where the readings set none."""
+
+    value: float
+    low: float | None
+    high: float | None
+
+    @property
+    def u95(self) -> float:
+        """Larger distance of an end from the value; infinite where one is open."""
+        if self.low is None or self.high is None:
+            return math.inf
+        return max(self.high - self.value, self.value - self.low)
+
+    def to_json(self) -> dict[str, float | None]:
+        """Return value and ends."""
+        return {"value": self.value, "low": self.low, "high": self.high}
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Where readings of a settling piece lead.
+
+    Attributes
+    ----------
+    power_fringes : Span
+        Power once the glass has settled [fringe].
+    remaining_fringes : Span
+        What the last reading's power is still away from that [fringe].
+    rate_fringes_h : float
+        Change of power at the last reading [fringe/h].
+    time_constant_min : Span or None
+        tau [min]; None where no drift is seen.
+    wait_min, wait_most_min : float or None
+        How long still, from the last reading, until the change that is left is `limit_fringes`:
+        as it looks, and at the most that the readings allow [min]. None without a limit; the
+        most is None where it has no bound in view.
+    limit_fringes : float or None
+        Change of power that does no harm [fringe].
+    chi2, dof : float, int
+        Of the fit.
+    state : {'settled', 'settling', 'unknown'}
+        `settled`: what is left is proven to be less than the limit; `settling`: it is proven
+        to be more; otherwise the readings do not tell.
+    notes : tuple of str
+        What the person should know.
+    """
+
+    power_fringes: Span
+    remaining_fringes: Span
+    rate_fringes_h: float
+    time_constant_min: Span | None
+    wait_min: float | None
+    wait_most_min: float | None
+    limit_fringes: float | None
+    chi2: float
+    dof: int
+    state: str
+    notes: tuple[str, ...] = ()
+
+    @property
+    def action(self) -> str:
+        """`wait`, unless the glass is proven to have settled."""
+        return "read" if self.state == "settled" else "wait"
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the results under their names."""
+        tau = self.time_constant_min
+        return {
+            "state": self.state,
+            "action": self.action,
+            "settled_power_fringes": self.power_fringes.to_json(),
+            "remaining_fringes": self.remaining_fringes.to_json(),
+            "rate_fringes_h": self.rate_fringes_h,
+            "time_constant_min": None if tau is None else tau.to_json(),
+            "wait_min": self.wait_min,
+            "wait_most_min": self.wait_most_min,
+            "limit_fringes": self.limit_fringes,
+            "chi2": self.chi2,
+            "dof": self.dof,
+            "notes": list(self.notes),
+        }
+
+
+@dataclass(frozen=True)
+class _Sweep:
+    """Linear fits of (p_end, a), one a tau: shapes (T,), (T, 2) and (T, 2, 2)."""
+
+    tau: Array
+    values: Array
+    covariance: Array
+    chi2: Array
+
+
+def settle(
+    times_min: Sequence[float],
+    powers_fringes: Sequence[float],
+    u_fringes: float | Sequence[float],
+    *,
+    limit_fringes: float | None = None,
+    time_constants_min: tuple[float, float] = (SHORTEST_MIN, LONGEST_MIN),
+) -> Settled:
+    """Fit the settling of a piece, and foretell its end.
+
+    Parameters
+    ----------
+    times_min : sequence of float, length N
+        When each reading was taken [min], in any order, from any zero.
+    powers_fringes : sequence of float, length N
+        Power [fringe], signed or all magnitudes.
+    u_fringes : float or sequence of float
+        Standard uncertainty of what differs from reading to reading [fringe]. Where the
+        readings scatter more than that, their scatter is used.
+    limit_fringes : float, optional
+        Change of power that does no harm [fringe].
+    time_constants_min : (float, float)
+        Shortest and longest time constant to be thought of [min].
+
+    Returns
+    -------
+    Settled
+
+    Raises
+    ------
+    BadInput
+        If there are fewer than three readings at different times, or a number is none.
+    """
+    t, p, u = _checked(times_min, powers_fringes, u_fringes)
+    dof = len(t) - 3
+    sweep = _fits(t, p, u, time_constants_min)
+    for _ in range(2):  # look closer where it fits
+        sweep = _fits(t, p, u, _closer(sweep, dof))
+    best = int(np.argmin(sweep.chi2))
+    scale, factor = _scale(float(sweep.chi2[best]), dof)
+    allowed = scale * factor**2
+    last = float(t.max())
+    left = np.exp(-(last - t.min()) / sweep.tau)
+    end = _span(sweep, best, allowed, np.tile([1.0, 0.0], (len(sweep.tau), 1)))
+    remaining = _span(sweep, best, allowed, np.column_stack([np.zeros_like(left), left]))
+    fits = sweep.chi2 - sweep.chi2[best] <= allowed
+    open_ends = sweep.tau[0] <= time_constants_min[0], sweep.tau[-1] >= time_constants_min[1]
+    flat = bool(_flat_chi2(p, u) - sweep.chi2[best] <= allowed)
+    tau = None if flat else _tau_span(sweep, best, fits, open_ends)
+    state = _state(remaining, limit_fringes)
+    wait, most = _waits(sweep, best, allowed, left, limit_fringes)
+    rate = -60 * remaining.value / float(sweep.tau[best])
+    if flat:  # the best curve follows chance alone
+        end = dataclasses.replace(end, value=_mean(p, u))
+        remaining, rate = dataclasses.replace(remaining, value=0.0), 0.0
+        wait = None if wait is None else 0.0
+    return Settled(
+        end,
+        remaining,
+        rate,
+        tau,
+        wait,
+        most,
+        limit_fringes,
+        float(sweep.chi2[best]),
+        dof,
+        state,
+        _notes(t, flat, tau, scale),
+    )
+
+
+def _checked(
+    times: Sequence[float], powers: Sequence[float], u: float | Sequence[float]
+) -> tuple[Array, Array, Array]:
+    t, p = np.asarray(times, float), np.asarray(powers, float)
+    spread = np.broadcast_to(np.asarray(u, float), t.shape).copy()
+    if t.ndim != 1 or t.shape != p.shape:
+        raise BadInput(f"settling: {t.size} times for {p.size} readings; give one for each")
+    if not (np.isfinite(t).all() and np.isfinite(p).all() and np.isfinite(spread).all()):
+        raise BadInput("settling: a time or a power is no number")
+    if len(set(t.tolist())) < 3:
+        raise BadInput(
+            f"settling: {len(set(t.tolist()))} different times tell no curve; give three or more, "
+            "better six over an hour"
+        )
+    if (spread <= 0).any():
+        raise BadInput("settling: the readings need an uncertainty greater than zero")
+    return t, p, spread
+
+
+def _fits(t: Array, p: Array, u: Array, taus: tuple[float, float]) -> _Sweep:
+    """Weighted least squares of end and amplitude, one tau after the other."""
+    shortest, longest = taus
+    if not 0 < shortest < longest:
+        raise BadInput(f"settling: time constants from {shortest:g} to {longest:g} min are none")
+    tau = np.geomspace(shortest, longest, _SWEEP)
+    decay = np.exp(-(t - t.min()) / tau[:, None])
+    weight = 1 / u**2
+    s0, s1, s2 = weight.sum(), decay @ weight, decay**2 @ weight
+    q0, q1 = float(weight @ p), decay @ (weight * p)
+    # a decay that is over before the second reading leaves nothing to tell the two apart
+    determinant = np.maximum(s0 * s2 - s1**2, 1e-12 * s0 * s2)
+    end = (s2 * q0 - s1 * q1) / determinant
+    amplitude = (s0 * q1 - s1 * q0) / determinant
+    covariance = np.empty((len(tau), 2, 2))
+    covariance[:, 0, 0], covariance[:, 1, 1] = s2 / determinant, s0 / determinant
+    covariance[:, 0, 1] = covariance[:, 1, 0] = -s1 / determinant
+    residual = p - end[:, None] - amplitude[:, None] * decay
+    chi2 = residual**2 @ weight
+    return _Sweep(tau, np.column_stack([end, amplitude]), covariance, chi2)
+
+
+def _mean(p: Array, u: Array) -> float:
+    return float(np.sum(p / u**2) / np.sum(1 / u**2))
+
+
+def _flat_chi2(p: Array, u: Array) -> float:
+    return float(np.sum(((p - _mean(p, u)) / u) ** 2))
+
+
+def _scale(chi2: float, dof: int) -> tuple[float, float]:
+    """Factor on the variances that the scatter asks for, and the coverage factor to use."""
+    if dof < 1 or chi2 <= dof:
+        return 1.0, coverage_factor()
+    return chi2 / dof, coverage_factor(dof)
+
+
+def _span(sweep: _Sweep, best: int, allowed: float, weights: Array) -> Span:
+    """95 % interval of a linear function of (end, amplitude), over every tau that fits."""
+    value = np.einsum("ti,ti->t", weights, sweep.values)
+    variance = np.einsum("ti,tij,tj->t", weights, sweep.covariance, weights)
+    room = allowed - (sweep.chi2 - sweep.chi2[best])
+    fits = room >= 0
+    half = np.sqrt(np.maximum(variance[fits], 0.0) * room[fits])
+    low, high = float(np.min(value[fits] - half)), float(np.max(value[fits] + half))
+    return Span(float(value[best]), low, high)
+
+
+def _closer(sweep: _Sweep, dof: int) -> tuple[float, float]:
+    """Time constants that fit, with a step to spare on either side [min]."""
+    best = float(sweep.chi2.min())
+    scale, factor = _scale(best, dof)
+    fits = np.flatnonzero(sweep.chi2 - best <= 4 * scale * factor**2)
+    last = len(sweep.tau) - 1
+    return float(sweep.tau[max(fits[0] - 1, 0)]), float(sweep.tau[min(fits[-1] + 1, last)])
+
+
+def _tau_span(
+    sweep: _Sweep, best: int, fits: NDArray[np.bool_], open_ends: tuple[bool, bool]
+) -> Span:
+    """Time constants that fit; an end at the end of what was looked at is open."""
+    low = None if fits[0] and open_ends[0] else float(sweep.tau[fits][0])
+    high = None if fits[-1] and open_ends[1] else float(sweep.tau[fits][-1])
+    return Span(float(sweep.tau[best]), low, high)
+
+
+def _state(remaining: Span, limit: float | None) -> str:
+    if limit is None or remaining.low is None or remaining.high is None:
+        return "unknown"
+    if max(abs(remaining.low), abs(remaining.high)) <= limit:
+        return "settled"
+    if remaining.low > limit or remaining.high < -limit:
+        return "settling"
+    return "unknown"
+
+
+def _waits(
+    sweep: _Sweep, best: int, allowed: float, left: Array, limit: float | None
+) -> tuple[float | None, float | None]:
+    """How long still, as it looks and at most [min]."""
+    if limit is None:
+        return None, None
+    value = sweep.values[:, 1] * left
+    room = allowed - (sweep.chi2 - sweep.chi2[best])
+    fits = room >= 0
+    half = np.sqrt(sweep.covariance[:, 1, 1] * np.maximum(room, 0.0)) * left
+    most = np.maximum(np.abs(value) + half, 1e-300)
+    looks = max(0.0, float(sweep.tau[best] * math.log(max(abs(value[best]), 1e-300) / limit)))
+    longest = sweep.tau[fits] * np.log(np.maximum(most[fits] / limit, 1.0))
+    return looks, float(longest.max())
+
+
+def _notes(t: Array, flat: bool, tau: Span | None, scale: float) -> tuple[str, ...]:
+    notes = []
+    if scale > 4:
+        notes.append(
+            f"the readings scatter {figures(math.sqrt(scale), 2)} times as much as they say; "
+            "something else moves: look at the photographs"
+        )
+    if flat:
+        notes.append("no drift is seen beyond the readings' own scatter")
+    elif tau is not None and tau.high is None:
+        notes.append(
+            f"{figures(float(np.ptp(t)), 2)} min do not show where the curve bends: go on longer"
+        )
+    elif tau is not None and tau.low is None:
+        notes.append("it settled faster than the readings follow: what is left is their scatter")
+    return tuple(notes)
+
+
+def text_of(found: Settled) -> str:
+    """The answer in one line."""
+    end = found.power_fringes
+    shown = plus_minus(end.value, end.u95, "fringes", signed=True)
+    if found.state == "settled":
+        return f"Settled: power {shown}"
+    tau = found.time_constant_min
+    if tau is not None and tau.high is None and end.u95 > abs(found.remaining_fringes.value):
+        return f"Wait: where it will end is not in view yet ({shown})"
+    if found.wait_min is None:
+        return f"Settling toward {shown}"
+    if found.state == "unknown" and found.wait_min <= 0:
+        return f"Not proven to have settled: power {shown}; go on photographing"
+    return f"Wait about {duration(found.wait_min)}: settling toward {shown}"
+
+
+def duration(minutes: float) -> str:
+    """A time in minutes or hours, as `35 min` or `2.5 h`."""
+    if minutes < 90:
+        return f"{max(0, round(minutes))} min"
+    return f"{figures(minutes / 60, 2)} h"
+
+
+def span_text(span: Span, unit: str, *, signed: bool = True, way: float = 1.0) -> str:
+    """A value with the ends of its interval, as `+0.31 (+0.22 to +0.47) fringes`."""
+    ends = sorted(way * end for end in (span.low, span.high) if end is not None)
+    wide = (ends[-1] - ends[0]) / 2 if len(ends) == 2 else abs(span.value) / 10
+    decimals = uncertainty_decimals(wide) if wide > 0 else 2
+    value, *shown = (fixed(one, decimals, signed=signed) for one in (way * span.value, *ends))
+    if len(shown) == 2:
+        inside = f"{shown[0]} to {shown[1]}"
+    elif shown:
+        inside = f"{shown[0]} or {'more' if (span.high is None) == (way > 0) else 'less'}"
+    else:
+        inside = "anything"
+    return f"{value} ({inside}) {unit}"
+
+
+@dataclass(frozen=True)
+class SettlingPower:
+    """Powers of photographs taken while a piece settles.
+
+    Attributes
+    ----------
+    powers_fringes : tuple of float
+        One sign for all; magnitudes where no reading tells the sense [fringe].
+    u_fringes : tuple of float
+        Standard uncertainty of what differs from photograph to photograph [fringe].
+    common_u_fringes : float
+        Standard uncertainty of what all of them share: edge, view [fringe].
+    sense : {'centre', 'edge', 'unknown'}
+        Where the contact is.
+    wavelength_nm : float
+        That the fringes are counted in [nm].
+    """
+
+    powers_fringes: tuple[float, ...]
+    u_fringes: tuple[float, ...]
+    common_u_fringes: float
+    sense: str
+    wavelength_nm: float
+
+
+def settling_powers(readings: Sequence[Reading]) -> SettlingPower:
+    """Take from readings of one piece what its settling needs.
+
+    The fit of the fringes errs anew in each photograph; edge and view err in all alike, and
+    cancel in the drift.
+
+    Raises
+    ------
+    BadInput
+        If a reading has no power, their lamps differ, or their senses contradict each other.
+    """
+    if any(one.power_fringes is None for one in readings):
+        raise BadInput("settling: a photograph without a power tells nothing of it")
+    waves = {round(one.wavelength_nm, 4) for one in readings}
+    if len(waves) > 1:
+        raise BadInput("settling: the photographs are of different lamps; take those of one")
+    senses = {one.sense for one in readings} - {"unknown"}
+    if len(senses) > 1 and any(one.sense == "unknown" for one in readings):
+        raise BadInput("settling: the contact is at the centre in one and at the edge in another")
+    powers = [float(one.power_fringes or 0.0) for one in readings]
+    sense = "unknown" if not senses else senses.pop() if len(senses) == 1 else "both"
+    if sense != "both":
+        sign = -1.0 if sense == "edge" else 1.0
+        powers = [sign * abs(one) for one in powers]
+    else:
+        sense = "centre" if powers[-1] >= 0 else "edge"
+    parts = [_u_parts(one) for one in readings]
+    return SettlingPower(
+        tuple(powers),
+        tuple(max(fit, LEAST_U_FRINGES) for fit, _ in parts),
+        sum(other for _, other in parts) / len(parts),
+        sense,
+        waves.pop(),
+    )
+
+
+def _u_parts(one: Reading) -> tuple[float, float]:
+    """Standard uncertainty of a reading: of its own fit, and of all else [fringe]."""
+    parts = one.power_u_parts
+    if "fit" in parts:
+        return parts["fit"], math.hypot(*(u for name, u in parts.items() if name != "fit"))
+    if one.power_u95_fringes is None:
+        raise BadInput("settling: a reading has no uncertainty")
+    return one.power_u95_fringes / coverage_factor(), 0.0
+
+
+def with_common(found: Settled, u_fringes: float) -> Settled:
+    """Add to the settled power what all its readings have in common."""
+    end, extra = found.power_fringes, coverage_factor() * u_fringes
+    if end.low is None or end.high is None:
+        return found
+    wider = Span(
+        end.value,
+        end.value - math.hypot(end.value - end.low, extra),
+        end.value + math.hypot(end.high - end.value, extra),
+    )
+    return dataclasses.replace(found, power_fringes=wider)

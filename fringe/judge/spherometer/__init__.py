@@ -1,0 +1,1 @@
+"""Plate and work compared on a spherometer."""

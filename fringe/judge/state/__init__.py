@@ -1,0 +1,1 @@
+"""A surface's state from its visits: height of power, rates, pits."""

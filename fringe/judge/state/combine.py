@@ -1,0 +1,323 @@
+"""All that one visit measured as one value, and whether its parts contradict each other."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fringe.format import plus_minus
+from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.uncertainty.budget import effective_dof
+from fringe.student_t import coverage_factor, dof_of_factor
+
+SOURCES = ("fringes", "eye", "spherometer")
+# Two values contradict each other when they differ by more than this many standard
+# uncertainties of their difference; 0.3 % of sound pairs do (common practice, no source).
+CONTRADICTION = 3.0
+# The spherometer tells where the contact is when the other sense is this far off, and this one
+# is no contradiction: a chance of a millionth.
+TELLING = 5.0
+
+
+@dataclass(frozen=True)
+class Together:
+    """What a visit measured.
+
+    Attributes
+    ----------
+    value : Measured
+        One value of it all.
+    parts : tuple of Measured
+        The value by each source that measured power, the most precise kind of source first.
+    conflict : str or None
+        What contradicts what, with the numbers.
+    """
+
+    value: Measured
+    parts: tuple[Measured, ...] = ()
+    conflict: str | None = None
+
+
+def together(readings: Sequence[Measured], wavelength_nm: float | None = None) -> Together:
+    """Bring the readings of one visit together: repeated ones, and those of several sources.
+
+    Readings of one source are averaged by :func:`combine`; the sources, which have no
+    error in common, by their weights 1/u^2. Where fringes do not tell the sense and the
+    spherometer does, beyond doubt, it is taken from there.
+
+    Parameters
+    ----------
+    readings : sequence of Measured
+        Readings of one surface at one visit.
+    wavelength_nm : float or None
+        Wavelength to count fringes in [nm]; None keeps the first reading's.
+
+    Returns
+    -------
+    Together
+    """
+    target = wavelength_nm or next((m.wavelength_nm for m in readings if m.wavelength_nm), None)
+    groups = [[m for m in readings if m.source == source] for source in SOURCES]
+    means = [combine(group, target) for group in groups if group]
+    if not means:
+        return Together(Measured(wavelength_nm=target))
+    means = _with_sense(means)
+    parts = tuple(one for one in means if one.power_fringes is not None)
+    conflict = _conflict(parts)
+    if len(parts) < 2 or conflict is not None or any(one.sense == "unknown" for one in parts):
+        return Together(_with_form(_best(means), means), parts, conflict)
+    return Together(_with_form(_weighted(parts), means), parts)
+
+
+def combine(readings: Sequence[Measured], wavelength_nm: float | None = None) -> Measured:
+    """Take the mean of the readings of one source.
+
+    Their uncertainties are taken as fully correlated (one edge, one lamp, one camera place),
+    so that repeating does not lessen them; their scatter comes on top of that, as the
+    standard uncertainty of a mean with n - 1 degrees of freedom. Few readings tell their
+    scatter badly, and Student's t makes up for it.
+
+    Parameters
+    ----------
+    readings : sequence of Measured
+        Readings of one surface at one visit.
+    wavelength_nm : float or None
+        Wavelength to count fringes in [nm]; None keeps the first reading's.
+
+    Returns
+    -------
+    Measured
+        Readings of unknown sense take that of the others; where these contradict each
+        other, the sense is unknown and only readings' magnitudes count. Both senses so near
+        zero that the readings agree are no contradiction.
+    """
+    if len(readings) == 1 and readings[0].wavelength_nm in (wavelength_nm, None):
+        return readings[0]
+    target = wavelength_nm or next((m.wavelength_nm for m in readings if m.wavelength_nm), None)
+    scaled = [in_fringes_of(reading, target) for reading in readings]
+    sense = _common_sense(scaled)
+    sign = -1.0 if sense == "edge" else 1.0
+    powers = [(m.power_fringes, m.power_u_fringes, m.dof) for m in scaled]
+    radii = [(m.radius_difference_mm, m.radius_difference_u_mm, m.dof) for m in scaled]
+    radius_sign = _radius_sign(scaled)
+    if sense == "unknown" or any(m.sense == "unknown" for m in scaled):
+        powers = [(None if v is None else sign * abs(v), u, dof) for v, u, dof in powers]
+        radii = [(None if v is None else radius_sign * abs(v), u, dof) for v, u, dof in radii]
+    power, power_u, dof = _mean(powers)
+    radius, radius_u, radius_dof = _mean(radii)
+    irregularity, irregularity_u, irregularity_dof = _mean(
+        [(m.irregularity_fringes, m.irregularity_u_fringes, m.irregularity_dof) for m in scaled]
+    )
+    return Measured(
+        power,
+        power_u,
+        sense,
+        irregularity,
+        irregularity_u,
+        radius,
+        radius_u,
+        target,
+        radius_dof if power is None else dof,
+        irregularity_dof,
+        ", ".join(dict.fromkeys(m.source for m in scaled)) or "fringes",
+    )
+
+
+def in_fringes_of(one: Measured, wavelength_nm: float | None) -> Measured:
+    """Count a reading's fringes at another wavelength: the same gap."""
+    if wavelength_nm is None or not one.wavelength_nm or one.wavelength_nm == wavelength_nm:
+        return one
+    factor = one.wavelength_nm / wavelength_nm
+    return dataclasses.replace(
+        one,
+        power_fringes=_times(one.power_fringes, factor),
+        power_u_fringes=_times(one.power_u_fringes, factor),
+        irregularity_fringes=_times(one.irregularity_fringes, factor),
+        irregularity_u_fringes=_times(one.irregularity_u_fringes, factor),
+        wavelength_nm=wavelength_nm,
+    )
+
+
+def _common_sense(readings: Sequence[Measured]) -> str:
+    """Sense of the mean; `unknown` where the readings contradict each other or tell none."""
+    read = [m for m in readings if m.power_fringes is not None]
+    senses = {m.sense for m in read if m.sense != "unknown"}
+    if len(senses) == 1:
+        return senses.pop()
+    if not senses or any(m.sense == "unknown" or m.power_u_fringes is None for m in read):
+        return "unknown"
+    powers = [m.power_fringes or 0.0 for m in read]
+    u = max(m.power_u_fringes or 0.0 for m in read)
+    if max(powers) - min(powers) > CONTRADICTION * math.sqrt(2) * u:
+        return "unknown"
+    return "centre" if math.fsum(powers) >= 0 else "edge"
+
+
+def _with_sense(means: list[Measured]) -> list[Measured]:
+    """Give fringes of unknown sense the one that the others prove, if they do."""
+    known = [m for m in means if m.sense != "unknown" and _is_sure(m)]
+    if not known:
+        return means
+    other = known[0]
+    return [_told(one, other) if one.sense == "unknown" and _is_sure(one) else one for one in means]
+
+
+def _told(one: Measured, other: Measured) -> Measured:
+    size, told = abs(one.power_fringes or 0.0), other.power_fringes or 0.0
+    u = math.hypot(one.power_u_fringes or 0.0, other.power_u_fringes or 0.0)
+    off = {sign: abs(sign * size - told) for sign in (1.0, -1.0)}
+    sign = min(off, key=lambda each: off[each])
+    if off[sign] > CONTRADICTION * u or off[-sign] <= TELLING * u:
+        return one
+    step = one.radius_difference_mm
+    # work and plate change places in the sign of the radius difference with the work's form
+    same = (other.radius_difference_mm or 0.0) * told >= 0
+    return dataclasses.replace(
+        one,
+        power_fringes=sign * size,
+        sense="centre" if sign > 0 else "edge",
+        radius_difference_mm=None if step is None else (sign if same else -sign) * abs(step),
+    )
+
+
+def _is_sure(one: Measured) -> bool:
+    return one.power_fringes is not None and one.power_u_fringes is not None
+
+
+def _conflict(parts: Sequence[Measured]) -> str | None:
+    """Two sources that differ by more than their uncertainties allow, in words."""
+    for i, one in enumerate(parts):
+        for other in parts[i + 1 :]:
+            if not (_is_sure(one) and _is_sure(other)):
+                continue
+            u = math.hypot(one.power_u_fringes or 0.0, other.power_u_fringes or 0.0)
+            if _apart(one, other) > CONTRADICTION * u:
+                return f"{_said(one)}, {_said(other)}: they contradict each other"
+    return None
+
+
+def _apart(one: Measured, other: Measured) -> float:
+    p, q = one.power_fringes or 0.0, other.power_fringes or 0.0
+    if "unknown" in (one.sense, other.sense):
+        return min(abs(p - q), abs(p + q))
+    return abs(p - q)
+
+
+def _said(one: Measured) -> str:
+    signed = one.sense != "unknown"
+    u95 = coverage_factor(one.dof) * (one.power_u_fringes or 0.0)
+    shown = plus_minus(one.power_fringes or 0.0, u95, "fringes", signed=signed)
+    words = {
+        "fringes": "photographs say",
+        "eye": "by eye it is",
+        "spherometer": "the spherometer says",
+    }
+    return f"{words.get(one.source, one.source)} {shown}"
+
+
+def _best(means: Sequence[Measured]) -> Measured:
+    """The mean with the smallest uncertainty of power."""
+
+    def rank(one: Measured) -> tuple[bool, float]:
+        u = one.power_u_fringes
+        return one.power_fringes is None, math.inf if u is None else u
+
+    return min(means, key=rank)
+
+
+def _weighted(parts: Sequence[Measured]) -> Measured:
+    power, u, dof = _weighted_mean([(m.power_fringes, m.power_u_fringes, m.dof) for m in parts])
+    radius, radius_u, _ = _weighted_mean(
+        [(m.radius_difference_mm, m.radius_difference_u_mm, m.dof) for m in parts]
+    )
+    assert power is not None
+    return dataclasses.replace(
+        parts[0],
+        power_fringes=power,
+        power_u_fringes=u,
+        dof=dof,
+        sense="centre" if power >= 0 else "edge",
+        radius_difference_mm=radius,
+        radius_difference_u_mm=radius_u,
+        source=", ".join(m.source for m in parts),
+    )
+
+
+def _weighted_mean(
+    values: Sequence[tuple[float | None, float | None, float | None]],
+) -> tuple[float | None, float | None, float | None]:
+    """Mean with the weights 1/u^2; what has no uncertainty counts only where nothing has one."""
+    known = [(v, u, dof) for v, u, dof in values if v is not None and u]
+    if not known:
+        return next((one for one in values if one[0] is not None), (None, None, None))
+    weights = [1 / u**2 for _, u, _ in known]
+    total = math.fsum(weights)
+    mean = math.fsum(w * v for w, (v, _, _) in zip(weights, known, strict=True)) / total
+    u = 1 / math.sqrt(total)
+    parts = [
+        ((w / total) ** 2 * each[1] ** 2, each[2], "")
+        for w, each in zip(weights, known, strict=True)
+    ]
+    return mean, u, effective_dof(parts, u)
+
+
+def _with_form(one: Measured, means: Sequence[Measured]) -> Measured:
+    """Add the irregularity that another source measured, and the radius if this one has none."""
+    form = next((m for m in means if m.irregularity_fringes is not None), one)
+    step = (
+        one
+        if one.radius_difference_mm is not None
+        else next((m for m in means if m.radius_difference_mm is not None), one)
+    )
+    return dataclasses.replace(
+        one,
+        irregularity_fringes=form.irregularity_fringes,
+        irregularity_u_fringes=form.irregularity_u_fringes,
+        irregularity_dof=form.irregularity_dof,
+        radius_difference_mm=step.radius_difference_mm,
+        radius_difference_u_mm=step.radius_difference_u_mm,
+    )
+
+
+def _radius_sign(readings: Sequence[Measured]) -> float:
+    """Sign that the radius differences of known sense share; plus where they do not."""
+    known = {
+        math.copysign(1.0, m.radius_difference_mm)
+        for m in readings
+        if m.sense != "unknown" and m.radius_difference_mm
+    }
+    return known.pop() if len(known) == 1 else 1.0
+
+
+def _mean(
+    values: Sequence[tuple[float | None, float | None, float | None]],
+) -> tuple[float | None, float | None, float | None]:
+    """Mean, its standard uncertainty and degrees of freedom; no u where one has none."""
+    known = [(value, u, dof) for value, u, dof in values if value is not None]
+    if not known:
+        return None, None, None
+    count = len(known)
+    mean = math.fsum(value for value, _, _ in known) / count
+    shares = [u for _, u, _ in known if u is not None]
+    if len(shares) < count:
+        return mean, None, None
+    common = math.fsum(shares) / count
+    common_dof = min((dof for _, _, dof in known if dof is not None), default=None)
+    if count == 1:
+        return mean, common, common_dof
+    scatter2 = math.fsum((value - mean) ** 2 for value, _, _ in known) / (count - 1) / count
+    u = math.sqrt(common**2 + scatter2)
+    if u == 0:
+        return mean, 0.0, common_dof
+    # Welch and Satterthwaite cover too little here: two readings that chance to agree would
+    # pass for many. Half-widths added in squares cover at least what they say.
+    half = math.hypot(
+        coverage_factor(common_dof) * common, coverage_factor(count - 1) * math.sqrt(scatter2)
+    )
+    return mean, u, dof_of_factor(half / u)
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor

@@ -1,0 +1,1 @@
+"""Tolerances in all their forms, and whether a value is proven inside."""

@@ -1,0 +1,1 @@
+"""Uncertainty: budgets, distributions, evidence of several sources together."""

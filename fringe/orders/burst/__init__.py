@@ -1,0 +1,1 @@
+"""Several photographs of one contact, taken with unknown steps, read together."""

@@ -1,0 +1,304 @@
+"""From the phase map of several frames to the form over the aperture, and to its edge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from fringe.errors import Refused
+from fringe.optics.form import Term, zernike_terms
+from fringe.orders.fit.demodulate import OrderModel
+from fringe.orders.fit.field import Array
+from fringe.orders.fit.zernike import basis
+from fringe.photo.ellipse import Edge
+
+Vector = NDArray[np.float64]
+Matrix = NDArray[np.float64]
+
+LADDER: tuple[tuple[Term, ...], ...] = (
+    zernike_terms(4),
+    zernike_terms(6),
+    # a turned edge is narrow and round: it takes many terms, but only round ones
+    (*zernike_terms(6), *((n, 0) for n in range(8, 17, 2))),
+    (*zernike_terms(8), *((n, 0) for n in range(10, 25, 2))),
+)
+_BLOCKS = 20  # across the disc: the residual is taken for independent from block to block
+_ALIASED_PX = 0.6  # how well the end is seen where fringes alias with the colour filter
+_CLUMP_PX = 9.0  # pixels whose residuals go together, by the colour filter and JPEG
+
+
+@dataclass(frozen=True)
+class PhaseMap:
+    """Orders of a picture, modulo one.
+
+    Attributes
+    ----------
+    order : ndarray of float32, shape (M, N)
+        Order modulo one [fringe]; dark fringes at whole orders.
+    weight : ndarray of float32, shape (M, N)
+        Inverse variance to a common factor; zero where there is no order, off the aperture
+        for instance.
+    u, v : ndarray of float32, shape (M, N)
+        Place on the unit disc.
+    """
+
+    order: Array
+    weight: Array
+    u: Array
+    v: Array
+
+
+@dataclass(frozen=True)
+class Form:
+    """Fitted orders.
+
+    Attributes
+    ----------
+    model : OrderModel
+    covariance : ndarray, shape (T, T)
+        Of its values [fringe^2], from sums of residuals over blocks.
+    residual : float
+        Robust standard deviation of what is left [fringe].
+    used : float
+        Share of the map's pixels that follow the fit.
+    shift : float
+        Change of the power when more terms are allowed [fringe].
+    """
+
+    model: OrderModel
+    covariance: Matrix
+    residual: float
+    used: float
+    shift: float
+
+
+@dataclass(frozen=True)
+class _Points:
+    order: Array
+    weight: Array
+    rows: Array  # (T, P) of the longest rung
+    block: NDArray[np.int64]
+
+
+def fit_form(map_: PhaseMap, name: str) -> Form:
+    """Unwrap a map and fit Zernike terms, as many as it supports.
+
+    Parameters
+    ----------
+    map_ : PhaseMap
+    name : str
+        For messages.
+
+    Raises
+    ------
+    Refused
+        If the map does not hold together.
+    """
+    every = LADDER[-1]
+    good = map_.weight > 0
+    u, v = map_.u[good], map_.v[good]
+    column, row = (np.clip((x + 1) / 2 * _BLOCKS, 0, _BLOCKS - 1).astype(int) for x in (u, v))
+    block = row * _BLOCKS + column
+    points = _Points(map_.order[good], map_.weight[good], basis(every, u, v), block)
+    values = _unwrapped_start(map_, points)
+    fits = []
+    for terms in LADDER:
+        values, left, robust = _settled(points, terms, values)
+        cost = float((points.weight * np.minimum(left**2, 25 * _sigma(left) ** 2)).mean())
+        count = len(left) / _CLUMP_PX
+        fits.append((count * np.log(cost) + len(terms) * np.log(count), terms, values))
+    best = min(range(len(fits)), key=lambda k: fits[k][0])
+    after = fits[min(best + 1, len(fits) - 1)][2]
+    values, left, robust = _settled(points, LADDER[best], fits[best][2])
+    used = float((robust > 0.5).mean())
+    sigma = _sigma(left)
+    if sigma > 0.12 or used < 0.6:
+        raise Refused(
+            f"{name}: the frames make no smooth gap between two spheres; check that they show"
+            " one contact, and the edge"
+        )
+    power = every.index((2, 0))
+    return Form(
+        model=OrderModel(LADDER[best], _pick(values, LADDER[best])),
+        covariance=_covariance(points, LADDER[best], left, robust),
+        residual=sigma,
+        used=used,
+        shift=2 * float(after[power] - values[power]),
+    )
+
+
+def _pick(values: Vector, terms: tuple[Term, ...]) -> Vector:
+    return np.array([values[LADDER[-1].index(term)] for term in terms])
+
+
+def _places(terms: tuple[Term, ...]) -> list[int]:
+    return [LADDER[-1].index(term) for term in terms]
+
+
+def _unwrapped_start(map_: PhaseMap, points: _Points) -> Vector:
+    """Low terms of the unwrapped map; its largest connected piece sets the start."""
+    from skimage.restoration import unwrap_phase
+
+    good = map_.weight > 0
+    pieces, count = ndimage.label(good)
+    if count > 1:
+        sizes = np.bincount(pieces.ravel())
+        sizes[0] = 0
+        good = pieces == sizes.argmax()
+    wrapped = np.ma.array(2 * np.pi * map_.order.astype(float), mask=~good)  # type: ignore[no-untyped-call]
+    unwrapped = unwrap_phase(wrapped, rng=1)  # type: ignore[no-untyped-call]
+    whole = np.asarray(unwrapped.filled(np.nan)) / (2 * np.pi)
+    order = whole[map_.weight > 0]
+    known = np.isfinite(order)
+    terms = LADDER[0]
+    rows = points.rows[_places(terms)][:, known].astype(float)
+    target, weight = order[known], points.weight[known].astype(float)
+    robust = np.ones_like(target)
+    found = np.zeros(len(terms))
+    for _ in range(5):
+        found = _least_squares(rows, target, weight * robust)
+        left = target - found @ rows
+        robust = 1 / (1 + (left / (2.5 * _sigma(left) + 1e-3)) ** 2) ** 2
+    values = np.zeros(len(LADDER[-1]))
+    values[_places(terms)] = found
+    return values
+
+
+def _settled(
+    points: _Points, terms: tuple[Term, ...], start: Vector, rounds: int = 5
+) -> tuple[Vector, Array, Array]:
+    """Fit terms to orders that are known modulo one, from a start that is near.
+
+    Returns the values on the longest rung, the residuals and the robust weights.
+    """
+    places = _places(terms)
+    rows = points.rows[places]
+    values = np.zeros_like(start)
+    values[places] = start[places]
+    left, robust = _left(points, values)
+    for _ in range(rounds):
+        step = _least_squares(rows, left, points.weight * robust)
+        values[places] += step
+        left, robust = _left(points, values)
+        if np.abs(step).max() < 1e-6:
+            break
+    return values, left, robust
+
+
+def _left(points: _Points, values: Vector) -> tuple[Array, Array]:
+    left = points.order - values.astype(np.float32) @ points.rows
+    left -= np.round(left)
+    ratio = left / (5.5 * max(_sigma(left), 2e-3))
+    return left, np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0).astype(np.float32)
+
+
+def _sigma(left: Array | Vector) -> float:
+    return 1.4826 * float(np.median(np.abs(left)))
+
+
+def _least_squares(rows: Array | Matrix, target: Array | Vector, weight: Array | Vector) -> Vector:
+    weighted = rows * weight
+    normal = (weighted @ rows.T).astype(float)
+    normal += 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal))
+    return np.asarray(np.linalg.solve(normal, (weighted @ target).astype(float)))
+
+
+def _covariance(points: _Points, terms: tuple[Term, ...], left: Array, robust: Array) -> Matrix:
+    """Sandwich with the residuals' scores summed over blocks, as for a single photograph."""
+    rows = points.rows[_places(terms)]
+    weight = points.weight * robust
+    normal = ((rows * weight) @ rows.T).astype(float)
+    scores = np.zeros((_BLOCKS * _BLOCKS, len(terms)))
+    for k, row in enumerate(rows):
+        scores[:, k] = np.bincount(points.block, row * weight * left, _BLOCKS * _BLOCKS)
+    inverse = np.linalg.inv(normal + 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal)))
+    live = int((np.abs(scores).sum(axis=1) > 0).sum())
+    return np.asarray(inverse @ (scores.T @ scores) @ inverse * live / max(live - 1, 1))
+
+
+def edge_of_amplitude(
+    amplitude: Array, weight: Array, unit_edge: Edge, first: tuple[float, float], scale: int
+) -> Edge | None:
+    """Find the work's edge where the fringes end.
+
+    The amplitude of several frames shows no rings, and falls to nothing at the rim.
+
+    Parameters
+    ----------
+    amplitude, weight : ndarray of float32, shape (M, N)
+        Half the fringes' range of light, and whether it is known.
+    unit_edge : Edge
+        The edge as it is thought to be [photograph px].
+    first : (float, float)
+        Photograph coordinates of the middle of the field's first pixel [px].
+    scale : int
+        Photograph pixels a field pixel, along a side.
+
+    Returns
+    -------
+    Edge or None
+        With its uncertainty; None where no clear end is seen round most of the rim.
+    """
+    from fringe.orders.edge.ellipse_fit import fit_ellipse
+
+    angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    step = 0.5 * scale / unit_edge.a
+    share = np.arange(0.7, 1.2, step)
+    x, y = unit_edge.pixels(np.cos(angle)[:, None] * share, np.sin(angle)[:, None] * share)
+    place = [(y - first[1]) / scale, (x - first[0]) / scale]
+    # a colour filter array shows fine fringes in every other pixel only, but for the rim's
+    smooth = amplitude
+    for axis in (0, 1):
+        smooth = ndimage.convolve1d(smooth, [0.25, 0.5, 0.25], axis=axis)
+    ring = (share > 0.9) & (share < 0.98)
+    sharp, even = (
+        ndimage.map_coordinates(x, [each[:, ring] for each in place], order=0)
+        for x in (amplitude, smooth)
+    )
+    aliased = float(np.median(np.abs(sharp - even))) > 0.2 * float(np.median(even))
+    amplitude = smooth
+    profile = ndimage.map_coordinates(amplitude, place, order=1, mode="constant", cval=np.nan)
+    known = ndimage.map_coordinates(weight, place, order=1, mode="constant") > 0.99
+    profile = ndimage.gaussian_filter(np.nan_to_num(profile), (1.0, 1.0))
+    ends = [_end_of(*pair, share) for pair in zip(profile, known, strict=True)]
+    found = np.array([end is not None for end in ends])
+    if found.mean() < 0.5:
+        return None
+    radius = np.array([end or 0.0 for end in ends])[found]
+    px, py = unit_edge.pixels(np.cos(angle[found]) * radius, np.sin(angle[found]) * radius)
+    fit = fit_ellipse(px, py, 2.0 * scale)
+    if fit is None or fit[1].mean() < 0.5:
+        return None
+    edge, inlier, rms = fit
+    # neighbouring rays go together; the rest is what blur's shape and the colour filter leave
+    blurred = _ALIASED_PX if aliased else 0.03
+    u = float(np.hypot(rms / np.sqrt(max(inlier.sum() / 6, 1)), blurred * scale))
+    return replace(edge, u_px=u)
+
+
+def _end_of(profile: Array, known: NDArray[np.bool_], share: Vector) -> float | None:
+    """Share of the radius where the amplitude falls through half of its height near the rim."""
+    inside = known & (share < 0.9)
+    if inside.sum() < 5:
+        return None
+    level = float(np.median(profile[inside]))
+    above = np.flatnonzero((profile > 0.5 * level) & known)
+    if not len(above) or above[-1] + 6 >= len(share) or above[-1] < 14:
+        return None
+    last = above[-1]
+    # the height just inside: the contrast of fine fringes falls toward the rim
+    height = float(np.median(profile[last - 14 : last - 5]))
+    beyond = float(np.median(profile[last + 5 : last + 12]))
+    half = 0.5 * (height + beyond)
+    if height < 0.4 * level or beyond > 0.35 * height:
+        return None
+    window = slice(last - 6, last + 7)
+    below = np.flatnonzero(profile[window] < half)
+    if not len(below) or below[0] == 0:
+        return None
+    k = last - 6 + below[0]
+    slope = profile[k - 1] - profile[k]
+    return float(share[k] - (half - profile[k]) / slope * (share[k] - share[k - 1]))

@@ -1,0 +1,496 @@
+"""Read several frames of one contact, taken with unknown steps, as one gap."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.errors import BadInput, Refused
+from fringe.optics.view import cos_view
+from fringe.orders.burst.checks import (
+    LEAST_SURE,
+    alike,
+    change_of,
+    check_steps,
+    fringeless,
+    is_even,
+)
+from fringe.orders.burst.form import Form, PhaseMap, edge_of_amplitude, fit_form
+from fringe.orders.burst.steps import (
+    Stack,
+    Steps,
+    first_steps,
+    frame_noise,
+    improve,
+    overtone,
+    solve_pixels,
+)
+from fringe.orders.checks import with_form_warnings
+from fringe.orders.edge.find import find_edge
+from fringe.orders.fit.field import Array, Field, cut_field
+from fringe.orders.fit.refine import Fit
+from fringe.orders.fit.solve import Solution, solve
+from fringe.orders.fit.zernike import basis
+from fringe.orders.from_fit import reading_of
+from fringe.orders.options import ReadOptions, check_edge
+from fringe.orders.reading import Reading
+from fringe.photo.ellipse import Edge
+from fringe.photo.frames import check_alike
+from fringe.photo.load import Photo
+
+LEAST_FRAMES = 5  # with fewer, steps and gains are not determined
+_MOST_RADIUS_PX = 800.0
+_LEAST_SPAN = 0.8  # fringes in view in one frame at least; with less, bursts read 0.1 fringe off
+_CLEAR_SPAN = 5.0  # fringes in view, from which one frame alone tells the power
+_ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
+_FIRST, _THINNED, _LEFT_OUT = 2500, 12_000, 5000  # pixels for the start, the steps, the jackknife
+_RIM_PX = 3.0  # pixels along the rim that are left out, for the camera's blur
+_MOST_OVERTONE = 0.2  # of two beams and a few more; printed lines have far more
+_SOME_CHANGE = 0.04  # of the form within a burst [fringe]
+
+
+@dataclass(frozen=True)
+class _Burst:
+    """All frames inside and round the aperture.
+
+    `light` and `good` have shape (K, M, N), `u` and `v` (M, N); `first` is the first frame.
+    """
+
+    light: Array
+    good: NDArray[np.bool_]
+    u: Array
+    v: Array
+    first: Field
+    edge: Edge
+    piston: Array
+
+    def stack(self, where: NDArray[np.bool_] | NDArray[np.int64]) -> Stack:
+        """Pixels of the burst, by a mask (M, N) or by flat indices."""
+        index = np.flatnonzero(where) if where.dtype == bool else where
+        frames = len(self.light)
+        u, v = self.u.ravel()[index], self.v.ravel()[index]
+        columns = np.stack([self.piston.ravel()[index], u, v, u * u + v * v, u * u - v * v, u * v])
+        return Stack(
+            self.light.reshape(frames, -1)[:, index],
+            self.good.reshape(frames, -1)[:, index].astype(np.float32),
+            columns.astype(np.float32),
+        )
+
+    def inside(self, share: float) -> NDArray[np.bool_]:
+        """Mask of the pixels within a share of the edge's radius, usable in most frames."""
+        enough = self.good.sum(axis=0) >= max(4, 0.6 * len(self.good))
+        return np.asarray((self.u**2 + self.v**2 < share**2) & enough)
+
+
+@dataclass(frozen=True)
+class _Maps:
+    """Pixel values over the field, each of shape (M, N)."""
+
+    mean: Array
+    cos: Array
+    sin: Array
+    scatter: Array
+    sure: Array
+    first_phase: Array  # of the first frame's step [fringe]
+
+    @property
+    def amplitude(self) -> Array:
+        return np.hypot(self.cos, self.sin)
+
+
+def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
+    """Read several frames of one contact.
+
+    The camera stays where it is; between frames the gap shifts by an unknown amount, by
+    pressing or settling, and may lean a little. The sense is not told by the steps: their
+    direction is unknown.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+        Five or more frames; eight serve well.
+    options : ReadOptions
+        As for one photograph; an edge that is not given is found.
+
+    Returns
+    -------
+    Reading
+        Its tilt and dark fringes are those of the first frame; `frames` and
+        `steps_fringes` tell of the burst.
+
+    Raises
+    ------
+    BadInput
+        If the frames are too few, or differ in size or colour.
+    Refused
+        If the steps are too alike, the camera moved, or the gap changed its form.
+    """
+    _check_frames(photos, options)
+    first, name = photos[0], f"{photos[0].name} and {len(photos) - 1} more"
+    if isinstance(options.edge, Edge):
+        edge, source = options.edge, "given"
+        check_edge(first, edge)
+    else:
+        edge, source = find_edge(first).edge, "found"
+    burst = _cut(photos, edge, options, _ROOM_GIVEN if source == "given" else _ROOM_FOUND)
+    rng = np.random.default_rng(1)
+    steps = _solve_steps(burst, name, rng)
+    maps = _maps(burst, steps)
+    _check_still(burst, steps, maps, name)
+    if source == "found":
+        burst = _with_better_edge(burst, maps, name)
+    maps, doubt = _even_light(burst, steps, maps)
+    form = fit_form(_phase_map(burst, maps), name)
+    _check_span(burst, steps, form, name)
+    _check_frame(photos[0], burst, form, name)
+    frames = _frames_spread(burst, steps, form, rng)
+    gauge = _gauge_spread(burst, maps, doubt)
+    return _as_reading(photos, options, source, burst, steps, maps, form, (frames, gauge))
+
+
+def _check_frames(photos: Sequence[Photo], options: ReadOptions) -> None:
+    if options.edge == "none":
+        raise BadInput("--burst: needs the edge in view; --edge none does not go with it")
+    if len(photos) < LEAST_FRAMES:
+        raise BadInput(
+            f"--burst: {len(photos)} frames are too few for unknown steps; take"
+            f" {LEAST_FRAMES} or more, eight serve well"
+        )
+    check_alike(photos)
+
+
+def _cut(photos: Sequence[Photo], edge: Edge, options: ReadOptions, room: float) -> _Burst:
+    wide = replace(edge, a=edge.a * room, b=edge.b * room)
+    scale = max(1, int(math.sqrt(edge.a * edge.b) / _MOST_RADIUS_PX))
+    fields = [cut_field(photo, wide, scale) for photo in photos]
+    u, v = fields[0].u * np.float32(room), fields[0].v * np.float32(room)
+    if not _frame_holds(u, v):
+        raise Refused(f"{photos[0].name}: too little of the aperture lies in the frame")
+    return _Burst(
+        np.stack([field.light for field in fields]),
+        np.stack([field.weight > 0 for field in fields]),
+        u,
+        v,
+        fields[0],
+        edge,
+        _piston_column(u, v, edge, options),
+    )
+
+
+def _frame_holds(u: Array, v: Array) -> bool:
+    return int((u * u + v * v < 1).sum()) >= 2000
+
+
+def _piston_column(u: Array, v: Array, edge: Edge, options: ReadOptions) -> Array:
+    """What a piston looks like: even from afar, less toward the rim from a near camera."""
+    if options.camera_distance_mm is None or options.diameter_mm is None:
+        return np.ones_like(u)
+    held = np.maximum(np.hypot(u, v), 1.0)
+    seen = cos_view(
+        u / held,
+        v / held,
+        options.diameter_mm / 2,
+        options.camera_distance_mm,
+        edge.cos_view,
+        edge.angle_deg + 90,
+    )
+    return np.asarray(seen / seen.max(), np.float32)
+
+
+def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
+    """Gains and steps, with what the form changed by between frames."""
+    inside = burst.inside(0.98)
+    where = np.flatnonzero(inside)
+    if len(where) < 2000:
+        raise Refused(f"{name}: too few usable pixels inside the edge; expose less")
+    few = burst.stack(rng.choice(where, min(_FIRST, len(where)), replace=False))
+    noise = frame_noise(burst.light, inside & burst.good.all(axis=0), rng)
+    if float(np.median(few.light.std(axis=0))) < 1.5 * noise:
+        raise alike(name)
+    if all(is_even(frame, inside, noise) for frame in burst.light):
+        raise fringeless(name)
+    steps = first_steps(few, noise, rng)
+    many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
+    steps, _ = improve(many, steps, 15)
+    steps, _ = improve(many, steps.widened(len(many.columns)), 12)
+    for _ in range(2):
+        tone = float(np.clip(overtone(many, steps), -_MOST_OVERTONE, _MOST_OVERTONE))
+        steps, _ = improve(many, replace(steps, overtone=tone), 4)
+    fit = solve_pixels(many, steps)
+    check_steps(many, steps, fit, noise, name)
+    return steps
+
+
+def _maps(burst: _Burst, steps: Steps) -> _Maps:
+    where = burst.good.sum(axis=0) >= 3
+    stack = burst.stack(where)
+    fit = solve_pixels(stack, steps)
+    first = steps.values[0].astype(np.float32) @ stack.columns
+
+    def spread(values: Array) -> Array:
+        out = np.zeros(where.shape, np.float32)
+        out[where] = values
+        return out
+
+    return _Maps(*(spread(x) for x in (fit.mean, fit.cos, fit.sin, fit.scatter, fit.sure, first)))
+
+
+def _check_still(burst: _Burst, steps: Steps, maps: _Maps, name: str) -> None:
+    """Refuse frames that are shifted against one another: the rim and dirt must not move."""
+    from scipy.ndimage import gaussian_filter
+
+    rho2 = burst.u**2 + burst.v**2
+    room = float(min(rho2[0].max(), rho2[:, 0].max()))
+    smooth = gaussian_filter(maps.mean, 3.0)
+    along_y, along_x = np.gradient(smooth)
+    good = burst.good.all(axis=0) & (rho2 < max(room, 1.1))
+    design = np.stack([along_x[good], along_y[good]])
+    normal = design @ design.T
+    limit = max(1.5, 0.004 * burst.first.radius_px)
+    where = np.flatnonzero(burst.good.sum(axis=0) >= 3)
+    left = solve_pixels(burst.stack(where), steps).left
+    for k in range(len(burst.light)):
+        image = np.zeros(burst.u.shape, np.float32)
+        image.ravel()[where] = left[k]
+        moved = np.linalg.solve(normal, design @ gaussian_filter(image, 3.0)[good])
+        if float(np.hypot(*moved)) > limit:
+            raise Refused(
+                f"{name}: frame {k + 1} is shifted against the others; the camera and the work"
+                " must not move between frames"
+            )
+
+
+def _check_span(burst: _Burst, steps: Steps, form: Form, name: str) -> None:
+    """Refuse frames none of which shows enough of a fringe to tell steps from changing light.
+
+    Where all pixels are at like phase, a step makes all of them brighter or darker at once.
+    """
+    stack = burst.stack(np.flatnonzero(burst.inside(0.98))[::29])
+    order = form.model.order(stack.columns[1], stack.columns[2])
+    orders = order + (steps.values - steps.values[0]) @ stack.columns
+    if float(np.ptp(orders, axis=1).max()) < _LEAST_SPAN:
+        raise fringeless(name)
+
+
+def _check_frame(photo: Photo, burst: _Burst, form: Form, name: str) -> None:
+    """Refuse a form that is not that of a frame alone, where a frame alone is clear.
+
+    Frames that hardly differ can be explained by steps over a sliver of a fringe, and then
+    make any form.
+    """
+    try:
+        alone = solve(photo, burst.edge)
+    except Refused:
+        return
+    clear = alone.span > _CLEAR_SPAN and alone.fit.explained > 0.8 and alone.fit.used > 0.8
+    power = abs(alone.fit.model.power)
+    if clear and abs(power - abs(form.model.power)) > 0.25 + 0.02 * power:
+        raise alike(name)
+
+
+def _with_better_edge(burst: _Burst, maps: _Maps, name: str) -> _Burst:
+    """Take the edge from where the fringes end, which several frames show without rings."""
+    first = burst.first
+    known = (maps.sure > 0.2 * np.median(maps.sure)).astype(np.float32)
+    edge = edge_of_amplitude(maps.amplitude, known, burst.edge, (first.x0, first.y0), first.scale)
+    if edge is None:
+        return burst
+    apart = math.hypot(edge.cx - burst.edge.cx, edge.cy - burst.edge.cy)
+    apart += abs(edge.a - burst.edge.a) + abs(edge.b - burst.edge.b)
+    if edge.u_px > burst.edge.u_px and apart < 6 * edge.u_px:
+        return burst
+    x = first.x0 + first.scale * np.arange(burst.u.shape[1])
+    y = first.y0 + first.scale * np.arange(burst.u.shape[0])
+    u, v = edge.unit(x[None, :], y[:, None])
+    return replace(burst, u=u.astype(np.float32), v=v.astype(np.float32), edge=edge)
+
+
+def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArray[np.float64]]:
+    """Settle what frames alone leave open: whether gains or the mean light follow the steps.
+
+    Gains g_k (1 + b cos d_k) with a mean light A - b C show the same frames. A mean light
+    without fringes is wanted, and gains that vary no more with the steps than otherwise; each
+    by its own variance.
+
+    Returns
+    -------
+    maps : _Maps
+    doubt : ndarray, shape (2, 2)
+        Covariance of b along cos and sin.
+    """
+    frames = len(steps.log_gain)
+    phase = 2 * np.pi * steps.values[:, 0]
+    turn = np.stack([np.cos(phase), np.sin(phase)], axis=1)
+    gain_u2 = float((steps.log_gain**2).sum()) / max(frames - 3, 1) + 1e-7
+    prior = turn.T @ (turn - turn.mean(axis=0)) / gain_u2
+    where = np.flatnonzero(burst.inside(0.97))[::7]
+    mean, cos, sin = (x.ravel()[where].astype(float) for x in (maps.mean, maps.cos, maps.sin))
+    u, v = burst.u.ravel()[where], burst.v.ravel()[where]
+    from fringe.optics.form import zernike_terms
+
+    smooth = basis(zernike_terms(4), u, v).astype(float)
+    design = np.concatenate([np.stack([cos, sin]), smooth])
+    robust, values = np.ones_like(mean), np.zeros(len(design))
+    left = mean
+    for _ in range(6):
+        values = np.linalg.lstsq((design * robust).T, mean * robust, rcond=None)[0]
+        left = mean - values @ design
+        sigma = 1.4826 * float(np.median(np.abs(left))) + 1e-9
+        robust = 1 / (1 + (left / (3 * sigma)) ** 2)
+    normal = (design * robust**2) @ design.T
+    # what the smooth terms cannot imitate; texture of the light goes in clumps of pixels
+    schur = normal[:2, :2] - normal[:2, 2:] @ np.linalg.solve(normal[2:, 2:], normal[2:, :2])
+    seen = schur / sigma**2 / 9
+    doubt = np.linalg.inv(seen + prior)
+    lean = doubt @ (seen @ values[:2])
+    size = float(np.hypot(*lean))
+    if size < 1e-9:
+        return maps, doubt
+    # exact form of the change: a boost in (A; C, S), which keeps frames on their cone
+    size = min(size, 0.5)
+    along = lean / np.hypot(*lean)
+    forward = maps.cos * along[0] + maps.sin * along[1]
+    across = maps.sin * along[0] - maps.cos * along[1]
+    stretch = 1 / math.sqrt(1 - size**2)
+    mean_map = stretch * (maps.mean - size * forward)
+    forward = stretch * (forward - size * maps.mean)
+    along = along.astype(np.float32)
+    return replace(
+        maps,
+        mean=np.asarray(mean_map, np.float32),
+        cos=np.asarray(forward * along[0] - across * along[1], np.float32),
+        sin=np.asarray(forward * along[1] + across * along[0], np.float32),
+    ), doubt
+
+
+def _phase_map(burst: _Burst, maps: _Maps) -> PhaseMap:
+    """Orders of the first frame, and how far each pixel is to be believed."""
+    # where blur reaches over the rim, it brings only the inner neighbours' phase
+    inside = burst.inside(1.0 - _RIM_PX * burst.first.scale / burst.edge.b)
+    amplitude = maps.amplitude
+    usual = float(np.median(amplitude[inside]))
+    noise = float(np.median(maps.scatter[inside]))
+    good = inside & (amplitude > max(0.1 * usual, 1.5 * noise)) & (maps.sure > 0.5 * LEAST_SURE)
+    dirt = 1 + (maps.scatter / (3 * noise)) ** 4
+    weight = np.minimum(amplitude / usual, 2.0) ** 2 * maps.sure / dirt
+    order = np.arctan2(maps.sin, -maps.cos) / np.float32(2 * np.pi) + maps.first_phase
+    weight = np.where(good, weight, 0).astype(np.float32)
+    return PhaseMap((order - np.round(order)).astype(np.float32), weight, burst.u, burst.v)
+
+
+def _frames_spread(burst: _Burst, steps: Steps, form: Form, rng: np.random.Generator) -> float:
+    """Standard uncertainty of the power from leaving out each frame in turn [fringe].
+
+    The jackknife (Quenouille, Biometrika 43 (1956) 353; from memory), steps solved anew.
+    """
+    where = np.flatnonzero(burst.inside(0.98))
+    stack = burst.stack(rng.choice(where, min(_LEFT_OUT, len(where)), replace=False))
+    whole = solve_pixels(stack, steps)
+    terms = form.model.terms[:15]
+    rows = basis(terms, stack.columns[1], stack.columns[2]).astype(float)
+    frames = stack.frames
+    powers = []
+    for k in range(frames):
+        kept = np.arange(frames) != k
+        part = Stack(stack.light[kept], stack.good[kept], stack.columns)
+        start = Steps(steps.log_gain[kept], steps.values[kept], steps.overtone)
+        again, _ = improve(part, start, 3)
+        fit = solve_pixels(part, again)
+        change = fit.order - whole.order
+        change -= np.angle(np.mean(np.exp(2j * np.pi * change))) / (2 * np.pi)
+        change -= np.round(change)
+        weight = np.minimum(whole.amplitude, 2 * np.median(whole.amplitude)) ** 2
+        weight = weight / (1 + (whole.scatter / (3 * np.median(whole.scatter))) ** 4)
+        weighted = rows * weight
+        values = np.linalg.solve(weighted @ rows.T, weighted @ change)
+        powers.append(2 * values[terms.index((2, 0))])
+    return math.sqrt((frames - 1) / frames * float(np.sum((powers - np.mean(powers)) ** 2)))
+
+
+def _gauge_spread(burst: _Burst, maps: _Maps, doubt: NDArray[np.float64]) -> float:
+    """Standard uncertainty of the power from what `_even_light` leaves in doubt [fringe]."""
+    where = np.flatnonzero(burst.inside(0.98))[::7]
+    mean, cos, sin = (x.ravel()[where].astype(float) for x in (maps.mean, maps.cos, maps.sin))
+    square = cos**2 + sin**2
+    weight = np.minimum(square, 4 * np.median(square))
+    square = np.maximum(square, 0.05 * np.median(square))
+    from fringe.optics.form import zernike_terms
+
+    terms = zernike_terms(4)
+    rows = basis(terms, burst.u.ravel()[where], burst.v.ravel()[where]).astype(float)
+    weighted = rows * weight
+    moves = np.stack([-mean * sin / square, mean * cos / square], axis=1) / (2 * np.pi)
+    values = np.linalg.solve(weighted @ rows.T, weighted @ moves)
+    slope = 2 * values[terms.index((2, 0))]
+    return math.sqrt(float(slope @ doubt @ slope))
+
+
+def _as_reading(
+    photos: Sequence[Photo],
+    options: ReadOptions,
+    source: str,
+    burst: _Burst,
+    steps: Steps,
+    maps: _Maps,
+    form: Form,
+    spreads: tuple[float, float],
+) -> Reading:
+    """Put the form into the shape of a single photograph's solution, and read that."""
+    inside = burst.inside(1.0)
+    amplitude, mean = maps.amplitude[inside], np.maximum(maps.mean[inside], 1e-6)
+    fit = Fit(
+        model=form.model,
+        covariance=form.covariance,
+        light_terms=((0, 0),),
+        light=np.array([math.log(float(np.median(mean)))]),
+        contrast_terms=((0, 0),),
+        contrast=np.array([float(np.median(amplitude / mean))]),
+        rms=float(np.median(maps.scatter[inside]) / np.median(amplitude)),
+        noise=float(np.median(maps.scatter[inside])),
+        cost=float(np.median(maps.scatter[inside]) ** 2),
+        mean_contrast=float(np.median(amplitude / mean)),
+        explained=1.0,
+        used=form.used,
+    )
+    edge = burst.edge
+    field = cut_field(photos[0], edge, burst.first.scale)
+    area = math.pi * edge.a * edge.b / burst.first.scale**2
+    solution = Solution(
+        fit=fit,
+        field=field,
+        covered=min(1.0, float(inside.sum()) / area),
+        cycles=form.model.steepest(),
+        form_shift=form.shift,
+    )
+    place = form.model.terms.index((2, 0))
+    plain = 2 * math.sqrt(max(form.covariance[place, place], 0.0))
+    extra = math.hypot(math.sqrt(max(spreads[0] ** 2 - plain**2, 0.0)), spreads[1])
+    # carried where `fit` is: in the covariance of the power's own term
+    covariance = form.covariance.copy()
+    covariance[place, place] += (extra / 2) ** 2
+    solution = replace(solution, fit=replace(fit, covariance=covariance))
+    notes = [note for photo in photos[:1] for note in photo.notes]
+    reading = reading_of(options, edge, source, solution, [*notes, *_warnings(steps, solution)])
+    turned = np.sign(form.model.power or 1.0) * (-1 if reading.sense == "edge" else 1)
+    told = turned * (steps.values[:, 0] - steps.values[0, 0])
+    steps_told = tuple(float(step - round(step)) for step in told)
+    return with_form_warnings(
+        photos[0], replace(reading, frames=len(photos), steps_fringes=steps_told)
+    )
+
+
+def _warnings(steps: Steps, solution: Solution) -> list[str]:
+    warnings = []
+    change = change_of(steps)
+    if change > _SOME_CHANGE:
+        warnings.append(
+            f"the form of the gap changed by {change:.2f} fringe between frames; this is its mean"
+        )
+    used = solution.covered * solution.fit.used
+    if used < 0.6:
+        warnings.append(f"only {100 * used:.0f} % of the aperture was used")
+    return warnings

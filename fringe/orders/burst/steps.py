@@ -1,0 +1,495 @@
+"""Unknown phase steps of several frames of one contact, solved together.
+
+Each frame shows g_k (A + C cos d_k + S sin d_k), with A, C and S unknown at every pixel, and a
+gain and a phase step unknown for every frame; the step may lean across the aperture. The
+alternating least squares of the advanced iterative algorithm (Wang & Han, Opt. Lett. 29 (2004)
+1671; from memory) solves for the pixels and for the frames in turn. Here the pixels are
+eliminated from the Gauss-Newton step of the frames instead (variable projection, Golub &
+Pereyra, SIAM J. Numer. Anal. 10 (1973) 413; from memory), which needs far fewer rounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.orders.fit.field import Array
+
+Vector = NDArray[np.float64]
+Matrix = NDArray[np.float64]
+_CHUNK = 1 << 15
+_GAIN_PRIOR = 1e-5  # only decides what the frames themselves leave open
+_TURN = np.float32(2 * np.pi)
+_PATCH = 12  # side of the patches that tell the noise [px]
+_LEAN = 1.05  # of a frame against the others that is searched, each way [fringe]
+
+
+@dataclass(frozen=True)
+class Stack:
+    """The same pixels in all frames.
+
+    Attributes
+    ----------
+    light : ndarray of float32, shape (K, P)
+        Linear light of K frames.
+    good : ndarray of float32, shape (K, P)
+        1 where a frame's pixel is usable, 0 where it is clipped.
+    columns : ndarray of float32, shape (Z, P)
+        How a step may vary over the aperture: even, along u, along v, as rho^2.
+    """
+
+    light: Array
+    good: Array
+    columns: Array
+
+    @property
+    def frames(self) -> int:
+        """Count of frames."""
+        return int(self.light.shape[0])
+
+    def __len__(self) -> int:
+        """Count of pixels."""
+        return int(self.light.shape[1])
+
+    def part(self, which: slice | NDArray[np.bool_] | NDArray[np.int64]) -> Stack:
+        """Some of the pixels."""
+        return Stack(self.light[:, which], self.good[:, which], self.columns[:, which])
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Gains and phase steps of the frames.
+
+    Attributes
+    ----------
+    log_gain : ndarray, shape (K,)
+        Logarithm of each frame's exposure, zero on average.
+    values : ndarray, shape (K, Z)
+        Coefficients of the stack's columns [fringe].
+    overtone : float
+        Second harmonic of the fringes' profile, as a share of the first.
+    """
+
+    log_gain: Vector
+    values: Matrix
+    overtone: float = 0.0
+
+    def phase(self, columns: Array) -> Array:
+        """Phase of each frame at each pixel [rad], shape (K, P)."""
+        z = self.values.shape[1]
+        return np.asarray(_TURN * (self.values.astype(np.float32) @ columns[:z]))
+
+    def widened(self, count: int) -> Steps:
+        """The same steps on `count` columns; new ones start at zero."""
+        values = np.zeros((len(self.values), count))
+        known = min(count, self.values.shape[1])
+        values[:, :known] = self.values[:, :known]
+        return replace(self, values=values)
+
+    def levelled(self) -> Steps:
+        """Gains and steps without what the pixels absorb: their means."""
+        return replace(
+            self,
+            log_gain=self.log_gain - self.log_gain.mean(),
+            values=self.values - self.values.mean(axis=0),
+        )
+
+
+@dataclass(frozen=True)
+class PixelFit:
+    """What the frames say of each pixel, for given steps.
+
+    Attributes
+    ----------
+    mean, cos, sin : ndarray of float32, shape (P,)
+        A, C and S.
+    left : ndarray of float32, shape (K, P)
+        Light that is not explained; zero where a frame is not usable.
+    scatter : ndarray of float32, shape (P,)
+        Standard deviation of one frame's light about the model.
+    sure : ndarray of float32, shape (P,)
+        Least eigenvalue, as a share, of what the usable frames know: small where the steps
+        of a pixel's usable frames lie too close together.
+    """
+
+    mean: Array
+    cos: Array
+    sin: Array
+    left: Array
+    scatter: Array
+    sure: Array
+
+    @property
+    def amplitude(self) -> Array:
+        """Half of the fringes' range of light, shape (P,)."""
+        return np.hypot(self.cos, self.sin)
+
+    @property
+    def order(self) -> Array:
+        """Order at the mean step, modulo one; dark fringes at whole orders [fringe]."""
+        return np.asarray(np.arctan2(self.sin, -self.cos) / _TURN)
+
+
+def _design(stack: Stack, steps: Steps) -> tuple[Array, Array]:
+    """Columns (3, K, P) that multiply A, C and S, and the phase (K, P)."""
+    phase = steps.phase(stack.columns)
+    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * stack.good
+    return np.stack([gain, gain * np.cos(phase), gain * np.sin(phase)]), phase
+
+
+def _factor(design: Array) -> tuple[Array, Array]:
+    """Cholesky factors (P, 3, 3) of the pixels' normal matrices, and their surety (P,)."""
+    normal = np.einsum("ikp,jkp->pij", design, design, optimize=True).astype(np.float64)
+    count = np.maximum(normal[:, 0, 0], 1e-6)
+    # spread of the steps on the circle, its mean taken out: 1/2 for even steps
+    mean = normal[:, 0, 1:] / count[:, None]
+    spread = normal[:, 1:, 1:] / count[:, None, None] - mean[:, :, None] * mean[:, None, :]
+    half = 0.5 * (spread[:, 0, 0] + spread[:, 1, 1])
+    apart = np.hypot(0.5 * (spread[:, 0, 0] - spread[:, 1, 1]), spread[:, 0, 1])
+    ridge = 1e-6 * count + 1e-9
+    normal[:, [0, 1, 2], [0, 1, 2]] += ridge[:, None]
+    return np.linalg.cholesky(normal).astype(np.float32), (half - apart).astype(np.float32)
+
+
+def _lower_solve(factor: Array, right: Array) -> Array:
+    """Solve L y = right for 3 x 3 factors (P, 3, 3) and right sides (3, ..., P)."""
+    low = np.moveaxis(factor, 0, -1)
+    first = right[0] / low[0, 0]
+    second = (right[1] - low[1, 0] * first) / low[1, 1]
+    third = (right[2] - low[2, 0] * first - low[2, 1] * second) / low[2, 2]
+    return np.stack([first, second, third])
+
+
+def _upper_solve(factor: Array, right: Array) -> Array:
+    """Solve L^T x = right, as `_lower_solve`."""
+    low = np.moveaxis(factor, 0, -1)
+    third = right[2] / low[2, 2]
+    second = (right[1] - low[2, 1] * third) / low[1, 1]
+    first = (right[0] - low[1, 0] * second - low[2, 0] * third) / low[0, 0]
+    return np.stack([first, second, third])
+
+
+def _solve(stack: Stack, steps: Steps) -> tuple[PixelFit, Array, Array]:
+    """Pixels by linear least squares; their orthonormal columns (3, K, P) and phase too."""
+    design, phase = _design(stack, steps)
+    factor, sure = _factor(design)
+    columns = _lower_solve(factor, design)
+    light = stack.light * stack.good
+    values = _upper_solve(factor, np.einsum("ikp,kp->ip", columns, light))
+    if steps.overtone:
+        for _ in range(2):
+            tone = _second(values, phase, steps, stack.good)
+            values = _upper_solve(factor, np.einsum("ikp,kp->ip", columns, light - tone))
+        light = light - _second(values, phase, steps, stack.good)
+    left = light - np.einsum("ikp,ip->kp", design, values)
+    free = np.maximum(stack.good.sum(axis=0) - 3, 0.5)
+    scatter = np.sqrt((left**2).sum(axis=0) / free)
+    return PixelFit(values[0], values[1], values[2], left, scatter, sure), columns, phase
+
+
+def _second(values: Array, phase: Array, steps: Steps, good: Array) -> Array:
+    """Light of the second harmonic, shape (K, P): h M cos 2 (order + step)."""
+    order = np.arctan2(values[2], -values[1]) + phase
+    size = np.float32(steps.overtone) * np.hypot(values[1], values[2])
+    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * good
+    return np.asarray(gain * size * np.cos(2 * order))
+
+
+def solve_pixels(stack: Stack, steps: Steps) -> PixelFit:
+    """Solve for A, C and S of every pixel, the steps given."""
+    parts = [
+        _solve(stack.part(slice(k, k + _CHUNK)), steps)[0] for k in range(0, len(stack), _CHUNK)
+    ]
+    return PixelFit(
+        *(
+            np.concatenate([getattr(part, name) for part in parts], axis=-1)
+            for name in ("mean", "cos", "sin", "left", "scatter", "sure")
+        )
+    )
+
+
+def overtone(stack: Stack, steps: Steps) -> float:
+    """Second harmonic of the fringes' profile, as a share of the first.
+
+    Clipped highlights, tone curves and reflections beyond two beams make it. What the pixels
+    have taken up of it in A, C and S is allowed for.
+    """
+    fit, columns, phase = _solve(stack, steps)
+    values = np.stack([fit.mean, fit.cos, fit.sin])
+    tone = _second(values, phase, replace(steps, overtone=1.0), stack.good)
+    tone = tone - np.einsum("ikp,ip->kp", columns, np.einsum("ikp,kp->ip", columns, tone))
+    robust = 1 / (1 + (fit.scatter / (3 * np.median(fit.scatter) + 1e-9)) ** 4)
+    found = float((robust * tone * fit.left).sum() / max(float((robust * tone**2).sum()), 1e-12))
+    return steps.overtone + found
+
+
+@dataclass(frozen=True)
+class Normal:
+    """Gauss-Newton equations of gains and steps.
+
+    Attributes
+    ----------
+    matrix : ndarray, shape (K (1 + Z), K (1 + Z))
+        Pixels eliminated; a frame's gain comes before its steps.
+    gradient : ndarray, shape (K (1 + Z),)
+    cost : float
+        Mean square of the residual [light^2], held where a pixel is dirt.
+    scale : float
+        Median over pixels of the scatter [light].
+    """
+
+    matrix: Matrix
+    gradient: Vector
+    cost: float
+    scale: float
+
+
+def normal_equations(stack: Stack, steps: Steps, scale: float | None = None) -> Normal:
+    """Equations for gains and steps with the pixels eliminated.
+
+    Parameters
+    ----------
+    stack : Stack
+    steps : Steps
+    scale : float, optional
+        Scatter by which dirt is told [light]; the pixels' own median without it.
+    """
+    fit, columns, phase = _solve(stack, steps)
+    now = float(np.median(fit.scatter)) + 1e-9
+    limit = np.float32(3 * (now if scale is None else scale))
+    robust = 1 / (1 + (fit.scatter / limit) ** 4)
+    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * stack.good
+    z = steps.values.shape[1]
+    slope = gain * _TURN * (fit.sin * np.cos(phase) - fit.cos * np.sin(phase))
+    model = stack.light * stack.good - fit.left
+    each = np.concatenate([model[:, None], slope[:, None] * stack.columns[None, :z]], axis=1)
+    each = each * np.sqrt(robust)
+    size = stack.frames * (1 + z)
+    matrix = np.zeros((size, size))
+    for k in range(stack.frames):
+        rows = slice(k * (1 + z), (k + 1) * (1 + z))
+        matrix[rows, rows] = each[k] @ each[k].T
+    for column in columns:
+        seen = (each * column[:, None]).reshape(size, -1)
+        matrix -= seen @ seen.T
+    gradient = np.einsum("kap,kp->ka", each, fit.left * np.sqrt(robust)).ravel()
+    held = np.minimum(fit.scatter, limit)
+    return Normal(matrix, gradient.astype(float), float(np.mean(held**2)), now)
+
+
+def improve(stack: Stack, start: Steps, rounds: int) -> tuple[Steps, float]:
+    """Levenberg-Marquardt over gains and steps.
+
+    Dirt is told by the scatter at the start, so that costs compare; call it again from the
+    result to go by the scatter reached.
+
+    Returns
+    -------
+    steps : Steps
+        Levelled.
+    cost : float
+        Mean square of the residual at the end [light^2].
+    """
+    steps, damping = start.levelled(), 1e-3
+    now = normal_equations(stack, steps)
+    scale = now.scale
+    for _ in range(rounds):
+        moved = _moved(steps, now, damping)
+        then = normal_equations(stack, moved, scale)
+        if then.cost <= now.cost:
+            change = float(np.abs(moved.values - steps.values).max())
+            gain = now.cost - then.cost
+            steps, now, damping = moved, then, max(damping / 6, 1e-9)
+            if change < 2e-6 or (change < 1e-4 and gain < 1e-7 * now.cost):
+                break
+        else:
+            damping *= 10
+            if damping > 1e3:
+                break
+    return steps, now.cost
+
+
+def _moved(steps: Steps, now: Normal, damping: float) -> Steps:
+    """One damped step; the gains' slight prior decides what nothing else does."""
+    frames, z = steps.values.shape
+    diagonal = np.diag(now.matrix).copy()
+    matrix, gradient = now.matrix.copy(), now.gradient.copy()
+    gains = np.arange(frames) * (1 + z)
+    prior = _GAIN_PRIOR * float(diagonal[gains].mean())
+    matrix[gains, gains] += prior
+    gradient[gains] -= prior * steps.log_gain
+    scale = np.sqrt(np.maximum(diagonal, 1e-9 * diagonal.max()))
+    scaled = matrix / np.outer(scale, scale) + damping * np.eye(len(scale))
+    step = np.linalg.lstsq(scaled, gradient / scale, rcond=1e-9)[0] / scale
+    largest = float(np.abs(step).max())
+    step = (step * min(1.0, 0.2 / max(largest, 1e-12))).reshape(frames, 1 + z)
+    return replace(
+        steps, log_gain=steps.log_gain + step[:, 0], values=steps.values + step[:, 1:]
+    ).levelled()
+
+
+def frame_noise(light: Array, good: NDArray[np.bool_], rng: np.random.Generator) -> float:
+    """Noise of a frame's light, with no idea of the steps.
+
+    In a small patch the frames differ in three ways, and slightly in a few more where they lean:
+    the least of their principal components are noise.
+
+    Parameters
+    ----------
+    light : ndarray of float32, shape (K, M, N)
+    good : ndarray of bool, shape (M, N)
+        Where all frames are usable.
+    rng : numpy Generator
+    """
+    side, frames = _PATCH, len(light)
+    least: list[float] = []
+    for row, column in rng.integers(0, np.array(good.shape) - side, (400, 2)):
+        window = (slice(row, row + side), slice(column, column + side))
+        if len(least) < 60 and good[window].all():
+            patch = light[(slice(None), *window)].reshape(frames, -1).astype(float)
+            values = np.linalg.eigvalsh(patch @ patch.T / side**2)
+            least.append(float(values[: max(1, frames // 4)].mean()))
+    return float(np.sqrt(max(np.median(least), 0.0))) if least else 0.0
+
+
+def first_steps(stack: Stack, noise: float, rng: np.random.Generator) -> Steps:
+    """Find gains and steps with no idea of them.
+
+    Starts from the frames' principal components over parts of the aperture (Vargas, Quiroga &
+    Belenguer, Opt. Lett. 36 (2011) 1326; from memory), from even steps and from random ones;
+    then each frame's step is searched anew in the light of the others, which frees it from a
+    lean that only fits by chance. The first that leaves nothing but noise is taken, or the best.
+
+    Parameters
+    ----------
+    stack : Stack
+        Some thousands of pixels, its first four columns even, along u and v, and rho^2.
+    noise : float
+        Of a frame's light, as by `frame_noise`.
+    rng : numpy Generator
+    """
+    frames, zero = stack.frames, np.zeros(stack.frames)
+    found: list[tuple[float, Steps]] = []
+    guesses: list[Vector] = []
+    for most in (1.0, 0.4, 0.15):
+        guesses += _components(stack, stack.columns[3] < most)
+    guesses += [pace * np.arange(frames, dtype=float) for pace in (0.11, 0.25, 0.37)]
+    searched: list[float] = []
+    for _ in range(5):
+        guesses += list(rng.uniform(0, 1, (6, frames)))
+        tried = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]
+        tried.sort(key=lambda item: item[1])
+        for start, _ in tried[:3]:
+            steps, cost = improve(stack, start, 20)
+            if any(abs(cost / old - 1) < 0.005 for old in searched):
+                continue  # the same valley as before
+            searched.append(cost)
+            steps = _searched(stack, steps, cost, noise, rng)
+            found.append((_misfit(stack, steps), steps))
+            if found[-1][0] < _goal(stack, steps, noise):
+                return steps
+        guesses = []
+    return min(found, key=lambda pair: pair[0])[1]
+
+
+def _goal(stack: Stack, steps: Steps, noise: float) -> float:
+    """Misfit that nothing but noise leaves; a hundredth of the amplitude is as good."""
+    amplitude = float(np.median(solve_pixels(stack, steps).amplitude))
+    return max(2.2 * noise / max(amplitude, 1e-9), 0.012)
+
+
+def _misfit(stack: Stack, steps: Steps) -> float:
+    """Scatter as a share of the fringes' amplitude; more where they outshine what was seen."""
+    fit = solve_pixels(stack, steps)
+    scatter, amplitude = float(np.median(fit.scatter)), float(np.median(fit.amplitude))
+    level = float(np.median(stack.light.max(axis=0))) + 1e-9
+    # steps that are far too alike for the light's changes blow up the amplitude
+    return scatter / max(min(amplitude, level), 1e-9) * max(1.0, amplitude / level) ** 4
+
+
+def _searched(
+    stack: Stack, steps: Steps, cost: float, noise: float, rng: np.random.Generator
+) -> Steps:
+    """Search each frame's step and lean against the others, as long as it helps.
+
+    At first against all others; then half of the frames are trusted, drawn at random, and the
+    rest is searched against them: a few frames with wrong steps hold one another up.
+    """
+    frames = stack.frames
+    every = np.ones(frames, bool)
+    for number in range(10):
+        if _misfit(stack, steps) < _goal(stack, steps, noise):
+            break
+        trusted = every
+        if number > 1:
+            trusted = np.isin(np.arange(frames), rng.permutation(frames)[: max(4, frames // 2)])
+        moved = steps
+        for k in range(frames):
+            if number < 2 or not trusted[k]:
+                moved = _search_frame(stack, moved, k, trusted)
+        moved, then = improve(stack, moved, 12)
+        if then < cost:
+            steps, cost = moved, then
+    return steps
+
+
+def _search_frame(stack: Stack, steps: Steps, k: int, trusted: NDArray[np.bool_]) -> Steps:
+    """Best step and lean of one frame on a grid of leans, the trusted others given."""
+    kept = trusted & (np.arange(stack.frames) != k)
+    thin = stack.part(slice(None, None, 3))
+    others = Stack(thin.light[kept], thin.good[kept], thin.columns)
+    fit = solve_pixels(others, Steps(steps.log_gain[kept], steps.values[kept]))
+    good = thin.good[k] * (fit.scatter < 3 * np.median(fit.scatter))
+    gain = np.float32(np.exp(steps.log_gain[k]))
+    away = (thin.light[k] / gain - fit.mean) * good
+    axis = np.arange(-_LEAN, _LEAN + 1e-9, _LEAN / 7)
+    leans = np.stack([x.ravel() for x in np.meshgrid(axis, axis)], axis=1)
+    leans = leans + steps.values[kept, 1:3].mean(axis=0)
+    phase = _TURN * (leans.astype(np.float32) @ thin.columns[1:3])
+    cos, sin = np.cos(phase) * good, np.sin(phase) * good
+    ahead, beside = fit.cos * cos + fit.sin * sin, fit.sin * cos - fit.cos * sin
+    # least squares for cos and sin of the step at each lean
+    aa, bb, ab = (ahead**2).sum(axis=1), (beside**2).sum(axis=1), (ahead * beside).sum(axis=1)
+    ya, yb = ahead @ away, beside @ away
+    det = np.maximum(aa * bb - ab**2, 1e-6 * aa * bb + 1e-12)
+    x, y = (bb * ya - ab * yb) / det, (aa * yb - ab * ya) / det
+    # held to the size that the other frames have
+    size = np.maximum(np.hypot(x, y), 1e-9)
+    x, y = x / size, y / size
+    cost = aa * x * x + bb * y * y + 2 * ab * x * y - 2 * (x * ya + y * yb)
+    at = int(cost.argmin())
+    values = steps.values.copy()
+    values[k, :3] = np.arctan2(y[at], x[at]) / (2 * np.pi), *leans[at]
+    return replace(steps, values=values)
+
+
+def _components(stack: Stack, which: NDArray[np.bool_]) -> list[Vector]:
+    """Steps [fringe] from principal components; two guesses, or none."""
+    use = which & (stack.good.min(axis=0) > 0)
+    if use.sum() < 50:
+        return []
+    light = stack.light[:, use].astype(float)
+    away = light - light.mean(axis=0)
+    values, vectors = np.linalg.eigh(away @ away.T)
+    if values[-2] <= 0:
+        return []
+    pair = vectors[:, -2:]
+    found = [np.arctan2(pair[:, 0], pair[:, 1]) / (2 * np.pi)]
+    middle = _round(pair * np.sqrt(stack.frames))
+    if middle is not None:
+        found.append(np.arctan2(middle[:, 0], middle[:, 1]) / (2 * np.pi))
+    return found
+
+
+def _round(points: Matrix) -> Matrix | None:
+    """Map points (K, 2) on an ellipse to a circle about the origin; None when on no ellipse."""
+    x, y = points.T
+    conic = np.linalg.svd(np.stack([x * x, 2 * x * y, y * y, x, y, np.ones_like(x)], axis=1))[2][-1]
+    conic = conic * np.sign(conic[0] + conic[2])
+    form = np.array([[conic[0], conic[1]], [conic[1], conic[2]]])
+    if np.linalg.det(form) <= 1e-9 * np.abs(form).max() ** 2:
+        return None
+    centre = -0.5 * np.linalg.solve(form, conic[3:5])
+    return np.asarray((points - centre) @ np.linalg.cholesky(form))

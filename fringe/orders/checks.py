@@ -1,0 +1,87 @@
+"""Whether a fit deserves belief: refusals and warnings, each with its reason."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fringe.errors import Refused
+from fringe.orders.fit.solve import Solution
+from fringe.orders.reading import Reading
+from fringe.photo.load import Photo
+
+# Two beams of nearly equal strength give a cosine. Clipping, tone curves and a few beams
+# more add overtones of up to a fifth; sharp rings and printed lines have far more.
+_MOST_OVERTONE = 0.3
+_SOME_OVERTONE = 0.18
+# residual, as a share of the fringes' median amplitude: bright and sharp ones have 0.2 at most
+_FAINT = 0.28
+_MUCH_DOUBT = 0.1  # of the power, for the light [fringe]
+
+
+def judge_fit(photo: Photo, solution: Solution) -> list[str]:
+    """Refuse a fit that cannot be trusted; return warnings for one that can.
+
+    Raises
+    ------
+    Refused
+        With what to do.
+    """
+    fit = solution.fit
+    warnings = []
+    if fit.explained < 0.25 or fit.used < 0.5:
+        raise Refused(
+            f"{photo.name}: no fringes that a gap between two spheres would make;"
+            " check lamp, focus and edge"
+        )
+    if fit.overtone > _MOST_OVERTONE and solution.span > 1.5:
+        raise Refused(
+            f"{photo.name}: the lines are not fringes of two beams, whose light varies as a"
+            " cosine; photograph contact fringes, without clipping"
+        )
+    if fit.overtone > _SOME_OVERTONE:
+        warnings.append("the fringes' profile is not a cosine: over-exposed, or no contact fringes")
+    if fit.mean_contrast > 1.15:
+        warnings.append("the fringes' contrast is higher than light can have; check the edge")
+    if fit.rms > _FAINT:
+        warnings.append(
+            "the fringes are faint, or not followed everywhere: look at --picture, and focus on"
+            " the gap"
+        )
+    if solution.span < 1.0:
+        warnings.append(
+            "fewer than one fringe in all: tilt the work until three to five straight fringes"
+            " show, and read their bow"
+        )
+    if solution.light_doubt > _MUCH_DOUBT:
+        warnings.append(
+            "light that varies looks like the few fringes: tilt the work until more show,"
+            " or spread the light"
+        )
+    if solution.covered * fit.used < 0.6:
+        warnings.append(f"only {100 * solution.covered * fit.used:.0f} % of the aperture was used")
+    return warnings
+
+
+def with_form_warnings(photo: Photo, reading: Reading) -> Reading:
+    """Warn of a form that two polished spheres hardly have.
+
+    Raises
+    ------
+    Refused
+        When the form is so far from a sphere that the lines are no contact fringes.
+    """
+    power, tilt = abs(reading.power_fringes or 0.0), reading.tilt_fringes or 0.0
+    irregularity = reading.irregularity_fringes or 0.0
+    symmetric = reading.symmetric_irregularity_fringes or 0.0
+    warnings = list(reading.quality.warnings)
+    if irregularity > 0.9 + 0.4 * (power + tilt):
+        raise Refused(
+            f"{photo.name}: the lines do not grow as the gap between two spheres makes them;"
+            " photograph contact fringes"
+        )
+    if irregularity > 0.5 + 0.25 * (power + tilt) or symmetric > max(0.5, 0.12 * power):
+        warnings.append(
+            "irregularity is large beside the power: check that these are contact fringes,"
+            " and the edge"
+        )
+    return replace(reading, quality=replace(reading.quality, warnings=tuple(warnings)))

@@ -1,0 +1,241 @@
+"""Place an edge where fringes and surroundings meet: each side is explained in its own way.
+
+Inside, the light is what a fit of the fringes expects, continued outward by a little;
+outside, it varies slowly round the edge at any one distance from it (a bevel, a shadow, the
+plate or the bench), whatever it does with distance. Of all nearly round ellipses near a
+first one, the edge is that which leaves least unexplained on the two sides together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from fringe.orders.edge.rays import RAYS, cast
+from fringe.orders.fit.field import Array
+from fringe.orders.fit.least_squares import downhill
+from fringe.orders.fit.refine import Fit, expected
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+Vector = NDArray[np.float64]
+# The surroundings vary round the edge with at most so many periods; fringes with more.
+_WAVES = 2
+# What explaining a point as surroundings costs: any ring round the middle is constant along
+# itself, and of two curves that do as well the outer one is the edge.
+_PRICE = 0.4
+_TOLERATED = 0.2  # misfit inside, as a share of the fringe amplitude, that counts little
+_ANGLE = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+# radius, place and oval along rays, shape (5, RAYS)
+SHAPES = np.stack(
+    [np.ones(RAYS), np.cos(_ANGLE), np.sin(_ANGLE), np.cos(2 * _ANGLE), np.sin(2 * _ANGLE)]
+)
+# to place an edge within a pixel or two fewer rays will do; columns orthonormal over them
+_RAYS = RAYS // 2
+_FEWER_SHAPES = SHAPES[:, ::2]
+_ROUND = np.stack(
+    [np.full(_RAYS, np.sqrt(1 / _RAYS))]
+    + [
+        f(k * _ANGLE[::2]) * np.sqrt(2 / _RAYS)
+        for k in range(1, _WAVES + 1)
+        for f in (np.cos, np.sin)
+    ],
+    axis=1,
+).astype(np.float32)
+_LEAST_RAYS = 30  # that agree on an edge
+
+
+@dataclass(frozen=True)
+class Placed:
+    """An edge and how well it parts the two sides.
+
+    Attributes
+    ----------
+    edge : Edge
+    gain : float
+        Over a narrow band beyond the edge, how much better the surroundings explain the
+        light than the fringes do, less what the fringes leave unexplained just within it;
+        about 0 or less for no edge, above 1 for a clear one.
+    """
+
+    edge: Edge
+    gain: float
+
+
+class Contest:
+    """The band of a photograph about an edge, ready to place the edge in."""
+
+    def __init__(
+        self, photo: Photo, edge: Edge, fits: tuple[Fit, ...], share: float, band: float
+    ) -> None:
+        """Sample the band.
+
+        Parameters
+        ----------
+        photo : Photo
+        edge : Edge
+            Within `band` of the truth.
+        fits : tuple of Fit
+            On the unit disc of the edge shrunk by `share`. What any of them expects is taken
+            for fringes: supple fits follow a turned zone, stiff ones continue better.
+        share : float
+        band : float
+            Half the width of the band as a share of the radius.
+        """
+        self.edge = edge
+        self.step = max(0.6 / edge.a, 2 * band / 120)
+        self.reach = np.arange(1 - band, 1 + band, self.step)
+        rays = cast(photo, edge, self.reach, _RAYS)
+        u, v = rays.unit()
+        flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
+        within = (self.reach < 1.0)[None, :] & rays.usable
+        parts = [[values.reshape(u.shape) for values in expected(fit, *flat)] for fit in fits]
+        typical = float(np.median(parts[0][1][within])) if within.any() else 1.0
+        self.scale = float(np.hypot(2 * fits[0].noise, _TOLERATED * typical))
+        self._light = self._windows(np.where(rays.usable, rays.light, np.float32(np.nan)))
+        cost = np.min([self._cost(rays.light - want) for want, _ in parts], axis=0)
+        self._inside = np.where(rays.usable, cost, 0).astype(np.float32)
+        self._left_inside = self._windows(np.where(rays.usable, cost, np.float32(np.nan)))
+        self._sums = np.concatenate([np.zeros((_RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
+
+    def _cost(self, left: Array) -> Array:
+        return np.asarray(np.log1p((left / self.scale) ** 2), np.float32)
+
+    def total(self, shape: Vector) -> float:
+        """Mean cost of the band when the edge is `shape`: shares of the radius, shape (5,)."""
+        # a curve that leaves the band runs along its brink: all of the band is told of
+        curve = np.clip(1 + shape @ _FEWER_SHAPES, self.reach[0], self.reach[-1])
+        place = (curve - self.reach[0]) / self.step
+        low = np.minimum(place.astype(int), len(self.reach) - 1)
+        rows = np.arange(_RAYS)
+        inside = self._sums[rows, low] + (place - low) * self._inside[rows, low]
+        beyond = max(1, int((self.reach[-1] - float(curve.min())) / self.step))
+        outside = self._outside(curve, self.step, beyond)
+        return float(inside.sum() + outside.sum(dtype=float)) / self._inside.size
+
+    def _windows(self, values: Array) -> Array:
+        """Stretches of the values along rays, from wherever a curve and an offset lead.
+
+        What was not seen is not a number, and so is all that lies beyond the band.
+        """
+        count = len(self.reach)
+        beyond = 2 * count + 2
+        widened = np.pad(values, ((0, 0), (beyond, beyond)), constant_values=np.nan)
+        return sliding_window_view(widened, 2 * count, axis=1)
+
+    def _along(self, windows: Array, curve: Vector, first: float, count: int) -> Array:
+        """Values at `count` offsets from a curve, each a step from the last, (rays, count)."""
+        place = (curve + first - self.reach[0]) / self.step
+        reach = len(self.reach)
+        low = np.clip(np.floor(place), -2 * reach, reach).astype(np.intp)
+        # offsets are whole steps apart: along a ray all lie in the same part of theirs
+        part = (place - low).astype(np.float32)[:, None]
+        found = windows[np.arange(_RAYS), low + 2 * reach + 2, : count + 1]
+        return np.asarray(found[:, :-1] * (1 - part) + found[:, 1:] * part)
+
+    def _outside(self, curve: Vector, first: float, count: int) -> Array:
+        """What calling the points at some offsets from a curve surroundings costs."""
+        light = self._along(self._light, curve, first, count)
+        seen = ~np.isnan(light)
+        light[~seen] = 0
+        left = light - self._slowly(light, seen)
+        return (_PRICE + self._cost(left)) * seen
+
+    def _slowly(self, light: Array, seen: NDArray[np.bool_]) -> Array:
+        """Slow variation round the edge at each offset, held against what lies across."""
+        count = np.maximum(seen.sum(axis=0), 1).astype(np.float32)
+        slow = np.broadcast_to((light * seen).sum(axis=0) / count, light.shape)
+        for reach in (8.0, 3.0, 2.0):
+            held = np.clip(light - slow, -reach * self.scale, reach * self.scale)
+            held *= seen
+            slow = slow + _ROUND @ (_ROUND.T @ held * (np.float32(_RAYS) / count))
+        return slow
+
+    def place(self, seeds: list[Vector]) -> Placed:
+        """Find the best edge from the best of some shapes, each (5,) in shares of the radius."""
+        costs = [self.total(seed) for seed in seeds]
+        best = seeds[int(np.argmin(costs))]
+        for _ in range(3):
+            again = self._by_rays(best)
+            if again is None or (cost := self.total(again)) >= min(costs):
+                break
+            best = again
+            costs.append(cost)
+        size = max(1.5 / self.edge.a, 0.004)
+        simplex = np.concatenate([best[None], best + size * np.eye(5)])
+        found, cost = downhill(self.total, simplex, 0.1 / self.edge.a, 1e-5, 220)
+        shape = found if cost <= min(costs) else best
+        return Placed(self.shaped(shape), self.gain(shape))
+
+    def _by_rays(self, shape: Vector) -> Vector | None:
+        """Shape through the places where each ray by itself is best parted in two."""
+        curve = 1 + shape @ _FEWER_SHAPES
+        count = len(self.reach)
+        outside = self._outside(curve, -self.step * (count - 1), 2 * count - 1)
+        # from offsets about the curve back to places on the ray
+        place = (self.reach[None, :] - curve[:, None]) / self.step + count - 1
+        low = np.clip(place.astype(int), 0, 2 * count - 3)
+        rows = np.arange(_RAYS)[:, None]
+        beyond = outside[rows, low] + (place - low) * (outside[rows, low + 1] - outside[rows, low])
+        both = ndimage.uniform_filter1d(self._inside - beyond, 3, axis=0, mode="wrap")
+        change = np.cumsum(both, axis=1).argmin(axis=1)
+        good = (change > 1) & (change < count - 2)
+        at = self.reach[change] + 0.5 * self.step - 1
+        for tolerance in (0.01, 0.004, 0.003, 0.002):
+            if good.sum() < _LEAST_RAYS:
+                return None
+            shape = np.linalg.lstsq(_FEWER_SHAPES[:, good].T, at[good], rcond=None)[0]
+            good = np.abs(at - shape @ _FEWER_SHAPES) < max(tolerance, 1.5 * self.step)
+        return shape
+
+    def gain(self, shape: Vector) -> float:
+        """How well the fringes hold just within an edge, and how badly just beyond it."""
+        curve = 1 + shape @ _FEWER_SHAPES
+        first = 1.2 / self.edge.a
+        count = int(np.ceil((max(6.0 / self.edge.a, 0.02) - first) / self.step))
+        last = first + self.step * (count - 1)
+        beyond = self._along(self._left_inside, curve, first, count)
+        beyond -= self._outside(curve, first, count)
+        within = self._along(self._left_inside, curve, -last, count)
+        return _mean(beyond) - _mean(within)
+
+    def shaped(self, shape: Vector) -> Edge:
+        """Edge in the photograph of a shape."""
+        return reshaped(self.edge, shape)
+
+
+def _mean(values: Array) -> float:
+    """Mean of what was seen."""
+    seen = ~np.isnan(values)
+    return float(values[seen].mean()) if seen.any() else 0.0
+
+
+def reshaped(edge: Edge, shape: Vector) -> Edge:
+    """Edge that differs from another by a shape: shares of the radius, shape (5,)."""
+    curve = 1 + shape @ SHAPES
+    return _ellipse_through(*edge.pixels(np.cos(_ANGLE) * curve, np.sin(_ANGLE) * curve))
+
+
+def _ellipse_through(x: Vector, y: Vector) -> Edge:
+    """Least-squares ellipse through points that lie very nearly on one."""
+    mx, my = x.mean(), y.mean()
+    size = np.hypot(x - mx, y - my).mean()
+    p, q = (x - mx) / size, (y - my) / size
+    design = np.stack([p * p - q * q, 2 * p * q, p, q, np.ones_like(p)], axis=1)
+    a, b, c, d, e = np.linalg.lstsq(design, p * p + q * q, rcond=None)[0]
+    matrix = np.array([[1 - a, -b], [-b, 1 + a]])
+    middle = np.linalg.solve(2 * matrix, [c, d])
+    level = e + middle @ matrix @ middle
+    sizes, axes = np.linalg.eigh(matrix / level)
+    long = axes[:, 0]
+    return Edge(
+        float(mx + size * middle[0]),
+        float(my + size * middle[1]),
+        float(size / np.sqrt(sizes[0])),
+        float(size / np.sqrt(sizes[1])),
+        float(np.degrees(np.arctan2(long[1], long[0]))),
+    )

@@ -1,0 +1,318 @@
+"""Rough circles that may bound the fringes: from agreeing frequencies, and from long edges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import islice
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from fringe.orders.edge.ellipse_fit import fit_ellipse
+from fringe.orders.fit.field import Array, cut_field
+from fringe.orders.fit.scale import enlarged, thumbnail
+from fringe.orders.fit.start import Quadratic, agreeing, quadratic_start
+from fringe.orders.fit.tiles import TILE, Tiles, pyramid_tiles
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+_CELLS = 48
+
+
+def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
+    """Circles that may be the work's edge, likeliest first, each within some 15 %.
+
+    Parameters
+    ----------
+    photo : Photo
+    most : int
+        Number of circles at the most; each is looked for only when it is asked for.
+    """
+    circles: list[Edge] = []
+    for circle in islice(_any_circles(photo), 4 * most):
+        if all(_apart(circle, other) for other in circles):
+            circles.append(circle)
+            yield circle
+        if len(circles) == most:
+            break
+
+
+def _any_circles(photo: Photo) -> Iterator[Edge]:
+    scale = max(1, round(max(photo.width, photo.height) / 400))
+    light = ndimage.median_filter(thumbnail(photo.light, scale), 3)
+    bright = _bright_ellipse(light, scale)
+    if bright is not None:
+        # a plate larger than the work stands out first: look again within it
+        brighter = _bright_ellipse(light, scale, bright)
+        if brighter is not None and brighter.a < 0.96 * bright.a:
+            yield brighter
+        yield bright
+    frame = whole_frame(photo)
+    scale = max(1, int(max(photo.width, photo.height) / 2000))
+    tiles = pyramid_tiles(cut_field(photo, frame, scale))
+    start = quadratic_start(tiles, np.random.default_rng(3))
+    if start is not None and start.count >= 12:
+        region = _fringed_circle(photo, frame, tiles, start)
+        if region is not None:
+            yield region
+    yield from textured_ellipses(photo)
+    yield from long_circles(photo)
+
+
+def whole_frame(photo: Photo) -> Edge:
+    """Circle through the corners of the photograph."""
+    cx, cy = (photo.width - 1) / 2, (photo.height - 1) / 2
+    return Edge(cx, cy, float(np.hypot(cx, cy)) + 1, float(np.hypot(cx, cy)) + 1)
+
+
+def _apart(one: Edge, other: Edge) -> bool:
+    away = np.hypot(one.cx - other.cx, one.cy - other.cy) / other.a
+    return bool(away > 0.06 or abs(one.a / other.a - 1) > 0.06)
+
+
+def _fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> Edge | None:
+    """Circle that holds the tiles that agree with one model and few others."""
+    agree = agreeing(start, tiles)
+    x, y = frame.pixels(tiles.u, tiles.v)
+    size = max(photo.width, photo.height) / _CELLS
+    shape = (int(photo.height / size) + 1, int(photo.width / size) + 1)
+    yes = np.zeros(shape)
+    # a tile of a coarser level stands for a larger place
+    half = [float(4 * frame.a / sigma / TILE) for sigma in tiles.sigma]
+    for k in np.flatnonzero(agree):
+        r = max(half[k], size / 2)
+        rows = slice(max(0, int((y[k] - r / 2) / size)), int((y[k] + r / 2) / size) + 1)
+        columns = slice(max(0, int((x[k] - r / 2) / size)), int((x[k] + r / 2) / size) + 1)
+        yes[rows, columns] += 1
+    no = np.zeros(shape)
+    for k in np.flatnonzero(~agree):
+        no[int(y[k] / size), int(x[k] / size)] += 1
+    fringed = np.where(yes > 0, np.where(yes > no, 1.0, -0.3), -1.0)
+    return _best_disc(fringed, size)
+
+
+def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
+    place = np.indices(score.shape).astype(np.float64) + 0.5
+    cy, cx = place[0], place[1]
+    positive = score > 0
+    if positive.sum() < 6:
+        return None
+    best: tuple[float, float, float] | None = None
+    best_total = 0.0
+    middle_x, middle_y = float(np.median(cx[positive])), float(np.median(cy[positive]))
+    reach = float(np.sqrt(positive.sum() / np.pi))
+    step = max(reach / 3, 1.0)
+    point = (middle_x, middle_y, reach)
+    while step > 0.15:
+        improved = False
+        for dx in (-1, 0, 1):
+            for dy in (-1, 0, 1):
+                for dr in (-1, 0, 1):
+                    x, y, r = point[0] + dx * step, point[1] + dy * step, point[2] + dr * step
+                    # a disc that grows beyond all bounds is a half-plane, and never done
+                    framed = 0 <= x <= score.shape[1] and 0 <= y <= score.shape[0]
+                    if not (framed and 1.5 <= r <= max(score.shape)):
+                        continue
+                    away = np.hypot(cx - x, cy - y)
+                    total = float((score * np.clip(r - away + 0.5, 0, 1)).sum())
+                    if total > best_total + 1e-9:
+                        best_total, best, improved = total, (x, y, r), True
+        if best is not None:
+            point = best
+        if not improved:
+            step /= 2
+    if best is None:
+        return None
+    x, y, r = (value * size for value in best)
+    return Edge(x, y, r, r)
+
+
+def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edge | None:
+    """Ellipse around what is brighter than a dark background, or None if nothing stands out.
+
+    From the middle of the bright pixels, the farthest bright one on each ray; where a dark
+    fringe runs along the edge the ray ends short, and the robust fit passes it over.
+    """
+    inside = np.ones(light.shape, bool)
+    if within is not None:
+        y, x = np.indices(light.shape)
+        u, v = within.unit((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5)
+        inside = u * u + v * v < 0.97**2
+    # sought among amplitudes, since the dark side is the narrow one
+    top = float(np.percentile(light[inside], 99.5)) or 1.0
+    level = parting_level(np.clip(light[inside] / top, 0, 1) ** 0.5) ** 2 * top
+    bright = ndimage.binary_opening((light > level) & inside, iterations=1)
+    if not 0.03 < bright.mean() < 0.85 * inside.mean():
+        return None
+    rows, columns = np.nonzero(bright)
+    cy, cx = (rows.min() + rows.max()) / 2, (columns.min() + columns.max()) / 2
+    angle = np.linspace(0, 2 * np.pi, 240, endpoint=False)
+    reach = np.arange(0, np.hypot(*light.shape))
+    x = cx + np.cos(angle)[:, None] * reach
+    y = cy + np.sin(angle)[:, None] * reach
+    on = ndimage.map_coordinates(bright.astype(np.float32), [y, x], order=0, mode="constant") > 0
+    any_on = on.any(axis=1)
+    last = on.shape[1] - 1 - on[:, ::-1].argmax(axis=1)
+    x, y = cx + np.cos(angle) * last, cy + np.sin(angle) * last
+    framed = (x > 1) & (y > 1) & (x < light.shape[1] - 2) & (y < light.shape[0] - 2) & any_on
+    if framed.sum() < 100:
+        return None
+    found = fit_ellipse(x[framed], y[framed], tolerance=0.01 * light.shape[0])
+    if found is None or found[2] > 0.02 * found[0].a or found[1].mean() < 0.5:
+        return None
+    return enlarged(found[0], scale)
+
+
+def parting_level(values: Array, bins: int = 128) -> float:
+    """Level that parts low from high values with least variance within both.
+
+    Otsu, IEEE Trans. SMC 9 (1979) 62; scikit-image has it, too, and takes half as long to import
+    as all of the reader.
+    """
+    if not np.ptp(values):
+        return float(values.flat[0])
+    counts, edges = np.histogram(values, bins)
+    level = (edges[1:] + edges[:-1]) / 2
+    low, sums = np.cumsum(counts), np.cumsum(counts * level)
+    high = low[-1] - low
+    apart = sums / np.maximum(low, 1) - (sums[-1] - sums) / np.maximum(high, 1)
+    return float(level[np.argmax(low * high * apart**2)])
+
+
+def textured_ellipses(photo: Photo) -> list[Edge]:
+    """Ellipses of the size of parts in which light changes from place to place, largest first.
+
+    Fringes do, a plate that is larger than the work hardly does.
+    """
+    # seldom needed, and longer to import than all of the reader
+    from skimage.measure import regionprops
+
+    scale = max(1, round(max(photo.width, photo.height) / 300))
+    light = ndimage.gaussian_filter(photo.light, 1.0)
+    change = np.hypot(np.diff(light, axis=0)[:, :-1], np.diff(light, axis=1)[:-1])
+    level = thumbnail(light[:-1, :-1], scale)
+    share = thumbnail(change, scale) / (level + 0.1 * float(level.mean()) + 1e-9)
+    share = np.log(ndimage.median_filter(share, 5) + 1e-6)
+    parts_of: Any = regionprops  # it has no annotations
+    textured = ndimage.binary_opening(share > parting_level(share), iterations=1)
+    parts, _ = ndimage.label(ndimage.binary_closing(textured, iterations=2))
+    found = []
+    for part in parts_of(parts):
+        hull = part.area_convex
+        if hull < 0.02 * share.size or part.axis_minor_length < 0.7 * part.axis_major_length:
+            continue
+        (top, left, bottom, right) = part.bbox
+        # a hole in the middle, where fringes are broad, says nothing: the outline does
+        found.append(
+            Edge(
+                (left + right - 1) / 2,
+                (top + bottom - 1) / 2,
+                float(np.sqrt(hull / np.pi)),
+                float(np.sqrt(hull / np.pi)),
+            )
+        )
+    found.sort(key=lambda edge: -edge.a)
+    return [enlarged(edge, scale) for edge in found[:3]]
+
+
+def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
+    """Circles with much sharp edge along them (a Hough transform with gradient directions).
+
+    Parameters
+    ----------
+    photo : Photo
+    most : int
+    """
+    scale = max(1, round(max(photo.width, photo.height) / 320))
+    light = thumbnail(photo.light, scale)
+    log = np.log(light + 0.05 * float(light.mean()) + 1e-6)
+    gx = ndimage.gaussian_filter(log, 1.0, order=(0, 1))
+    gy = ndimage.gaussian_filter(log, 1.0, order=(1, 0))
+    size = np.hypot(gx, gy)
+    ridge = _ridge(size, gx, gy)
+    threshold = max(float(np.percentile(size, 88)), 3 * float(np.median(size)) * 0.5)
+    y, x = np.nonzero(ridge & (size > threshold))
+    if y.size < 30:
+        return []
+    if y.size > 6000:
+        pick = np.random.default_rng(5).choice(y.size, 6000, replace=False)
+        y, x = y[pick], x[pick]
+    nx, ny = gx[y, x] / size[y, x], gy[y, x] / size[y, x]
+    least, greatest = 0.12 * min(light.shape), 0.75 * min(light.shape)
+    radii = np.arange(least, greatest, 1.0)
+    votes = np.zeros(light.shape)
+    for sign in (1, -1):
+        vx = np.rint(x[:, None] + sign * nx[:, None] * radii).astype(int)
+        vy = np.rint(y[:, None] + sign * ny[:, None] * radii).astype(int)
+        inside = (vx >= 0) & (vy >= 0) & (vx < light.shape[1]) & (vy < light.shape[0])
+        weight = np.broadcast_to(1 / radii, vx.shape)[inside]
+        np.add.at(votes, (vy[inside], vx[inside]), weight)
+    votes = ndimage.gaussian_filter(votes, 2.0)
+    found: list[tuple[float, Edge]] = []
+    for cy, cx in _peaks(votes, 6):
+        found += _radii_about(cx, cy, x, y, nx, ny, radii)
+    found.sort(key=lambda item: -item[0])
+    circles: list[Edge] = []
+    for _, c in found:
+        full = enlarged(c, scale)
+        if all(_apart(full, other) for other in circles):
+            circles.append(full)
+    return circles[:most]
+
+
+def _ridge(size: Array, gx: Array, gy: Array) -> NDArray[np.bool_]:
+    """Points where the gradient is greatest along its own direction."""
+    step_x = np.rint(gx / np.maximum(size, 1e-9)).astype(int)
+    step_y = np.rint(gy / np.maximum(size, 1e-9)).astype(int)
+    rows, columns = np.indices(size.shape)
+    ahead = size[
+        np.clip(rows + step_y, 0, size.shape[0] - 1),
+        np.clip(columns + step_x, 0, size.shape[1] - 1),
+    ]
+    back = size[
+        np.clip(rows - step_y, 0, size.shape[0] - 1),
+        np.clip(columns - step_x, 0, size.shape[1] - 1),
+    ]
+    return np.asarray((size >= ahead) & (size >= back))
+
+
+def _peaks(votes: NDArray[np.float64], count: int) -> list[tuple[int, int]]:
+    votes = votes.copy()
+    out = []
+    for _ in range(count):
+        row, column = np.unravel_index(int(votes.argmax()), votes.shape)
+        out.append((int(row), int(column)))
+        votes[max(0, row - 8) : row + 9, max(0, column - 8) : column + 9] = 0
+    return out
+
+
+def _radii_about(
+    cx: float,
+    cy: float,
+    x: NDArray[np.intp],
+    y: NDArray[np.intp],
+    nx: Array,
+    ny: Array,
+    radii: NDArray[np.float64],
+) -> list[tuple[float, Edge]]:
+    """Radii about a centre with much edge along them, with that share of the circle."""
+    dx, dy = x - cx, y - cy
+    away = np.hypot(dx, dy)
+    aligned = np.abs(dx * nx + dy * ny) > 0.92 * away
+    sector = ((np.arctan2(dy, dx) + np.pi) / (2 * np.pi) * 72).astype(int) % 72
+    covered = np.zeros(len(radii))
+    for k, radius in enumerate(radii):
+        near = aligned & (np.abs(away - radius) < 0.04 * radius)
+        covered[k] = np.unique(sector[near]).size / 72
+    out: list[tuple[float, Edge]] = []
+    for k in np.argsort(-covered):
+        if covered[k] < 0.4 or len(out) >= 3:
+            break
+        if all(abs(radii[k] / other.a - 1) > 0.07 for _, other in out):
+            # of two as good, the larger: rings lie inside the edge, never outside
+            out.append(
+                (float(covered[k]), Edge(float(cx), float(cy), float(radii[k]), float(radii[k])))
+            )
+    return out

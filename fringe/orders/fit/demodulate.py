@@ -1,0 +1,297 @@
+"""Refine a model of the fringes by demodulating the picture with it.
+
+Multiplied by exp(-2 pi i order) and smoothed, the picture leaves the phase by which the
+model is off, which varies slowly and needs no unwrapping of closed fringes. Steps between
+neighbouring points first give the gradient of what is missing, then the phase itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.polynomial.legendre import legvander
+from numpy.typing import NDArray
+
+from fringe.optics.form import Term, zernike_gradients, zernike_matrix, zernike_terms
+from fringe.orders.fit.field import Array, Field
+from fringe.orders.fit.start import Quadratic
+from fringe.orders.fit.zernike import basis
+
+Vector = NDArray[np.float64]
+_BELL_ENDS = 2.5  # standard deviations at which a Gaussian is cut off
+_STILL = 1e-3  # change of a coefficient that ends a robust fit, or a round of steps [fringe]
+
+
+@dataclass(frozen=True)
+class OrderModel:
+    """Fringe order over the disc as a sum of Zernike terms; dark fringes at whole orders.
+
+    Attributes
+    ----------
+    terms : tuple of (n, m)
+    values : ndarray, shape (T,)
+        Coefficients [fringe as seen].
+    """
+
+    terms: tuple[Term, ...]
+    values: Vector
+
+    def order(self, u: Array, v: Array) -> Array:
+        """Order at each point, shape of `u`."""
+        rows = basis(self.terms, u.ravel(), v.ravel())
+        return np.asarray(self.values.astype(np.float32) @ rows).reshape(u.shape)
+
+    def widened(self, terms: tuple[Term, ...]) -> OrderModel:
+        """Return the same order on other terms; new ones start at zero, missing ones drop."""
+        known = dict(zip(self.terms, self.values, strict=True))
+        return OrderModel(terms, np.array([known.get(term, 0.0) for term in terms]))
+
+    def value(self, n: int, m: int) -> float:
+        """Coefficient of one term, zero when the model lacks it."""
+        return dict(zip(self.terms, (float(x) for x in self.values), strict=True)).get((n, m), 0.0)
+
+    @property
+    def power(self) -> float:
+        """Order at the rim less that in the middle, of the best-fit paraboloid."""
+        return 2 * self.value(2, 0)
+
+    def frequency(self, u: Vector, v: Vector) -> NDArray[np.float64]:
+        """Gradient of the order [cycles / unit], shape (..., 2)."""
+        return np.moveaxis(zernike_gradients(self.terms, u, v) @ self.values, 0, -1)
+
+    def steepest(self) -> float:
+        """Greatest frequency on the disc [cycles / unit]."""
+        return float(np.hypot(*(_outer_slopes(self.terms) @ self.values)).max())
+
+
+@lru_cache(32)
+def _outer_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
+    """Derivatives along u and v over all but the middle of the disc, shape (2, K, T)."""
+    rho, angle = np.meshgrid(np.linspace(0.3, 1, 8), np.linspace(0, 2 * np.pi, 48))
+    return zernike_gradients(terms, (rho * np.cos(angle)).ravel(), (rho * np.sin(angle)).ravel())
+
+
+def model_of(start: Quadratic) -> OrderModel:
+    """Turn a quadratic start into Zernike terms up to degree two."""
+    h, (bu, bv) = start.hessian, start.slope
+    values = {
+        (0, 0): 0.0,
+        (1, 1): bu,
+        (1, -1): bv,
+        (2, 0): (h[0, 0] + h[1, 1]) / 8,
+        (2, 2): (h[0, 0] - h[1, 1]) / 4,
+        (2, -2): h[0, 1] / 2,
+    }
+    terms = zernike_terms(2)
+    return OrderModel(terms, np.array([values[term] for term in terms]))
+
+
+@dataclass(frozen=True)
+class Demodulated:
+    """Residual phasor on a coarse grid.
+
+    Attributes
+    ----------
+    z : ndarray of complex64, shape (P, Q)
+        Smoothed picture times exp(-2 pi i order): half the fringe amplitude and the
+        phase by which the model is off.
+    weight : ndarray of float32, shape (P, Q)
+        Support of each point, zero where the picture or the frequency does not carry it.
+    u, v : ndarray, shape (P, Q)
+        Places on the unit disc.
+    """
+
+    z: NDArray[np.complex64]
+    weight: Array
+    u: Array
+    v: Array
+
+
+def demodulate(
+    field: Field, signal: Array, model: OrderModel, sigma_px: float, stride: int | None = None
+) -> Demodulated:
+    """Demodulate a flattened picture with a model.
+
+    Parameters
+    ----------
+    field : Field
+    signal : ndarray of float32, shape of `field.light`
+        Flattened light, zero where there is none.
+    model : OrderModel
+    sigma_px : float
+        Width of the smoothing [field px].
+    stride : int, optional
+        Step of the coarse grid [field px]; about `sigma_px` when left out.
+    """
+    order = _order_over(field, model)
+    phase = np.float32(-2 * np.pi) * order
+    stride = stride or max(1, int(sigma_px))
+    coarse = (slice(stride // 2, None, stride),) * 2
+    good = field.weight > 0
+    real = _smooth(np.where(good, signal * np.cos(phase), 0), sigma_px, stride)
+    imag = _smooth(np.where(good, signal * np.sin(phase), 0), sigma_px, stride)
+    cover = _smooth(good.astype(np.float32), sigma_px, stride)
+    z = (real + 1j * imag) / np.maximum(cover, 1e-3)
+    cycles = np.hypot(*np.gradient(order))[coarse]
+    # below this the mirrored frequency, or uneven light, passes the smoothing too
+    clear = np.clip((cycles * sigma_px - 0.25) / 0.15, 0, 1)
+    clear *= cycles < 0.45
+    weight = clear * np.where(cover > 0.5, cover, 0)
+    return Demodulated(
+        z.astype(np.complex64), weight.astype(np.float32), field.u[coarse], field.v[coarse]
+    )
+
+
+def _order_over(field: Field, model: OrderModel) -> Array:
+    """Order at every place of a field.
+
+    On a grid it is a polynomial of rows and columns, told by its values at a few of each.
+    """
+    degree = max(n for n, _ in model.terms)
+    (down, to_rows), (across, to_columns) = (_told_by(count, degree) for count in field.u.shape)
+    u, v = (part[np.ix_(down, across)].astype(float) for part in (field.u, field.v))
+    order = to_rows @ (zernike_matrix(model.terms, u, v) @ model.values) @ to_columns.T
+    return np.asarray(order, np.float32)
+
+
+@lru_cache(8)
+def _told_by(count: int, degree: int) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Some of `count` places, and the matrix from a polynomial's values there to those at all."""
+    nodes = (1 - np.cos(np.linspace(0, np.pi, 2 * degree + 3))) / 2
+    picked = np.unique(np.round(nodes * (count - 1)).astype(np.intp))
+    rows = legvander(np.linspace(-1, 1, count), degree)
+    return picked, rows @ np.linalg.pinv(rows[picked])
+
+
+def _smooth(values: Array, sigma_px: float, stride: int) -> Array:
+    """Gaussian smoothing, at every stride-th place only: a product on either side."""
+    down, across = (_bells(count, sigma_px, stride) for count in values.shape)
+    return np.asarray(down @ values.astype(np.float32, copy=False) @ across.T)
+
+
+@lru_cache(8)
+def _bells(count: int, sigma_px: float, stride: int) -> Array:
+    """Gaussian weights about every stride-th of some places, shape (P, count)."""
+    reach = round(_BELL_ENDS * sigma_px)
+    away = np.arange(count) - np.arange(stride // 2, count, stride)[:, None]
+    bells = np.where(np.abs(away) <= reach, np.exp(-((away / sigma_px) ** 2) / 2), 0)
+    # the field ends in nothing: what reaches beyond it is lost
+    whole = np.exp(-((np.arange(-reach, reach + 1) / sigma_px) ** 2) / 2).sum()
+    return np.asarray(bells / whole, np.float32)
+
+
+def gradient_step(
+    demodulated: Demodulated, terms: tuple[Term, ...], ridge: float = 1e-4
+) -> tuple[Vector, float]:
+    """Coefficients that explain the steps of residual phase between neighbours.
+
+    Returns
+    -------
+    values : ndarray, shape (T,)
+        Zero for the piston.
+    rms : float
+        What is left of the steps [fringe].
+    """
+    z, weight = demodulated.z, demodulated.weight
+    rows = zernike_matrix(terms, demodulated.u, demodulated.v)
+    designs, steps, weights = [], [], []
+    for near, far in (
+        ((slice(None), slice(None, -1)), (slice(None), slice(1, None))),
+        ((slice(None, -1), slice(None)), (slice(1, None), slice(None))),
+    ):
+        w = np.minimum(weight[near], weight[far])
+        keep = w > 0.05
+        steps.append(np.angle(z[far][keep] * np.conj(z[near][keep])) / (2 * np.pi))
+        designs.append(rows[far][keep] - rows[near][keep])
+        weights.append(w[keep] * np.abs(z[near][keep]) * np.abs(z[far][keep]))
+    return _robust(np.concatenate(designs), np.concatenate(steps), np.concatenate(weights), ridge)
+
+
+def phase_step(
+    demodulated: Demodulated, terms: tuple[Term, ...], ridge: float = 1e-6
+) -> tuple[Vector, float]:
+    """Coefficients that explain the residual phase itself, once it stays within a cycle.
+
+    Returns
+    -------
+    values : ndarray, shape (T,)
+        Piston included.
+    rms : float
+        What is left [fringe].
+    """
+    keep = demodulated.weight > 0.05
+    z = demodulated.z[keep]
+    weight = demodulated.weight[keep] * np.abs(z) ** 2
+    middle = np.angle((weight * z).sum())
+    phase = (np.angle(z * np.exp(-1j * middle)) + middle) / (2 * np.pi)
+    rows = zernike_matrix(terms, demodulated.u[keep], demodulated.v[keep])
+    return _robust(rows, phase, weight, ridge)
+
+
+def _robust(
+    design: NDArray[np.float64], target: Vector, weight: Vector, ridge: float
+) -> tuple[Vector, float]:
+    """Least squares with Cauchy weights; a slight ridge holds terms the data do not reach."""
+    size = design.shape[1]
+    if len(target) < 2 * size:
+        return np.zeros(size), np.inf
+    robust = np.ones(len(target))
+    values: Vector = np.zeros(size)
+    scale = 0.0
+    for _ in range(6):
+        weighted = design * (weight * robust)[:, None]
+        normal = weighted.T @ design
+        normal += ridge * np.trace(normal) / size * np.eye(size)
+        before = values
+        values = np.asarray(np.linalg.solve(normal, weighted.T @ target), float)
+        left = target - design @ values
+        scale = 1.4826 * _weighted_median(np.abs(left), weight) + 1e-6
+        robust = 1 / (1 + (left / (2.5 * scale)) ** 2)
+        if np.abs(values - before).max() < _STILL:
+            break
+    return values, scale
+
+
+def _weighted_median(values: Vector, weight: Vector) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    return float(values[order[np.searchsorted(total, total[-1] / 2)]]) if len(values) else 0.0
+
+
+def refine(
+    field: Field, signal: Array, start: OrderModel, degrees: tuple[int, ...] = (2, 3, 4, 6)
+) -> tuple[OrderModel, float]:
+    """Refine a start by demodulation, from stiff to supple.
+
+    Parameters
+    ----------
+    field, signal
+        The picture, and its flattened light.
+    start : OrderModel
+    degrees : tuple of int
+        Highest Zernike degree of each round.
+
+    Returns
+    -------
+    model : OrderModel
+    rms : float
+        What is left of the residual phase [fringe]; infinite when nothing could be used.
+    """
+    model, rms = start, np.inf
+    for number, degree in enumerate(degrees):
+        terms = zernike_terms(degree)
+        model = model.widened(terms)
+        # narrow smoothing first: the model may still be off by a good part of its frequency
+        narrow = field.radius_px / (36 if number < 2 else 24)
+        sigma = max(2.0, narrow, 0.4 * field.radius_px / max(model.steepest(), 1e-9))
+        for _ in range(2):
+            values, _ = gradient_step(demodulate(field, signal, model, sigma), terms)
+            model = OrderModel(terms, model.values + values)
+            if np.abs(values).max() < _STILL:
+                break
+        values, rms = phase_step(demodulate(field, signal, model, sigma), terms)
+        if np.isfinite(rms):
+            model = OrderModel(terms, model.values + values)
+    return model, rms

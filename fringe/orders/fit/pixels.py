@@ -1,0 +1,68 @@
+"""The usable pixels of a field as flat arrays, and Zernike terms over them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.optics.form import Term
+from fringe.orders.fit.field import Array, Field
+from fringe.orders.fit.zernike import basis
+
+
+@dataclass(frozen=True)
+class Pixels:
+    """The usable pixels of a field as flat arrays, each of shape (K,), block by block."""
+
+    light: Array
+    weight: Array
+    u: Array
+    v: Array
+    block: NDArray[np.int32]
+    # change of u and v over one field pixel along x and along y, for the pixel's own blur
+    unit_from_px: NDArray[np.float64]
+    scale: int
+    kept: dict[Term, Array] = field(default_factory=dict, repr=False, compare=False)
+
+    def __len__(self) -> int:
+        """Count of items."""
+        return int(self.light.size)
+
+    def rows(self, terms: Sequence[Term]) -> list[Array]:
+        """Zernike terms over all pixels; they are kept for other fits to the same pixels."""
+        missing = [term for term in dict.fromkeys(terms) if term not in self.kept]
+        if missing:
+            self.kept.update(zip(missing, basis(missing, self.u, self.v), strict=True))
+        return [self.kept[term] for term in terms]
+
+
+def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels:
+    """Flatten a field to its usable pixels.
+
+    Parameters
+    ----------
+    field : Field
+    most : int, optional
+        Thin out evenly to at most about this many.
+    blocks : int
+        Blocks across the disc for the covariance.
+    """
+    good = field.weight > 0
+    if most is not None and good.sum() > most:
+        step = int(np.ceil(good.sum() / most))
+        # an odd lattice: every step-th pixel of a row, shifted from row to row
+        rows, columns = np.indices(good.shape)
+        good &= (columns + rows * (step // 2 + 1)) % step == 0
+    u, v = field.u[good], field.v[good]
+    count = max(4, min(blocks, int(2 * field.radius_px / 8)))
+    column = np.clip(((u + 1) / 2 * count).astype(np.int32), 0, count - 1)
+    row = np.clip(((v + 1) / 2 * count).astype(np.int32), 0, count - 1)
+    block = row * count + column
+    # those of a block side by side, so that they are summed up without being gathered
+    order = np.argsort(block, kind="stable")
+    flat = (field.light[good], field.weight[good], u, v)
+    light, weight, u, v = (values[order] for values in flat)
+    return Pixels(light, weight, u, v, block[order], field.unit_from_px, field.scale)

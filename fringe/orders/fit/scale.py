@@ -1,0 +1,97 @@
+"""The smallest copy of a photograph that still holds its fringes.
+
+A photograph of many megapixels most often holds a few broad fringes; all that is fitted to
+it can be fitted to block means of it. How far it may be reduced is told by the finest
+fringes of small tiles, looked for from the photograph's own pixels on: fringes that are
+averaged away, or folded over, would not be missed afterwards.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from fringe.orders.fit.field import Array, block_mean, block_sum
+from fringe.orders.fit.tiles import TILE, peaks
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+_MOST_TILES = 1024
+_FINE_CYCLES = 2.5  # fringes a tile; halved, each keeps six pixels still
+_PURE = 0.3  # share of a tile's variation in one frequency, of which noise has 0.1
+_SEEN = 0.006  # amplitude of what counts, as a share of the brightest tile's light
+_FEW = 0.01  # share of the tiles that may err
+
+
+def scale_that_holds(photo: Photo, least_px: float, edge: Edge | None = None) -> int:
+    """Tell by how much a photograph may be reduced without loss of its fringes.
+
+    Parameters
+    ----------
+    photo : Photo
+    least_px : float
+        Size that must be left: the lesser side of the frame, or the edge's smaller radius.
+    edge : Edge, optional
+        Within which fringes matter; else anywhere.
+
+    Returns
+    -------
+    int
+        Side of the blocks to average over [px], a power of two.
+    """
+    left, top, right, bottom = (
+        (0, 0, photo.width, photo.height) if edge is None else edge.box(photo.width, photo.height)
+    )
+    light = photo.light[top:bottom, left:right]
+    size = min(light.shape) if edge is None else edge.b
+    scale = 1
+    while size >= 2 * least_px and not _fine_fringes(light):
+        light = thumbnail(light, 2)
+        size, scale = size / 2, 2 * scale
+    return scale
+
+
+def _fine_fringes(light: Array) -> bool:
+    """Tell whether fringes are so fine that half the pixels would not do."""
+    step = max(TILE // 2, int(np.sqrt(light.size / _MOST_TILES)))
+    rows, columns = (np.arange(0, side - TILE + 1, step) for side in light.shape)
+    if not (rows.size and columns.size):
+        return True  # so small a picture stays as it is
+    windows = np.lib.stride_tricks.sliding_window_view(light, (TILE, TILE))
+    blocks = windows[rows[:, None], columns].reshape(-1, TILE, TILE)
+    level = blocks.mean(axis=(1, 2))
+    lit = level > 0.02 * float(level.max(initial=0))
+    if not lit.any():
+        return True  # a black picture holds nothing to be reduced for
+    cycles, purity, amplitude = peaks(blocks[lit] / level[lit, None, None] - 1)
+    fine = np.hypot(cycles[:, 0], cycles[:, 1]) > _FINE_CYCLES
+    seen = amplitude * level[lit] > _SEEN * float(level.max())
+    return float((fine & seen & (purity > _PURE)).mean()) > _FEW
+
+
+def thumbnail(light: Array, scale: int) -> Array:
+    """Mean over blocks of pixels, clipped or not; those that fill no block are left out."""
+    rows, columns = (side // scale * scale for side in light.shape)
+    return block_sum(light[:rows, :columns], scale) / np.float32(scale**2)
+
+
+def reduced(photo: Photo, scale: int) -> Photo:
+    """Average a photograph over blocks; rows and columns that fill no block are left out."""
+    if scale == 1:
+        return photo
+    rows, columns = photo.height // scale * scale, photo.width // scale * scale
+    light, weight = block_mean(photo.light[:rows, :columns], photo.clipped[:rows, :columns], scale)
+    return replace(photo, light=light, clipped=weight == 0)
+
+
+def enlarged(edge: Edge, scale: int) -> Edge:
+    """Edge in the photograph of one in a copy that was reduced by `scale`."""
+    return Edge(
+        (edge.cx + 0.5) * scale - 0.5,
+        (edge.cy + 0.5) * scale - 0.5,
+        edge.a * scale,
+        edge.b * scale,
+        edge.angle_deg,
+        edge.u_px * scale,
+    )

@@ -1,0 +1,57 @@
+"""What the person at the bench says about a photograph."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fringe.errors import BadInput
+from fringe.optics.lamps import Lamp
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+
+@dataclass(frozen=True)
+class ReadOptions:
+    """What the person at the bench says about a photograph.
+
+    Attributes
+    ----------
+    lamp : Lamp
+    edge : Edge or str
+        The aperture's rim in the photograph, `auto` to find it, `none` when it is not in view.
+    diameter_mm, plate_radius_mm : float, optional
+        Of the aperture and of the plate [mm].
+    work : str
+        Form of the work, `convex` or `concave`.
+    camera_distance_mm : float, optional
+        From the work to the camera's lens [mm].
+    sense : str
+        `centre` or `edge` when known, else `auto`.
+    scale_px_per_mm : float, optional
+    """
+
+    lamp: Lamp
+    edge: Edge | str = "auto"
+    diameter_mm: float | None = None
+    plate_radius_mm: float | None = None
+    work: str = "convex"
+    camera_distance_mm: float | None = None
+    sense: str = "auto"
+    scale_px_per_mm: float | None = None
+
+
+def check_edge(photo: Photo, edge: Edge) -> None:
+    """Raise BadInput for an edge that cannot be an aperture in this photograph."""
+    if not (edge.a > 0 and edge.b > 0):
+        raise BadInput("--edge: the radius must be greater than zero")
+    if edge.b < 0.3 * edge.a:
+        raise BadInput("--edge: B/A under 0.3 is a view too oblique to read; photograph from above")
+    x, y = edge.pixels(np.cos(np.linspace(0, 2 * np.pi, 72)), np.sin(np.linspace(0, 2 * np.pi, 72)))
+    inside = (x > -1) & (y > -1) & (x < photo.width) & (y < photo.height)
+    if inside.mean() < 0.5 or not (0 <= edge.cx < photo.width and 0 <= edge.cy < photo.height):
+        raise BadInput(
+            f"--edge: lies outside {photo.name} ({photo.width} x {photo.height} pixels);"
+            " give the edge in pixels of this photograph"
+        )

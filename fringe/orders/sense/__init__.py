@@ -1,0 +1,1 @@
+"""Where the contact is: told by contrast, or by two photographs."""

@@ -1,0 +1,217 @@
+"""Many photographs at once: on all cores of this machine, or on a shop's cluster.
+
+Both ways are one: an executor of :mod:`concurrent.futures`, whose answers come back in the
+order of the questions.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+from fringe.errors import BadInput, FringeError, Refused
+
+T = TypeVar("T")
+U = TypeVar("U")
+_SECONDS = 10  # within which a scheduler must answer
+# Workers share the cores already; more threads inside each get in each other's way.
+_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+def cores() -> int:
+    """Count the cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def read_many(
+    paths: Sequence[Path],
+    reader: Callable[[Path], T],
+    *,
+    workers: int | None = None,
+    scheduler: str | None = None,
+) -> tuple[T | Refused, ...]:
+    """Read photographs side by side.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Photographs. Workers of a cluster must find them under the same names.
+    reader : callable
+        Makes a reading of one photograph. Unless one worker does it all, it must be a
+        function of a module, or an instance of a class of one, so that it can be sent.
+    workers : int or None
+        Processes on this machine; None takes one a core, 1 reads here and now.
+    scheduler : str or None
+        Address of a Dask scheduler that reads instead, as `tcp://10.0.0.7:8786`.
+
+    Returns
+    -------
+    tuple of Reading or Refused
+        In the order of `paths`; what would not be read stands there with its reason.
+
+    Raises
+    ------
+    BadInput
+        For the first photograph, in the order of `paths`, that is none; the line names it.
+        Also if a worker is killed, or no scheduler answers.
+    """
+    found: list[T | Refused] = []
+    for answer in read_each(paths, reader, workers=workers, scheduler=scheduler):
+        if isinstance(answer, FringeError) and not isinstance(answer, Refused):
+            raise answer
+        found.append(answer)  # type: ignore[arg-type]
+    return tuple(found)
+
+
+def read_each(
+    paths: Sequence[Path],
+    reader: Callable[[Path], T],
+    *,
+    workers: int | None = None,
+    scheduler: str | None = None,
+) -> tuple[T | FringeError, ...]:
+    """Read photographs as :func:`read_many` does; what is no photograph stands for itself, too."""
+    answers = run_many(partial(_attempt, reader), paths, workers=workers, scheduler=scheduler)
+    return tuple(answers)
+
+
+def run_many(
+    function: Callable[[T], U],
+    items: Sequence[T],
+    *,
+    workers: int | None = None,
+    scheduler: str | None = None,
+) -> list[U]:
+    """Call a function for each item, side by side; answers come in the order of the items.
+
+    Parameters
+    ----------
+    function : callable
+        As `reader` in :func:`read_many`.
+    items : sequence
+        What to call it with.
+    workers, scheduler
+        As in :func:`read_many`.
+
+    Raises
+    ------
+    BadInput
+        If a worker is killed, or no scheduler answers; and whatever the function raises.
+    """
+    if workers is not None and workers < 1:
+        raise BadInput(f"workers: {workers} cannot do anything; give 1 or more")
+    count = min(workers or cores(), len(items))
+    if scheduler is None and count <= 1:
+        return [function(item) for item in items]
+    if scheduler is not None:
+        with _cluster(scheduler) as executor:
+            return _answers(executor, function, items)
+    # this process is one of the workers: it has everything loaded already
+    with _pool(count - 1) as executor:
+        return _answers(executor, function, items, here=True)
+
+
+def _answers(
+    executor: Executor, function: Callable[[T], U], items: Sequence[T], *, here: bool = False
+) -> list[U]:
+    """Have items worked on; with `here` this process does the last one, and what nobody began."""
+    away = len(items) - here
+    futures = [executor.submit(function, item) for item in items[:away]]
+    try:
+        own = [function(item) for item in items[away:]]
+        while here and futures and futures[-1].cancel():
+            futures.pop()
+            own.append(function(items[len(futures)]))
+        return [*(future.result() for future in futures), *reversed(own)]
+    finally:  # after an error the rest need not be done
+        for future in futures:
+            future.cancel()
+
+
+def run_apart(function: Callable[[T], U], items: Sequence[T]) -> list[U | None]:
+    """Call a function for each item in another process, which may die of it.
+
+    Returns
+    -------
+    list
+        In the order of the items; None where the process died.
+    """
+    found: list[U | None] = []
+    while len(found) < len(items):
+        with ProcessPoolExecutor(1, get_context("spawn"), _one_thread) as pool:
+            try:
+                found.extend(pool.submit(function, item).result() for item in items[len(found) :])
+            except BrokenProcessPool:
+                found.append(None)
+    return found
+
+
+@contextmanager
+def _pool(workers: int) -> Iterator[Executor]:
+    # spawned, not forked: a fork would copy locks that threads of this process hold
+    with ProcessPoolExecutor(workers, get_context("spawn"), _one_thread) as pool:
+        try:
+            yield pool
+        except BrokenProcessPool as error:
+            raise BadInput(
+                "a worker was killed, for want of memory perhaps; try again with --workers 1"
+            ) from error
+
+
+@contextmanager
+def _cluster(scheduler: str) -> Iterator[Executor]:
+    import asyncio
+
+    try:
+        from distributed import Client, KilledWorker
+        from distributed.comm.core import connect
+    except ImportError as error:
+        raise BadInput("a cluster needs Dask: pip install 'fringe[cluster]'") from error
+
+    new_client, reach = cast(Any, Client), cast(Any, connect)  # they have no annotations
+
+    async def greet() -> None:
+        comm = await reach(scheduler, timeout=_SECONDS)
+        await comm.close()
+
+    try:
+        # asked before a client is made: one that finds no scheduler is left half alive, and
+        # once collected it may stop the next for ever
+        asyncio.run(asyncio.wait_for(greet(), _SECONDS))
+        client = new_client(scheduler, timeout=_SECONDS, set_as_default=False)
+    except Exception as error:  # an address that makes no sense raises many kinds
+        raise BadInput(f"{scheduler}: no Dask scheduler answers there") from error
+    with client:
+        try:
+            yield client.get_executor(pure=False)
+        except KilledWorker as error:
+            raise BadInput(
+                f"{scheduler}: workers were killed, for want of memory perhaps; read fewer at once"
+            ) from error
+
+
+def _one_thread() -> None:
+    """Set up a worker; it has not loaded any numeric library yet."""
+    for name in _ONE_THREAD:
+        os.environ[name] = "1"
+
+
+def _attempt(reader: Callable[[Path], T], path: Path) -> T | FringeError:
+    """Read one photograph; what is foreseen comes back as a value that names the file."""
+    try:
+        return reader(path)
+    except FringeError as error:
+        named = path.name in str(error)
+        return error if named else type(error)(f"{path.name}: {error}")
+    except Exception as error:
+        error.add_note(f"while reading {path}")
+        raise

@@ -1,0 +1,1 @@
+"""Figures from results; they are returned, and saving is the caller's."""

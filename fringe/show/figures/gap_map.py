@@ -1,0 +1,241 @@
+"""Maps over the aperture: the gap as the piece lay, and what its best sphere leaves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import Colormap
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle
+from matplotlib.patheffects import Normal, Stroke
+from numpy.typing import NDArray
+
+from fringe.errors import BadInput
+from fringe.orders.reading import Reading
+from fringe.show.figures.form_grid import FormGrid, form_grid
+from fringe.show.figures.scales import colour_scale, label_contours, nice_step, steps_between
+from fringe.show.figures.style import (
+    BODY_PT,
+    INK,
+    MARGIN_IN,
+    MUTED,
+    PAPER,
+    SMALL_PT,
+    Facts,
+    Sheet,
+    gap_colormap,
+    height_colormap,
+    styled,
+)
+from fringe.show.words import fringes_text, headline_text
+
+Array = NDArray[np.float64]
+_GUTTER_IN = 0.4
+_LEAST_HEIGHT = 0.05  # a scale finer than this would make noise look like form [fringe]
+
+
+@dataclass(frozen=True)
+class _Map:
+    """One map: its heights, colours and the ends of its scale [fringe]."""
+
+    title: str
+    height: Array
+    colours: Colormap
+    low: float
+    high: float
+    step: float
+    signed: bool
+
+    @property
+    def marks(self) -> list[float]:
+        """Where the scale is marked [fringe]."""
+        return steps_between(self.low, self.high, self.step)
+
+    def levels(self, grid: FormGrid) -> list[float]:
+        """Where contours cross the disc [fringe]."""
+        inside = self.height[grid.inside]
+        return [h for h in self.marks if inside.min() + 1e-6 < h < inside.max() - 1e-6]
+
+
+@styled
+def gap_map_figure(
+    reading: Reading,
+    *,
+    title: str | None = None,
+    surface: str | None = None,
+    when: str | None = None,
+    diameter_mm: float | None = None,
+    plate_radius_mm: float | None = None,
+) -> Figure:
+    """Draw the gap over the aperture, and beside it what the best sphere leaves.
+
+    Parameters
+    ----------
+    reading : Reading
+        With a form.
+    title, surface, when : str or None
+        Heading, name of the surface, and date, if known.
+    diameter_mm : float or None
+        Diameter of the aperture [mm], if known.
+    plate_radius_mm : float or None
+        Radius of the plate [mm]; with the diameter, the exact shape of a sphere is taken
+        out instead of rho^2.
+
+    Returns
+    -------
+    Figure
+
+    Raises
+    ------
+    BadInput
+        If the reading holds no form.
+    """
+    if reading.form is None:
+        raise BadInput("gap map: the reading holds no form over an aperture; read it with an edge")
+    grid = form_grid(reading.form, radius_mm=plate_radius_mm, diameter_mm=diameter_mm)
+    edge_px = 2 * reading.edge.a if reading.edge else None
+    facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
+    sheet = Sheet()
+    top = sheet.heading(title or "The gap over the aperture", facts)
+    side = (sheet.width_in - 2 * MARGIN_IN - _GUTTER_IN) / 2
+    bottom = top
+    for left, one, caption in zip(
+        (MARGIN_IN, MARGIN_IN + side + _GUTTER_IN),
+        _maps(grid),
+        _captions(reading, grid),
+        strict=True,
+    ):
+        below = _draw(sheet, left, top, side, one, grid, reading.wavelength_nm / 2)
+        bottom = max(bottom, sheet.paragraph(left, below, side, caption, BODY_PT))
+    note = (
+        "Both as seen in the photograph. Contours as marked on the scales, in nm and in fringes,"
+        " dashed below zero. Cross: where the gap is smallest."
+    )
+    if reading.sense not in ("centre", "edge"):
+        note += " The sense is unknown, so both maps may be upside down."
+    bottom = sheet.paragraph(
+        MARGIN_IN, bottom + 0.1, sheet.width_in - 2 * MARGIN_IN, note, SMALL_PT, colour=MUTED
+    )
+    return sheet.finish(bottom + 0.18)
+
+
+def _maps(grid: FormGrid) -> tuple[_Map, _Map]:
+    deepest = max(float(grid.gap[grid.inside].max()), _LEAST_HEIGHT)
+    step = nice_step(deepest, 10)
+    gap = _Map("Gap, as the piece lay", grid.gap, gap_colormap(), 0.0, deepest, step, False)
+    rest = grid.rest[grid.inside]
+    most = max(float(np.abs(rest).max()), _LEAST_HEIGHT / 2)
+    step = nice_step(2 * most, 10)
+    name = "Left by the best sphere"
+    return gap, _Map(name, grid.rest, height_colormap(), -most, most, step, True)
+
+
+def _captions(reading: Reading, grid: FormGrid) -> tuple[str, str]:
+    tilt = float(np.hypot(grid.sphere.tilt_u, grid.sphere.tilt_v))
+    known = "" if reading.sense in ("centre", "edge") else ", sign unknown"
+    first = f"Power {headline_text(reading.to_json())}{known}, tilt {fringes_text(tilt)}"
+    parts = [
+        ("B", reading.irregularity_fringes),
+        ("C", reading.symmetric_irregularity_fringes),
+        ("rms", reading.rms_irregularity_fringes),
+    ]
+    shown = [f"{name} {fringes_text(value)}" for name, value in parts if value is not None]
+    return first, "Irregularity " + (", ".join(shown) if shown else "not measured")
+
+
+def _draw(
+    sheet: Sheet, left: float, top: float, side: float, one: _Map, grid: FormGrid, nm: float
+) -> float:
+    below = sheet.text(left, top, one.title, BODY_PT, bold=True) + 0.04
+    axes = sheet.axes(left, below, side, side)
+    _draw_map(axes, one, grid, side)
+    below += side + 0.46
+    scale = sheet.axes(left + 0.08, below, side - 0.16, 0.13)
+    colour_scale(
+        scale,
+        one.colours,
+        one.low,
+        one.high,
+        nm_per_fringe=nm,
+        ticks=one.marks,
+        step=one.step,
+        signed=one.signed,
+    )
+    return below + 0.13 + 0.42
+
+
+def _draw_map(axes: Axes, one: _Map, grid: FormGrid, side: float) -> None:
+    far = float(grid.u.max())
+    circle = Circle((0, 0), 1.0, transform=axes.transData, fill=False, edgecolor=INK, linewidth=1.1)
+    axes.add_patch(circle)
+    picture = axes.imshow(
+        one.height,
+        extent=(-far, far, far, -far),
+        cmap=one.colours,
+        vmin=one.low,
+        vmax=one.high,
+        interpolation="bilinear",
+    )
+    picture.set_clip_path(circle)
+    levels = one.levels(grid)
+    if levels:
+        lines = axes.contour(
+            grid.u,
+            grid.v,
+            one.height,
+            levels=levels,
+            colors=[INK],
+            linewidths=[1.2 if one.signed and abs(h) < 1e-9 else 0.6 for h in levels],
+            linestyles=["dashed" if h < -1e-9 else "solid" for h in levels],
+        )
+        lines.set_clip_path(circle)
+        label_contours(
+            axes,
+            _richest_line(one, grid),
+            levels,
+            one.step,
+            one.colours,
+            (one.low, one.high),
+            inch=2.02 / side,
+            signed=one.signed,
+        )
+    if not one.signed:
+        _mark_contact(axes, grid)
+    axes.set_xlim(-1.01, 1.01)
+    axes.set_ylim(1.01, -1.01)
+    axes.set_axis_off()
+
+
+def _richest_line(one: _Map, grid: FormGrid) -> tuple[Array, Array, Array]:
+    """Return the line from rim to rim, of twelve, along which the height changes most."""
+    along = np.linspace(-0.9, 0.9, 361)
+    far, size = float(grid.u.max()), grid.u.shape[0]
+    best: tuple[float, Array, Array, Array] | None = None
+    for angle in np.deg2rad(np.arange(0, 180, 15)):
+        u, v = along * np.cos(angle), along * np.sin(angle)
+        column = np.rint((u / far + 1) / 2 * (size - 1)).astype(int)
+        row = np.rint((v / far + 1) / 2 * (size - 1)).astype(int)
+        height = one.height[row, column]
+        change = float(np.ptp(height))
+        if best is None or change > best[0] * 1.02:
+            best = (change, u, v, height)
+    assert best is not None
+    return best[1:]
+
+
+def _mark_contact(axes: Axes, grid: FormGrid) -> None:
+    row, column = np.unravel_index(
+        np.argmin(np.where(grid.inside, grid.gap, np.inf)), grid.gap.shape
+    )
+    (cross,) = axes.plot(
+        grid.u[row, column],
+        grid.v[row, column],
+        "+",
+        color=INK,
+        markersize=9,
+        markeredgewidth=1.3,
+        clip_on=False,
+    )
+    cross.set_path_effects([Stroke(linewidth=3.0, foreground=PAPER), Normal()])

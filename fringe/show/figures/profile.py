@@ -1,0 +1,202 @@
+"""Profiles through the centre of the aperture, along the tilt and across it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+from numpy.typing import NDArray
+
+from fringe.errors import BadInput
+from fringe.orders.reading import Reading
+from fringe.show.figures.form_grid import Sphere, best_sphere, form_values, height_u
+from fringe.show.figures.scales import nm_axis, nm_text
+from fringe.show.figures.style import (
+    BAND,
+    BODY_PT,
+    BRICK,
+    INK,
+    MARGIN_IN,
+    MUTED,
+    SMALL_PT,
+    TEAL,
+    Dashes,
+    Facts,
+    Sheet,
+    styled,
+    text_width_in,
+)
+from fringe.show.words import limit_text
+
+Array = NDArray[np.float64]
+_LEFT_IN, _RIGHT_IN = 0.75, 0.8
+_LEAST_TILT = 0.02  # with less, its direction means nothing [fringe]
+_COVERAGE = 1.96  # two-sided 95 % of the normal distribution
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """Heights along one diameter, tilt taken out and zero at the centre [fringe]."""
+
+    name: str
+    along: Array
+    height: Array
+    u95: Array
+    rest: Array
+    colour: str
+    dashes: Dashes
+
+
+@styled
+def profile_figure(
+    reading: Reading,
+    *,
+    tolerance_fringes: float | None = None,
+    irregularity_tolerance_fringes: float | None = None,
+    title: str | None = None,
+    surface: str | None = None,
+    when: str | None = None,
+    diameter_mm: float | None = None,
+    plate_radius_mm: float | None = None,
+) -> Figure:
+    """Draw the departure from the plate along two diameters, with the tolerance as a band.
+
+    Parameters
+    ----------
+    reading : Reading
+        With a form.
+    tolerance_fringes : float or None
+        Largest power of either sign [fringe]; draws the band that it allows.
+    irregularity_tolerance_fringes : float or None
+        Largest irregularity, peak to valley [fringe]; draws its band below.
+    title, surface, when, diameter_mm, plate_radius_mm
+        As for `gap_map_figure`.
+
+    Returns
+    -------
+    Figure
+
+    Raises
+    ------
+    BadInput
+        If the reading holds no form.
+    """
+    if reading.form is None:
+        raise BadInput("profile: the reading holds no form over an aperture; read it with an edge")
+    sphere = best_sphere(reading.form, plate_radius_mm, diameter_mm)
+    cuts = _cuts(reading, sphere)
+    edge_px = 2 * reading.edge.a if reading.edge else None
+    facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
+    sheet = Sheet()
+    top = sheet.heading(title or "Profiles through the centre", facts)
+    top = _legend(sheet, top, cuts, tolerance_fringes is not None)
+    width = sheet.width_in - 2 * MARGIN_IN - _LEFT_IN - _RIGHT_IN
+    left = MARGIN_IN + _LEFT_IN
+    half = 1.0 if diameter_mm is None else diameter_mm / 2
+    upper = sheet.axes(left, top + 0.3, width, 2.2)
+    sheet.text(MARGIN_IN, top, _upper_title(tolerance_fringes), BODY_PT, bold=True)
+    _draw_upper(upper, cuts, sphere, half, tolerance_fringes)
+    top += 0.3 + 2.2 + 0.35
+    lower = sheet.axes(left, top + 0.3, width, 1.45)
+    sheet.text(MARGIN_IN, top, _lower_title(irregularity_tolerance_fringes), BODY_PT, bold=True)
+    _draw_lower(lower, cuts, half, irregularity_tolerance_fringes)
+    for axes in (upper, lower):
+        _dress(axes, half, reading.wavelength_nm / 2)
+    lower.set_xlabel("share of the semi-diameter" if diameter_mm is None else "mm from the centre")
+    bottom = top + 0.3 + 1.45 + 0.5
+    note = "Bands about the lines: 95 % limits, from the covariance of the fit."
+    if reading.sense not in ("centre", "edge"):
+        note += " The sense is unknown, so the profiles may be upside down."
+    bottom = sheet.paragraph(
+        MARGIN_IN, bottom, sheet.width_in - 2 * MARGIN_IN, note, SMALL_PT, colour=MUTED
+    )
+    return sheet.finish(bottom + 0.18)
+
+
+def _cuts(reading: Reading, sphere: Sphere) -> tuple[_Cut, _Cut]:
+    form = reading.form
+    assert form is not None
+    along = np.linspace(-1.0, 1.0, 401)
+    tilted = np.hypot(sphere.tilt_u, sphere.tilt_v) > _LEAST_TILT
+    direction = np.deg2rad(sphere.tilt_direction_deg) if tilted else 0.0
+    names = ("along the tilt", "across the tilt") if tilted else ("left to right", "top to bottom")
+    dashes: Dashes
+    cuts = []
+    for name, turn, colour, dashes in (
+        (names[0], direction, INK, "solid"),
+        (names[1], direction + np.pi / 2, BRICK, (0, (5.0, 2.0))),
+    ):
+        u, v = along * np.cos(turn), along * np.sin(turn)
+        level = form_values(form, u, v) - sphere.plane(u, v)
+        rest = level - sphere.power * sphere.shape(u, v)
+        u95 = _COVERAGE * height_u(form, u, v)
+        cuts.append(_Cut(name, along, level - level[200], u95, rest, colour, dashes))
+    return cuts[0], cuts[1]
+
+
+def _legend(sheet: Sheet, top: float, cuts: tuple[_Cut, _Cut], banded: bool) -> float:
+    left = MARGIN_IN
+    for cut in cuts:
+        sheet.rule(left, top + 0.08, 0.32, colour=cut.colour, weight_pt=1.5, dashes=cut.dashes)
+        sheet.text(left + 0.38, top, cut.name, BODY_PT)
+        left += 0.38 + text_width_in(cut.name, BODY_PT) + 0.3
+    if banded:
+        sheet.rule(left, top + 0.08, 0.32, colour=BAND, weight_pt=8.0)
+        sheet.text(left + 0.38, top, "allowed by the tolerance", BODY_PT)
+    return top + 0.26
+
+
+def _upper_title(tolerance: float | None) -> str:
+    text = "Gap above that at the centre, tilt taken out"
+    return text if tolerance is None else f"{text}; tolerance ±{limit_text(tolerance)}"
+
+
+def _lower_title(tolerance: float | None) -> str:
+    text = "Left by the best sphere"
+    return text if tolerance is None else f"{text}; tolerance {limit_text(tolerance)} in all"
+
+
+def _draw_upper(
+    axes: Axes, cuts: tuple[_Cut, _Cut], sphere: Sphere, half: float, tolerance: float | None
+) -> None:
+    if tolerance is not None:
+        allowed = tolerance * sphere.shape(cuts[0].along, np.zeros_like(cuts[0].along))
+        axes.fill_between(half * cuts[0].along, -allowed, allowed, color=BAND, linewidth=0)
+        for sign in (-1, 1):
+            axes.plot(half * cuts[0].along, sign * allowed, color=TEAL, linewidth=0.7)
+    for cut in cuts:
+        place = half * cut.along
+        axes.fill_between(
+            place,
+            cut.height - cut.u95,
+            cut.height + cut.u95,
+            color=cut.colour,
+            alpha=0.18,
+            linewidth=0,
+        )
+        axes.plot(place, cut.height, color=cut.colour, linestyle=cut.dashes, linewidth=1.4)
+
+
+def _draw_lower(axes: Axes, cuts: tuple[_Cut, _Cut], half: float, tolerance: float | None) -> None:
+    if tolerance is not None:
+        axes.axhspan(-tolerance / 2, tolerance / 2, color=BAND, linewidth=0)
+        for sign in (-1, 1):
+            axes.axhline(sign * tolerance / 2, color=TEAL, linewidth=0.7)
+    for cut in cuts:
+        axes.plot(half * cut.along, cut.rest, color=cut.colour, linestyle=cut.dashes, linewidth=1.4)
+    most = max(float(np.abs(cut.rest).max()) for cut in cuts)
+    most = max(1.12 * most, 0.6 * (tolerance or 0.0), 0.025)
+    axes.set_ylim(-most, most)
+
+
+def _dress(axes: Axes, half: float, nm: float) -> None:
+    axes.set_xlim(-half, half)
+    axes.axhline(0, color=MUTED, linewidth=0.5, zorder=0)
+    axes.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value, signed=True)))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value)))
+    axes.set_ylabel("fringes")
+    nm_axis(axes, nm)

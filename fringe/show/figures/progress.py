@@ -1,0 +1,517 @@
+"""The history of a surface: power and irregularity from visit to visit, against the tolerance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, MaxNLocator, NullLocator
+
+from fringe.errors import BadInput
+from fringe.format import figures, plus_minus
+from fringe.judge.state.forecast import Forecast
+from fringe.judge.state.visits import VisitRow
+from fringe.show.figures.scales import nm_text, tick_text
+from fringe.show.figures.stages import stage_strip
+from fringe.show.figures.style import (
+    AMBER,
+    BAND,
+    BODY_PT,
+    BRICK,
+    HAIRLINE,
+    INK,
+    MARGIN_IN,
+    MUTED,
+    PAPER,
+    SMALL_PT,
+    TEAL,
+    Facts,
+    Sheet,
+    styled,
+    text_width_in,
+)
+from fringe.show.words import VERDICTS
+
+_LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.15, 0.62
+_POWER_IN, _IRREGULARITY_IN = 2.9, 1.2
+_DWARFED = 6.0  # beyond so many tolerances a linear scale hides what matters
+# visits nearer than this share of all hours would lie on each other, and are set side by side;
+# one that would stand farther from its hours than the other share makes visits the scale
+_LEAST_STEP, _MOST_ASIDE = 0.03, 0.08
+_NOT_JUDGED = "not judged"
+_HOURS = "hours of work"
+_AHEAD = 0.5  # of the hours so far, drawn ahead at most
+# shape tells the verdict; colour repeats it
+_MARKS = {
+    "inside": ("o", TEAL),
+    "unproven": ("^", AMBER),
+    "outside": ("s", BRICK),
+    _NOT_JUDGED: ("D", MUTED),
+}
+
+
+@dataclass(frozen=True)
+class _Scale:
+    """A vertical scale: linear, or linear out to `knee` and logarithmic beyond it."""
+
+    low: float
+    high: float
+    knee: float | None
+
+
+@styled
+def progress_figure(
+    rows: Sequence[VisitRow],
+    surface_name: str,
+    tolerance_fringes: float | None = None,
+    *,
+    irregularity_tolerance_fringes: float | None = None,
+    wavelength_nm: float | None = None,
+    diameter_mm: float | None = None,
+    title: str | None = None,
+    against: str | None = None,
+    forecast: Forecast | None = None,
+) -> Figure:
+    """Draw how power and irregularity came down to the tolerance.
+
+    Spherometer and fringes stand on one scale: power in fringes at the left, its height in
+    micrometres at the right.
+
+    Parameters
+    ----------
+    rows : sequence of VisitRow
+        Visits, the earliest first; values that a visit did not measure are None.
+    surface_name : str
+        Name of the surface.
+    tolerance_fringes, irregularity_tolerance_fringes : float or None
+        Limits: of power of either sign, and of irregularity [fringe].
+    wavelength_nm, diameter_mm : float or None
+        What fringes are counted in [nm], and the aperture's diameter [mm].
+    title : str or None
+        Heading.
+    against : {'hours', 'visits'} or None
+        The lying scale; None takes hours of work unless visits would fall together.
+    forecast : Forecast or None
+        What the next work does, drawn ahead of the last visit on the scale of hours.
+
+    Returns
+    -------
+    Figure
+
+    Raises
+    ------
+    BadInput
+        If there is no visit.
+    """
+    if not rows:
+        raise BadInput(f"progress: {surface_name} has no visits yet; log one first")
+    x, x_label = _places(rows, against)
+    sheet = Sheet()
+    facts = Facts(wavelength_nm, diameter_mm, None, surface_name, _span(rows))
+    top = sheet.heading(title or "Progress", facts)
+    whole = sheet.width_in - 2 * MARGIN_IN
+    top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, _latest(rows), BODY_PT) + 0.12
+    right = _RIGHT_IN if wavelength_nm is None else _SECOND_IN
+    left, width = MARGIN_IN + _LEFT_IN, whole - _LEFT_IN - right
+    start = _start(rows, x, x_label)
+    margin = 0.035 * (x[-1] - start) if x[-1] > start else 0.5
+    ahead = None
+    if forecast is not None and tolerance_fringes is not None and x_label == _HOURS:
+        ahead = _outlook(rows[-1], forecast, tolerance_fringes, wavelength_nm, x)
+    top = _legend(sheet, top, rows, tolerance_fringes is not None, ahead is not None)
+    limits = (start - margin, max(x[-1], ahead[0][-1] if ahead else x[-1]) + margin)
+    top, key = stage_strip(
+        sheet, left, top, width, [row.stage for row in rows], x, limits, ends=x_label == _HOURS
+    )
+    axes = axes_power = sheet.axes(left, top + 0.08, width, _POWER_IN)
+    _draw_power(axes, rows, x, tolerance_fringes)
+    if ahead is not None:
+        _draw_ahead(axes, ahead)
+    _dress(axes, "power, fringes", limits, x_label)
+    if wavelength_nm is not None:
+        _second_scale(axes, wavelength_nm)
+    top += 0.08 + _POWER_IN
+    if any(row.irregularity_fringes is not None for row in rows):
+        axes.set_xlabel("")
+        axes.tick_params(axis="x", labelbottom=False)
+        axes = sheet.axes(left, top + 0.18, width, _IRREGULARITY_IN)
+        _draw_irregularity(axes, rows, x, irregularity_tolerance_fringes)
+        _dress(axes, "irregularity,\nfringes", limits, x_label)
+        top += 0.18 + _IRREGULARITY_IN
+    top += 0.52
+    for note in (key, _scale_note(axes_power, tolerance_fringes), _aside_note(rows, x, x_label)):
+        if note:
+            top = sheet.paragraph(MARGIN_IN, top, whole, note, SMALL_PT, colour=MUTED)
+    return sheet.finish(top + 0.16)
+
+
+def _scale_note(axes: Axes, tolerance: float | None) -> str:
+    if axes.get_yscale() == "linear":
+        return ""
+    knee = "one fringe" if tolerance is None else "the tolerance"
+    return f"The scale of power is even within {knee} and goes by powers of ten beyond it."
+
+
+def _state(row: VisitRow) -> str:
+    return row.verdict or _NOT_JUDGED
+
+
+def _signed(row: VisitRow) -> bool:
+    return row.sense in ("centre", "edge")
+
+
+def _span(rows: Sequence[VisitRow]) -> str | None:
+    days = [str(row.when)[:10] for row in (rows[0], rows[-1]) if row.when]
+    return " to ".join(dict.fromkeys(days)) or None
+
+
+def _places(rows: Sequence[VisitRow], against: str | None) -> tuple[list[float], str]:
+    hours = [row.hours_total for row in rows]
+    if against is None:
+        span = hours[-1] - hours[0]
+        aside = _side_by_side(hours)
+        most = max(place - hour for place, hour in zip(aside, hours, strict=True))
+        against = "hours" if span > 0 and most <= _MOST_ASIDE * span else "visits"
+    if against == "hours":
+        return _side_by_side(hours), _HOURS
+    return [float(k) for k in range(1, len(rows) + 1)], "visit"
+
+
+def _side_by_side(hours: Sequence[float]) -> list[float]:
+    """Hours of work, each visit at least a step from the one before."""
+    step = _LEAST_STEP * (hours[-1] - hours[0])
+    places: list[float] = []
+    for hour in hours:
+        places.append(max(hour, places[-1] + step) if places else hour)
+    return places
+
+
+def _start(rows: Sequence[VisitRow], x: Sequence[float], x_label: str) -> float:
+    """Where the lying scale begins: at the first visit, or with the work before it."""
+    if x_label != _HOURS:
+        return x[0]
+    return max(0.0, x[0] - (rows[0].minutes or 0.0) / 60)
+
+
+def _aside_note(rows: Sequence[VisitRow], x: Sequence[float], x_label: str) -> str:
+    moved = any(place > row.hours_total for place, row in zip(x, rows, strict=True))
+    if x_label != _HOURS or not moved:
+        return ""
+    return "Visits with hardly any work between them stand side by side."
+
+
+def _latest(rows: Sequence[VisitRow]) -> str:
+    row = rows[-1]
+    hours = f", {figures(row.hours_total, 3)} h of work" if row.hours_total else ""
+    parts = [f"Latest, visit {len(rows)}{hours}: "]
+    if row.power_fringes is None:
+        parts.append("no power was read")
+    else:
+        power = plus_minus(row.power_fringes, row.power_u95_fringes, "fringes", signed=_signed(row))
+        parts.append(f"power {power}" + ("" if _signed(row) else ", sign unknown"))
+    if row.verdict in VERDICTS:
+        parts.append(f"; {VERDICTS[row.verdict]}")
+        if row.probability is not None:
+            parts.append(f" ({percent_text(row.probability)} probable to conform)")
+    parts.append(".")
+    if row.next_step:
+        parts.append(f" Next step: {row.next_step}.")
+    return "".join(parts)
+
+
+def percent_text(probability: float) -> str:
+    """Return a probability in per cent that never rounds to a certainty.
+
+    For example ``97 %``, ``> 99.9 %``, ``< 0.1 %``.
+    """
+    if probability > 0.999:
+        return "> 99.9 %"
+    if probability < 0.001:
+        return "< 0.1 %"
+    decimals = 1 if probability > 0.99 or probability < 0.01 else 0
+    return f"{100 * probability:.{decimals}f} %"
+
+
+def _legend(sheet: Sheet, top: float, rows: Sequence[VisitRow], banded: bool, ahead: bool) -> float:
+    entries = [(name, *_MARKS[name], True) for name in _MARKS if _used(rows, name)]
+    if any(row.power_fringes is not None and not _signed(row) for row in rows):
+        entries.append(("hollow pair: sign unknown", "o", MUTED, False))
+    if any(row.power_fringes is None for row in rows):
+        entries.append(("no power read", "x", MUTED, True))
+    dotted = any(_by_spherometer(row) for row in rows)
+    left = MARGIN_IN
+    for text, marker, colour, filled in entries:
+        sheet.mark(left + 0.06, top + 0.09, marker, colour if filled else PAPER, colour)
+        sheet.text(left + 0.18, top, text, SMALL_PT)
+        left += 0.18 + text_width_in(text, SMALL_PT) + 0.24
+    if dotted:
+        sheet.mark(left + 0.06, top + 0.09, "o", INK, INK)
+        sheet.mark(left + 0.06, top + 0.09, ".", PAPER, INK)
+        sheet.text(left + 0.18, top, "by spherometer", SMALL_PT)
+        left += 0.18 + text_width_in("by spherometer", SMALL_PT) + 0.24
+    if banded:
+        sheet.rule(left, top + 0.08, 0.26, colour=BAND, weight_pt=8.0)
+        sheet.text(left + 0.32, top, "tolerance", SMALL_PT)
+        left += 0.32 + text_width_in("tolerance", SMALL_PT) + 0.24
+    if ahead:
+        sheet.rule(left, top + 0.08, 0.26, colour="#fdebd2", weight_pt=8.0)
+        sheet.rule(left, top + 0.08, 0.26, colour=INK, weight_pt=0.9, dashes="dotted")
+        sheet.text(left + 0.32, top, "forecast, 90 %", SMALL_PT)
+    return top + 0.24
+
+
+def _used(rows: Sequence[VisitRow], state: str) -> bool:
+    return any(row.power_fringes is not None and _state(row) == state for row in rows)
+
+
+def _scale(values: list[float], tolerance: float | None, *, from_zero: bool = False) -> _Scale:
+    reach = [*values, 0.0]
+    if tolerance is not None:
+        reach += [1.4 * tolerance] if from_zero else [1.4 * tolerance, -1.4 * tolerance]
+    low, high = min(reach), max(reach)
+    knee = tolerance
+    if knee is None:
+        knee = 1.0 if max(abs(low), abs(high)) > 12 else None
+    if knee is not None and max(abs(low), abs(high)) <= _DWARFED * knee:
+        knee = None
+    if knee is None:
+        room = 0.1 * (high - low) or 1.0
+        return _Scale(low if from_zero else low - room, high + room, None)
+    return _Scale(1.5 * low, 1.5 * high, knee)
+
+
+def _apply(axes: Axes, scale: _Scale, tolerance: float | None, *, signed: bool) -> None:
+    if scale.knee is None:
+        axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+        axes.yaxis.set_major_formatter(
+            FuncFormatter(lambda value, _: nm_text(value, signed=signed))
+        )
+        axes.set_ylim(scale.low, scale.high)
+        return
+    axes.set_yscale("symlog", linthresh=scale.knee, linscale=1.0)
+    axes.set_ylim(scale.low, scale.high)
+    ticks = _knee_ticks(axes, scale)
+    axes.set_yticks(ticks)
+    axes.set_yticklabels([_tick(one, signed=signed) for one in ticks])
+    axes.yaxis.set_minor_locator(NullLocator())
+
+
+def _tick(value: float, *, signed: bool) -> str:
+    if abs(value) >= 1 or value == 0:
+        return nm_text(value, signed=signed)
+    return tick_text(value, 10.0 ** (math.floor(math.log10(abs(value))) - 1), signed=signed)
+
+
+def _knee_ticks(axes: Axes, scale: _Scale) -> list[float]:
+    """Return zero, the knee and decades on either side, as far as labels have room."""
+    assert scale.knee is not None
+    transform = axes.yaxis.get_transform()
+    ends = transform.transform(np.array([scale.low, scale.high]))
+    inches = _POWER_IN / float(ends[1] - ends[0])
+    first = math.floor(math.log10(scale.knee)) + 1
+    decades = [10.0**k for k in range(first, first + 12)]
+    ticks: list[float] = []
+    for value in (0.0, scale.knee, -scale.knee, *decades, *(-one for one in decades)):
+        if not scale.low <= value <= scale.high:
+            continue
+        places = transform.transform(np.array([value, *ticks]))
+        if all(abs(float(places[0] - other)) * inches > 0.17 for other in places[1:]):
+            ticks.append(value)
+    return sorted(ticks)
+
+
+def _draw_power(
+    axes: Axes, rows: Sequence[VisitRow], x: Sequence[float], tolerance: float | None
+) -> None:
+    read = [
+        (place, row) for place, row in zip(x, rows, strict=True) if row.power_fringes is not None
+    ]
+    if tolerance is not None:
+        axes.axhspan(-tolerance, tolerance, color=BAND, linewidth=0, zorder=0)
+        for sign in (-1, 1):
+            axes.axhline(sign * tolerance, color=TEAL, linewidth=0.7, zorder=1)
+    axes.axhline(0, color=MUTED, linewidth=0.5, zorder=1)
+    reach = [
+        sign * (row.power_fringes or 0.0) + side * (row.power_u95_fringes or 0.0)
+        for _, row in read
+        for sign in ((1,) if _signed(row) else (1, -1))
+        for side in (-1, 1)
+    ]
+    scale = _scale(reach, tolerance)
+    _apply(axes, scale, tolerance, signed=True)
+    # broken where the sign is unknown: the path there is not known either
+    path = [(row.power_fringes or 0.0) if _signed(row) else math.nan for _, row in read]
+    axes.plot([place for place, _ in read], path, color=MUTED, linewidth=0.8, zorder=2)
+    size = 6.5 if len(rows) <= 40 else 4.0
+    for place, row in read:
+        _draw_visit(axes, place, row, size)
+    _draw_parts(axes, rows, x)
+    missed = [place for place, row in zip(x, rows, strict=True) if row.power_fringes is None]
+    axes.plot(
+        missed,
+        [0.03] * len(missed),
+        "x",
+        color=MUTED,
+        markersize=size - 1,
+        transform=axes.get_xaxis_transform(),
+    )
+
+
+def _draw_visit(axes: Axes, place: float, row: VisitRow, size: float) -> None:
+    marker, colour = _MARKS[_state(row)]
+    power = row.power_fringes or 0.0
+    values = [power] if _signed(row) else [abs(power), -abs(power)]
+    if len(values) == 2:
+        axes.plot([place, place], values, color=colour, linewidth=0.8, linestyle="dotted", zorder=2)
+    axes.errorbar(
+        [place] * len(values),
+        values,
+        yerr=row.power_u95_fringes,
+        fmt=marker,
+        markersize=size,
+        markerfacecolor=colour if _signed(row) else PAPER,
+        markeredgecolor=INK if _signed(row) else colour,
+        markeredgewidth=0.6 if _signed(row) else 1.4,
+        ecolor=INK,
+        elinewidth=0.9,
+        capsize=2.5,
+        zorder=3,
+    )
+
+
+def _by_spherometer(row: VisitRow) -> bool:
+    return row.method == "spherometer"
+
+
+def _draw_parts(axes: Axes, rows: Sequence[VisitRow], x: Sequence[float]) -> None:
+    """Dots on what the spherometer read, and its bar beside fringes of the same visit."""
+    alone = [
+        (place, row.power_fringes)
+        for place, row in zip(x, rows, strict=True)
+        if _by_spherometer(row)
+    ]
+    if alone:
+        axes.plot(
+            *zip(*alone, strict=True), ".", color=PAPER, markersize=4.0, markeredgewidth=0, zorder=4
+        )
+    for place, row in zip(x, rows, strict=True):
+        if len(row.parts) < 2:
+            continue
+        for part in row.parts:
+            if part.source == "spherometer":
+                axes.errorbar(
+                    [place],
+                    [part.power_fringes],
+                    yerr=part.power_u95_fringes,
+                    fmt="none",
+                    ecolor=MUTED,
+                    elinewidth=2.6,
+                    alpha=0.45,
+                    zorder=1,
+                )
+
+
+def _outlook(
+    row: VisitRow,
+    forecast: Forecast,
+    tolerance: float,
+    wavelength_nm: float | None,
+    x: Sequence[float],
+) -> tuple[list[float], list[float], list[float], list[float]] | None:
+    """Hours ahead, and power there: the middle and both ends of the 90 % interval."""
+    if row.power_fringes is None or not _signed(row) or wavelength_nm is None:
+        return None
+    scale = 2000.0 / wavelength_nm
+    rates = [forecast.rate_um_h.median, forecast.rate_um_h.low, forecast.rate_um_h.high]
+    middle, low, high = (scale * (rate or 0.0) for rate in rates)
+    if middle * row.power_fringes >= 0:
+        return None
+    minutes = forecast.minutes.high or forecast.advised_minutes
+    span = max(_AHEAD * (x[-1] - x[0]), 0.25)
+    hours = span if minutes is None else min(span, 1.1 * minutes / 60)
+    if hours <= 0:
+        return None
+    steps = [hours * k / 40 for k in range(41)]
+    places = [x[-1] + step for step in steps]
+    far = -math.copysign(1.2 * tolerance, row.power_fringes)
+
+    def ends(rate: float) -> list[float]:
+        values = [(row.power_fringes or 0.0) + rate * step for step in steps]
+        # nobody works on when it is through the band
+        return [max(v, far) if far < 0 else min(v, far) for v in values]
+
+    return places, ends(middle), ends(low), ends(high)
+
+
+def _draw_ahead(
+    axes: Axes, ahead: tuple[list[float], list[float], list[float], list[float]]
+) -> None:
+    places, middle, low, high = ahead
+    axes.fill_between(places, low, high, color=AMBER, alpha=0.16, linewidth=0, zorder=1)
+    axes.plot(places, middle, color=INK, linewidth=0.9, linestyle="dotted", zorder=2)
+
+
+def _second_scale(axes: Axes, wavelength_nm: float) -> None:
+    """The height of power in micrometres, at the right of the same scale."""
+    um = wavelength_nm / 2000.0
+    twin = axes.twinx()
+    if axes.get_yscale() == "symlog":
+        knee = float(axes.yaxis.get_transform().linthresh)  # type: ignore[attr-defined]
+        twin.set_yscale("symlog", linthresh=knee * um, linscale=1.0)
+        low, high = axes.get_ylim()
+        twin.set_ylim(low * um, high * um)
+        ticks = _knee_ticks(twin, _Scale(low * um, high * um, knee * um))
+        twin.set_yticks(ticks)
+        twin.set_yticklabels([_tick(one, signed=True) for one in ticks])
+        twin.yaxis.set_minor_locator(NullLocator())
+    else:
+        low, high = axes.get_ylim()
+        twin.set_ylim(low * um, high * um)
+        twin.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+        twin.yaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value, signed=True)))
+    twin.set_ylabel("height, µm", color=MUTED)
+    twin.tick_params(axis="y", colors=MUTED)
+    for side in ("top", "left"):
+        twin.spines[side].set_visible(False)
+    twin.spines["right"].set_visible(True)
+    twin.spines["right"].set_color(HAIRLINE)
+
+
+def _draw_irregularity(
+    axes: Axes, rows: Sequence[VisitRow], x: Sequence[float], tolerance: float | None
+) -> None:
+    read = [
+        (place, row.irregularity_fringes)
+        for place, row in zip(x, rows, strict=True)
+        if row.irregularity_fringes is not None
+    ]
+    if tolerance is not None:
+        axes.axhspan(0, tolerance, color=BAND, linewidth=0, zorder=0)
+        axes.axhline(tolerance, color=TEAL, linewidth=0.7, zorder=1)
+    scale = _scale([value for _, value in read], tolerance, from_zero=True)
+    axes.plot(
+        *zip(*read, strict=True),
+        color=INK,
+        linewidth=0.8,
+        marker="o",
+        markersize=4.0,
+        markerfacecolor=PAPER,
+        markeredgecolor=INK,
+        markeredgewidth=1.0,
+    )
+    _apply(axes, scale, tolerance, signed=False)
+
+
+def _dress(axes: Axes, label: str, limits: tuple[float, float], x_label: str) -> None:
+    axes.set_xlim(*limits)
+    axes.set_ylabel(label)
+    axes.set_xlabel(x_label)
+    if x_label == "visit" and limits[1] - limits[0] < 12:
+        axes.set_xticks(range(math.ceil(limits[0]), math.floor(limits[1]) + 1))
+    else:
+        axes.xaxis.set_major_locator(MaxNLocator(10, steps=[1, 2, 5, 10]))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value)))

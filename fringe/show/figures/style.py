@@ -1,0 +1,348 @@
+"""The look that all figures share: colours, type, and a sheet laid out in inches.
+
+Nothing here touches global state: every figure is made inside :func:`styled`, on an Agg
+canvas of its own. Lightness carries every distinction, so that figures survive greyscale
+print and colour-blind readers; colour only repeats it.
+"""
+
+from __future__ import annotations
+
+import functools
+import io
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, ParamSpec, TypeVar
+
+import matplotlib.style
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.lines import Line2D
+from matplotlib.text import Text
+
+from fringe.format import figures
+
+INK = "#14242d"
+MUTED = "#51616b"
+HAIRLINE = "#b7c2c8"
+PAPER = "#ffffff"
+TEAL = "#0b5468"
+AMBER = "#f39a1e"
+BRICK = "#8f3b12"
+BAND = "#dfe7ea"
+
+# near and far: lightness falls evenly from paper to ink, hue turns from straw to deep water
+GAP_COLOURS = ("#fbf6e6", "#d5ded0", "#a4c1c0", "#6b9fab", "#387a8f", "#16536c", "#0a2d42")
+# below and above: as dark at either end, so contours repeat the sign (dashed, solid)
+HEIGHT_COLOURS = ("#6b3a08", "#b8792b", "#e6c48d", "#fbf8f0", "#a9c9cf", "#4f8c9e", "#0d4357")
+
+DPI = 220
+WIDTH_IN = 7.5
+MARGIN_IN = 0.3
+BODY_PT = 9.0
+SMALL_PT = 8.0
+
+_FAMILY = "DejaVu Sans"  # comes with matplotlib, so figures look the same everywhere
+_RC: dict[str, Any] = {
+    "font.family": _FAMILY,
+    "font.size": BODY_PT,
+    "text.color": INK,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.7,
+    "axes.labelsize": BODY_PT,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 8.5,
+    "ytick.labelsize": 8.5,
+    "xtick.direction": "out",
+    "ytick.direction": "out",
+    "figure.facecolor": PAPER,
+    "axes.facecolor": PAPER,
+    "hatch.linewidth": 0.5,
+    "hatch.color": HAIRLINE,
+}
+
+Dashes = Literal["solid", "dashed", "dotted"] | tuple[float, Sequence[float]]
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+def styled(make: Callable[P, T]) -> Callable[P, T]:
+    """Run a figure's function in this style, whatever the caller's settings are."""
+
+    @functools.wraps(make)
+    def wrapped(*args: P.args, **kwargs: P.kwargs) -> T:
+        with matplotlib.style.context(["default", _RC]):
+            return make(*args, **kwargs)
+
+    return wrapped
+
+
+def gap_colormap() -> LinearSegmentedColormap:
+    """Colours of a gap: straw where the pieces touch, darkening evenly as the gap opens."""
+    return LinearSegmentedColormap.from_list("fringe-gap", GAP_COLOURS)
+
+
+def height_colormap() -> LinearSegmentedColormap:
+    """Colours of a signed height: brown below, paper at zero, teal above."""
+    return LinearSegmentedColormap.from_list("fringe-height", HEIGHT_COLOURS)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What every figure says about itself.
+
+    Attributes
+    ----------
+    wavelength_nm : float or None
+        Wavelength that fringes are counted in [nm].
+    diameter_mm : float or None
+        Diameter of the aperture [mm].
+    diameter_px : float or None
+        Longest diameter of the aperture in the photograph [px].
+    surface : str or None
+        Name of the surface.
+    when : str or None
+        Date, or date and time.
+    edgeless : bool
+        True for a photograph without the aperture's edge.
+    """
+
+    wavelength_nm: float | None = None
+    diameter_mm: float | None = None
+    diameter_px: float | None = None
+    surface: str | None = None
+    when: str | None = None
+    edgeless: bool = False
+
+    def line(self) -> str:
+        """Return the facts that are known as one line of text."""
+        parts = [self.surface, self.when, self._aperture()]
+        if self.wavelength_nm is not None:
+            parts.append(wavelength_text(self.wavelength_nm))
+        return "  ·  ".join(part for part in parts if part)
+
+    def _aperture(self) -> str:
+        sizes = []
+        if self.diameter_mm is not None:
+            sizes.append(f"{figures(self.diameter_mm, 5)} mm")
+        if self.diameter_px is not None:
+            sizes.append(f"{self.diameter_px:.0f} px")
+        if not sizes:
+            return "no edge in view" if self.edgeless else ""
+        return f"aperture ⌀ {sizes[0]}" + (f" ({sizes[1]})" if len(sizes) > 1 else "")
+
+
+def wavelength_text(wavelength_nm: float) -> str:
+    """Return a wavelength as figures state it, for example ``λ = 589.3 nm``."""
+    return f"λ = {figures(wavelength_nm, 5)} nm"
+
+
+def printable(text: str) -> str:
+    """Put a box for each character that the figures' font lacks, and spaces for line ends."""
+    known = get_font(findfont(_FAMILY)).get_charmap()
+    flat = text.replace("\n", " ").replace("\t", " ")
+    return "".join(c if ord(c) in known else "▯" for c in flat)
+
+
+@functools.lru_cache(maxsize=1)
+def _renderer() -> RendererAgg:
+    return RendererAgg(8, 8, DPI)  # type: ignore[no-untyped-call]
+
+
+def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
+    """Width of one line of text in the figures' type [inch]."""
+    properties = FontProperties(family=_FAMILY, size=size_pt, weight="bold" if bold else "normal")
+    measure: Callable[..., tuple[float, float, float]] = _renderer().get_text_width_height_descent
+    return float(measure(text, properties, False)[0]) / DPI
+
+
+def line_height_in(size_pt: float) -> float:
+    """Distance from one line of text to the next [inch]."""
+    return 1.38 * size_pt / 72.0
+
+
+def wrap(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> list[str]:
+    """Break text into lines that fit a width, words longer than a line included.
+
+    Parameters
+    ----------
+    text : str
+        Any text; characters that the type lacks become boxes.
+    width_in : float
+        Width to fit [inch].
+    size_pt : float
+        Size of the type [point].
+    bold : bool
+        Weight of the type.
+
+    Returns
+    -------
+    list of str
+        At least one line.
+    """
+
+    def fits(line: str) -> bool:
+        return text_width_in(line, size_pt, bold=bold) <= width_in
+
+    lines: list[str] = []
+    line = ""
+    for word in printable(text).split():
+        candidate = f"{line} {word}" if line else word
+        if fits(candidate):
+            line = candidate
+            continue
+        if line:
+            lines.append(line)
+        while len(word) > 1 and not fits(word):
+            lengths = range(1, len(word))
+            kept = max(1, bisect_left(lengths, True, key=lambda n: not fits(word[:n])))
+            lines.append(word[:kept])
+            word = word[kept:]
+        line = word
+    return [*lines, line] if line or not lines else lines
+
+
+class Sheet:
+    """A figure on which things are placed in inches from its top left corner.
+
+    The height is set at the end (:meth:`finish`), once the text has shown how much room it
+    needs; so nothing is squeezed and nothing overlaps.
+    """
+
+    def __init__(self, width_in: float = WIDTH_IN) -> None:
+        self.width_in = width_in
+        self.figure = Figure(figsize=(width_in, 1.0), dpi=DPI, facecolor=PAPER)
+        FigureCanvasAgg(self.figure)
+        self._boxes: list[tuple[Axes, tuple[float, float, float, float]]] = []
+        self._texts: list[tuple[Text, float]] = []
+        self._lines: list[tuple[Line2D, float, float]] = []
+
+    def axes(self, left: float, top: float, width: float, height: float, **kwargs: Any) -> Axes:
+        """Add axes whose frame has this place and size [inch]."""
+        axes = self.figure.add_axes((0.1, 0.1, 0.5, 0.5), label=str(len(self._boxes)), **kwargs)
+        self._boxes.append((axes, (left, top, width, height)))
+        return axes
+
+    def text(
+        self,
+        left: float,
+        top: float,
+        text: str,
+        size_pt: float = BODY_PT,
+        *,
+        colour: str = INK,
+        bold: bool = False,
+        align: str = "left",
+    ) -> float:
+        """Write one line whose line box starts at `top`; return where the next would start."""
+        height = line_height_in(size_pt)
+        artist = self.figure.text(
+            left / self.width_in,
+            0.0,
+            printable(text),
+            fontsize=size_pt,
+            color=colour,
+            fontweight="bold" if bold else "normal",
+            ha=align,
+            va="baseline",
+            parse_math=False,
+        )
+        self._texts.append((artist, top + 0.78 * height))
+        return top + height
+
+    def paragraph(
+        self,
+        left: float,
+        top: float,
+        width: float,
+        text: str,
+        size_pt: float = BODY_PT,
+        *,
+        colour: str = INK,
+        bold: bool = False,
+    ) -> float:
+        """Write wrapped text; return where the next line would start."""
+        for line in wrap(text, width, size_pt, bold=bold):
+            top = self.text(left, top, line, size_pt, colour=colour, bold=bold)
+        return top
+
+    def rule(
+        self,
+        left: float,
+        top: float,
+        width: float,
+        *,
+        colour: str = HAIRLINE,
+        weight_pt: float = 0.6,
+        dashes: Dashes = "solid",
+        down: float = 0.0,
+    ) -> None:
+        """Draw a horizontal rule, or a slanted or upright one when `down` is not zero."""
+        x0, x1 = left / self.width_in, (left + width) / self.width_in
+        line = Line2D(
+            (x0, x1),
+            (0, 0),
+            color=colour,
+            linewidth=weight_pt,
+            linestyle=dashes,
+            solid_capstyle="butt",
+            transform=self.figure.transFigure,
+        )
+        self.figure.add_artist(line)
+        self._lines.append((line, top, down))
+
+    def mark(self, left: float, top: float, marker: str, face: str, edge: str) -> None:
+        """Draw one marker, its middle at this place [inch]."""
+        line = Line2D(
+            (left / self.width_in,) * 2,
+            (0, 0),
+            marker=marker,
+            linestyle="none",
+            markersize=6.0,
+            markerfacecolor=face,
+            markeredgecolor=edge,
+            markeredgewidth=1.2,
+            transform=self.figure.transFigure,
+        )
+        self.figure.add_artist(line)
+        self._lines.append((line, top, 0.0))
+
+    def heading(self, title: str, facts: Facts) -> float:
+        """Write the title and the facts; return where the figure's body starts."""
+        width = self.width_in - 2 * MARGIN_IN
+        self.rule(MARGIN_IN, 0.2, width, colour=INK, weight_pt=0.7)
+        self.rule(MARGIN_IN, 0.22, 0.62, colour=AMBER, weight_pt=3.6)
+        top = self.paragraph(MARGIN_IN, 0.3, width, title, 12.5, bold=True)
+        return self.paragraph(MARGIN_IN, top + 0.01, width, facts.line(), colour=MUTED) + 0.12
+
+    def finish(self, height_in: float) -> Figure:
+        """Set the figure's height and put everything in its place."""
+        self.figure.set_size_inches(self.width_in, height_in)
+        for axes, (left, top, width, height) in self._boxes:
+            axes.set_position(
+                (
+                    left / self.width_in,
+                    1 - (top + height) / height_in,
+                    width / self.width_in,
+                    height / height_in,
+                )
+            )
+        for text, baseline in self._texts:
+            text.set_y(1 - baseline / height_in)
+        for line, top, down in self._lines:
+            line.set_ydata([1 - top / height_in, 1 - (top + down) / height_in])
+        return self.figure
+
+
+def png_bytes(figure: Figure, *, dpi: float = DPI) -> bytes:
+    """Render a figure as PNG."""
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": "fringe"})
+    return buffer.getvalue()

@@ -1,0 +1,1 @@
+"""Reports of a surface and of a pair, as one page."""

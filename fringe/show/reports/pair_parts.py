@@ -1,0 +1,193 @@
+"""The parts of a pair's report: their words and tables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from fringe.archive.store.surface import Surface
+from fringe.format import plus_minus
+from fringe.judge.pair.match import Pair
+from fringe.judge.pair.next_step import PairStep, mismatch_text, together_text
+from fringe.judge.placements import Carried
+from fringe.judge.state.visits import VisitRow
+from fringe.judge.uncertainty.evidence import Judged
+from fringe.show.figures.progress import percent_text
+from fringe.show.figures.style import wavelength_text
+from fringe.show.reports.report import ReportFigure
+from fringe.show.reports.report_parts import RULES, Banner, Part, Table, length_text, limit_cell
+from fringe.student_t import coverage_factor
+
+_WORDS = {
+    "inside": "Proven to match",
+    "outside": "Proven not to match",
+    "unproven": "Neither proven to match nor proven not to",
+}
+_SHOWN = ("contact", "spherometer", "certificate")
+
+
+def pair_banner(found: Pair, step: PairStep) -> Banner:
+    """Whether they match, by what, and what to do next."""
+    lines = [
+        f"{mismatch_text(found)} (95 %). Laid together they would show {together_text(found)}; "
+        f"over {found.diameter_mm:g} mm at {wavelength_text(found.wavelength_nm)}."
+    ]
+    verdict = found.verdict
+    if verdict is not None:
+        reason = f"{verdict.reason[:1].upper()}{verdict.reason[1:]}"
+        chance = f"Probability of conformity: {percent_text(verdict.probability)}."
+        lines.insert(0, f"{reason}. {chance}")
+    lines += [f"{note}." for note in found.notes]
+    state = "none" if verdict is None else verdict.state
+    next_ = step.text if step.action == "work" else f"{step.action}: {step.text}"
+    return Banner(state, _WORDS.get(state, "Not judged"), lines, next_)
+
+
+def match_part(found: Pair, figure: ReportFigure, notes: Sequence[str]) -> Part:
+    """Both radii with their mismatch, each piece of evidence, and what was left out."""
+    k = coverage_factor()
+    rows = []
+    for role, piece in (("convex", found.convex), ("concave", found.concave)):
+        radius, u = found.radius(piece)
+        shown = plus_minus(radius, k * u, "mm", digits=7)
+        rows.append((piece.name, role, length_text(piece.radius_mm), shown))
+    mismatch = mismatch_text(found).rsplit(" = ", 1)[1]
+    power = together_text(found).split(":", 1)[0]
+    foot = [("concave less convex", "", "", mismatch), ("laid together", "", "", power)]
+    radii = Table(
+        "Both radii, from all evidence; what they share cancels in the mismatch",
+        ("Piece", "Form", "Nominal radius", "Radius, 95 %"),
+        rows,
+        foot,
+    )
+    judged = [one for one in found.estimate.judged if one.evidence.kind in _SHOWN]
+    evidence = Table(
+        "Each piece of evidence, and how far it lies from what all others say",
+        ("Evidence", "Says, 95 %", "Expected", "Standard uncertainties off"),
+        [_evidence_row(one) for one in judged],
+    )
+    lines = list(found.estimate.contradictions) or ["No piece of evidence contradicts the others"]
+    lines = [f"{line}." for line in lines] + [f"{note}." for note in notes]
+    return Part("match", "The match", lines, [figure], [radii, evidence])
+
+
+def _evidence_row(one: Judged) -> tuple[str, str, str, str]:
+    evidence = one.evidence
+    unit = {"um": "µm"}.get(evidence.unit, evidence.unit)
+    signed = unit == "fringes"
+    u95 = coverage_factor() * evidence.u
+    off = "nothing else speaks of it" if one.leverage > 0.999 else f"{abs(one.off):.1f}"
+    says = plus_minus(evidence.value, u95, unit, signed=signed)
+    # to the digits of what it is held against
+    expected = plus_minus(one.expected, u95, "", signed=signed).split(" ± ")[0]
+    return evidence.name, says, f"{expected} {unit}", off
+
+
+def limits_part(found: Pair) -> Part:
+    """The decision on each limited quantity, and the rule."""
+    verdict = found.verdict
+    if verdict is None:
+        line = (
+            "No tolerance says how well they must match: give a system or a tolerance with "
+            "the report."
+        )
+        return Part("decision", "The decision", [line])
+    limits = {
+        "power": lambda value: limit_cell(value, "±"),
+        "irregularity": lambda value: limit_cell(value, "up to "),
+        "radius difference": lambda value: f"±{length_text(value)}",
+    }
+    rows = [
+        (
+            one.quantity or "match",
+            "" if one.upper is None else limits[one.quantity or "power"](one.upper),
+            one.state,
+            percent_text(one.probability),
+            one.reason,
+        )
+        for one in verdict.parts or (verdict,)
+    ]
+    lines = [f"Rule {verdict.rule}: {RULES[verdict.rule]}."] if verdict.rule in RULES else []
+    lines.append(f"Limits in fringes are at {wavelength_text(found.wavelength_nm)}.")
+    table = Table(
+        "Each limit and what is proven of it",
+        ("Quantity", "Limit", "Verdict", "Probability", "Reason"),
+        rows,
+        marked=2,
+        unbroken=(2,),
+    )
+    return Part("decision", "The decision", lines, (), [table])
+
+
+def zones_part(zones: Mapping[str, Carried]) -> Part:
+    """Placements of plates smaller than the work."""
+    tables = [
+        Table(
+            f"Zones of {name}, by a plate smaller than it",
+            ("From the centre, mm", "Over, mm", "Radius, work − plate, 95 %"),
+            [
+                (
+                    f"{zone.offset_mm:g}",
+                    f"{zone.diameter_mm:g}",
+                    plus_minus(
+                        zone.radius_difference_mm, zone.radius_difference_u95_mm, "mm", signed=True
+                    ),
+                )
+                for zone in one.zones
+            ],
+        )
+        for name, one in zones.items()
+    ]
+    lines = [f"{note}." for one in zones.values() for note in one.notes]
+    return Part("zones", "Zones", lines, (), tables)
+
+
+def pieces_part(surfaces: Sequence[Surface]) -> Part:
+    """What the two are meant to be, side by side."""
+    rows = [
+        ("Form", [one.form for one in surfaces]),
+        ("Nominal radius", [length_text(one.radius_mm) for one in surfaces]),
+        ("Diameter of the aperture", [length_text(one.diameter_mm) for one in surfaces]),
+        ("Plate", [one.plate.name or "" for one in surfaces]),
+        ("Certified radius of the plate", [_certified(one) for one in surfaces]),
+        ("Glass", [one.glass or "" for one in surfaces]),
+        ("Usual lamp", [one.lamp or "" for one in surfaces]),
+        ("Version of this record", [str(one.version or "") for one in surfaces]),
+    ]
+    table = Table(
+        "The surfaces' records",
+        ("Property", *(one.name for one in surfaces)),
+        [(name, *cells) for name, cells in rows if any(cells)],
+    )
+    return Part("surfaces", "The surfaces", (), (), [table])
+
+
+def _certified(surface: Surface) -> str:
+    plate = surface.plate
+    if plate.radius_mm is None:
+        return ""
+    u = plate.radius_u_mm
+    return plus_minus(plate.radius_mm, u and coverage_factor() * u, "mm", digits=7)
+
+
+def proof_part(
+    visits: Sequence[tuple[str, Sequence[VisitRow]]],
+    digests: Mapping[str, str],
+    proven: str,
+    problems: Sequence[str],
+) -> Part:
+    """What the report rests on, with digests that prove it unchanged."""
+    rows = [
+        (f"{name}, visit {number}", row.session_id, digests.get(row.session_id, ""))
+        for name, seen in visits
+        for number, row in enumerate(seen, 1)
+    ]
+    lines = [proven] if proven else []
+    lines += [f"Not in this report: {line}." for line in problems]
+    table = Table(
+        "Sessions in the archive",
+        ("Visit", "Session", "SHA-256 of its content"),
+        rows,
+        coded=(1, 2),
+        wide=True,
+    )
+    return Part("evidence", "Evidence", lines, (), [table] if rows else [])

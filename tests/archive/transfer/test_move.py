@@ -1,0 +1,171 @@
+"""Moving a surface between archives: every file as it was, or nothing moved at all."""
+
+from __future__ import annotations
+
+import errno
+import os
+
+import pytest
+
+from fringe.archive.instruments import add_instrument, load_instrument
+from fringe.archive.store.read import open_session, session_files
+from fringe.archive.store.surface import add_surface, change_surface, find_surface, list_surfaces
+from fringe.archive.store.write import log_visit
+from fringe.archive.transfer.check import check_archive, check_surface
+from fringe.archive.transfer.move import move_surface
+from fringe.errors import BadInput
+from sample_visits import full_surface, full_visit, hours, plain_visit
+
+
+@pytest.fixture
+def surface(tmp_path, rng):
+    """A surface with two records and two sessions."""
+    surface = full_surface(tmp_path / "shop")
+    log_visit(surface, full_visit(rng), now=hours(1))
+    log_visit(surface, plain_visit(), now=hours(2))
+    return change_surface(surface, note="another")
+
+
+def files(folder):
+    """Name and bytes of every file that is part of the record."""
+    return {p.name: p.read_bytes() for p in folder.iterdir() if not p.name.startswith(".")}
+
+
+@pytest.fixture(params=["one disk", "another disk"])
+def disk(request, monkeypatch, tmp_path):
+    """Rename within one disk, or fail as between two."""
+    if request.param == "another disk":
+        real = os.rename
+
+        def rename(old, new):
+            archives = {
+                os.fspath(path).removeprefix(os.fspath(tmp_path)).split(os.sep)[1]
+                for path in (old, new)
+            }
+            if len(archives) > 1:
+                raise OSError(errno.EXDEV, "Invalid cross-device link")
+            real(old, new)
+
+        monkeypatch.setattr("fringe.archive.transfer.move.os.rename", rename)
+    return request.param
+
+
+def test_everything_moves(surface, tmp_path, disk):
+    """All files are at the new place as they were, sound, and nothing is left at the old one."""
+    before, old = files(surface.folder), surface.folder
+    moved = move_surface(surface, tmp_path / "other")
+    assert files(moved.folder) == before
+    assert moved.name == surface.name
+    assert moved.folder.parent == tmp_path / "other"
+    assert not old.exists()
+    assert [p.name for p in old.parent.iterdir() if p.name != ".index"] == ["README.txt"]
+    found = check_surface(moved.folder)
+    assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
+    assert find_surface(f"{tmp_path}/other/concave 1") == moved
+    assert open_session(session_files(moved.folder)[0]).visit.readings
+
+
+def test_visits_go_on_there(surface, tmp_path, disk):
+    """The next visit is logged at the new place, under the next number."""
+    moved = move_surface(surface, tmp_path / "other")
+    path = log_visit(moved, plain_visit(), now=hours(3))
+    assert path.name.startswith("0003_")
+
+
+def test_its_instruments_come_along(surface, tmp_path):
+    """Records of plate and lamp are copied, and those that are there stay as they are."""
+    shop, other = tmp_path / "shop", tmp_path / "other"
+    add_instrument(shop, "plate", "plate 7", {"form": "convex", "radius_mm": 3048.6})
+    line = {"lines": [{"wavelength_nm": 589.0, "weight": 1.0}], "source": "label"}
+    add_instrument(shop, "lamp", "sodium", line)
+    add_instrument(other, "lamp", "sodium", line | {"source": "another"})
+    move_surface(surface, other)
+    assert load_instrument(other, "plate", "plate 7").values["radius_mm"] == 3048.6
+    assert load_instrument(other, "lamp", "sodium").values["source"] == "another"
+    assert load_instrument(shop, "plate", "plate 7")
+
+
+def test_refused_moves(surface, tmp_path):
+    """To where it is, over another of its name, and into a surface: refused, and it stays."""
+    before = files(surface.folder)
+    with pytest.raises(BadInput, match="in this archive already"):
+        move_surface(surface, tmp_path / "shop")
+    full_surface(tmp_path / "other")
+    with pytest.raises(BadInput, match="already; use another name"):
+        move_surface(surface, tmp_path / "other")
+    with pytest.raises(BadInput, match="is a surface, not an archive"):
+        move_surface(surface, list_surfaces(tmp_path / "other")[0])
+    assert files(surface.folder) == before
+
+
+@pytest.mark.parametrize("fault", ["copy", "place"])
+def test_a_move_that_fails_moves_nothing(surface, tmp_path, monkeypatch, fault):
+    """A full disk, or another program that takes the name meanwhile: all is where it was."""
+    before = files(surface.folder)
+    real = os.rename
+
+    def rename(old, new):
+        if os.sep + "shop" + os.sep in os.fspath(old) and os.sep + "other" in os.fspath(new):
+            raise OSError(errno.EXDEV, "Invalid cross-device link")
+        real(old, new)
+
+    def full(source, target):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    def taken(archive, draft, name):
+        raise BadInput("somebody was faster")
+
+    if fault == "copy":
+        monkeypatch.setattr("fringe.archive.transfer.move.os.rename", rename)
+        monkeypatch.setattr("fringe.archive.transfer.move.copy_whole", full)
+    else:
+        monkeypatch.setattr("fringe.archive.transfer.move.place_folder", taken)
+    with pytest.raises(BadInput, match=r"No space left|somebody was faster"):
+        move_surface(surface, tmp_path / "other")
+    assert files(surface.folder) == before
+    assert [p.name for p in (tmp_path / "other").iterdir()] == ["README.txt"]
+
+
+@pytest.mark.parametrize("step", ["_bring", "place_folder"])
+def test_a_killed_move_is_told_of(surface, tmp_path, monkeypatch, step):
+    """A move that is killed half-way loses nothing: a check says where all lies and its name."""
+    before, name = files(surface.folder), surface.folder.name
+    child = os.fork()
+    if child == 0:
+        monkeypatch.setattr(f"fringe.archive.transfer.move.{step}", lambda *_: os._exit(9))
+        move_surface(surface, tmp_path / "other")
+        os._exit(0)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9
+    archive = tmp_path / ("shop" if step == "_bring" else "other")
+    found = check_archive(archive)
+    (problem,) = found.problems
+    assert "a move to another archive was interrupted" in problem
+    assert problem.endswith(f"else name it {name}")
+    assert (found.leftovers, found.unknown) == ((), ())
+    with pytest.raises(BadInput, match="a move was interrupted, `fringe check"):
+        find_surface(f"{archive}/concave 1")
+    os.rename(problem.partition(":")[0], archive / name)
+    assert files(find_surface(f"{archive}/concave 1").folder) == before
+    assert check_archive(archive).problems == ()
+
+
+def test_what_others_put_there_is_not_lost(surface, tmp_path, disk):
+    """A folder among a surface's files moves along, or the move is refused for it."""
+    (surface.folder / "notes").mkdir()
+    (surface.folder / "notes" / "a.txt").write_text("hello")
+    place = surface.folder
+    if disk == "one disk":
+        place = move_surface(surface, tmp_path / "other").folder
+    else:
+        with pytest.raises(BadInput, match="notes in the surface's folder is no file; take it"):
+            move_surface(surface, tmp_path / "other")
+    assert (place / "notes" / "a.txt").read_text() == "hello"
+
+
+def test_odd_names(tmp_path):
+    """A name that no folder takes as it is moves as well."""
+    from fringe.archive.store.surface import Surface
+
+    surface = add_surface(tmp_path / "shop", Surface("λ/4: größer..", "convex", 100.0, 20.0))
+    moved = move_surface(surface, tmp_path / "other")
+    assert find_surface(f"{tmp_path}/other/λ/4: größer..").folder == moved.folder

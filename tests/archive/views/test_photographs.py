@@ -1,0 +1,191 @@
+"""From photographs to what a visit logs."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import re
+
+import numpy as np
+import pytest
+
+from fringe.archive.store.order import list_sessions
+from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.visit_records import visit_records
+from fringe.archive.store.write import log_visit
+from fringe.archive.views.photographs import gap_map, logged, read_photographs, take_over
+from fringe.errors import BadInput, Refused
+from fringe.judge.tolerance.verdict import irregularity_u_fringes
+from fringe.optics.lamps import lamp
+from fringe.orders.reading import FormFit, Quality, Reading
+from fringe.student_t import coverage_factor
+from sample_visits import full_surface, full_visit, power_reading
+
+SODIUM = lamp("sodium")
+
+
+@pytest.fixture
+def photos(tmp_path, rng):
+    """Three files, of which the last is a copy of the first."""
+    paths = [tmp_path / name for name in ("a.jpg", "b.PNG", "again.jpg")]
+    paths[0].write_bytes(rng.bytes(1000))
+    paths[1].write_bytes(rng.bytes(2000))
+    paths[2].write_bytes(paths[0].read_bytes())
+    return paths
+
+
+def reader(path):
+    """Read power from the size of the file, and refuse PNG."""
+    if path.suffix == ".PNG":
+        raise Refused(f"{path.name}: no fringes to be seen")
+    return power_reading(path.stat().st_size / 1000).reading
+
+
+def test_each_photograph_once(photos):
+    """A photograph that is given twice is read and kept once, with its bytes and name."""
+    readings, kept = read_photographs([photos[0], photos[2]], reader, SODIUM, diameter_mm=150.0)
+    assert [logged.reading.power_fringes for logged in readings] == [1.0]
+    assert [(p.file_name, p.data, p.media_type) for p in kept] == [
+        ("a.jpg", photos[0].read_bytes(), "image/jpeg")
+    ]
+    assert readings[0].photographs == (1,)
+    assert readings[0].lamp == SODIUM
+
+
+def test_one_refusal_stops_all(photos):
+    """Without being told to keep it, a photograph that cannot be read stops the visit."""
+    with pytest.raises(Refused, match="no fringes"):
+        read_photographs(photos, reader, SODIUM)
+
+
+def test_refused_photographs_are_kept_on_demand(photos):
+    """Kept on demand: the refused one carries its reason, the others their readings."""
+    readings, kept = read_photographs(photos[::-1], reader, SODIUM, keep_refused=True)
+    assert [(p.file_name, p.refusal) for p in kept] == [
+        ("again.jpg", None),
+        ("b.PNG", "b.PNG: no fringes to be seen"),
+    ]
+    assert [one.photographs for one in readings] == [(1,)]
+    assert kept[1].media_type == "image/png"
+
+
+@pytest.mark.parametrize(
+    ("start", "kind"),
+    [
+        (b"\xff\xd8\xff\xe0", "image/jpeg"),
+        (b"\x89PNG\r\n\x1a\n", "image/png"),
+        (b"II*\0", "image/tiff"),
+        (b"MM\0*", "image/tiff"),
+        (b"???", "image/png"),
+    ],
+)
+def test_the_kind_of_a_photograph_is_that_of_its_bytes(tmp_path, start, kind):
+    """A photograph's media type follows its bytes; its name counts where they say nothing."""
+    path = tmp_path / "named.png"
+    path.write_bytes(start + bytes(100))
+    _, (kept,) = read_photographs([path], lambda p: power_reading(1.0).reading, SODIUM)
+    assert kept.media_type == kind
+
+
+def test_a_pipe_is_no_photograph(tmp_path):
+    """A pipe, which never ends, is refused at once."""
+    os.mkfifo(tmp_path / "pipe.jpg")
+    with pytest.raises(BadInput, match=r"pipe\.jpg"):
+        read_photographs([tmp_path / "pipe.jpg"], reader, SODIUM)
+
+
+def test_a_file_that_changes_is_refused(photos):
+    """The bytes that are kept are those that were read, or nothing is."""
+
+    def changing(path):
+        path.write_bytes(b"another picture")
+        return power_reading(1.0).reading
+
+    with pytest.raises(BadInput, match=r"a\.jpg: the file changed"):
+        read_photographs(photos[:1], changing, SODIUM)
+
+
+def test_files_that_are_not_there(tmp_path):
+    """A missing photograph and a folder are refused by name, before anything is read."""
+    for path in (tmp_path / "gone.jpg", tmp_path):
+        with pytest.raises(BadInput, match=re.escape(str(path))):
+            read_photographs([path], reader, SODIUM)
+
+
+def reading_of(terms, values):
+    """A reading with the given form."""
+    n = len(terms)
+    form = FormFit(tuple(terms), np.array(values, float), np.diag(np.full(n, 1e-4)))
+    return Reading(600.0, Quality(0.5, 0.9, 0.1), form=form)
+
+
+def test_gap_map_of_a_sphere():
+    """Analytic: two fringes of power at 600 nm are a gap of 600 nm at the rim, 0 at the centre."""
+    gap = gap_map(reading_of([(0, 0), (2, 0)], [7.0, 1.0]), 150.0, side=301)
+    assert gap.unit == "mm"
+    assert (gap.x[0], gap.x[-1], gap.y[0]) == (-75.0, 75.0, -75.0)
+    middle = gap.gap_nm[150]
+    assert middle[150] == 0.0
+    np.testing.assert_allclose(middle, 600.0 * (gap.x / 75.0) ** 2, atol=1e-3)
+    assert np.isnan(gap.gap_nm[0, 0])
+    assert np.nanmin(gap.gap_nm) == 0.0
+    inside = np.isfinite(gap.gap_nm).mean()
+    assert inside == pytest.approx(np.pi / 4, abs=0.01)
+
+
+def test_gap_map_keeps_the_photographs_directions():
+    """Analytic: a tilt along +x rises to the right; one along +y rises downwards, as rows do."""
+    right = gap_map(reading_of([(1, 1)], [1.0]), None, side=51).gap_nm
+    down = gap_map(reading_of([(1, -1)], [1.0]), None, side=51).gap_nm
+    assert right[25, 0] == 0.0
+    assert right[25, -1] == pytest.approx(600.0)
+    assert down[0, 25] == 0.0
+    assert down[-1, 25] == pytest.approx(600.0)
+
+
+def test_gap_map_without_lengths():
+    """Without a diameter, places are in semi-diameters; without a form there is no map."""
+    gap = gap_map(reading_of([(2, 0)], [1.0]), None, side=5)
+    assert (gap.unit, gap.x.tolist()) == ("1", [-1.0, -0.5, 0.0, 0.5, 1.0])
+    with pytest.raises(BadInput, match="no form"):
+        gap_map(Reading(600.0, Quality(0.5, 0.9, 0.1)), None)
+
+
+def test_irregularity_has_its_interval():
+    """The record keeps the half-width of irregularity's interval, from the form's covariance."""
+    reading = reading_of([(2, 0), (4, 0), (3, 1)], [1.0, 0.3, 0.1])
+    kept = logged(reading, (), SODIUM, None, {})
+    expected = coverage_factor() * irregularity_u_fringes(reading.form)
+    assert kept.irregularity_u95_fringes == expected > 0
+    bare = logged(dataclasses.replace(reading, form=None), (), SODIUM, None, {})
+    assert (bare.gap, bare.irregularity_u95_fringes) == (None, None)
+
+
+def test_a_correction_is_completed(rng):
+    """What a correction does not say is taken over; what it says stands, empty text included."""
+    old = full_visit(rng)
+    new = take_over(Visit(remarks="", work=Work(minutes=5.0)), old)
+    assert (new.remarks, new.by) == ("", old.by)
+    assert new.work == dataclasses.replace(old.work, minutes=5.0)
+    assert new.readings is old.readings
+    assert new.photographs is old.photographs
+    assert new.when is None
+
+
+def test_new_readings_replace_all_old_ones(rng):
+    """Readings and photographs are taken over together or not at all."""
+    one = power_reading(1.0)
+    new = take_over(Visit(readings=(one,)), full_visit(rng))
+    assert (new.readings, new.photographs) == ((one,), ())
+
+
+def test_visits_for_judging(tmp_path):
+    """What judging gets of a session is what was logged."""
+    surface = full_surface(tmp_path / "shop")
+    work = Work("#400", 30.0, "work")
+    log_visit(surface, Visit(work=work, readings=(power_reading(-3.0, 0.2, "edge"),)))
+    (record,) = visit_records(list_sessions(surface.folder))
+    assert (record.stage, record.minutes, record.on_top) == ("#400", 30.0, "work")
+    (measured,) = record.measured
+    assert (measured.power_fringes, measured.sense) == (-3.0, "edge")
+    assert measured.power_u_fringes == pytest.approx(0.2 / 1.959964, rel=1e-6)

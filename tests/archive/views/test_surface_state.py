@@ -1,0 +1,118 @@
+"""A surface's progress by its archive: its own visits first, then those of like surfaces."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+
+import pytest
+
+from fringe.archive.store.read import session_files
+from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.surface import Surface, add_surface
+from fringe.archive.store.write import log_visit
+from fringe.archive.views.surface_state import like_changes, surface_progress
+from fringe.judge.tolerance.verdict import Tolerance
+from sample_visits import hours, power_reading
+
+WAVE = 589.29
+
+
+@pytest.fixture
+def make(tmp_path):
+    """Make a surface of an archive with spells of polishing that left these powers."""
+
+    def made(name, powers, diameter=150.0, minutes=30.0, stage="polish", archive="shop"):
+        surface = add_surface(
+            tmp_path / archive,
+            Surface(
+                name, "concave", 3048.0, diameter, tolerance=Tolerance(2.0, wavelength_nm=WAVE)
+            ),
+        )
+        for i, power in enumerate(powers):
+            work = Work(stage, minutes, "tool") if i else Work()
+            reading = power_reading(power, 0.1, "edge" if power < 0 else "centre", WAVE)
+            reading = dataclasses.replace(reading, gap=None)  # it takes most of the time
+            log_visit(surface, Visit(readings=(reading,), work=work), now=hours(i))
+        return surface
+
+    return made
+
+
+def test_like_surfaces_foretell_a_new_one(make):
+    """A surface whose own visits tell no rate is foretold by like surfaces, alone by nothing.
+
+    Analytic: 6 fringes in half an hour are 50 minutes for the ten to the limit.
+    """
+    for i in range(4):
+        make(f"other {i}", [-30.0, -24.0 + 0.2 * i, -18.0])
+    new = make("new", [])
+    reading = power_reading(-12.0, 0.1, "edge", WAVE)
+    log_visit(new, Visit(readings=(reading,), work=Work("polish", 30.0, "tool")), now=hours(5))
+    found, problems = surface_progress(new)
+    assert problems == ()
+    told = found.next_step.forecast
+    assert told.surfaces == 4
+    assert told.minutes.median == pytest.approx(50, rel=0.15)
+    alone, _ = surface_progress(new, alone=True)
+    assert alone.next_step.forecast is None
+
+
+def test_its_own_visits_count_first(make):
+    """Like surfaces twice as fast hardly move the forecast of a surface with its own spells."""
+    for i in range(6):
+        make(f"fast {i}", [-40.0, -28.0, -16.0 + 0.5 * i])
+    own = make("own", [-40.0, -34.0, -28.0, -22.0])
+    with_like, alone = surface_progress(own)[0], surface_progress(own, alone=True)[0]
+    rates = [one.next_step.forecast.rate_um_h.median for one in (with_like, alone)]
+    assert rates[0] == pytest.approx(rates[1], rel=0.1)
+    last = dataclasses.replace(alone.rows[-1], next_step=with_like.rows[-1].next_step)
+    assert with_like.rows == (*alone.rows[:-1], last)
+
+
+def test_what_is_like(make, tmp_path):
+    """Surfaces of half the diameter are not alike, nor those of another archive, nor itself."""
+    own = make("own", [-10.0, -8.0])
+    make("small", [-10.0, -8.0], diameter=75.0)
+    make("elsewhere", [-10.0, -8.0], archive="other")
+    make("like", [-10.0, -7.0], diameter=140.0)
+    (changes,) = like_changes(own)
+    assert changes[0].height_um == pytest.approx(3.0 * WAVE / 2000)
+
+
+def test_damage_elsewhere_hides_nothing(make):
+    """A like surface that cannot be read is passed over, a damaged session of it too."""
+    own = make("own", [-10.0, -8.0])
+    broken = make("broken", [-10.0, -7.0, -4.0])
+    path = session_files(broken.folder)[1]
+    path.write_bytes(path.read_bytes()[:-1])
+    lost = make("lost", [-10.0, -7.0])
+    (lost.folder / "surface-0001.json").write_text("{}")
+    found, problems = surface_progress(own)
+    assert problems == ()
+    assert found.next_step.action == "polish"
+    # of the broken one, what two readings with whole work between them tell
+    assert len(like_changes(own)) == 1
+
+
+def test_no_more_than_are_needed(make, monkeypatch):
+    """Of very many like surfaces, as many are read as tell the rate well."""
+    monkeypatch.setattr("fringe.archive.views.surface_state.MOST_LIKE", 2)
+    own = make("own", [-10.0, -8.0])
+    for i in range(4):
+        make(f"other {i}", [-10.0, -7.0])
+    assert len(like_changes(own)) == 2
+
+
+def test_a_large_archive_costs_no_more(make, monkeypatch):
+    """So many surfaces are looked at, whatever there are: those that were worked on last."""
+    monkeypatch.setattr("fringe.archive.views.surface_state.MOST_LOOKED_AT", 2)
+    own = make("own", [-10.0, -8.0])
+    others = [
+        make(f"other {i}", [-10.0, -7.0 + i], diameter=150.0 if i else 20.0) for i in range(4)
+    ]
+    for age, i in enumerate((2, 0, 3, 1)):  # the latest but one is not alike
+        os.utime(others[i].folder, (1e9 - age, 1e9 - age))
+    os.utime(own.folder, (2e9, 2e9))
+    (changes,) = like_changes(own)
+    assert changes[0].height_um == pytest.approx(5.0 * WAVE / 2000)

@@ -1,0 +1,204 @@
+"""Budgets of fringe readings and of the chain plate, convex, concave."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fringe.errors import BadInput
+from fringe.judge.uncertainty.sources import (
+    Bench,
+    Link,
+    chain_budgets,
+    measured_from_budgets,
+    reading_budgets,
+)
+from fringe.optics.spheres import power_fringes, radius_difference_mm
+from fringe.orders.reading import Quality, Reading
+
+PARTS = {"fit": 0.03, "edge": 0.06, "view": 0.02}
+BENCH = Bench("convex", 150.0, 0.05, 3048.0, 0.3, 0.1)
+
+
+def reading(power, sense="centre", parts=PARTS, wavelength=589.3):
+    return Reading(
+        wavelength, Quality(0.8, 1.0, 0.1), power_fringes=power, sense=sense, power_u_parts=parts
+    )
+
+
+def row_of(budget, name):
+    return next(row for row in budget.rows if row.input.name == name)
+
+
+def test_power_has_the_parts_of_the_reading():
+    """One reading's power has the uncertainty of its parts in quadrature (analytic)."""
+    found = reading_budgets([reading(2.5)], Bench(), trials=0)
+    assert list(found.results) == ["power"]
+    assert found["power"].value == 2.5
+    assert found["power"].u == pytest.approx(np.sqrt(0.03**2 + 0.06**2 + 0.02**2))
+    assert row_of(found["power"], "view angle").input.u == 0.02
+
+
+def test_radius_difference_and_radius():
+    """Radius difference is the power's; the plate enters the radius, hardly the difference."""
+    found = reading_budgets([reading(2.5)], BENCH, trials=0)
+    step = found["radius difference"]
+    assert step.value == pytest.approx(
+        radius_difference_mm(2.5, 3048.0, 150.0, 589.3, "convex"), rel=1e-12
+    )
+    slope = step.value / 2.5
+    assert abs(row_of(step, "edge").sensitivity) == pytest.approx(abs(slope), rel=1e-3)
+    # dR ~ N lambda R^2 / r^2: twice the plate's relative error, minus twice the diameter's
+    assert row_of(step, "plate radius").sensitivity == pytest.approx(
+        2 * step.value / 3048.0, rel=2e-3
+    )
+    assert row_of(step, "diameter").sensitivity == pytest.approx(-2 * step.value / 150, rel=2e-3)
+    assert row_of(step, "wavelength").sensitivity == pytest.approx(step.value / 589.3, rel=2e-3)
+    radius = found["work radius"]
+    assert radius.value == pytest.approx(3048.0 + step.value)
+    assert radius.rows[0].input.name == "plate radius"
+    assert radius.u == pytest.approx(np.hypot(0.3 * (1 + 2 * step.value / 3048), step.u), rel=1e-3)
+
+
+def test_bench_adds_form_and_temperature():
+    """Plate form and 0.1 K across the glass add to the power as heights (analytic)."""
+    bench = Bench(
+        "convex",
+        150.0,
+        plate_radius_mm=3048.0,
+        u_plate_form_nm=29.465,
+        u_axial_k=0.1,
+        u_pieces_k=0.5,
+        expansion_per_k=3.25e-6,
+        thickness_mm=25.0,
+    )
+    found = reading_budgets([reading(2.5)], bench, trials=0)
+    assert row_of(found["power"], "plate form").contribution == pytest.approx(0.1)
+    bend = 3.25e-6 * 0.1 * 150**2 / (8 * 25) * 1e6 * 2 / 589.3
+    assert row_of(found["power"], "temperature").contribution == pytest.approx(bend)
+    pieces = row_of(found["radius difference"], "temperature, pieces")
+    assert pieces.contribution == pytest.approx(3048 * 3.25e-6 * 0.5)
+
+
+def test_repeated_readings():
+    """Readings of one visit: their mean, parts in common, scatter as repeatability (analytic)."""
+    powers = [2.4, 2.5, 2.9]
+    one = reading_budgets([reading(p) for p in powers], Bench(), trials=0)["power"]
+    assert one.value == pytest.approx(np.mean(powers))
+    scatter = row_of(one, "repeatability")
+    assert scatter.input.u == pytest.approx(np.std(powers, ddof=1) / np.sqrt(3))
+    assert scatter.input.dof == 2
+    assert row_of(one, "edge").input.u == pytest.approx(0.06)
+    assert one.dof < 10
+
+
+def test_unknown_sense():
+    """Readings of unknown sense take that of the others; all unknown count by magnitude."""
+    mixed = [reading(-2.5, "edge"), reading(2.7, "unknown")]
+    assert reading_budgets(mixed, Bench(), trials=0)["power"].value == pytest.approx(-2.6)
+    unknown = [reading(2.5, "unknown"), reading(2.7, "unknown")]
+    assert reading_budgets(unknown, Bench(), trials=0)["power"].value == pytest.approx(2.6)
+    found = reading_budgets(unknown, Bench(), trials=0)
+    assert measured_from_budgets(found, unknown).sense == "unknown"
+
+
+def test_monte_carlo_agrees_on_a_usual_reading():
+    """First order is good enough for a usual reading, on all three results."""
+    found = reading_budgets([reading(2.5)], BENCH, trials=20_000)
+    assert all(one.monte_carlo.agrees for one in found.results.values())
+
+
+def links(u=0.05):
+    common = {
+        "diameter_mm": 150.0,
+        "wavelength_nm": 589.3,
+        "u_diameter_mm": 0.05,
+        "u_wavelength_nm": 0.1,
+        "lamp": "sodium",
+    }
+    return [
+        Link("convex", "convex", 2.0, {"fit": u}, **common),
+        Link("concave", "concave", -0.8, {"fit": u}, **common),
+    ]
+
+
+def test_mismatch_does_not_inherit_the_plate():
+    """The pair's mismatch is known as well with a plate known to 30 mm as with one of 0.03 mm.
+
+    Both radii, though, carry the plate's uncertainty, and carry it together.
+    """
+    good = chain_budgets(3048.0, 0.03, links(), trials=0)
+    poor = chain_budgets(3048.0, 30.0, links(), trials=0)
+    # d goes as R^2: 1 % of R is 2 % of d, and that is all that the mismatch gets of it
+    share = 0.02 * abs(good["concave mismatch"].value)
+    expected = np.hypot(good["concave mismatch"].u, share * 30 / 30.48)
+    assert poor["concave mismatch"].u == pytest.approx(expected, rel=0.02)
+    assert poor["concave mismatch"].u < 0.06
+    assert poor["concave radius"].u == pytest.approx(30.0, rel=0.01)
+    assert poor.correlation_of("convex radius", "concave radius") > 0.99999
+    assert abs(good.correlation_of("convex radius", "concave mismatch")) < 0.01
+
+
+def test_difference_of_the_radii_is_the_mismatch():
+    """From the two radii and their correlation follows the mismatch's uncertainty (analytic)."""
+    found = chain_budgets(3048.0, 0.5, links(), trials=0)
+    a, b = found["convex radius"], found["concave radius"]
+    r = found.correlation_of("convex radius", "concave radius")
+    variance = a.u**2 + b.u**2 - 2 * r * a.u * b.u
+    assert np.sqrt(variance) == pytest.approx(found["concave mismatch"].u, rel=1e-5)
+    assert b.value - a.value == pytest.approx(found["concave mismatch"].value, rel=1e-9)
+    # as if independent, it would come out five times as large
+    assert np.hypot(a.u, b.u) > 5 * found["concave mismatch"].u
+
+
+def test_chain_intervals_hold_the_truth(rng):
+    """Simulated chains: 95 % intervals of radius and mismatch hold the truth in 95 %.
+
+    Plate, diameter, lamp and both readings err as stated. 600 chains scatter by 0.9 %; the
+    bound is 4.5 of these.
+    """
+    held = np.zeros(3)
+    trials, u = 600, 0.05
+    for _ in range(trials):
+        plate = 3048.0
+        convex = plate + rng.uniform(-4, 4)
+        concave = convex + rng.uniform(-2, 2)
+        wave, seen = 589.3 + rng.normal(0, 0.1), []
+        for before, piece, form in ((plate, convex, "convex"), (convex, concave, "concave")):
+            true_diameter = 150.0 + rng.normal(0, 0.05)
+            power = power_fringes(piece - before, before, true_diameter, wave, form)
+            seen.append(power + rng.normal(0, u))
+        chain = [
+            Link(form, form, power, {"fit": u}, 150.0, 589.3, 0.05, 0.1, "sodium")
+            for form, power in zip(("convex", "concave"), seen, strict=True)
+        ]
+        found = chain_budgets(plate + rng.normal(0, 0.4), 0.4, chain, trials=0)
+        truths = {
+            "convex radius": convex,
+            "concave radius": concave,
+            "concave mismatch": concave - convex,
+        }
+        held += [
+            abs(found[name].value - truth) <= found[name].u95 for name, truth in truths.items()
+        ]
+    assert np.all(np.abs(held / trials - 0.95) < 0.041), held / trials
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: reading_budgets([reading(None)], Bench()), "no reading has a power"),
+        (lambda: reading_budgets([reading(1), reading(1, wavelength=546.1)], Bench()), "one lamp"),
+        (
+            lambda: reading_budgets([reading(1), reading(-1, "edge")], Bench()),
+            "another at the edge",
+        ),
+        (lambda: chain_budgets(3048, 0.1, [links()[0], links()[0]]), "the same name"),
+        (lambda: Bench(u_axial_k=0.1, expansion_per_k=1e-6), "thickness"),
+        (lambda: Bench(u_pieces_k=0.1), "the glass"),
+    ],
+)
+def test_nonsense(call, message):
+    """Readings and benches that no budget can be made of are refused in one line."""
+    with pytest.raises(BadInput, match=message):
+        call()

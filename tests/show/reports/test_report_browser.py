@@ -1,0 +1,138 @@
+"""The report in a real browser: quiet, alone, readable by eye, keyboard, reader and on paper."""
+
+from __future__ import annotations
+
+import base64
+import re
+
+import pytest
+
+from browser import DESKTOP, PAPERS, PHONE, opened_browser
+from fringe.judge.tolerance.verdict import Tolerance, surface_verdict
+from fringe.show.figures.overlay import overlay_figure
+from fringe.show.reports.report import ReportFigure, report_html
+
+RECORD = {
+    "name": "Convex no. 2",
+    "form": "convex",
+    "radius_mm": 3048.0,
+    "diameter_mm": 150.0,
+    "tolerance": {"power_fringes": 1.0, "wavelength_nm": 546.07, "rule": "guard95"},
+}
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    with opened_browser(tmp_path_factory.mktemp("profile")) as browser:
+        yield browser
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory, made_reading, made_photo, made_visits):
+    reading = made_reading(0.6, tilt=(3.0, 1.0), u95=0.08, warnings=("dust near the rim",))
+    latest = {
+        "reading": reading.to_json(),
+        "power_u_parts": {"fit": 0.012, "edge": 0.035},
+        "verdict": surface_verdict(reading, Tolerance(power_fringes=1.0)).to_json(),
+        "photographs": [{"file_name": "rings.jpg", "sha256": "3f" * 32}],
+    }
+    figure = ReportFigure.of(overlay_figure(made_photo(reading), reading), "the fit", "Fit")
+    html = report_html(RECORD, made_visits(), latest, {"overlay": figure})
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    path.write_text(html, encoding="utf-8")
+    return path.as_uri()
+
+
+@pytest.fixture
+def page(browser, address):
+    """The report, freshly opened at the size of a desktop."""
+    browser.size(DESKTOP)
+    browser.colours("light")
+    browser.complaints()
+    browser.requests()
+    browser.driver.get(address)
+    return browser
+
+
+def test_it_is_quiet_and_alone(page, address):
+    """The console has nothing to say, and no address but the page's own is asked for."""
+    assert page.complaints() == []
+    assert page.requests() == [address]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [DESKTOP, PHONE])
+def test_it_can_be_read(page, size, scheme):
+    """All text has a contrast of 4.5 or more (WCAG 2.2, 1.4.3), and nothing is wider than it."""
+    page.size(size, phone=size == PHONE)
+    page.colours(scheme)
+    assert page.contrast() >= 4.5
+    assert page.wide() == 0
+    dark = page.js("return matchMedia('(prefers-color-scheme: dark)').matches")
+    ground = page.js("return getComputedStyle(document.body).backgroundColor")
+    assert dark == (scheme == "dark")
+    assert (ground == "rgb(255, 255, 255)") == (scheme == "light")
+
+
+def test_keys_lead_through_it(page):
+    """Tab starts at the way to the verdict, shows where it is, and reaches all that scrolls."""
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    stops = page.js("return document.querySelectorAll('a, .scroll').length")
+    seen = []
+    for _ in range(stops):
+        ActionChains(page.driver).send_keys(Keys.TAB).perform()
+        seen.append(
+            page.js(
+                "const e = document.activeElement, s = getComputedStyle(e);"
+                "const box = e.getBoundingClientRect();"
+                "return [e.tagName, e.className, parseFloat(s.outlineWidth), box.left >= 0]"
+            )
+        )
+    assert seen[0][:2] == ["A", "skip"]
+    assert sum("scroll" in one[1] for one in seen) == page.js(
+        "return document.querySelectorAll('.scroll').length"
+    )
+    assert all(width >= 2 and in_view for _, _, width, in_view in seen)
+
+
+def test_a_screen_reader_is_told_all(page):
+    """Landmarks, headings, pictures and tables reach the accessibility tree with their names."""
+    tree = page.tree()
+
+    def names(role):
+        return [one["name"] for one in tree if one["role"] == role]
+
+    assert names("image") == ["the fit"]
+    assert names("heading")[:2] == ["Convex no. 2", "Proven inside the tolerance"]
+    assert all(names("table"))
+    for role in ("banner", "main", "navigation", "contentinfo"):
+        assert len(names(role)) == 1
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_it_prints(page, paper):
+    """A print has sheets of the paper's size [point], at least two and at most six of them."""
+    data = page.pdf(paper)
+    width, height = (72 * side for side in PAPERS[paper])
+    sheets = re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", data)
+    assert 2 <= len(sheets) <= 6
+    for one in sheets:
+        assert [float(side) for side in one] == pytest.approx([width, height], abs=1)
+
+
+def test_the_watch_notices(page, tmp_path):
+    """The checks themselves would notice a broken page: a request, an error, pale text."""
+    pixel = base64.b64encode(b"GIF89a").decode()
+    bad = tmp_path / "bad.html"
+    bad.write_text(
+        "<p style='color:#ccc'>pale</p><img src='http://127.0.0.1:9/x.png'>"
+        f"<img src='data:image/gif;base64,{pixel}'>"
+        "<div style='width:3000px'>wide</div><script>nonsense()</script>"
+    )
+    page.driver.get(bad.as_uri())
+    assert any("nonsense" in line for line in page.complaints())
+    assert "http://127.0.0.1:9/x.png" in page.requests()
+    assert page.contrast() < 4.5
+    assert page.wide() > 0

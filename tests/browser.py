@@ -97,7 +97,7 @@ class Browser:
         last = f"all is said: {self.marks}"
         self.js("console.debug(arguments[0])", last)
         found: list[str] = []
-        give_up = time.monotonic() + 20
+        give_up = time.monotonic() + 300
         while time.monotonic() < give_up:
             found += [entry["message"] for entry in self.driver.get_log("browser")]
             others = [line for line in found if last not in line]
@@ -175,7 +175,7 @@ def opened_browser(folder: Path) -> Iterator[Browser]:
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     driver = webdriver.Chrome(options=options, service=Service(driver_program))
     try:
-        driver.set_page_load_timeout(60)
+        driver.set_page_load_timeout(600)
         driver.get("about:blank")
         browser = Browser(driver)
         browser.requests()  # those of the page that Chromium opens with

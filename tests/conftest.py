@@ -18,24 +18,19 @@ import numpy as np  # noqa: E402
 import pytest  # noqa: E402
 
 SEED_VARIABLE = "FRINGE_TEST_SEED"
+# The date when it was first drawn, chosen for nothing else: what fails with another seed is a
+# finding, and changing this number mends nothing.
+FIXED_SEED = 20261129
 
 # A slow machine is no failure.
 hypothesis.settings.register_profile("fringe", deadline=None)
 hypothesis.settings.load_profile("fringe")
 
 
-def seed_of_sources() -> int:
-    """Derive a seed from the code and its tests: each change draws anew, and can be run again."""
-    root = Path(__file__).parents[1]
-    files = sorted(p for name in ("fringe", "tests") for p in (root / name).rglob("*.py"))
-    return zlib.crc32(b"".join(path.read_bytes() for path in files))
-
-
 def pytest_configure(config: pytest.Config) -> None:
     """Settle the seed once a run, `random` for a fresh one; workers of the run inherit it."""
-    if os.environ.get(SEED_VARIABLE) == "random":
-        os.environ[SEED_VARIABLE] = str(secrets.randbelow(2**32))
-    os.environ.setdefault(SEED_VARIABLE, str(seed_of_sources()))
+    asked = os.environ.get(SEED_VARIABLE, str(FIXED_SEED))
+    os.environ[SEED_VARIABLE] = str(secrets.randbelow(2**32)) if asked == "random" else asked
 
 
 def pytest_report_header(config: pytest.Config) -> str:
@@ -62,7 +57,7 @@ def _no_width(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def rng(request: pytest.FixtureRequest) -> np.random.Generator:
-    """Random numbers that differ between changes and tests, and come back with the printed seed."""
+    """Random numbers that differ from test to test, and come back with the printed seed."""
     test = zlib.crc32(request.node.nodeid.encode())
     return np.random.default_rng([int(os.environ[SEED_VARIABLE]), test])
 

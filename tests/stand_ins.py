@@ -29,7 +29,7 @@ def meet(path: Path) -> int:
     mark = path.with_suffix(".here")
     mark.touch()
     others = [other.with_suffix(".here") for other in path.parent.glob("*.jpg")]
-    for _ in range(6000):
+    for _ in range(60000):
         if all(other.exists() for other in others):
             return os.getpid()
         time.sleep(0.01)

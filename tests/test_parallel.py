@@ -128,9 +128,13 @@ def test_a_visit_is_read_by_several(photos):
 def scheduler():
     """Address of a Dask scheduler with two workers on this machine."""
     distributed = pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
-    ) as cluster:
+    with (
+        pytest.MonkeyPatch.context() as patch,
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        ) as cluster,
+    ):
+        patch.setattr("fringe.parallel._SECONDS", 300)  # it is there, however busy the machine
         yield cluster.scheduler_address
 
 

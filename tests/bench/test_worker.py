@@ -40,7 +40,7 @@ def result_of(reader, job):
     """Submit a job and wait for its result; say whether it began before."""
     began, ended, results = threading.Event(), threading.Event(), []
     reader.submit(job, began.set, lambda result: (results.append(result), ended.set()))
-    assert ended.wait(120)
+    assert ended.wait(600)
     assert began.is_set()
     return results[0]
 
@@ -66,7 +66,7 @@ def test_a_reader_that_dies_is_started_again(reader, rings):
         lambda: os.kill(first, 9),
         lambda result: (results.append(result), ended.set()),
     )
-    assert ended.wait(120)
+    assert ended.wait(600)
     assert not isinstance(result_of(reader, Job(rings, "rings.png", OPTIONS)), FringeError)
     assert reader._process.pid != first
 

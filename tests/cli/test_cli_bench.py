@@ -90,12 +90,12 @@ def test_it_serves_until_ctrl_c(shop, tmp_path):
     try:
         assert bench.stdout is not None
         url = json.loads(bench.stdout.readline())["urls"][0]
-        with urllib.request.urlopen(f"{url}api/desk", timeout=60) as answer:
+        with urllib.request.urlopen(f"{url}api/desk", timeout=600) as answer:
             assert json.load(answer)["surfaces"][0]["name"] == "concave 1"
         other = urllib.request.Request(f"{url}api/desk", headers={"Host": "evil.example"})
         with pytest.raises(urllib.error.HTTPError, match="421"):
-            urllib.request.urlopen(other, timeout=60)
+            urllib.request.urlopen(other, timeout=600)
     finally:
         bench.send_signal(signal.SIGINT)
-        out, err = bench.communicate(timeout=60)
+        out, err = bench.communicate(timeout=600)
     assert (bench.returncode, out, err) == (0, "", "")

@@ -163,7 +163,7 @@ def test_ctrl_c_ends_it(tmp_path):
     assert watch.stderr is not None
     assert watch.stderr.readline() == "watching incoming; Ctrl-C ends it\n"
     watch.send_signal(signal.SIGINT)
-    out, err = watch.communicate(timeout=60)
+    out, err = watch.communicate(timeout=600)
     assert (watch.returncode, out, err) == (0, "", "stopped watching\n")
 
 
@@ -206,7 +206,7 @@ def test_a_real_photograph_that_arrives_slowly(tmp_path):
         second = json.loads(watch.stdout.readline())
     finally:
         watch.send_signal(signal.SIGINT)
-        rest, _ = watch.communicate(timeout=60)
+        rest, _ = watch.communicate(timeout=600)
     assert (Path(first["photo"]).name, "error" in first) == ("small.png", True)
     assert Path(second["photo"]).name == "half.png"
     assert second["power_fringes"] == pytest.approx(4.0, abs=max(0.1, second["power_u95_fringes"]))

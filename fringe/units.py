@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from typing import NamedTuple
 
 from fringe.errors import BadInput
 
@@ -57,6 +58,13 @@ _VULGAR = re.compile("[¼-¾⅐-⅞]")
 
 # 1,500 is a decimal to some and thousands to others; 0,500 can only be a decimal
 _THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
+
+
+class TypedLength(NamedTuple):
+    """A length as somebody typed it: its digits say how finely it was read."""
+
+    mm: float
+    text: str
 
 
 def length_mm(text: str, what: str = "length", unit: str = "mm") -> float:
@@ -175,3 +183,11 @@ def _unreadable(text: str, what: str) -> BadInput:
     return BadInput(
         f"{what}: cannot read {text!r} as a length; write a number and a unit, as 150mm or 6in"
     )
+
+
+def last_digit_mm(text: str) -> float | None:
+    """One count of the last digit of a length as it was written [mm]; None for fractions."""
+    match = re.fullmatch(r"\s*[+-]?\d*(?:[.,](\d+))?\s*([^\d\s].*?)\s*", text)
+    if match is None:
+        return None
+    return length_mm(f"1{match[2]}") * 10.0 ** -len(match[1] or "")

@@ -202,6 +202,29 @@ def lamp(name: str) -> Lamp:
     )
 
 
+def light_nm(name: str | None, wavelength_nm: float | None) -> float:
+    """Wavelength that fringes are counted in: a lamp's by its name, or as given [nm].
+
+    Raises
+    ------
+    BadInput
+        Without either, with both, or if the number is no light.
+    """
+    if (name is None) == (wavelength_nm is None):
+        raise BadInput(
+            "fringes need one light: --lamp NAME (see `fringe lamps`) or --wavelength 589.3nm"
+        )
+    if name is not None:
+        return lamp(name).wavelength_nm
+    assert wavelength_nm is not None
+    if not 200 <= wavelength_nm <= 2500:
+        raise BadInput(
+            f"--wavelength: {wavelength_nm:g} nm is no light that fringes are seen in; "
+            "write for example 589.3nm"
+        )
+    return wavelength_nm
+
+
 def _led(name: str, word: str) -> Lamp:
     try:
         peak, fwhm = (float(part.removesuffix("nm")) for part in word.split(":")[1:])

@@ -1,0 +1,247 @@
+"""Types of the options' values, options that commands share, and options gathered in one value."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import importlib
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from fringe.errors import BadInput
+from fringe.units import TypedLength, length_mm, number, positive_length_mm
+
+F = TypeVar("F", bound=Callable[..., Any])
+NM_PER_MM = 1e6
+
+
+class Length(click.ParamType):  # type: ignore[type-arg]
+    """A length with its unit on the command line; the command gets it in millimetres."""
+
+    name = "length"
+
+    def __init__(self, *, signed: bool = False, unit: str = "mm", scale: float = 1.0) -> None:
+        self.signed = signed
+        self.unit = unit  # what is proposed where none was typed
+        self.scale = scale  # of the command's unit, for a millimetre
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text; a BadInput passes through to the one-line error of `main`."""
+        if isinstance(value, float):
+            return value
+        read = length_mm if self.signed else positive_length_mm
+        return read(str(value), _what(param, "length"), self.unit) * self.scale
+
+
+class LengthList(click.ParamType):  # type: ignore[type-arg]
+    """Lengths in a row, as `808um,807.5um`; the command gets a `TypedLength` of each.
+
+    A comma between two digits is a decimal comma, so each length carries its own unit.
+    """
+
+    name = "lengths"
+
+    def __init__(self, *, signed: bool = False, unit: str = "mm") -> None:
+        self.signed = signed
+        self.unit = unit  # what is proposed where none was typed
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[TypedLength, ...]:
+        """Read the text; BadInput passes through to the one-line error of `main`."""
+        if isinstance(value, tuple):
+            return value
+        what = _what(param, "lengths")
+        read = length_mm if self.signed else positive_length_mm
+        words = [word.strip() for word in re.split(r"(?<=\D),|;", str(value).replace("−", "-"))]
+        return tuple(TypedLength(read(word, what, self.unit), word) for word in words)
+
+
+class Number(click.ParamType):  # type: ignore[type-arg]
+    """A finite number: a decimal comma is taken as well as a point, and a fraction as `1/4`."""
+
+    name = "number"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text; BadInput passes through to the one-line error of `main`."""
+        return value if isinstance(value, float) else number(str(value), _what(param, "number"))
+
+
+class Percent(Number):
+    """A finite number, with or without its per cent sign."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text as `Number` does."""
+        return super().convert(
+            value.strip().removesuffix("%") if isinstance(value, str) else value, param, ctx
+        )
+
+
+class PositiveNumber(Number):
+    """A finite number greater than zero."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text as `Number` does, and refuse zero and less."""
+        read = super().convert(value, param, ctx)
+        if read <= 0:
+            raise BadInput(f"{_what(param, 'number')}: {value!r} is not greater than zero")
+        return read
+
+
+class SenseWord(click.Choice):  # type: ignore[type-arg]
+    """Where the contact is: `centre` or `edge`, perhaps `auto`; `center` is `centre`."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read the word in either spelling."""
+        return super().convert("centre" if value == "center" else value, param, ctx)
+
+
+def _what(param: click.Parameter | None, else_: str) -> str:
+    return else_ if param is None else param.opts[0]
+
+
+LENGTH = Length()
+SIGNED_LENGTH = Length(signed=True)
+WAVELENGTH_NM = Length(unit="nm", scale=NM_PER_MM)
+LENGTHS = LengthList()
+SIGNED_LENGTHS = LengthList(signed=True)
+SAGITTAS = LengthList(signed=True, unit="um")
+NUMBER = Number()
+PERCENT = Percent()
+PATH = click.Path(path_type=Path)
+FORM = click.Choice(["convex", "concave"])
+RULE = click.Choice(["simple", "guard95", "shrinkU"])
+SENSE = SenseWord(["auto", "centre", "edge"])
+
+
+def gathered(**kinds: str) -> Callable[[F], Callable[..., None]]:
+    """Give a command its options as frozen dataclasses, each with those that it has fields for.
+
+    Parameters
+    ----------
+    **kinds
+        Parameter of the command, and the dataclass that it receives as `module.Class`: that is
+        imported when the command runs, not when it is defined.
+    """
+
+    def decorate(function: F) -> Callable[..., None]:
+        @functools.wraps(function)
+        def command(*args: object, **given: object) -> None:
+            made = {}
+            for name, path in kinds.items():
+                kind = dataclass_at(path)
+                fields = [field.name for field in dataclasses.fields(kind) if field.name in given]
+                made[name] = kind(**{key: given.pop(key) for key in fields})
+            function(*args, **made, **given)
+
+        command.gathered_kinds = kinds  # type: ignore[attr-defined]
+        return command
+
+    return decorate
+
+
+def dataclass_at(path: str) -> type[Any]:
+    """Import the dataclass that a dotted path names."""
+    module, _, name = path.rpartition(".")
+    found: type[Any] = getattr(importlib.import_module(module), name)
+    return found
+
+
+def length(
+    flag: str, help: str, *, signed: bool = False, nm: bool = False, required: bool = False
+) -> Callable[[F], F]:
+    """Make an option that takes a length, and that the command gets as `..._mm` or `..._nm`."""
+    unit = "nm" if nm else "mm"
+    kind = Length(signed=signed, scale=NM_PER_MM if nm else 1.0)
+    name = f"{flag.removeprefix('--').replace('-', '_')}_{unit}"
+    return click.option(flag, name, type=kind, metavar="L", required=required, help=help)
+
+
+def quantity(flag: str, unit: str, help: str, metavar: str = "N") -> Callable[[F], F]:
+    """Make an option that takes a number, and that the command gets as `..._unit`."""
+    name = f"{flag.removeprefix('--').replace('-', '_')}_{unit}"
+    return click.option(flag, name, type=NUMBER, metavar=metavar, help=help)
+
+
+def work_form(flag: str) -> Callable[[F], F]:
+    """Make the option that says the form of the work, which is convex unless it is given."""
+    return click.option(
+        flag, type=FORM, default="convex", show_default=True, help="Form of the work."
+    )
+
+
+def together(*options: Callable[[F], F]) -> Callable[[F], F]:
+    """Make one decorator of several options, which the help lists in this order."""
+
+    def decorate(function: F) -> F:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON object instead of text."
+)
+light_options = together(
+    click.option("--lamp", metavar="NAME", help="Lamp of the table, or led:PEAK_NM:FWHM_NM."),
+    click.option(
+        "--wavelength",
+        "wavelength_nm",
+        type=WAVELENGTH_NM,
+        metavar="L",
+        help="Wavelength in air, as 589.3nm.",
+    ),
+)
+worker_options = together(
+    click.option(
+        "--workers",
+        type=click.IntRange(1),
+        metavar="N",
+        help="Photographs read at once; without it one a core.",
+    ),
+    click.option(
+        "--scheduler", metavar="ADDRESS", help="Dask scheduler that reads, as tcp://host:8786."
+    ),
+)
+photo_options = together(
+    click.option(
+        "--edge",
+        default="auto",
+        show_default=True,
+        metavar="EDGE",
+        help="auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels.",
+    ),
+    length("--camera-distance", "From the work to the camera."),
+    click.option(
+        "--sense",
+        type=SENSE,
+        default="auto",
+        show_default=True,
+        help="Where the contact is, if you know.",
+    ),
+    click.option(
+        "--scale",
+        "scale_px_per_mm",
+        type=PositiveNumber(),
+        metavar="PX_PER_MM",
+        help="Pixels a millimetre.",
+    ),
+)
+surface_reading_options = together(
+    click.option("--lamp", metavar="NAME", help="Lamp; without it the surface's usual one."),
+    photo_options,
+)

@@ -1,0 +1,30 @@
+"""How a command answers: JSON or text on standard output, and problems on standard error."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+
+import click
+
+Values = Mapping[str, object]
+
+
+def answer(as_json: bool, values: Callable[[], Values], rows: Callable[[], Iterable[str]]) -> None:
+    """Print a result as one JSON object or as rows of text; only what is printed is made."""
+    if as_json:
+        print_json(values())
+    else:
+        for row in rows():
+            click.echo(row)
+
+
+def print_json(values: Values) -> None:
+    """Print one JSON object; not-a-number and infinity have no JSON, so they are an error."""
+    click.echo(json.dumps(values, allow_nan=False, ensure_ascii=False))
+
+
+def tell(problems: Iterable[str]) -> None:
+    """Say on standard error what went wrong by the way, a line each."""
+    for problem in problems:
+        click.echo(f"fringe: {problem}", err=True)

@@ -7,6 +7,7 @@ they take to run. Tests hold these functions against scipy.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 from statistics import NormalDist
 
@@ -86,6 +87,36 @@ def dof_of_factor(factor: float) -> float | None:
         else:
             high = middle
     return math.exp(0.5 * (low + high))
+
+
+def effective_dof(parts: Sequence[tuple[float, float | None, str]], u: float) -> float | None:
+    """Effective degrees of freedom after Welch and Satterthwaite.
+
+    Parameters
+    ----------
+    parts : sequence of (float, float or None, str)
+        Part of the result's variance, its degrees of freedom (None: known), and the group
+        that shares one estimate ('' for none).
+    u : float
+        Standard uncertainty of the result.
+
+    Returns
+    -------
+    float or None
+        None: unlimited.
+
+    References
+    ----------
+    JCGM 100:2008, equation (G.2b). The groups, each counted as one term, are ours: inputs that
+    were observed together have their degrees of freedom together.
+    """
+    groups: dict[tuple[str, float], float] = {}
+    for i, (variance, dof, group) in enumerate(parts):
+        if dof is not None and math.isfinite(dof):
+            key = (group or f"#{i}", dof)
+            groups[key] = groups.get(key, 0.0) + variance
+    total = sum(variance**2 / dof for (_, dof), variance in groups.items())
+    return float(u**4 / total) if total > 0 else None
 
 
 def _incomplete_beta(a: float, b: float, x: float) -> float:

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 
 from fringe.format import plus_minus
 from fringe.judge.tolerance.verdict import Measured
-from fringe.judge.uncertainty.budget import effective_dof
-from fringe.student_t import coverage_factor, dof_of_factor
+from fringe.student_t import coverage_factor, dof_of_factor, effective_dof
 
 SOURCES = ("fringes", "eye", "spherometer")
 # Two values contradict each other when they differ by more than this many standard

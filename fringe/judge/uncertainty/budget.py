@@ -22,7 +22,7 @@ from fringe.judge.uncertainty.montecarlo import (
     draw_inputs,
     run_model,
 )
-from fringe.student_t import coverage_factor
+from fringe.student_t import coverage_factor, effective_dof
 
 
 @dataclass(frozen=True)
@@ -248,36 +248,6 @@ def budgets(
             budget = replace(budget, monte_carlo=check)
         results[name] = budget
     return Budgets(results, _output_correlation(outputs))
-
-
-def effective_dof(parts: Sequence[tuple[float, float | None, str]], u: float) -> float | None:
-    """Effective degrees of freedom after Welch and Satterthwaite.
-
-    Parameters
-    ----------
-    parts : sequence of (float, float or None, str)
-        Part of the result's variance, its degrees of freedom (None: known), and the group
-        that shares one estimate ('' for none).
-    u : float
-        Standard uncertainty of the result.
-
-    Returns
-    -------
-    float or None
-        None: unlimited.
-
-    References
-    ----------
-    JCGM 100:2008, equation (G.2b). The groups, each counted as one term, are ours: inputs that
-    were observed together have their degrees of freedom together.
-    """
-    groups: dict[tuple[str, float], float] = {}
-    for i, (variance, dof, group) in enumerate(parts):
-        if dof is not None and math.isfinite(dof):
-            key = (group or f"#{i}", dof)
-            groups[key] = groups.get(key, 0.0) + variance
-    total = sum(variance**2 / dof for (_, dof), variance in groups.items())
-    return float(u**4 / total) if total > 0 else None
 
 
 def _sensitivity(model: Model, inputs: Sequence[Input], i: int) -> float:

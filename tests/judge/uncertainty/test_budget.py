@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from fringe.errors import BadInput
-from fringe.judge.uncertainty.budget import budgets, effective_dof, independent_budget
+from fringe.judge.uncertainty.budget import budgets, independent_budget
 from fringe.judge.uncertainty.model import Input
+from fringe.student_t import effective_dof
 
 
 def test_sum_of_squares():

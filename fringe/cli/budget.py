@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fringe.cli._bench import NM_PER_MM, NUMBER, line, remark, wrapped_line
-from fringe.cli._budget_table import budget_table
 from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.cli._words import percent_text
 from fringe.errors import BadInput
+from fringe.show.text.budget import budget_table
 
 if TYPE_CHECKING:
     from fringe.archive.store.session import LoggedReading, Session

@@ -1,14 +1,12 @@
-"""A budget as a table with bars, for the terminal."""
+"""Where uncertainties come from, in rows of text: a table with bars a result."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
-from fringe.cli._bench import line
-
-if TYPE_CHECKING:
-    from fringe.judge.uncertainty.budget import Budget
+from fringe.format import figures
+from fringe.judge.uncertainty.budget import Budget
+from fringe.show.text.lines import line
 
 BAR = 10
 LEAST_SHARE = 0.005
@@ -16,8 +14,6 @@ LEAST_SHARE = 0.005
 
 def budget_table(one: Budget) -> list[str]:
     """A result, and a row for each input that matters."""
-    from fringe.format import figures
-
     rows = [
         f"{one.name} {one.text(signed=not one.name.endswith('radius'))}",
         f"  {'input':<20}{'u':>15}{'sensitivity':>13}{'gives':>9}{'share':>8}  {'':<{BAR + 1}}dof",

@@ -133,7 +133,8 @@ def gathered(**kinds: str) -> Callable[[F], Callable[..., None]]:
     ----------
     **kinds
         Parameter of the command, and the dataclass that it receives as `module.Class`: that is
-        imported when the command runs, not when it is defined.
+        imported when the command runs, not when it is defined. An option that is not given
+        leaves the field its default.
     """
 
     def decorate(function: F) -> Callable[..., None]:
@@ -143,7 +144,8 @@ def gathered(**kinds: str) -> Callable[[F], Callable[..., None]]:
             for name, path in kinds.items():
                 kind = dataclass_at(path)
                 fields = [field.name for field in dataclasses.fields(kind) if field.name in given]
-                made[name] = kind(**{key: given.pop(key) for key in fields})
+                said = {key: given.pop(key) for key in fields}
+                made[name] = kind(**{key: v for key, v in said.items() if v is not None})
             function(*args, **made, **given)
 
         command.gathered_kinds = kinds  # type: ignore[attr-defined]

@@ -1,0 +1,142 @@
+"""Records of instruments as they are stated, field by field, before they are written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import ClassVar
+
+from fringe.archive.instruments import Instrument, add_instrument
+from fringe.errors import BadInput
+from fringe.optics.lamps import lamp_names
+from fringe.units import TypedLength
+
+
+@dataclass(frozen=True)
+class PlateRecord:
+    """A reference plate; lengths [mm], the form's uncertainty as a height [nm]."""
+
+    form: str
+    radius_mm: float
+    radius_u_mm: float | None = None
+    how: str | None = None
+    diameter_mm: float | None = None
+    thickness_mm: float | None = None
+    glass: str | None = None
+    form_u_nm: float | None = None
+    sphericity: str | None = None
+    note: str | None = None
+    kind: ClassVar[str] = "plate"
+
+    def values(self, name: str) -> dict[str, object]:
+        """Fields as the record's file has them."""
+        return {
+            "form": self.form,
+            "radius_mm": self.radius_mm,
+            "u_radius_mm": self.radius_u_mm,
+            "how_known": self.how,
+            "diameter_mm": self.diameter_mm,
+            "thickness_mm": self.thickness_mm,
+            "glass": self.glass,
+            "u_form_nm": self.form_u_nm,
+            "sphericity": self.sphericity,
+            "note": self.note,
+        }
+
+
+@dataclass(frozen=True)
+class SpherometerRecord:
+    """A spherometer: a plain ring, three legs or feet on a circle [mm]."""
+
+    ring: tuple[TypedLength, ...] = ()
+    legs: tuple[TypedLength, ...] = ()
+    foot_circle_mm: float | None = None
+    ball_mm: float | None = None
+    size_u_mm: float | None = None
+    ball_u_mm: float | None = None
+    reading_u_mm: float | None = None
+    scale_u: float | None = None
+    note: str | None = None
+    kind: ClassVar[str] = "spherometer"
+
+    def values(self, name: str) -> dict[str, object]:
+        """Fields as the record's file has them."""
+        if len(self.ring) > 2:
+            raise BadInput("--ring takes an inner and an outer diameter")
+        reading_u = self.reading_u_mm
+        return {
+            "ring_inner_mm": self.ring[0].mm if self.ring else None,
+            "ring_outer_mm": self.ring[1].mm if len(self.ring) == 2 else None,
+            "legs_mm": [leg.mm for leg in self.legs] or None,
+            "foot_circle_mm": self.foot_circle_mm,
+            "ball_diameter_mm": self.ball_mm,
+            "u_size_mm": self.size_u_mm,
+            "u_ball_diameter_mm": self.ball_u_mm,
+            "u_reading_um": None if reading_u is None else reading_u * 1000,
+            "u_scale": self.scale_u,
+            "note": self.note,
+        }
+
+
+@dataclass(frozen=True)
+class CameraRecord:
+    """A camera on its stand: how far away [mm], and pixels for a millimetre of the work."""
+
+    distance_mm: float | None = None
+    distance_u_mm: float | None = None
+    scale_px_per_mm: float | None = None
+    scale_u_px_per_mm: float | None = None
+    note: str | None = None
+    kind: ClassVar[str] = "camera"
+
+    def values(self, name: str) -> dict[str, object]:
+        """Fields as the record's file has them."""
+        return {
+            "distance_mm": self.distance_mm,
+            "u_distance_mm": self.distance_u_mm,
+            "scale_px_per_mm": self.scale_px_per_mm,
+            "u_scale_px_per_mm": self.scale_u_px_per_mm,
+            "note": self.note,
+        }
+
+
+@dataclass(frozen=True)
+class LampRecord:
+    """A lamp that the shipped table does not have; lines as NM:WEIGHT:FWHM."""
+
+    lines: tuple[str, ...]
+    source: str
+    wavelength_u_nm: float | None = None
+    note: str | None = None
+    kind: ClassVar[str] = "lamp"
+
+    def values(self, name: str) -> dict[str, object]:
+        """Fields as the record's file has them."""
+        if name.strip().lower() in lamp_names():
+            raise BadInput(f"{name} is a lamp of the shipped table; give yours a name of its own")
+        return {
+            "lines": [_line(text) for text in self.lines],
+            "u_wavelength_nm": self.wavelength_u_nm,
+            "source": self.source,
+            "note": self.note,
+        }
+
+
+Record = PlateRecord | SpherometerRecord | CameraRecord | LampRecord
+
+
+def add_record(archive: Path, name: str, record: Record, *, replace: bool = False) -> Instrument:
+    """Write the record of an instrument; see :func:`fringe.archive.instruments.add_instrument`."""
+    return add_instrument(archive, record.kind, name, record.values(name), replace=replace)
+
+
+def _line(text: str) -> dict[str, float]:
+    words = text.split(":")
+    try:
+        numbers = [float(word) for word in words]
+    except ValueError:
+        numbers = []
+    if not 1 <= len(numbers) <= 3:
+        raise BadInput(f"--line: {text!r} is no line; write NM:WEIGHT:FWHM, as 546.07:1:10")
+    names = ("wavelength_nm", "weight", "fwhm_nm")
+    return dict(zip(names, [*numbers, 1.0][: max(2, len(numbers))], strict=False))

@@ -1,0 +1,66 @@
+"""Records of instruments in rows of text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from fringe.archive.instruments import Instrument
+from fringe.format import figures, plus_minus
+from fringe.show.text.lines import line
+from fringe.student_t import coverage_factor
+
+
+def added_rows(made: Instrument) -> list[str]:
+    """A record that was just written, and its file."""
+    return [f"{made.kind} {made.name}: {short(made)}", line("file", str(made.path))]
+
+
+def list_rows(archive: Path, found: Sequence[Instrument]) -> list[str]:
+    """A row a record."""
+    if not found:
+        return [f"{archive} has no instruments on record yet"]
+    return [line(one.kind, f"{one.name}  {short(one)}") for one in found]
+
+
+def record_rows(found: Instrument) -> list[str]:
+    """All that one record says."""
+    return [
+        f"{found.kind} {found.name}, on record since {found.added}: {short(found)}",
+        *(line(key, _plain(value)) for key, value in found.values.items()),
+        line("file", str(found.path)),
+    ]
+
+
+def short(one: Instrument) -> str:
+    """What matters of an instrument, in a few words."""
+    values = one.values
+    if one.kind == "plate":
+        u = values.get("u_radius_mm")
+        radius = plus_minus(values["radius_mm"], u and coverage_factor() * u, "mm", digits=7)
+        return f"{values['form']}, radius {radius}"
+    if one.kind == "spherometer":
+        if "ring_inner_mm" in values:
+            edges = [values["ring_inner_mm"], values.get("ring_outer_mm")]
+            return f"ring {' / '.join(figures(one, 6) for one in edges if one)} mm"
+        ball = values.get("ball_diameter_mm")
+        feet = f"balls of {figures(ball, 5)} mm" if ball else "points"
+        if "foot_circle_mm" in values:
+            return f"{feet} on a circle of {figures(values['foot_circle_mm'], 6)} mm"
+        return f"three {feet}, {' / '.join(figures(leg, 6) for leg in values['legs_mm'])} mm apart"
+    if one.kind == "camera":
+        parts = []
+        for key, unit in (("distance_mm", "mm away"), ("scale_px_per_mm", "px/mm")):
+            if key in values:
+                u = values.get(f"u_{key}")
+                parts.append(plus_minus(values[key], u and coverage_factor() * u, unit, digits=5))
+        return ", ".join(parts)
+    return " + ".join(f"{figures(each['wavelength_nm'], 7)} nm" for each in values["lines"])
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, list):
+        return "; ".join(_plain(one) for one in value)
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {one:g}" for key, one in value.items())
+    return f"{value:.10g}" if isinstance(value, float) else str(value)

@@ -12,7 +12,6 @@ from fringe.cli._bench import NM_PER_MM, NUMBER, line, remark, wrapped_line
 from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.cli._words import percent_text
 from fringe.errors import BadInput
-from fringe.show.text.budget import budget_table
 
 if TYPE_CHECKING:
     from fringe.archive.store.session import LoggedReading, Session
@@ -310,6 +309,8 @@ def _json(
 def _text(
     results: list[Budget], verdict: Verdict | None, settling: Settling | None, picture: Path | None
 ) -> list[str]:
+    from fringe.show.text.budget import budget_table
+
     rows: list[str] = []
     for one in results:
         rows += [*budget_table(one), ""]

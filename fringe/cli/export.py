@@ -6,12 +6,13 @@ from pathlib import Path
 
 import click
 
-from fringe.cli._options import json_option, print_json
+from fringe.cli.params import PATH, json_option
+from fringe.cli.printing import answer, tell
 
 
 @click.command("export", short_help="Write a surface out: table, one file, or photographs.")
 @click.argument("surface")
-@click.argument("out", type=click.Path(path_type=Path))
+@click.argument("out", type=PATH)
 @json_option
 def command(surface: str, out: Path, as_json: bool) -> None:
     """Write a surface out: table, one file, or photographs.
@@ -30,21 +31,10 @@ def command(surface: str, out: Path, as_json: bool) -> None:
     from fringe.archive.store.surface import find_surface
     from fringe.archive.transfer.export import export_surface
     from fringe.cli._waiting import waiting
+    from fringe.show.text.transfer import exported_rows
 
     with waiting("exporting", quiet=as_json):
         done = export_surface(find_surface(surface), out)
-    if as_json:
-        print_json(
-            {
-                "path": str(done.path),
-                "sessions": done.sessions,
-                "photographs": done.photographs,
-                "problems": list(done.problems),
-            }
-        )
-        return
-    sessions = "1 session" if done.sessions == 1 else f"{done.sessions} sessions"
-    photographs = "1 photograph" if done.photographs == 1 else f"{done.photographs} photographs"
-    click.echo(f"{done.path}: {sessions}, {photographs}")
-    for problem in done.problems:
-        click.echo(f"fringe: left out: {problem}", err=True)
+    answer(as_json, done.to_json, lambda: exported_rows(done))
+    if not as_json:
+        tell(f"left out: {problem}" for problem in done.problems)

@@ -85,6 +85,15 @@ class Exported:
     photographs: int
     problems: tuple[str, ...] = ()
 
+    def to_json(self) -> dict[str, object]:
+        """Return the keys of `fringe export --json`."""
+        return {
+            "path": str(self.path),
+            "sessions": self.sessions,
+            "photographs": self.photographs,
+            "problems": list(self.problems),
+        }
+
 
 def export_surface(surface: Surface, out: Path) -> Exported:
     """Write a surface with all its sessions to a new file or folder.

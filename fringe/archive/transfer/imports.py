@@ -23,6 +23,7 @@ from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session, session_files
 from fringe.archive.store.surface import (
     Surface,
+    find_surface,
     folder_by_name,
     list_surfaces,
     load_surface,
@@ -78,6 +79,17 @@ class Imported:
     present: int
     problems: tuple[str, ...] = ()
 
+    def to_json(self) -> dict[str, object]:
+        """Return the keys of `fringe import --json`."""
+        return {
+            "surface": self.surface.name,
+            "folder": str(self.surface.folder),
+            "new": self.new,
+            "added": self.added,
+            "present": self.present,
+            "problems": list(self.problems),
+        }
+
 
 @dataclass(frozen=True)
 class _Source:
@@ -126,6 +138,26 @@ def import_surface(source: Path, archive: Path) -> Imported:
             shutil.rmtree(archive, ignore_errors=True)
     lacking = tuple(line.replace(str(draft), str(source)) for line in problems)
     return Imported(load_surface(folder), True, count, 0, lacking)
+
+
+def import_into(source: Path, target: str) -> Imported:
+    """Bring a table's visits to a surface that is there, or a surface to an archive.
+
+    Parameters
+    ----------
+    source : Path
+        A table where its name ends in `.csv`, else what :func:`import_surface` takes.
+    target : str
+        The surface of a table, or the archive.
+
+    Raises
+    ------
+    BadInput
+        As :func:`import_table` and :func:`import_surface`.
+    """
+    if source.suffix.lower() == ".csv":
+        return import_table(source, find_surface(target))
+    return import_surface(source, Path(target))
 
 
 def import_table(source: Path, surface: Surface) -> Imported:

@@ -5,6 +5,7 @@ Nothing is written: what was logged stands, and a correction is a new session.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
@@ -87,6 +88,17 @@ class Reread:
     left_out: tuple[str, ...]
     problems: tuple[str, ...]
     software: str
+
+    def to_json(self) -> dict[str, object]:
+        """Return the keys of `fringe reread --json`."""
+        return {
+            "sessions": self.sessions,
+            "computed": self.computed,
+            "changes": [dataclasses.asdict(change) for change in self.changes],
+            "left_out": list(self.left_out),
+            "problems": list(self.problems),
+            "software": self.software,
+        }
 
 
 @dataclass(frozen=True)

@@ -169,12 +169,11 @@ def _with_sense(first: Reading, sense: str, source: str | None, options: ReadOpt
     from fringe.orders.from_fit import with_lengths
 
     assert first.power_fringes is not None
-    assert first.power_u95_fringes is not None
     size = abs(first.power_fringes)
     signed = replace(
         first, power_fringes=-size if sense == "edge" else size, sense=sense, sense_source=source
     )
-    return with_lengths(signed, options, first.power_u95_fringes / 1.96)
+    return with_lengths(signed, options)
 
 
 def _json(

@@ -26,6 +26,7 @@ from fringe.errors import BadInput
 from fringe.optics.iso10110 import iso10110_text
 from fringe.orders.from_fit import with_lengths
 from fringe.orders.reading import Quality, Reading
+from fringe.quantity import half_width, standard
 
 if TYPE_CHECKING:
     from fringe.orders.options import ReadOptions
@@ -104,21 +105,22 @@ def by_eye(text: str, options: ReadOptions) -> Reading:
     if not 0 < error <= _MOST[what]:
         raise BadInput(f"--by-eye: a reading error of {error:g} is none; state one over 0")
     sense = _sense(what, match["word"], options, text)
-    parts = {"eye": error / 1.96, "eye angle": _VIEW_SHARE * seen}
+    parts = {"eye": standard(error), "eye angle": _VIEW_SHARE * seen}
     u_power = math.hypot(*parts.values())
     wavelength = options.lamp.wavelength_nm
     reading = Reading(
         wavelength_nm=wavelength,
         quality=Quality(math.nan, math.nan, math.nan),
         power_fringes=-seen if sense == "edge" else seen,
-        power_u95_fringes=1.96 * u_power,
+        power_u95_fringes=half_width(u_power),
         sense=sense,
         sense_source=None if sense == "unknown" else "given",
         iso10110=iso10110_text(seen, None, None, wavelength),
         rings=int(seen) if what == "rings" else None,
         power_u_parts=parts,
+        reading_id=f"by eye: {text}",
     )
-    return with_lengths(reading, options, u_power)
+    return with_lengths(reading, options)
 
 
 def _number(words: str, text: str) -> float:

@@ -15,15 +15,16 @@ from fringe.optics.form import (
     iso10110_text,
     zernike_matrix,
 )
-from fringe.optics.spheres import power_first_order_fringes, radius_difference_mm
 from fringe.optics.view import cos_view
 from fringe.orders.count import count_rings
 from fringe.orders.fit.demodulate import OrderModel
 from fringe.orders.fit.solve import Solution, carried
+from fringe.orders.lengths import Lengths, wavelength_of
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import FormFit, Quality, Reading
 from fringe.orders.sense.contrast import UNTOLD, Told
 from fringe.photo.ellipse import Edge
+from fringe.quantity import Quantity, Source, half_width
 
 # Share of the power that block averages, filters and single precision may move; seen on
 # rendered pictures without noise, where nothing else is left.
@@ -100,6 +101,7 @@ def reading_of(
     solution: Solution,
     warnings: list[str],
     told: Told = UNTOLD,
+    reading_id: str = "",
 ) -> Reading:
     """Make a reading of what was fitted: as at normal view, with lengths and uncertainty."""
     fit = solution.fit
@@ -133,7 +135,7 @@ def reading_of(
             warnings=tuple(warnings),
         ),
         power_fringes=form.power,
-        power_u95_fringes=1.96 * u_power,
+        power_u95_fringes=half_width(u_power),
         sense=sense,
         sense_source=sense_source,
         tilt_fringes=form.tilt,
@@ -148,8 +150,9 @@ def reading_of(
         edge_source=source,
         form=FormFit(terms, values, covariance),
         power_u_parts=parts,
+        reading_id=reading_id,
     )
-    return _with_rings(with_lengths(reading, options, u_power), model, edge, solution)
+    return _with_rings(with_lengths(reading, options), model, edge, solution)
 
 
 def _uncertainty(
@@ -199,31 +202,40 @@ def _untold_view(edge: Edge, power: float, tilt: float) -> float:
     return math.hypot(_UNTOLD_VIEW_SHARE * power, 0.05 * tilt * lean / 2)
 
 
-def with_lengths(reading: Reading, options: ReadOptions, u_power: float) -> Reading:
-    """Add what a diameter and a plate's radius make of the power."""
-    power, diameter = reading.power_fringes, options.diameter_mm
+def with_lengths(reading: Reading, options: ReadOptions) -> Reading:
+    """Add the lamp, and what a diameter and a plate's radius make of the power."""
+    lamp = options.lamp
+    reading = replace(reading, lamp=lamp.name, u_wavelength_nm=lamp.u_wavelength_nm)
+    power, diameter = reading.power, options.diameter_mm
     assert power is not None
     if diameter is None and options.scale_px_per_mm and reading.edge is not None:
         diameter = 2 * reading.edge.a / options.scale_px_per_mm
     if diameter is None:
         return reading
-    semi = diameter / 2
-    if abs(power) > 2 * u_power:
-        effective = semi**2 / (abs(power) * reading.wavelength_nm * 1e-6)
+    if abs(power.value) > 2 * power.u:
+        effective = (diameter / 2) ** 2 / (abs(power.value) * reading.wavelength_nm * 1e-6)
         reading = replace(reading, effective_radius_mm=effective)
-    radius = options.plate_radius_mm
-    if radius is None:
+    if options.plate_radius_mm is None:
         return reading
-    difference = radius_difference_mm(power, radius, diameter, reading.wavelength_nm, options.work)
-    unit = abs(power_first_order_fringes(1.0, radius, diameter, reading.wavelength_nm, "convex"))
-    share = options.lamp.u_wavelength_nm / options.lamp.wavelength_nm
-    u_difference = math.hypot(u_power / unit, difference * share)
+    owner = reading.reading_id
+    lengths = Lengths(
+        _length(options.plate_radius_mm, "plate_radius", options.plate, options.u_plate_radius_mm),
+        _length(diameter, "diameter", owner, options.u_diameter_mm),
+        wavelength_of(reading.wavelength_nm, lamp.u_wavelength_nm, lamp.name),
+        options.work,
+    )
+    reading = replace(reading, lengths=lengths)
+    difference = reading.radius_difference
+    assert difference is not None
     return replace(
         reading,
-        # without a sense the power is a magnitude, and so is this
-        radius_difference_mm=abs(difference) if reading.sense == "unknown" else difference,
-        radius_difference_u95_mm=1.96 * u_difference,
+        radius_difference_mm=difference.value,
+        radius_difference_u95_mm=difference.u95,
     )
+
+
+def _length(value_mm: float, what: str, of: str, u_mm: float) -> Quantity:
+    return Quantity.of(value_mm, "mm", {Source(what, of): u_mm})
 
 
 def _with_rings(reading: Reading, model: OrderModel, edge: Edge, solution: Solution) -> Reading:

@@ -30,6 +30,10 @@ class ReadOptions:
     sense : str
         `centre` or `edge` when known, else `auto`.
     scale_px_per_mm : float, optional
+    u_diameter_mm, u_plate_radius_mm : float
+        Standard uncertainties of these two; 0 where they are taken as exact [mm].
+    plate : str
+        Name of the plate, whose error all readings on it share.
     """
 
     lamp: Lamp
@@ -40,6 +44,9 @@ class ReadOptions:
     camera_distance_mm: float | None = None
     sense: str = "auto"
     scale_px_per_mm: float | None = None
+    u_diameter_mm: float = 0.0
+    u_plate_radius_mm: float = 0.0
+    plate: str = ""
 
 
 def check_edge(photo: Photo, edge: Edge) -> None:

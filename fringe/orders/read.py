@@ -77,7 +77,9 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
     told = UNTOLD
     if options.sense == "auto":
         told = told_by_contrast(photo, edge, solution.fit, options.lamp)
-    reading = reading_of(options, edge, source, solution, warnings, told)
+    reading = reading_of(
+        options, edge, source, solution, warnings, told, photo.sha256 or photo.name
+    )
     return with_form_warnings(photo, reading)
 
 

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.orders.lengths import Lengths, radius_difference, wavelength_of
 from fringe.photo.ellipse import Edge
+from fringe.quantity import Quantity, Source, standard_if_any
+
+# the source of an uncertainty of which nobody noted what it comes from
+UNKNOWN_SOURCE = "reading"
 
 
 @dataclass(frozen=True)
@@ -116,6 +122,41 @@ class Reading:
     ring_fit: RingFit | None = field(default=None, repr=False)
     # standard uncertainties [fringe] of power by contribution: `fit`, `edge`, `view`, ...
     power_u_parts: dict[str, float] = field(default_factory=dict, repr=False)
+    # whose errors these are: digest of the photograph; readings of one name err together
+    reading_id: str = field(default="", repr=False, compare=False)
+    lamp: str = field(default="", repr=False, compare=False)
+    u_wavelength_nm: float = field(default=0.0, repr=False, compare=False)
+    lengths: Lengths | None = field(default=None, repr=False, compare=False)
+
+    @cached_property
+    def wavelength(self) -> Quantity:
+        """Wavelength of the lamp in air [nm]."""
+        return wavelength_of(self.wavelength_nm, self.u_wavelength_nm, self.lamp)
+
+    @cached_property
+    def power(self) -> Quantity | None:
+        """Power in the lamp's own fringes, by its sources; None without an uncertainty."""
+        if self.power_fringes is None:
+            return None
+        parts = self.power_u_parts
+        if not parts and self.power_u95_fringes is not None:
+            parts = {UNKNOWN_SOURCE: standard_if_any(self.power_u95_fringes) or 0.0}
+        if not parts:
+            return None
+        named = {Source(what, self.reading_id): u for what, u in parts.items()}
+        return Quantity.of(self.power_fringes, "fringes", named)
+
+    @cached_property
+    def radius_difference(self) -> Quantity | None:
+        """R_work - R_plate by its sources [mm]; a magnitude where the sense is unknown."""
+        if self.power is not None and self.lengths is not None:
+            found = radius_difference(self.power, self.lengths)
+            return abs(found) if self.sense == "unknown" else found
+        u = standard_if_any(self.radius_difference_u95_mm)
+        if self.radius_difference_mm is None or u is None:
+            return None
+        source = Source(UNKNOWN_SOURCE, self.reading_id)
+        return Quantity.of(self.radius_difference_mm, "mm", {source: u})
 
     def to_json(self) -> dict[str, Any]:
         """Return the keys and values that `fringe read --json` prints."""

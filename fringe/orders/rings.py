@@ -22,6 +22,7 @@ from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
+from fringe.quantity import half_width
 
 Vector = NDArray[np.float64]
 _SECTORS = 36
@@ -92,7 +93,7 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
         effective = effective_radius_from_step_mm(
             step / options.scale_px_per_mm**2, options.lamp.wavelength_nm
         )
-    fit = RingFit(cx, cy, step, 1.96 * u_step, shift, orders, radii)
+    fit = RingFit(cx, cy, step, half_width(u_step), shift, orders, radii)
     amplitude = float(np.median(polar.amplitude[clear]))
     sense, source = "unknown", None
     if options.sense in ("centre", "edge"):
@@ -109,10 +110,11 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
         sense_source=source,
         rings=rings,
         ring_step_px2=step,
-        ring_step_u95_px2=1.96 * u_step,
+        ring_step_u95_px2=half_width(u_step),
         effective_radius_mm=effective,
         edge_source="none",
         ring_fit=fit,
+        reading_id=photo.sha256 or photo.name,
     )
 
 

@@ -474,7 +474,9 @@ def _as_reading(
     covariance[place, place] += (extra / 2) ** 2
     solution = replace(solution, fit=replace(fit, covariance=covariance))
     notes = [note for photo in photos[:1] for note in photo.notes]
-    reading = reading_of(options, edge, source, solution, [*notes, *_warnings(steps, solution)])
+    warnings = [*notes, *_warnings(steps, solution)]
+    name = "+".join(photo.sha256 or photo.name for photo in photos)
+    reading = reading_of(options, edge, source, solution, warnings, reading_id=name)
     turned = np.sign(form.model.power or 1.0) * (-1 if reading.sense == "edge" else 1)
     told = turned * (steps.values[:, 0] - steps.values[0, 0])
     steps_told = tuple(float(step - round(step)) for step in told)

@@ -30,11 +30,11 @@ from fringe.show.figures.style import (
     text_width_in,
 )
 from fringe.show.words import limit_text
+from fringe.student_t import coverage_factor
 
 Array = NDArray[np.float64]
 _LEFT_IN, _RIGHT_IN = 0.75, 0.8
 _LEAST_TILT = 0.02  # with less, its direction means nothing [fringe]
-_COVERAGE = 1.96  # two-sided 95 % of the normal distribution
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ def _cuts(reading: Reading, sphere: Sphere) -> tuple[_Cut, _Cut]:
         u, v = along * np.cos(turn), along * np.sin(turn)
         level = form_values(form, u, v) - sphere.plane(u, v)
         rest = level - sphere.power * sphere.shape(u, v)
-        u95 = _COVERAGE * height_u(form, u, v)
+        u95 = coverage_factor() * height_u(form, u, v)
         cuts.append(_Cut(name, along, level - level[200], u95, rest, colour, dashes))
     return cuts[0], cuts[1]
 

@@ -83,3 +83,21 @@ def plus_minus(
         return figures(value, digits, signed=signed) + tail
     decimals = uncertainty_decimals(u95)
     return f"{fixed(value, decimals, signed=signed)} ± {fixed(u95, decimals)}{tail}"
+
+
+def percent_text(probability: float) -> str:
+    """Print a probability in per cent that never rounds to a certainty.
+
+    For example ``97 %``, ``> 99.9 %``, ``< 0.1 %``.
+    """
+    if probability > 0.999:
+        return "> 99.9 %"
+    if probability < 0.001:
+        return "< 0.1 %"
+    decimals = 1 if probability > 0.99 or probability < 0.01 else 0
+    return f"{100 * probability:.{decimals}f} %"
+
+
+def capital(text: str) -> str:
+    """Begin a sentence: the first letter large, the others as they are."""
+    return text[:1].upper() + text[1:]

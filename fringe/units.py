@@ -191,3 +191,8 @@ def last_digit_mm(text: str) -> float | None:
     if match is None:
         return None
     return length_mm(f"1{match[2]}") * 10.0 ** -len(match[1] or "")
+
+
+def times(value: float | None, factor: float) -> float | None:
+    """Multiply a quantity that may not apply; None stays None."""
+    return None if value is None else value * factor

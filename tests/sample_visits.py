@@ -7,18 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
-from fringe.archive.store.session import (
-    GapMap,
-    LoggedReading,
-    Photograph,
-    SpherometerReadings,
-    Visit,
-    Work,
-)
+from fringe.archive.store.session import LoggedReading, Photograph, SpherometerReadings, Visit, Work
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.views.photographs import logged
 from fringe.judge.tolerance.verdict import Measured, Tolerance
 from fringe.optics.lamps import lamp
+from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
 

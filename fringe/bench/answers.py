@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from fringe.errors import BadInput
-from fringe.format import figures, plus_minus
+from fringe.format import capital, figures, percent_text, plus_minus
 from fringe.judge.progress import Progress
 from fringe.judge.settling.settle import SHORTEST_MIN, settle, settling_powers, text_of, with_common
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Tolerance
+from fringe.judge.tolerance.verdict_words import SURFACE
 from fringe.orders.reading import Reading
-from fringe.show.figures.progress import percent_text
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
     headline,
@@ -25,11 +25,6 @@ from fringe.show.words import (
 
 LEAST_PHOTOGRAPHS = 3
 SHARE = 0.1  # of the tolerance, that a drift may still move
-VERDICTS = {
-    "inside": "Inside the tolerance",
-    "outside": "Outside the tolerance",
-    "unproven": "Not proven either way",
-}
 
 
 def large(values: dict[str, Any]) -> dict[str, Any]:
@@ -88,7 +83,7 @@ def visit_answer(judged: Progress, row: VisitRow, count: int) -> dict[str, Any]:
         **large(values),
         "count": count,
         "verdict": row.verdict,
-        "verdict_text": VERDICTS.get(row.verdict or "", "No tolerance to judge by"),
+        "verdict_text": capital(SURFACE.get(row.verdict or "", "no tolerance to judge by")),
         "probability": "" if row.probability is None else percent_text(row.probability),
         "reason": _sentence(row.reason or ""),
         "next": step.text(),
@@ -164,4 +159,4 @@ def _irregularity(row: VisitRow) -> str:
 
 
 def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}." if text else ""
+    return f"{capital(text)}." if text else ""

@@ -36,17 +36,6 @@ def radius_text(row: VisitRow) -> str:
 
 def verdict_text(row: VisitRow) -> str:
     """Verdict of a visit with its probability of conformity."""
-    return (
-        row.verdict or ""
-        if row.probability is None
-        else (f"{row.verdict} ({percent_text(row.probability)} probable to conform)")
-    )
+    from fringe.judge.tolerance.verdict_words import with_probability
 
-
-def percent_text(probability: float) -> str:
-    """Return a probability in per cent that never rounds to a certainty."""
-    if probability > 0.999:
-        return "> 99.9 %"
-    if probability < 0.001:
-        return "< 0.1 %"
-    return f"{100 * probability:.{1 if probability > 0.99 or probability < 0.01 else 0}f} %"
+    return with_probability(row.verdict or "", row.probability)

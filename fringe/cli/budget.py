@@ -10,7 +10,6 @@ import click
 
 from fringe.cli._bench import NM_PER_MM, NUMBER, line, remark, wrapped_line
 from fringe.cli._options import LENGTH, json_option, print_json
-from fringe.cli._words import percent_text
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -309,6 +308,7 @@ def _json(
 def _text(
     results: list[Budget], verdict: Verdict | None, settling: Settling | None, picture: Path | None
 ) -> list[str]:
+    from fringe.judge.tolerance.verdict_words import with_probability
     from fringe.show.text.budget import budget_table
 
     rows: list[str] = []
@@ -318,7 +318,7 @@ def _text(
         rows.append(
             line(
                 "verdict",
-                f"{verdict.state} ({percent_text(verdict.probability)} probable to conform)",
+                with_probability(verdict.state, verdict.probability),
             )
         )
     if settling is not None:

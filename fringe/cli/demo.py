@@ -206,14 +206,14 @@ def _verdict(made: Made) -> Iterator[str]:
 
 def _pair(demo: Demo) -> Iterator[str]:
     """Say whether the pair matches, by all evidence on both."""
-    from fringe.cli._words import percent_text
+    from fringe.format import capital, percent_text
     from fringe.judge.pair.next_step import mismatch_text, together_text
+    from fringe.judge.tolerance.verdict_words import PAIR
 
-    said = {"inside": "The pair matches", "outside": "The pair does not match"}
     first, second = demo.surfaces[-2:]
     limit = second.surface.tolerance.power_fringes or 0.0
     yield (
-        f"{said.get(demo.pair.state, 'Not proven that the pair matches')}: {second.surface.name} "
+        f"{capital(PAIR[demo.pair.state])}: {second.surface.name} "
         f"on {first.surface.name}, {demo.pair.state} the ±{limit:.3g} fringes of the system."
     )
     found = demo.matched.pair

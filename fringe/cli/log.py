@@ -170,7 +170,7 @@ def _text(
         rows.append(line("irregularity", f"{figures(row.irregularity_fringes, 3)} fringes"))
     if row.verdict is not None:
         rows.append(wrapped_line("verdict", f"{verdict_text(row)}: {row.reason}"))
-    rows.append(wrapped_line("next", f"{progress.next_step.text()}: {progress.next_step.reason}"))
+    rows.append(wrapped_line("next", progress.next_step.sentence()))
     rows.append(line("file", str(path)))
     if sagittas is not None:
         rows += [remark(note) for note in _notes(visit, sagittas)]

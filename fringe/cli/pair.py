@@ -98,12 +98,12 @@ def _json(found: Pair, step: PairStep, record: PairRecord, picture: Path | None)
 
 
 def _text(found: Pair, step: PairStep, record: PairRecord, picture: Path | None) -> list[str]:
-    from fringe.format import figures, plus_minus
-    from fringe.judge.pair.next_step import mismatch_text, together_text
+    from fringe.format import capital, figures, plus_minus
+    from fringe.judge.pair.next_step import answer_text, mismatch_text, together_text
     from fringe.student_t import coverage_factor
 
     k = coverage_factor()
-    rows = [_answer(found, step), wrapped_line("next", _next(step))]
+    rows = [capital(answer_text(found)), wrapped_line("next", step.sentence())]
     for label, piece in (("convex", found.convex), ("concave", found.concave)):
         radius, u = found.radius(piece)
         rows.append(line(label, f"{piece.name}, radius {plus_minus(radius, k * u, 'mm')}"))
@@ -122,28 +122,6 @@ def _text(found: Pair, step: PairStep, record: PairRecord, picture: Path | None)
     notes = [*found.notes, *record.notes]
     notes += [note for zones in record.zones.values() for note in zones.notes]
     return [*rows, *(remark(note) for note in dict.fromkeys(notes))]
-
-
-def _next(step: PairStep) -> str:
-    return step.text if step.action == "work" else f"{step.action}: {step.text}"
-
-
-def _answer(found: Pair, step: PairStep) -> str:
-    from fringe.cli._words import percent_text
-
-    verdict = found.verdict
-    if verdict is None:
-        from fringe.judge.pair.next_step import together_text
-
-        return f"Laid together: {together_text(found)}"
-    chance = f" ({percent_text(verdict.probability)} probable to conform)"
-    if found.estimate.contradictions and verdict.state == "unproven":
-        return "The evidence contradicts itself: nothing is proven"
-    return {
-        "inside": f"The pair matches{chance}",
-        "outside": f"The pair does not match{chance}",
-        "unproven": f"Not proven either way{chance}",
-    }[verdict.state]
 
 
 def _evidence_text(found: Pair) -> list[str]:

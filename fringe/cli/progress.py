@@ -119,8 +119,7 @@ def _show(surface: Surface, result: Progress) -> None:
         if result.rows and result.rows[-1].conflict:
             reason = result.rows[-1].conflict or reason
         screen.print(Text(f"Verdict: {state}: {reason}"))
-    step = result.next_step
-    screen.print(Text(f"Next: {step.text()}: {step.reason}"))
+    screen.print(Text(f"Next: {result.next_step.sentence()}"))
     for row in _outlook(result, surface):
         screen.print(Text(row))
 
@@ -220,7 +219,7 @@ def _irregularity(row: VisitRow) -> str:
 
 
 def _probability(row: VisitRow) -> str:
-    from fringe.cli._words import percent_text
+    from fringe.format import percent_text
 
     return "" if row.probability is None else percent_text(row.probability)
 

@@ -15,6 +15,7 @@ from fringe.judge.state.visits import SourceValue, VisitRecord, VisitRow
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.judge.tolerance.verdict import Measured, Tolerance, Verdict, surface_verdict
 from fringe.student_t import coverage_factor
+from fringe.units import times
 
 if TYPE_CHECKING:
     from fringe.judge.state.forecast import Forecast
@@ -164,9 +165,9 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         stage=visit.stage,
         minutes=visit.minutes,
         power_fringes=one.power_fringes,
-        power_u95_fringes=_times(one.power_u_fringes, k),
+        power_u95_fringes=times(one.power_u_fringes, k),
         radius_difference_mm=one.radius_difference_mm,
-        radius_difference_u95_mm=_times(one.radius_difference_u_mm, k),
+        radius_difference_u95_mm=times(one.radius_difference_u_mm, k),
         irregularity_fringes=one.irregularity_fringes,
         sense=one.sense,
         verdict=judged.state if judged else None,
@@ -176,7 +177,7 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         on_top=visit.on_top,
         reason=judged.reason if judged else None,
         power_spread_fringes=max(powers) - min(powers) if len(powers) > 1 else None,
-        reading_u95_fringes=_times(max(single_u, default=None), coverage_factor()),
+        reading_u95_fringes=times(max(single_u, default=None), coverage_factor()),
         method=None if one.power_fringes is None else one.source,
         parts=tuple(map(_part, found.parts)),
         conflict=found.conflict,
@@ -195,7 +196,7 @@ def _probability(judged: Verdict | None) -> float | None:
 
 
 def _part(one: Measured) -> SourceValue:
-    u95 = _times(one.power_u_fringes, coverage_factor(one.dof))
+    u95 = times(one.power_u_fringes, coverage_factor(one.dof))
     return SourceValue(one.source, one.power_fringes or 0.0, u95, one.sense)
 
 
@@ -218,7 +219,3 @@ def _judge(one: Measured, tolerance: Tolerance, conflict: str | None) -> Verdict
 def _first_wavelength(visits: Sequence[VisitRecord]) -> float | None:
     readings = (m for visit in visits for m in visit.measured)
     return next((m.wavelength_nm for m in readings if m.wavelength_nm), None)
-
-
-def _times(value: float | None, factor: float) -> float | None:
-    return None if value is None else value * factor

@@ -19,11 +19,6 @@ SOURCES = {
     "two-lamp": "told by two lamps",
     "eye": "told by a lowered eye",
 }
-VERDICTS = {
-    "inside": "proven inside the tolerance",
-    "outside": "proven outside the tolerance",
-    "unproven": "neither proven inside nor outside the tolerance",
-}
 
 
 def power_values(

@@ -17,7 +17,6 @@ from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, is_se
 from fringe.archive.store.plate_form import plate_form_u_nm, with_plate_form
 from fringe.archive.store.session import (
     METHODS,
-    GapMap,
     LoggedReading,
     Photograph,
     Session,
@@ -31,6 +30,7 @@ from fringe.archive.store.whole_aperture import carried
 from fringe.errors import BadInput
 from fringe.judge.tolerance.verdict import Measured, Tolerance
 from fringe.optics.lamps import Lamp, Line
+from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
 from fringe.student_t import coverage_factor

@@ -16,6 +16,7 @@ from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
 from fringe.judge.tolerance.verdict import Measured
 from fringe.optics.lamps import Lamp
+from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import Reading
 
 METHODS = ("photograph", "eye")
@@ -103,28 +104,6 @@ class Photograph:
     def sha256(self) -> str:
         """SHA-256 of the bytes."""
         return hashlib.sha256(self.data).hexdigest()
-
-
-@dataclass(frozen=True)
-class GapMap:
-    """Air gap over the aperture.
-
-    Attributes
-    ----------
-    x : ndarray, shape (N,)
-        Places across, as in the photograph [unit].
-    y : ndarray, shape (M,)
-        Places down, as in the photograph [unit].
-    gap_nm : ndarray of float32, shape (M, N)
-        Gap from its lowest place [nm]; NaN outside the aperture.
-    unit : {'mm', '1'}
-        Unit of the places; `1` for semi-diameters.
-    """
-
-    x: NDArray[np.float64]
-    y: NDArray[np.float64]
-    gap_nm: NDArray[np.float32]
-    unit: str = "1"
 
 
 @dataclass(frozen=True)

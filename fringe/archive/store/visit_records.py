@@ -8,6 +8,7 @@ from fringe.archive.store.session import (
     SessionSummary,
 )
 from fringe.judge.state.visits import VisitRecord
+from fringe.units import times
 
 
 def visit_records(summaries: Iterable[SessionSummary]) -> tuple[VisitRecord, ...]:
@@ -24,12 +25,8 @@ def visit_records(summaries: Iterable[SessionSummary]) -> tuple[VisitRecord, ...
             minutes=summary.work.minutes,
             on_top=summary.work.on_top,
             measured=tuple(one for one in summary.measured if one.against is None),
-            removed_um=_times(summary.work.removed_mm, 1e3),
+            removed_um=times(summary.work.removed_mm, 1e3),
             pits=summary.work.pits,
         )
         for summary in summaries
     )
-
-
-def _times(value: float | None, factor: float) -> float | None:
-    return None if value is None else value * factor

@@ -29,7 +29,6 @@ from fringe.archive.store.order import survey
 from fringe.archive.store.read import find_session, read_summary
 from fringe.archive.store.session import (
     METHODS,
-    GapMap,
     LoggedReading,
     Photograph,
     SessionSummary,
@@ -40,6 +39,7 @@ from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
 from fringe.files import claim, fill, publish, random_suffix
 from fringe.optics.lamps import Lamp
+from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import FormFit, RingFit
 
 _CHUNK_BYTES = 1 << 20

@@ -28,6 +28,7 @@ from fringe.judge.tolerance.verdict import Measured
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.ellipse import Edge
 from fringe.student_t import coverage_factor
+from fringe.units import times
 
 SPHEROMETER = "spherometer"  # stands as the method of what one said
 VISIT_COLUMNS = (
@@ -139,14 +140,10 @@ def _measured_row(found: Measured) -> dict[str, Any]:
         "sense": found.sense,
         "wavelength_nm": found.wavelength_nm,
         "power_fringes": found.power_fringes,
-        "power_u95_fringes": _times(found.power_u_fringes, k),
+        "power_u95_fringes": times(found.power_u_fringes, k),
         "radius_difference_mm": found.radius_difference_mm,
-        "radius_difference_u95_mm": _times(found.radius_difference_u_mm, k),
+        "radius_difference_u95_mm": times(found.radius_difference_u_mm, k),
     }
-
-
-def _times(value: float | None, factor: float) -> float | None:
-    return None if value is None else value * factor
 
 
 def _cell(value: Any) -> str:
@@ -336,10 +333,10 @@ def _spherometer(row: _Row) -> SpherometerReadings:
         zero_mm=np.empty(0),
         measured=Measured(
             power_fringes=row.number("power_fringes"),
-            power_u_fringes=_times(u_power, 1 / k),
+            power_u_fringes=times(u_power, 1 / k),
             sense=row.one_of("sense", layout.SENSES) or "unknown",
             radius_difference_mm=row.number("radius_difference_mm"),
-            radius_difference_u_mm=_times(u_step, 1 / k),
+            radius_difference_u_mm=times(u_step, 1 / k),
             wavelength_nm=row.number("wavelength_nm"),
             source=SPHEROMETER,
         ),

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fringe.archive.store.surface import Surface
-from fringe.archive.views.photographs import gap_map
 from fringe.archive.views.surface_state import surface_progress
 from fringe.errors import BadInput
 from fringe.judge.state.visits import VisitRow
+from fringe.orders.gap_map import gap_map
 from fringe.orders.reading import Reading
 
 if TYPE_CHECKING:

@@ -8,27 +8,18 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
-import numpy as np
-
 from fringe.archive.instruments import record_if_any
-from fringe.archive.store.session import (
-    GapMap,
-    LoggedReading,
-    Photograph,
-    Visit,
-    Work,
-    media_type,
-)
+from fringe.archive.store.session import LoggedReading, Photograph, Visit, Work, media_type
 from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput, Refused
 from fringe.judge.tolerance.verdict import irregularity_u_fringes
 from fringe.optics.lamps import Lamp
+from fringe.orders.gap_map import gap_map
 from fringe.orders.reading import Reading
 from fringe.parallel import read_many
 from fringe.photo.load import read_bytes
 from fringe.student_t import coverage_factor
 
-GAP_MAP_SIDE = 256
 T = TypeVar("T")
 
 # Takes a photograph's path, returns its reading; raises `Refused` where it makes none.
@@ -143,42 +134,6 @@ def logged(
             None if form is None else coverage_factor() * irregularity_u_fringes(form)
         ),
     )
-
-
-def gap_map(reading: Reading, diameter_mm: float | None, side: int = GAP_MAP_SIDE) -> GapMap:
-    """Evaluate a reading's form on a grid, as air gap from its lowest place.
-
-    Parameters
-    ----------
-    reading : Reading
-        With its form.
-    diameter_mm : float or None
-        Diameter of the aperture [mm]; None gives places in semi-diameters.
-    side : int
-        Places along each side of the grid.
-
-    Returns
-    -------
-    GapMap
-        x to the right and y down, as in the photograph.
-
-    Raises
-    ------
-    BadInput
-        If the reading has no form.
-    """
-    from fringe.optics.form import zernike_matrix
-
-    if reading.form is None:
-        raise BadInput("gap map: the reading has no form over its aperture")
-    places = np.linspace(-1.0, 1.0, side)
-    u, v = np.meshgrid(places, places)
-    inside = u**2 + v**2 <= 1.0
-    fringes = zernike_matrix(reading.form.terms, u[inside], v[inside]) @ reading.form.values
-    gap = np.full(u.shape, np.nan, np.float32)
-    gap[inside] = (fringes - fringes.min()) * reading.wavelength_nm / 2
-    scale, unit = (1.0, "1") if diameter_mm is None else (diameter_mm / 2, "mm")
-    return GapMap(places * scale, places * scale, gap, unit)
 
 
 def instruments_used(surface: Surface, names: Mapping[str, str | None]) -> dict[str, Any]:

@@ -57,6 +57,10 @@ class NextStep:
             words += f" about {round_minutes(self.minutes)} min"
         return words + (f", {self.piece_on_top} on top" if self.piece_on_top else "")
 
+    def sentence(self) -> str:
+        """What to do and why, as every view says it."""
+        return f"{self.text()}: {self.reason}"
+
     def to_json(self) -> dict[str, Any]:
         """Return the fields under their own names."""
         return {

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fringe.format import MINUS, figures, plus_minus
 from fringe.judge.pair.match import UM_PER_MM, Pair, Piece
 from fringe.judge.tolerance.verdict import Verdict
+from fringe.judge.tolerance.verdict_words import PAIR, with_probability
 from fringe.judge.uncertainty.evidence import Evidence
 from fringe.optics.spheres import radius_difference_mm, sagitta_mm
 from fringe.student_t import coverage_factor
@@ -39,6 +40,20 @@ class PairStep:
     radius_mm: float | None = None
     sagitta_um: float | None = None
     on_top: str | None = None
+
+    def sentence(self) -> str:
+        """What to do and why, as every view says it."""
+        return self.text if self.action == "work" else f"{self.action}: {self.text}"
+
+
+def answer_text(pair: Pair) -> str:
+    """Whether the two match, and how probable that is; what they show where nothing is judged."""
+    verdict = pair.verdict
+    if verdict is None:
+        return f"laid together: {together_text(pair)}"
+    if pair.estimate.contradictions and verdict.state == "unproven":
+        return "the evidence contradicts itself: nothing is proven"
+    return with_probability(PAIR[verdict.state], verdict.probability)
 
 
 def next_step(pair: Pair) -> PairStep:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from fringe.format import plus_minus
 from fringe.judge.tolerance.verdict import Measured
 from fringe.student_t import coverage_factor, dof_of_factor, effective_dof
+from fringe.units import times
 
 SOURCES = ("fringes", "eye", "spherometer")
 # Two values contradict each other when they differ by more than this many standard
@@ -131,10 +132,10 @@ def in_fringes_of(one: Measured, wavelength_nm: float | None) -> Measured:
     factor = one.wavelength_nm / wavelength_nm
     return dataclasses.replace(
         one,
-        power_fringes=_times(one.power_fringes, factor),
-        power_u_fringes=_times(one.power_u_fringes, factor),
-        irregularity_fringes=_times(one.irregularity_fringes, factor),
-        irregularity_u_fringes=_times(one.irregularity_u_fringes, factor),
+        power_fringes=times(one.power_fringes, factor),
+        power_u_fringes=times(one.power_u_fringes, factor),
+        irregularity_fringes=times(one.irregularity_fringes, factor),
+        irregularity_u_fringes=times(one.irregularity_u_fringes, factor),
         wavelength_nm=wavelength_nm,
     )
 
@@ -316,7 +317,3 @@ def _mean(
         coverage_factor(common_dof) * common, coverage_factor(count - 1) * math.sqrt(scatter2)
     )
     return mean, u, dof_of_factor(half / u)
-
-
-def _times(value: float | None, factor: float) -> float | None:
-    return None if value is None else value * factor

@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from fringe.format import figures
+from fringe.format import capital, figures, percent_text
+
+# of a surface, and of a pair, by the state of the verdict
+SURFACE = {
+    "inside": "proven inside the tolerance",
+    "outside": "proven outside the tolerance",
+    "unproven": "neither proven inside nor outside the tolerance",
+}
+PAIR = {
+    "inside": "the pair matches",
+    "outside": "the pair does not match",
+    "unproven": "neither proven to match nor proven not to",
+}
 
 
 def state_phrase(state: str, rule: str) -> str:
@@ -22,3 +34,16 @@ def limits_phrase(lower: float | None, upper: float | None, unit: str) -> str:
     if lower == -upper:
         return f"±{figures(upper)}{tail}"
     return f"{figures(lower, signed=True)} to {figures(upper, signed=True)}{tail}"
+
+
+def with_probability(words: str, probability: float | None) -> str:
+    """Words of a verdict, and how probable conformity is where that is known."""
+    if probability is None:
+        return words
+    return f"{words} ({percent_text(probability)} probable to conform)"
+
+
+def probability_sentence(reason: str, probability: float) -> str:
+    """A verdict's reason and its probability of conformity, in whole sentences."""
+    chance = f"Probability of conformity: {percent_text(probability)}."
+    return f"{capital(reason)}. {chance}" if reason else chance

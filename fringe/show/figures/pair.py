@@ -8,9 +8,15 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from fringe.format import plus_minus
+from fringe.format import capital, plus_minus
 from fringe.judge.pair.match import Pair
-from fringe.judge.pair.next_step import PairStep, mismatch_text, together_text, tolerance_step_mm
+from fringe.judge.pair.next_step import (
+    PairStep,
+    answer_text,
+    mismatch_text,
+    together_text,
+    tolerance_step_mm,
+)
 from fringe.judge.uncertainty.evidence import Judged
 from fringe.show.figures.scales import nm_text
 from fringe.show.figures.style import (
@@ -28,7 +34,6 @@ from fringe.show.figures.style import (
     styled,
     wrap,
 )
-from fringe.show.words import VERDICTS
 from fringe.student_t import coverage_factor
 
 _LABEL_IN, _RIGHT_IN, _ROW_IN, _HEIGHT_IN = 2.6, 0.25, 0.24, 0.95
@@ -70,7 +75,7 @@ def pair_figure(
     facts = Facts(pair.wavelength_nm, pair.diameter_mm, None, names, when)
     top = sheet.heading(title or "Pair", facts)
     whole = sheet.width_in - 2 * MARGIN_IN
-    for text in (_answer(pair), f"Next: {_next(step)}."):
+    for text in (f"{capital(answer_text(pair))}.", f"Next: {step.sentence()}."):
         top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, text, BODY_PT) + 0.06
     left, width = MARGIN_IN + 0.15, whole - 0.3
     heading = "Radius of the concave less that of the convex, mm"
@@ -88,18 +93,6 @@ def pair_figure(
     for note in pair.notes:
         top = sheet.paragraph(MARGIN_IN, top, whole, f"{note}.", SMALL_PT, colour=BRICK)
     return sheet.finish(top + 0.16)
-
-
-def _answer(pair: Pair) -> str:
-    if pair.verdict is None:
-        return "No tolerance says how well they must match."
-    if pair.estimate.contradictions and pair.verdict.state == "unproven":
-        return "The evidence contradicts itself: nothing is proven."
-    return f"The match is {VERDICTS[pair.verdict.state]}."
-
-
-def _next(step: PairStep) -> str:
-    return step.text if step.action == "work" else f"{step.action}: {step.text}"
 
 
 def _mismatch_line(pair: Pair) -> str:

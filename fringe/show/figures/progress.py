@@ -15,6 +15,7 @@ from fringe.errors import BadInput
 from fringe.format import figures, plus_minus
 from fringe.judge.state.forecast import Forecast
 from fringe.judge.state.visits import VisitRow
+from fringe.judge.tolerance.verdict_words import SURFACE, with_probability
 from fringe.show.figures.scales import nm_text, tick_text
 from fringe.show.figures.stages import stage_strip
 from fringe.show.figures.style import (
@@ -34,7 +35,6 @@ from fringe.show.figures.style import (
     styled,
     text_width_in,
 )
-from fringe.show.words import VERDICTS
 
 _LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.15, 0.62
 _POWER_IN, _IRREGULARITY_IN = 2.9, 1.2
@@ -213,27 +213,12 @@ def _latest(rows: Sequence[VisitRow]) -> str:
     else:
         power = plus_minus(row.power_fringes, row.power_u95_fringes, "fringes", signed=_signed(row))
         parts.append(f"power {power}" + ("" if _signed(row) else ", sign unknown"))
-    if row.verdict in VERDICTS:
-        parts.append(f"; {VERDICTS[row.verdict]}")
-        if row.probability is not None:
-            parts.append(f" ({percent_text(row.probability)} probable to conform)")
+    if row.verdict in SURFACE:
+        parts.append(f"; {with_probability(SURFACE[row.verdict], row.probability)}")
     parts.append(".")
     if row.next_step:
         parts.append(f" Next step: {row.next_step}.")
     return "".join(parts)
-
-
-def percent_text(probability: float) -> str:
-    """Return a probability in per cent that never rounds to a certainty.
-
-    For example ``97 %``, ``> 99.9 %``, ``< 0.1 %``.
-    """
-    if probability > 0.999:
-        return "> 99.9 %"
-    if probability < 0.001:
-        return "< 0.1 %"
-    decimals = 1 if probability > 0.99 or probability < 0.01 else 0
-    return f"{100 * probability:.{decimals}f} %"
 
 
 def _legend(sheet: Sheet, top: float, rows: Sequence[VisitRow], banded: bool, ahead: bool) -> float:

@@ -5,23 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from fringe.archive.store.surface import Surface
-from fringe.format import plus_minus
+from fringe.format import capital, percent_text, plus_minus
 from fringe.judge.pair.match import Pair
 from fringe.judge.pair.next_step import PairStep, mismatch_text, together_text
 from fringe.judge.placements import Carried
 from fringe.judge.state.visits import VisitRow
+from fringe.judge.tolerance.verdict_words import PAIR, probability_sentence
 from fringe.judge.uncertainty.evidence import Judged
-from fringe.show.figures.progress import percent_text
 from fringe.show.figures.style import wavelength_text
 from fringe.show.reports.report import ReportFigure
 from fringe.show.reports.report_parts import RULES, Banner, Part, Table, length_text, limit_cell
 from fringe.student_t import coverage_factor
 
-_WORDS = {
-    "inside": "Proven to match",
-    "outside": "Proven not to match",
-    "unproven": "Neither proven to match nor proven not to",
-}
 _SHOWN = ("contact", "spherometer", "certificate")
 
 
@@ -33,13 +28,10 @@ def pair_banner(found: Pair, step: PairStep) -> Banner:
     ]
     verdict = found.verdict
     if verdict is not None:
-        reason = f"{verdict.reason[:1].upper()}{verdict.reason[1:]}"
-        chance = f"Probability of conformity: {percent_text(verdict.probability)}."
-        lines.insert(0, f"{reason}. {chance}")
+        lines.insert(0, probability_sentence(verdict.reason, verdict.probability))
     lines += [f"{note}." for note in found.notes]
     state = "none" if verdict is None else verdict.state
-    next_ = step.text if step.action == "work" else f"{step.action}: {step.text}"
-    return Banner(state, _WORDS.get(state, "Not judged"), lines, next_)
+    return Banner(state, capital(PAIR.get(state, "not judged")), lines, step.sentence())
 
 
 def match_part(found: Pair, figure: ReportFigure, notes: Sequence[str]) -> Part:

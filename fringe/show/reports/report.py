@@ -99,7 +99,7 @@ def report_html(
         The visit that the report speaks of. All keys may be missing: `reading` (as
         `fringe read --json` prints it), `power_u_parts` (standard uncertainties of power by
         contribution [fringe]), `verdict` (`Verdict.to_json`), `next_step`
-        (`NextStep.to_json`), `when`, `by`, `remarks`, `session_id`, `lamp` (`name`,
+        (`NextStep.sentence`), `when`, `by`, `remarks`, `session_id`, `lamp` (`name`,
         `source`), `photographs` (each `file_name`, `sha256`, `refusal`), `software`
         (name to version), `content_sha256`, `temperature_c`; of a visit with several
         readings `readings` (each `photograph`, `reading`) and `mean` (keys of a reading, and

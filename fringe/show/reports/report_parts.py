@@ -7,9 +7,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from fringe.format import figures, fixed, plus_minus, uncertainty_decimals
+from fringe.format import (
+    capital,
+    figures,
+    fixed,
+    percent_text,
+    plus_minus,
+    uncertainty_decimals,
+)
 from fringe.judge.state.visits import VisitRow
-from fringe.show.figures.progress import percent_text
+from fringe.judge.tolerance.verdict_words import SURFACE, probability_sentence
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
     fringes_text,
@@ -22,12 +29,6 @@ from fringe.show.words import (
 )
 from fringe.student_t import coverage_factor
 
-_BANNERS = {
-    "inside": "Proven inside the tolerance",
-    "outside": "Proven outside the tolerance",
-    "unproven": "Neither proven inside nor outside the tolerance",
-    "none": "Not judged",
-}
 RULES = {
     "simple": "simple acceptance: the measured value alone decides",
     "guard95": "each limit is guarded by 1.645 standard uncertainties, so that inside and"
@@ -143,18 +144,17 @@ def verdict_banner(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Bann
             else "The surface has no tolerance to judge by."
         )
     else:
-        words = f"Probability of conformity: {percent_text(verdict['probability'])}."
         reason = str(verdict.get("reason") or "")
-        lines.append(f"{reason[:1].upper()}{reason[1:]}. {words}" if reason else words)
+        lines.append(probability_sentence(reason, verdict["probability"]))
     mean = latest.get("mean") or {}
     if mean or reading:
         lines.append(_power_line(record, mean or reading, mean.get("count")))
     lines += latest.get("since") or ()
     return Banner(
-        state if state in _BANNERS else "none",
-        _BANNERS.get(state, _BANNERS["none"]),
+        state if state in SURFACE else "none",
+        capital(SURFACE.get(state, "not judged")),
         lines,
-        _next_text(latest.get("next_step")),
+        str(latest.get("next_step") or ""),
     )
 
 
@@ -412,19 +412,6 @@ def evidence_part(
     lines = [str(latest["proven"])] if latest.get("proven") else []
     lines += [f"Not in this report: {line}." for line in latest.get("problems") or ()]
     return Part("evidence", "Evidence", lines, (), tables)
-
-
-def _next_text(step: Any) -> str:
-    if not step:
-        return ""
-    if isinstance(step, str):
-        return step
-    words = str(step.get("action") or "")
-    if step.get("minutes") is not None:
-        words += f" about {figures(step['minutes'], 2)} min"
-    if step.get("piece_on_top"):
-        words += f", {step['piece_on_top']} on top"
-    return f"{words}: {step['reason']}" if step.get("reason") else words
 
 
 def _signed(value: float | None, u95: float | None, row: VisitRow) -> str:

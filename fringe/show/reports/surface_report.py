@@ -22,6 +22,7 @@ from fringe.judge.uncertainty.budget import Budget
 from fringe.show.reports.proof import Tell, prove
 from fringe.show.reports.report import ReportFigure, report_html
 from fringe.show.words import headline_text, power_values
+from fringe.units import times
 
 MOST_PHOTOGRAPHS = 6
 _HOW_TO_SEE = (
@@ -137,7 +138,7 @@ def _latest(
     visit, summary = subject.visit, subject.summary
     values: dict[str, Any] = {
         "verdict": then.verdict and then.verdict.to_json(),
-        "next_step": whole.next_step.to_json(),
+        "next_step": whole.next_step.sentence(),
         "since": _since(whole.rows[place + 1 :]),
         "when": summary.when.isoformat(timespec="seconds"),
         "by": visit.by,
@@ -360,8 +361,8 @@ def _form_figures(subject: Session, shown: LoggedReading) -> dict[str, ReportFig
     gap = gap_map_figure(reading, **known)
     profile = profile_figure(
         reading,
-        tolerance_fringes=_times(tolerance.power_fringes, scale),
-        irregularity_tolerance_fringes=_times(tolerance.irregularity_fringes, scale),
+        tolerance_fringes=times(tolerance.power_fringes, scale),
+        irregularity_tolerance_fringes=times(tolerance.irregularity_fringes, scale),
         **known,
     )
     return {
@@ -372,10 +373,6 @@ def _form_figures(subject: Session, shown: LoggedReading) -> dict[str, ReportFig
             profile, "Departure from the plate along two diameters, with the tolerance as a band."
         ),
     }
-
-
-def _times(value: float | None, factor: float) -> float | None:
-    return None if value is None else value * factor
 
 
 def _budget_figure(subject: Session, shown: LoggedReading) -> dict[str, ReportFigure]:

@@ -23,11 +23,11 @@ from PIL import Image
 import fringe.archive
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session, read_summary
-from fringe.archive.store.session import GapMap, LoggedReading, Photograph, Visit, Work
+from fringe.archive.store.session import LoggedReading, Photograph, Visit, Work
 from fringe.archive.store.surface import load_surface
 from fringe.archive.store.write import log_visit
-from fringe.archive.views.photographs import GAP_MAP_SIDE
 from fringe.errors import BadInput
+from fringe.orders.gap_map import GAP_MAP_SIDE, GapMap
 from fringe.orders.reading import Quality, Reading
 from fringe.student_t import coverage_factor
 from sample_visits import full_surface, full_visit, hours, plain_visit

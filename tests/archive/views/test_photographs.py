@@ -13,10 +13,11 @@ from fringe.archive.store.order import list_sessions
 from fringe.archive.store.session import Visit, Work
 from fringe.archive.store.visit_records import visit_records
 from fringe.archive.store.write import log_visit
-from fringe.archive.views.photographs import gap_map, logged, read_photographs, take_over
+from fringe.archive.views.photographs import logged, read_photographs, take_over
 from fringe.errors import BadInput, Refused
 from fringe.judge.tolerance.verdict import irregularity_u_fringes
 from fringe.optics.lamps import lamp
+from fringe.orders.gap_map import gap_map
 from fringe.orders.reading import FormFit, Quality, Reading
 from fringe.student_t import coverage_factor
 from sample_visits import full_surface, full_visit, power_reading

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from fringe.errors import BadInput
+from fringe.format import percent_text
 from fringe.judge.state.forecast import Forecast, Interval
 from fringe.judge.state.rates import Kind
 from fringe.judge.state.visits import SourceValue
-from fringe.show.figures.progress import percent_text, progress_figure
+from fringe.show.figures.progress import progress_figure
 
 
 def power_axes(figure):

@@ -109,7 +109,7 @@ def test_the_verdict_comes_first(pieces, contact):
     assert (made.verdict, made.sessions, made.problems) == ("inside", 2, ())
     assert page.all("h1")[0].text == "<convex> 1 and concave 1"
     first, second = page.all("h2")[:2]
-    assert (first.text, second.text) == ("Proven to match", "Photograph and fit")
+    assert (first.text, second.text) == ("The pair matches", "Photograph and fit")
     banner = page.all("section")[0].text
     assert "R concave − R convex = +" in banner
     assert "Next step: stop" in banner

@@ -35,7 +35,7 @@ def inputs(made_reading, made_photo, made_visits):
         "reading": reading.to_json(),
         "power_u_parts": {"fit": 0.012, "edge": 0.035},
         "verdict": verdict.to_json(),
-        "next_step": {"action": "stop", "reason": "the surface is proven inside its tolerance"},
+        "next_step": "stop: the surface is proven inside its tolerance",
         "when": "2026-10-07T10:00:00+00:00",
         "by": "the second shift",
         "session_id": rows[-1].session_id,

@@ -1,7 +1,14 @@
 """Glass that comes to temperature: where its power will end, how fast, and how long to wait.
 
-Readings over the minutes after handling follow p(t) = p_end + a exp(-t / tau). For a given tau
-this is linear; tau is swept over all that glass can have, and every value that the readings
+Readings over the minutes after handling follow p(t) = p_end + a d(t) with
+
+    d(t) = (1 - s) exp(-t / tau) + s exp(-t / (k tau)).
+
+The second, slower part is what a piece takes up from its surroundings while its own difference
+of temperature fades: pieces seldom settle by one exponential, and a fit of one that is taken for
+the whole truth foretells the end too soon. The share s has a half-normal prior of width 0.2 and
+the ratio k lies between 2 and 6 (ours, no source). For given tau, s and k the curve is linear in
+p_end and a; the three are swept over all that glass can have, and every curve that the readings
 allow counts (profile likelihood). So an interval is as wide as it must be where the readings
 do not yet show the bend of the curve, and a slow drift is never taken for none.
 """
@@ -28,7 +35,11 @@ Array = NDArray[np.float64]
 SHORTEST_MIN, LONGEST_MIN = 1.0, 720.0
 # Share of the tolerance that a drift may still move the power by (ours, no source)
 SHARE = 0.1
-_SWEEP = 240
+_SWEEP = 60
+# Share of the slower part of a settling, and its time constant over that of the faster one
+SLOW_SHARES, SLOW_RATIOS, USUAL_SLOW_SHARE = (0.0, 0.1, 0.2, 0.3, 0.4), (2.0, 4.0, 6.0), 0.2
+# Readings that leave so few degrees of freedom cannot show that they do not follow the curve
+LEAST_DOF = 1
 # No two photographs of one contact repeat better than this [fringe] (ours, no source)
 LEAST_U_FRINGES = 0.003
 
@@ -119,13 +130,59 @@ class Settled:
 
 
 @dataclass(frozen=True)
-class _Sweep:
-    """Linear fits of (p_end, a), one a tau: shapes (T,), (T, 2) and (T, 2, 2)."""
+class _Curves:
+    """Settling curves d(t) of amplitude one: tau [min], slow share and ratio, shapes (T,)."""
 
     tau: Array
+    share: Array
+    ratio: Array
+
+    def at(self, minutes: Array) -> Array:
+        """What is left of the amplitude; `minutes` of shape (N,) or (T, 1), to (T, N)."""
+        share, tau, ratio = self.share[:, None], self.tau[:, None], self.ratio[:, None]
+        fast, slow = np.exp(-minutes / tau), np.exp(-minutes / (ratio * tau))
+        left: Array = (1 - share) * fast + share * slow
+        return left
+
+
+@dataclass(frozen=True)
+class _Sweep:
+    """Linear fits of (p_end, a), one a curve: shapes (T,), (T, 2), (T, 2, 2) and (T,).
+
+    `misfit` is chi2 over `scale`, with what the prior of the slow share adds.
+    """
+
+    curves: _Curves
     values: Array
     covariance: Array
     chi2: Array
+    scale: float
+    factor: float
+
+    @property
+    def misfit(self) -> Array:
+        """Scaled chi2 and the prior of the slow share."""
+        return self.chi2 / self.scale + (self.curves.share / USUAL_SLOW_SHARE) ** 2
+
+    @property
+    def best(self) -> int:
+        """Place of the most likely curve."""
+        return int(np.argmin(self.misfit))
+
+    @property
+    def room(self) -> Array:
+        """What each curve may still be off by; below zero where the readings exclude it."""
+        left: Array = self.factor**2 - (self.misfit - self.misfit.min())
+        return left
+
+    def span(self, weights: Array) -> Span:
+        """95 % interval of a linear function of (end, amplitude), over every curve that fits."""
+        value = np.einsum("ti,ti->t", weights, self.values)
+        variance = np.einsum("ti,tij,tj->t", weights, self.covariance, weights) * self.scale
+        fits = self.room >= 0
+        half = np.sqrt(np.maximum(variance[fits], 0.0) * self.room[fits])
+        low, high = float(np.min(value[fits] - half)), float(np.max(value[fits] + half))
+        return Span(float(value[self.best]), low, high)
 
 
 def settle(
@@ -163,23 +220,20 @@ def settle(
     """
     t, p, u = _checked(times_min, powers_fringes, u_fringes)
     dof = len(t) - 3
-    sweep = _fits(t, p, u, time_constants_min)
+    sweep = _fits(t, p, u, time_constants_min, time_constants_min[1])
     for _ in range(2):  # look closer where it fits
-        sweep = _fits(t, p, u, _closer(sweep, dof))
-    best = int(np.argmin(sweep.chi2))
-    scale, factor = _scale(float(sweep.chi2[best]), dof)
-    allowed = scale * factor**2
-    last = float(t.max())
-    left = np.exp(-(last - t.min()) / sweep.tau)
-    end = _span(sweep, best, allowed, np.tile([1.0, 0.0], (len(sweep.tau), 1)))
-    remaining = _span(sweep, best, allowed, np.column_stack([np.zeros_like(left), left]))
-    fits = sweep.chi2 - sweep.chi2[best] <= allowed
-    open_ends = sweep.tau[0] <= time_constants_min[0], sweep.tau[-1] >= time_constants_min[1]
-    flat = bool(_flat_chi2(p, u) - sweep.chi2[best] <= allowed)
-    tau = None if flat else _tau_span(sweep, best, fits, open_ends)
+        sweep = _fits(t, p, u, _closer(sweep), time_constants_min[1])
+    best, last = sweep.best, float(np.ptp(t))
+    left = sweep.curves.at(np.array([last]))[:, 0]
+    end = sweep.span(np.tile([1.0, 0.0], (len(left), 1)))
+    remaining = sweep.span(np.column_stack([np.zeros_like(left), left]))
+    flat = bool(_flat_chi2(p, u) / sweep.scale - sweep.misfit[best] <= sweep.factor**2)
+    tau = None if flat else _tau_span(sweep, time_constants_min)
     state = _state(remaining, limit_fringes)
-    wait, most = _waits(sweep, best, allowed, left, limit_fringes)
-    rate = -60 * remaining.value / float(sweep.tau[best])
+    if dof < LEAST_DOF and state == "settled":
+        state = "unknown"
+    wait, most = _waits(sweep, left, last, limit_fringes)
+    rate = _rate_per_h(sweep, last)
     if flat:  # the best curve follows chance alone
         end = dataclasses.replace(end, value=_mean(p, u))
         remaining, rate = dataclasses.replace(remaining, value=0.0), 0.0
@@ -195,7 +249,7 @@ def settle(
         float(sweep.chi2[best]),
         dof,
         state,
-        _notes(t, flat, tau, scale),
+        _notes(t, flat, tau, sweep.scale, dof),
     )
 
 
@@ -218,13 +272,25 @@ def _checked(
     return t, p, spread
 
 
-def _fits(t: Array, p: Array, u: Array, taus: tuple[float, float]) -> _Sweep:
-    """Weighted least squares of end and amplitude, one tau after the other."""
-    shortest, longest = taus
-    if not 0 < shortest < longest:
-        raise BadInput(f"settling: time constants from {shortest:g} to {longest:g} min are none")
-    tau = np.geomspace(shortest, longest, _SWEEP)
-    decay = np.exp(-(t - t.min()) / tau[:, None])
+def _curves(taus: tuple[float, float], longest: float) -> _Curves:
+    """Every curve that is looked at: tau by slow share by ratio, none slower than `longest`."""
+    rows = [
+        (tau, share, ratio)
+        for tau in np.geomspace(*taus, _SWEEP)
+        for share in SLOW_SHARES
+        for ratio in (SLOW_RATIOS if share else SLOW_RATIOS[:1])
+        if share == 0 or ratio * tau <= longest
+    ]
+    return _Curves(*np.array(rows).T)
+
+
+def _fits(t: Array, p: Array, u: Array, taus: tuple[float, float], longest: float) -> _Sweep:
+    """Weighted least squares of end and amplitude, one curve after the other."""
+    shortest, slowest = taus
+    if not 0 < shortest < slowest:
+        raise BadInput(f"settling: time constants from {shortest:g} to {slowest:g} min are none")
+    curves = _curves(taus, longest)
+    decay = curves.at(t - t.min())
     weight = 1 / u**2
     s0, s1, s2 = weight.sum(), decay @ weight, decay**2 @ weight
     q0, q1 = float(weight @ p), decay @ (weight * p)
@@ -232,12 +298,13 @@ def _fits(t: Array, p: Array, u: Array, taus: tuple[float, float]) -> _Sweep:
     determinant = np.maximum(s0 * s2 - s1**2, 1e-12 * s0 * s2)
     end = (s2 * q0 - s1 * q1) / determinant
     amplitude = (s0 * q1 - s1 * q0) / determinant
-    covariance = np.empty((len(tau), 2, 2))
+    covariance = np.empty((len(end), 2, 2))
     covariance[:, 0, 0], covariance[:, 1, 1] = s2 / determinant, s0 / determinant
     covariance[:, 0, 1] = covariance[:, 1, 0] = -s1 / determinant
     residual = p - end[:, None] - amplitude[:, None] * decay
     chi2 = residual**2 @ weight
-    return _Sweep(tau, np.column_stack([end, amplitude]), covariance, chi2)
+    scale, factor = _scale(float(chi2.min()), len(t) - 3)
+    return _Sweep(curves, np.column_stack([end, amplitude]), covariance, chi2, scale, factor)
 
 
 def _mean(p: Array, u: Array) -> float:
@@ -255,33 +322,25 @@ def _scale(chi2: float, dof: int) -> tuple[float, float]:
     return chi2 / dof, coverage_factor(dof)
 
 
-def _span(sweep: _Sweep, best: int, allowed: float, weights: Array) -> Span:
-    """95 % interval of a linear function of (end, amplitude), over every tau that fits."""
-    value = np.einsum("ti,ti->t", weights, sweep.values)
-    variance = np.einsum("ti,tij,tj->t", weights, sweep.covariance, weights)
-    room = allowed - (sweep.chi2 - sweep.chi2[best])
-    fits = room >= 0
-    half = np.sqrt(np.maximum(variance[fits], 0.0) * room[fits])
-    low, high = float(np.min(value[fits] - half)), float(np.max(value[fits] + half))
-    return Span(float(value[best]), low, high)
-
-
-def _closer(sweep: _Sweep, dof: int) -> tuple[float, float]:
+def _closer(sweep: _Sweep) -> tuple[float, float]:
     """Time constants that fit, with a step to spare on either side [min]."""
-    best = float(sweep.chi2.min())
-    scale, factor = _scale(best, dof)
-    fits = np.flatnonzero(sweep.chi2 - best <= 4 * scale * factor**2)
-    last = len(sweep.tau) - 1
-    return float(sweep.tau[max(fits[0] - 1, 0)]), float(sweep.tau[min(fits[-1] + 1, last)])
+    tau = np.unique(sweep.curves.tau)
+    allowed = 4 * sweep.factor**2
+    fitting = sweep.curves.tau[sweep.misfit - sweep.misfit.min() <= allowed]
+    first, last = np.searchsorted(tau, [fitting.min(), fitting.max()])
+    return float(tau[max(first - 1, 0)]), float(tau[min(last + 1, len(tau) - 1)])
 
 
-def _tau_span(
-    sweep: _Sweep, best: int, fits: NDArray[np.bool_], open_ends: tuple[bool, bool]
-) -> Span:
+def _tau_span(sweep: _Sweep, looked_at: tuple[float, float]) -> Span:
     """Time constants that fit; an end at the end of what was looked at is open."""
-    low = None if fits[0] and open_ends[0] else float(sweep.tau[fits][0])
-    high = None if fits[-1] and open_ends[1] else float(sweep.tau[fits][-1])
-    return Span(float(sweep.tau[best]), low, high)
+    tau = sweep.curves.tau
+    fitting = tau[sweep.room >= 0]
+    low, high = float(fitting.min()), float(fitting.max())
+    return Span(
+        float(tau[sweep.best]),
+        None if low <= looked_at[0] else low,
+        None if high >= looked_at[1] else high,
+    )
 
 
 def _state(remaining: Span, limit: float | None) -> str:
@@ -295,23 +354,47 @@ def _state(remaining: Span, limit: float | None) -> str:
 
 
 def _waits(
-    sweep: _Sweep, best: int, allowed: float, left: Array, limit: float | None
+    sweep: _Sweep, left: Array, last: float, limit: float | None
 ) -> tuple[float | None, float | None]:
     """How long still, as it looks and at most [min]."""
     if limit is None:
         return None, None
-    value = sweep.values[:, 1] * left
-    room = allowed - (sweep.chi2 - sweep.chi2[best])
-    fits = room >= 0
-    half = np.sqrt(sweep.covariance[:, 1, 1] * np.maximum(room, 0.0)) * left
-    most = np.maximum(np.abs(value) + half, 1e-300)
-    looks = max(0.0, float(sweep.tau[best] * math.log(max(abs(value[best]), 1e-300) / limit)))
-    longest = sweep.tau[fits] * np.log(np.maximum(most[fits] / limit, 1.0))
-    return looks, float(longest.max())
+    fits = sweep.room >= 0
+    deviation = np.sqrt(sweep.covariance[:, 1, 1] * sweep.scale * np.maximum(sweep.room, 0.0))
+    amplitude = np.abs(sweep.values[:, 1])
+    looks = _minutes_until(sweep.curves, amplitude, last, limit)[sweep.best]
+    most = _minutes_until(sweep.curves, amplitude + deviation, last, limit)[fits].max()
+    return float(looks), float(most)
 
 
-def _notes(t: Array, flat: bool, tau: Span | None, scale: float) -> tuple[str, ...]:
+def _minutes_until(curves: _Curves, amplitude: Array, last: float, limit: float) -> Array:
+    """When each curve of an amplitude has less than `limit` left, from `last` on [min]."""
+    slowest = np.where(curves.share > 0, curves.ratio, 1.0) * curves.tau
+    low = np.zeros(len(amplitude))
+    # of the slowest part alone no more is left after so long
+    high = slowest * np.log(np.maximum(amplitude / limit, 1.0)) + 1e-9
+    for _ in range(40):
+        middle = (low + high) / 2
+        above = amplitude * curves.at(last + middle[:, None])[:, 0] > limit
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    done = amplitude * curves.at(np.array([last]))[:, 0] <= limit
+    return np.where(done, 0.0, high)
+
+
+def _rate_per_h(sweep: _Sweep, last: float) -> float:
+    """Change of power of the best curve at the last reading [fringe/h]."""
+    curves, best, step = sweep.curves, sweep.best, 1e-3
+    before, after = curves.at(np.array([last, last + step]))[best]
+    return float(60 * sweep.values[best, 1] * (after - before) / step)
+
+
+def _notes(t: Array, flat: bool, tau: Span | None, scale: float, dof: int) -> tuple[str, ...]:
     notes = []
+    if dof < LEAST_DOF:
+        notes.append(
+            f"{len(t)} readings are too few to see whether they follow a settling curve at all: "
+            "take more before you rely on it"
+        )
     if scale > 4:
         notes.append(
             f"the readings scatter {figures(math.sqrt(scale), 2)} times as much as they say; "

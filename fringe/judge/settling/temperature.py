@@ -44,8 +44,12 @@ class ThermalCheck:
 
     @property
     def time_constants_min(self) -> tuple[float, float]:
-        """Time constants to be thought of for this piece [min]."""
-        return self.slab_min / 2, max(5 * self.air_min, 10 * self.slab_min)
+        """Time constants to be thought of for this piece [min].
+
+        Half the slab's, up to once and a half that in still air on one face, which is the slowest
+        way to lose heat: a second face or moving air only hasten it.
+        """
+        return self.slab_min / 2, max(1.5 * self.air_min, 10 * self.slab_min)
 
     def to_json(self) -> dict[str, Any]:
         """Return the numbers under their names."""

@@ -29,59 +29,80 @@ def decay(times, end=1.3, amplitude=-1.2, tau=25.0):
     return end + amplitude * np.exp(-np.asarray(times, float) / tau)
 
 
-def simulate(rng, watched, counts):
+def left_of(times, tau, slow):
+    """What is left of an amplitude: by one exponential, or 30 % of it by one four times as slow."""
+    return (1 - slow) * np.exp(-times / tau) + slow * np.exp(-times / (4 * tau))
+
+
+def simulate(rng, watched, counts, slow):
     """One piece with a time constant of 10 to 100 min, watched for some of them."""
     tau, u = 10 ** rng.uniform(1, 2), 10 ** rng.uniform(-2, -1)
     span, count = tau * rng.uniform(*watched), int(rng.integers(*counts))
     times = np.sort(rng.uniform(0, span, count))
     times[[0, -1]] = 0.0, span
     amplitude = rng.choice([-1, 1]) * 10 ** rng.uniform(-0.5, 0.5)
-    powers = decay(times, 1.3, amplitude, tau) + rng.normal(0, u, count)
-    return times, powers, u, amplitude * math.exp(-span / tau)
+    powers = 1.3 + amplitude * left_of(times, tau, slow) + rng.normal(0, u, count)
+    return times, powers, u, amplitude * float(left_of(np.float64(span), tau, slow))
 
 
+@pytest.mark.parametrize("slow", [0.0, 0.3])
 @pytest.mark.parametrize("understated", [1.0, 0.5])
 @pytest.mark.parametrize("counts", [(4, 7), (8, 16)])
-def test_the_interval_covers_the_end(rng, counts, understated):
-    """Of 1200 pieces, watched for 0.3 to 4 time constants, 95 % or more end in the interval.
+def test_the_interval_covers_the_end(rng, counts, understated, slow):
+    """Of 300 pieces, watched for 0.3 to 8 time constants, 95 % or more end in the interval.
 
     The same of what is still to come; and of the pieces that are called settled, no more than
-    5 % still had more than the limit before them. With the readings' uncertainty understated
-    by half, their scatter is used; with four readings that is one degree of freedom or two,
-    and 93 % is asked for. The slack is five standard deviations.
+    2 % still had more than the limit before them. It holds for pieces that settle by one
+    exponential, and for those of which 30 % settle four times as slowly. With the readings'
+    uncertainty understated by half, their scatter is used; with four readings that is one
+    degree of freedom or two, and 93 % is asked for. The slack is three standard deviations.
     """
-    least = 0.95 if understated == 1.0 else 0.93
+    least, pieces = 0.95 if understated == 1.0 else 0.93, 300
     ends = left = settled = wrong = 0
-    for _ in range(1200):
-        times, powers, u, remaining = simulate(rng, (0.3, 4.0), counts)
+    for _ in range(pieces):
+        times, powers, u, remaining = simulate(rng, (0.3, 8.0), counts, slow)
         found = settle(times, powers, understated * u, limit_fringes=0.2)
         ends += found.power_fringes.low <= 1.3 <= found.power_fringes.high
         left += found.remaining_fringes.low <= remaining <= found.remaining_fringes.high
         settled += found.state == "settled"
         wrong += found.state == "settled" and abs(remaining) > 0.2
-    slack = 5 * math.sqrt(0.95 * 0.05 / 1200)
-    assert ends / 1200 > least - slack
-    assert left / 1200 > least - slack
-    assert settled > 100
-    assert wrong <= 0.05 * settled + 5 * math.sqrt(0.05 * settled)
+    slack = 3 * math.sqrt(least * (1 - least) / pieces)
+    assert ends / pieces > least - slack
+    assert left / pieces > least - slack
+    assert settled > 20
+    assert wrong <= 0.02 * settled + 3 * math.sqrt(0.02 * settled)
 
 
-def test_intervals_are_no_wider_than_they_must():
-    """Well watched, the end has nearly the interval of plain least squares.
+@pytest.mark.parametrize(("minutes", "widest"), [(75, 10), (200, 3), (400, 1.5)])
+def test_intervals_are_no_wider_than_they_must(minutes, widest):
+    """Well watched, the end has about the interval of plain least squares, and no narrower one.
 
-    Analytic: for three time constants in 31 even readings, the least squares of end, amplitude
-    and time constant together. Time constants are swept in steps, 1 % of the uncertainty.
+    Analytic: for 3, 8 and 16 time constants in 31 even readings, the least squares of end,
+    amplitude and time constant together. A slower part that is not there but cannot be
+    excluded yet opens the interval toward where the power still moves, the less the longer it
+    was watched; the other end stays.
     """
-    times = np.linspace(0, 75, 31)
+    times = np.linspace(0, minutes, 31)
     found = settle(times, decay(times), 0.02)
     e = np.exp(-times / 25)
     jacobian = np.column_stack([np.ones(31), e, -1.2 * times * e / 25**2])
-    u = 0.02 * math.sqrt(np.linalg.inv(jacobian.T @ jacobian)[0, 0])
-    assert found.power_fringes.value == pytest.approx(1.3, abs=0.02 * u)
-    assert found.power_fringes.u95 == pytest.approx(1.96 * u, rel=0.15)
-    assert found.time_constant_min.value == pytest.approx(25.0, rel=1e-3)
-    assert found.remaining_fringes.value == pytest.approx(-1.2 * math.exp(-3), abs=0.02 * u)
-    assert found.rate_fringes_h == pytest.approx(60 * 1.2 / 25 * math.exp(-3), rel=1e-3)
+    u95 = 1.96 * 0.02 * math.sqrt(np.linalg.inv(jacobian.T @ jacobian)[0, 0])
+    end = found.power_fringes
+    assert end.value == pytest.approx(1.3, abs=0.1 * u95)
+    assert 0.9 * u95 < end.value - end.low < 1.5 * u95
+    assert 0.9 * u95 < end.high - end.value < widest * u95
+    assert found.time_constant_min.value == pytest.approx(25.0, rel=5e-3)
+    left, rate = -1.2 * math.exp(-minutes / 25), 60 * 1.2 / 25 * math.exp(-minutes / 25)
+    assert found.remaining_fringes.value == pytest.approx(left, abs=0.1 * u95)
+    assert found.rate_fringes_h == pytest.approx(rate, rel=5e-3, abs=1e-3)
+
+
+def test_three_readings_are_told_to_be_few():
+    """Three readings fit any curve: they are never called settled, and that is said."""
+    found = settle([0, 60, 120], [1.30, 1.30, 1.30], 0.003, limit_fringes=1.0)
+    assert found.state == "unknown"
+    assert "too few to see whether they follow a settling curve" in found.notes[0]
+    assert settle([0, 60, 120, 180], [1.3] * 4, 0.003, limit_fringes=1.0).state == "settled"
 
 
 def test_how_long_to_wait():
@@ -90,7 +111,8 @@ def test_how_long_to_wait():
     found = settle(times, decay(times), 0.002, limit_fringes=0.1)
     left = 1.2 * math.exp(-30 / 25)
     assert found.wait_min == pytest.approx(25 * math.log(left / 0.1), rel=1e-2)
-    assert found.wait_min < found.wait_most_min < 1.5 * found.wait_min
+    # a slower part of a tenth or more cannot be excluded so soon
+    assert 1.5 * found.wait_min < found.wait_most_min < 12 * found.wait_min
     assert (found.state, found.action) == ("settling", "wait")
     later = settle(times + 60, decay(times + 60), 0.002, limit_fringes=0.2)
     assert (later.state, later.action, later.wait_min) == ("settled", "read", 0.0)

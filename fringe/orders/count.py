@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.orders.fit.demodulate import OrderModel
 from fringe.orders.fit.field import Field
+from fringe.orders.fit.model import OrderModel
 
 
 def fringe_centre(model: OrderModel) -> NDArray[np.float64] | None:

@@ -17,7 +17,7 @@ from fringe.optics.form import (
 )
 from fringe.optics.view import cos_view
 from fringe.orders.count import count_rings
-from fringe.orders.fit.demodulate import OrderModel
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import Solution, carried
 from fringe.orders.lengths import Lengths, wavelength_of
 from fringe.orders.options import ReadOptions

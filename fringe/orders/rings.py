@@ -13,8 +13,9 @@ from fringe.errors import Refused
 from fringe.optics.rings import effective_radius_from_step_mm
 from fringe.orders.count import fringe_centre
 from fringe.orders.edge.candidates import whole_frame
-from fringe.orders.fit.demodulate import OrderModel, demodulate, model_of, refine
+from fringe.orders.fit.demodulate import demodulate, model_of, refine
 from fringe.orders.fit.field import Array, Field, cut_field
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import level_for
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import flatten, pyramid_tiles

@@ -14,9 +14,10 @@ from fringe.optics.form import zernike_gradients, zernike_matrix, zernike_terms
 from fringe.orders.count import fringe_centre
 from fringe.orders.edge.candidates import parting_level
 from fringe.orders.edge.ellipse_fit import fit_ellipse
-from fringe.orders.edge.find import Placing, _rounded, find_edge
-from fringe.orders.fit.demodulate import OrderModel, _order_over, _smooth
+from fringe.orders.edge.find import EdgeCandidate, _circle_unless_oval, find_edge
+from fringe.orders.fit.demodulate import _order_over, _smooth
 from fringe.orders.fit.field import cut_field, halve, local_mean
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import carried
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import pyramid_tiles
@@ -104,20 +105,20 @@ def test_doubt_of_the_edge_is_doubt_of_the_power(rng: np.random.Generator) -> No
 
 def test_an_oval_that_may_be_a_circle_is_one() -> None:
     """An edge out of round by no more than its uncertainty makes it is taken for a circle."""
-    assert _rounded(Edge(200, 180, 150.2, 150.0, 30, u_px=0.1)) == Edge(
+    assert _circle_unless_oval(Edge(200, 180, 150.2, 150.0, 30, u_px=0.1)) == Edge(
         200, 180, pytest.approx(150.1, abs=1e-3), pytest.approx(150.1, abs=1e-3), 0.0, 0.1
     )
     oval = Edge(200, 180, 150.5, 150.0, 30, u_px=0.1)
-    assert _rounded(oval) == oval
+    assert _circle_unless_oval(oval) == oval
 
 
 def test_edges_that_hardly_part_anything_are_none(
     monkeypatch: pytest.MonkeyPatch, rng: np.random.Generator
 ) -> None:
     """Circles that agree on an edge across which nothing changes make no edge: it is refused."""
-    weak = Placing(-0.2, Edge(80, 80, 50, 50), OrderModel(((0, 0), (2, 0)), np.zeros(2)))
+    weak = EdgeCandidate(-0.2, Edge(80, 80, 50, 50), OrderModel(((0, 0), (2, 0)), np.zeros(2)))
     monkeypatch.setattr(
-        "fringe.orders.edge.find._placings", lambda photo, circles: iter([weak, weak])
+        "fringe.orders.edge.find._candidates", lambda photo, circles: iter([weak, weak])
     )
     with pytest.raises(Refused, match="edge was not found"):
         find_edge(photo_from_array(rng.uniform(0, 1, (160, 160)), "noise"))

@@ -11,9 +11,9 @@ import pytest
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.checks import judge_fit
-from fringe.orders.edge.find import Found
-from fringe.orders.fit.demodulate import OrderModel
+from fringe.orders.edge.find import FoundEdge
 from fringe.orders.fit.field import cut_field
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import _start_of_tiles, solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
@@ -273,7 +273,7 @@ def test_an_outline_too_oval_is_refused(
     """
     scene = Scene(240, 240, form=Form(power=4.0, tilt=1.0), lamp=SODIUM, view_angle_deg=33.0)
     photo, _ = picture(scene, int(rng.integers(2**31)))
-    found = Found(scene.edge, OrderModel(((0, 0), (2, 0)), np.zeros(2)))
+    found = FoundEdge(scene.edge, OrderModel(((0, 0), (2, 0)), np.zeros(2)))
     monkeypatch.setattr("fringe.orders.read.find_edge", lambda photo: found)
     reading = read(photo, options_of(scene, "auto"))
     assert (reading.edge, reading.edge_source) == (scene.edge, "found")

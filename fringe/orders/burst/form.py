@@ -10,8 +10,8 @@ from scipy import ndimage
 
 from fringe.errors import Refused
 from fringe.optics.form import Term, zernike_terms
-from fringe.orders.fit.demodulate import OrderModel
 from fringe.orders.fit.field import Array
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.zernike import basis
 from fringe.photo.ellipse import Edge
 

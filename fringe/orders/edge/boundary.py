@@ -17,7 +17,7 @@ from scipy import ndimage
 
 from fringe.orders.edge.rays import RAYS, cast
 from fringe.orders.fit.field import Array
-from fringe.orders.fit.least_squares import downhill
+from fringe.orders.fit.least_squares import nelder_mead
 from fringe.orders.fit.refine import Fit, expected
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
@@ -25,16 +25,16 @@ from fringe.photo.load import Photo
 Vector = NDArray[np.float64]
 # The surroundings vary round the edge with at most so many periods; fringes with more.
 _WAVES = 2
-# What explaining a point as surroundings costs: any ring round the middle is constant along
-# itself, and of two curves that do as well the outer one is the edge.
+# Penalty for explaining a point as surroundings: a fringe round the middle is constant along
+# itself as surroundings are, and of two equally good curves the outer one is the edge.
 _PRICE = 0.4
-_TOLERATED = 0.2  # misfit inside, as a share of the fringe amplitude, that counts little
+_TOLERATED_MISFIT = 0.2  # misfit inside, as a share of the fringe amplitude, that counts little
 _ANGLE = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 # radius, place and oval along rays, shape (5, RAYS)
 SHAPES = np.stack(
     [np.ones(RAYS), np.cos(_ANGLE), np.sin(_ANGLE), np.cos(2 * _ANGLE), np.sin(2 * _ANGLE)]
 )
-# to place an edge within a pixel or two fewer rays will do; columns orthonormal over them
+# fewer rays suffice to place an edge within a pixel or two; columns orthonormal over them
 _RAYS = RAYS // 2
 _FEWER_SHAPES = SHAPES[:, ::2]
 _ROUND = np.stack(
@@ -50,24 +50,24 @@ _LEAST_RAYS = 30  # that agree on an edge
 
 
 @dataclass(frozen=True)
-class Placed:
-    """An edge and how well it parts the two sides.
+class ScoredEdge:
+    """An edge and how well it separates the two sides.
 
     Attributes
     ----------
     edge : Edge
     gain : float
-        Over a narrow band beyond the edge, how much better the surroundings explain the
-        light than the fringes do, less what the fringes leave unexplained just within it;
-        about 0 or less for no edge, above 1 for a clear one.
+        Mean cost in a narrow band beyond the edge when explained as fringes less that as
+        surroundings, less the mean cost of the fringes just within it; about 0 or less for no
+        edge, above 1 for a clear one.
     """
 
     edge: Edge
     gain: float
 
 
-class Contest:
-    """The band of a photograph about an edge, ready to place the edge in."""
+class BoundaryFit:
+    """Fit of an edge to the light in a band about it: fringes inside, surroundings outside."""
 
     def __init__(
         self, photo: Photo, edge: Edge, fits: tuple[Fit, ...], share: float, band: float
@@ -80,8 +80,8 @@ class Contest:
         edge : Edge
             Within `band` of the truth.
         fits : tuple of Fit
-            On the unit disc of the edge shrunk by `share`. What any of them expects is taken
-            for fringes: supple fits follow a turned zone, stiff ones continue better.
+            On the unit disc of the edge shrunk by `share`. The best prediction of any of them
+            counts: fits with many terms follow a turned zone, those with few extrapolate better.
         share : float
         band : float
             Half the width of the band as a share of the radius.
@@ -93,21 +93,24 @@ class Contest:
         u, v = rays.unit()
         flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
         within = (self.reach < 1.0)[None, :] & rays.usable
-        parts = [[values.reshape(u.shape) for values in expected(fit, *flat)] for fit in fits]
-        typical = float(np.median(parts[0][1][within])) if within.any() else 1.0
-        self.scale = float(np.hypot(2 * fits[0].noise, _TOLERATED * typical))
-        self._light = self._windows(np.where(rays.usable, rays.light, np.float32(np.nan)))
-        cost = np.min([self._cost(rays.light - want) for want, _ in parts], axis=0)
+        predictions = [[values.reshape(u.shape) for values in expected(fit, *flat)] for fit in fits]
+        typical = float(np.median(predictions[0][1][within])) if within.any() else 1.0
+        self.scale = float(np.hypot(2 * fits[0].noise, _TOLERATED_MISFIT * typical))
+        self._light_windows = self._windows(np.where(rays.usable, rays.light, np.float32(np.nan)))
+        cost = np.min(
+            [self._point_cost(rays.light - light_predicted) for light_predicted, _ in predictions],
+            axis=0,
+        )
         self._inside = np.where(rays.usable, cost, 0).astype(np.float32)
-        self._left_inside = self._windows(np.where(rays.usable, cost, np.float32(np.nan)))
+        self._cost_windows = self._windows(np.where(rays.usable, cost, np.float32(np.nan)))
         self._sums = np.concatenate([np.zeros((_RAYS, 1)), np.cumsum(self._inside, axis=1)], axis=1)
 
-    def _cost(self, left: Array) -> Array:
-        return np.asarray(np.log1p((left / self.scale) ** 2), np.float32)
+    def _point_cost(self, residual: Array) -> Array:
+        return np.asarray(np.log1p((residual / self.scale) ** 2), np.float32)
 
-    def total(self, shape: Vector) -> float:
+    def cost(self, shape: Vector) -> float:
         """Mean cost of the band when the edge is `shape`: shares of the radius, shape (5,)."""
-        # a curve that leaves the band runs along its brink: all of the band is told of
+        # clip a curve that leaves the band to its border, so that every curve covers all of it
         curve = np.clip(1 + shape @ _FEWER_SHAPES, self.reach[0], self.reach[-1])
         place = (curve - self.reach[0]) / self.step
         low = np.minimum(place.astype(int), len(self.reach) - 1)
@@ -118,9 +121,9 @@ class Contest:
         return float(inside.sum() + outside.sum(dtype=float)) / self._inside.size
 
     def _windows(self, values: Array) -> Array:
-        """Stretches of the values along rays, from wherever a curve and an offset lead.
+        """Sliding windows of the values along rays, padded so that any offset is valid.
 
-        What was not seen is not a number, and so is all that lies beyond the band.
+        Unusable points and those beyond the band are NaN.
         """
         count = len(self.reach)
         beyond = 2 * count + 2
@@ -132,47 +135,47 @@ class Contest:
         place = (curve + first - self.reach[0]) / self.step
         reach = len(self.reach)
         low = np.clip(np.floor(place), -2 * reach, reach).astype(np.intp)
-        # offsets are whole steps apart: along a ray all lie in the same part of theirs
+        # offsets are whole steps apart, so all of a ray have the same interpolation weight
         part = (place - low).astype(np.float32)[:, None]
-        found = windows[np.arange(_RAYS), low + 2 * reach + 2, : count + 1]
-        return np.asarray(found[:, :-1] * (1 - part) + found[:, 1:] * part)
+        values = windows[np.arange(_RAYS), low + 2 * reach + 2, : count + 1]
+        return np.asarray(values[:, :-1] * (1 - part) + values[:, 1:] * part)
 
     def _outside(self, curve: Vector, first: float, count: int) -> Array:
-        """What calling the points at some offsets from a curve surroundings costs."""
-        light = self._along(self._light, curve, first, count)
-        seen = ~np.isnan(light)
-        light[~seen] = 0
-        left = light - self._slowly(light, seen)
-        return (_PRICE + self._cost(left)) * seen
+        """Cost of explaining the points at some offsets from a curve as surroundings."""
+        light = self._along(self._light_windows, curve, first, count)
+        visible = ~np.isnan(light)
+        light[~visible] = 0
+        residual = light - self._slow_variation(light, visible)
+        return (_PRICE + self._point_cost(residual)) * visible
 
-    def _slowly(self, light: Array, seen: NDArray[np.bool_]) -> Array:
-        """Slow variation round the edge at each offset, held against what lies across."""
-        count = np.maximum(seen.sum(axis=0), 1).astype(np.float32)
-        slow = np.broadcast_to((light * seen).sum(axis=0) / count, light.shape)
+    def _slow_variation(self, light: Array, visible: NDArray[np.bool_]) -> Array:
+        """Slow variation round the edge at each offset, robust against dirt."""
+        count = np.maximum(visible.sum(axis=0), 1).astype(np.float32)
+        slow = np.broadcast_to((light * visible).sum(axis=0) / count, light.shape)
         for reach in (8.0, 3.0, 2.0):
-            held = np.clip(light - slow, -reach * self.scale, reach * self.scale)
-            held *= seen
-            slow = slow + _ROUND @ (_ROUND.T @ held * (np.float32(_RAYS) / count))
+            limited = np.clip(light - slow, -reach * self.scale, reach * self.scale)
+            limited *= visible
+            slow = slow + _ROUND @ (_ROUND.T @ limited * (np.float32(_RAYS) / count))
         return slow
 
-    def place(self, seeds: list[Vector]) -> Placed:
+    def place(self, starts: list[Vector]) -> ScoredEdge:
         """Find the best edge from the best of some shapes, each (5,) in shares of the radius."""
-        costs = [self.total(seed) for seed in seeds]
-        best = seeds[int(np.argmin(costs))]
+        costs = [self.cost(start) for start in starts]
+        best = starts[int(np.argmin(costs))]
         for _ in range(3):
-            again = self._by_rays(best)
-            if again is None or (cost := self.total(again)) >= min(costs):
+            by_rays = self._by_rays(best)
+            if by_rays is None or (cost := self.cost(by_rays)) >= min(costs):
                 break
-            best = again
+            best = by_rays
             costs.append(cost)
         size = max(1.5 / self.edge.a, 0.004)
         simplex = np.concatenate([best[None], best + size * np.eye(5)])
-        found, cost = downhill(self.total, simplex, 0.1 / self.edge.a, 1e-5, 220)
-        shape = found if cost <= min(costs) else best
-        return Placed(self.shaped(shape), self.gain(shape))
+        values, cost = nelder_mead(self.cost, simplex, 0.1 / self.edge.a, 1e-5, 220)
+        shape = values if cost <= min(costs) else best
+        return ScoredEdge(self.edge_of(shape), self.gain(shape))
 
     def _by_rays(self, shape: Vector) -> Vector | None:
-        """Shape through the places where each ray by itself is best parted in two."""
+        """Shape through the best change point of each ray taken alone."""
         curve = 1 + shape @ _FEWER_SHAPES
         count = len(self.reach)
         outside = self._outside(curve, -self.step * (count - 1), 2 * count - 1)
@@ -193,23 +196,23 @@ class Contest:
         return shape
 
     def gain(self, shape: Vector) -> float:
-        """How well the fringes hold just within an edge, and how badly just beyond it."""
+        """How much better fringes explain the light just within an edge than just beyond it."""
         curve = 1 + shape @ _FEWER_SHAPES
         first = 1.2 / self.edge.a
         count = int(np.ceil((max(6.0 / self.edge.a, 0.02) - first) / self.step))
         last = first + self.step * (count - 1)
-        beyond = self._along(self._left_inside, curve, first, count)
+        beyond = self._along(self._cost_windows, curve, first, count)
         beyond -= self._outside(curve, first, count)
-        within = self._along(self._left_inside, curve, -last, count)
+        within = self._along(self._cost_windows, curve, -last, count)
         return _mean(beyond) - _mean(within)
 
-    def shaped(self, shape: Vector) -> Edge:
+    def edge_of(self, shape: Vector) -> Edge:
         """Edge in the photograph of a shape."""
         return reshaped(self.edge, shape)
 
 
 def _mean(values: Array) -> float:
-    """Mean of what was seen."""
+    """Mean of the values that are not NaN."""
     seen = ~np.isnan(values)
     return float(values[seen].mean()) if seen.any() else 0.0
 

@@ -28,7 +28,7 @@ def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
     ----------
     photo : Photo
     most : int
-        Number of circles at the most; each is looked for only when it is asked for.
+        Number of circles at most; each is sought only when it is requested.
     """
     circles: list[Edge] = []
     for circle in islice(_any_circles(photo), 4 * most):
@@ -44,7 +44,7 @@ def _any_circles(photo: Photo) -> Iterator[Edge]:
     light = ndimage.median_filter(thumbnail(photo.light, scale), 3)
     bright = _bright_ellipse(light, scale)
     if bright is not None:
-        # a plate larger than the work stands out first: look again within it
+        # a plate larger than the work is found first: search again within it
         brighter = _bright_ellipse(light, scale, bright)
         if brighter is not None and brighter.a < 0.96 * bright.a:
             yield brighter
@@ -73,7 +73,7 @@ def _apart(one: Edge, other: Edge) -> bool:
 
 
 def _fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> Edge | None:
-    """Circle that holds the tiles that agree with one model and few others."""
+    """Circle around the tiles that agree with one model, and few others."""
     agree = agreeing(start, tiles)
     x, y = frame.pixels(tiles.u, tiles.v)
     size = max(photo.width, photo.height) / _CELLS
@@ -111,7 +111,7 @@ def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
             for dy in (-1, 0, 1):
                 for dr in (-1, 0, 1):
                     x, y, r = point[0] + dx * step, point[1] + dy * step, point[2] + dr * step
-                    # a disc that grows beyond all bounds is a half-plane, and never done
+                    # without bounds the disc could grow to a half-plane without end
                     framed = 0 <= x <= score.shape[1] and 0 <= y <= score.shape[0]
                     if not (framed and 1.5 <= r <= max(score.shape)):
                         continue
@@ -130,7 +130,7 @@ def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
 
 
 def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edge | None:
-    """Ellipse around what is brighter than a dark background, or None if nothing stands out.
+    """Ellipse around the light on a dark background, or None without clear contrast.
 
     From the middle of the bright pixels, the farthest bright one on each ray; where a dark
     fringe runs along the edge the ray ends short, and the robust fit passes it over.
@@ -140,7 +140,7 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
         y, x = np.indices(light.shape)
         u, v = within.unit((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5)
         inside = u * u + v * v < 0.97**2
-    # sought among amplitudes, since the dark side is the narrow one
+    # threshold on amplitudes, since the dark class is the narrow one
     top = float(np.percentile(light[inside], 99.5)) or 1.0
     level = parting_level(np.clip(light[inside] / top, 0, 1) ** 0.5) ** 2 * top
     bright = ndimage.binary_opening((light > level) & inside, iterations=1)
@@ -166,11 +166,7 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
 
 
 def parting_level(values: Array, bins: int = 128) -> float:
-    """Level that parts low from high values with least variance within both.
-
-    Otsu, IEEE Trans. SMC 9 (1979) 62; scikit-image has it, too, and takes half as long to import
-    as all of the reader.
-    """
+    """Threshold with least variance within both classes (Otsu, IEEE Trans. SMC 9 (1979) 62)."""
     if not np.ptp(values):
         return float(values.flat[0])
     counts, edges = np.histogram(values, bins)
@@ -182,11 +178,11 @@ def parting_level(values: Array, bins: int = 128) -> float:
 
 
 def textured_ellipses(photo: Photo) -> list[Edge]:
-    """Ellipses of the size of parts in which light changes from place to place, largest first.
+    """Ellipses around the textured regions of the picture, largest first.
 
-    Fringes do, a plate that is larger than the work hardly does.
+    Fringes are textured, a plate larger than the work hardly is.
     """
-    # seldom needed, and longer to import than all of the reader
+    # rarely needed, and slow to import
     from skimage.measure import regionprops
 
     scale = max(1, round(max(photo.width, photo.height) / 300))
@@ -204,7 +200,7 @@ def textured_ellipses(photo: Photo) -> list[Edge]:
         if hull < 0.02 * share.size or part.axis_minor_length < 0.7 * part.axis_major_length:
             continue
         (top, left, bottom, right) = part.bbox
-        # a hole in the middle, where fringes are broad, says nothing: the outline does
+        # ignore holes, where fringes are broad: the outline counts
         found.append(
             Edge(
                 (left + right - 1) / 2,
@@ -311,7 +307,7 @@ def _radii_about(
         if covered[k] < 0.4 or len(out) >= 3:
             break
         if all(abs(radii[k] / other.a - 1) > 0.07 for _, other in out):
-            # of two as good, the larger: rings lie inside the edge, never outside
+            # of equally good circles keep the larger: rings lie inside the edge, never outside
             out.append(
                 (float(covered[k]), Edge(float(cx), float(cy), float(radii[k]), float(radii[k])))
             )

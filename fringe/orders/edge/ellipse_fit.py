@@ -1,4 +1,4 @@
-"""Robust ellipse through points of which some belong to something else."""
+"""Robust fit of an ellipse to points with outliers."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def _circles(x: Vector, y: Vector, triples: NDArray[np.int64]) -> NDArray[np.flo
 def _settled(
     x: Vector, y: Vector, p: Vector, reach: float
 ) -> tuple[Vector, NDArray[np.bool_], float] | None:
-    """Reweighted least squares from a circle, ever stricter."""
+    """Reweighted least squares from a circle, with a shrinking tolerance."""
     inlier = np.zeros(len(x), bool)
     rms = np.inf
     left, jacobian = _ellipse_residual(p, x, y)

@@ -1,8 +1,7 @@
-"""How sharp a photograph is, from the light's steps across the work's edge.
+"""Sharpness of a photograph, from the light's steps across the work's edge.
 
-Nothing is drawn sharper than by the lens. Where the light steps, its slope across the step is
-the lens's own spread or wider: a chamfer, a shadow or an edge that is not where it was taken to
-be widen it. So the width that is found is the most that the blur can be.
+A step of light is imaged with the lens's blur or wider: a chamfer, a shadow or a misplaced edge
+widen it. So the measured width is an upper bound of the blur.
 """
 
 from __future__ import annotations
@@ -24,12 +23,12 @@ _NEAR = 0.3  # of the reach, within which the edge's own step lies
 _STEP_PX = 0.5
 _SECTORS = 48
 _QUANTILE = 0.75  # of the widths over the edge
-_CLEAR = 8.0  # a step stands out by so many times its standard error
+_CLEAR = 8.0  # standard errors by which a step must stand out
 _FWHM = 2 * math.sqrt(2 * math.log(2))  # of a Gaussian, in standard deviations
 
 
 def edge_softness(photo: Photo, edge: Edge) -> float | None:
-    """Standard deviation of the spread of light across the edge [px], None where no step is clear.
+    """Standard deviation of the blur across the edge [px], None where no step is clear.
 
     Parameters
     ----------

@@ -14,63 +14,14 @@ import numpy as np
 from numpy.polynomial.legendre import legvander
 from numpy.typing import NDArray
 
-from fringe.optics.form import Term, zernike_gradients, zernike_matrix, zernike_terms
+from fringe.optics.form import Term, zernike_matrix, zernike_terms
 from fringe.orders.fit.field import Array, Field
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.start import Quadratic
-from fringe.orders.fit.zernike import basis
 
 Vector = NDArray[np.float64]
-_BELL_ENDS = 2.5  # standard deviations at which a Gaussian is cut off
-_STILL = 1e-3  # change of a coefficient that ends a robust fit, or a round of steps [fringe]
-
-
-@dataclass(frozen=True)
-class OrderModel:
-    """Fringe order over the disc as a sum of Zernike terms; dark fringes at whole orders.
-
-    Attributes
-    ----------
-    terms : tuple of (n, m)
-    values : ndarray, shape (T,)
-        Coefficients [fringe as seen].
-    """
-
-    terms: tuple[Term, ...]
-    values: Vector
-
-    def order(self, u: Array, v: Array) -> Array:
-        """Order at each point, shape of `u`."""
-        rows = basis(self.terms, u.ravel(), v.ravel())
-        return np.asarray(self.values.astype(np.float32) @ rows).reshape(u.shape)
-
-    def widened(self, terms: tuple[Term, ...]) -> OrderModel:
-        """Return the same order on other terms; new ones start at zero, missing ones drop."""
-        known = dict(zip(self.terms, self.values, strict=True))
-        return OrderModel(terms, np.array([known.get(term, 0.0) for term in terms]))
-
-    def value(self, n: int, m: int) -> float:
-        """Coefficient of one term, zero when the model lacks it."""
-        return dict(zip(self.terms, (float(x) for x in self.values), strict=True)).get((n, m), 0.0)
-
-    @property
-    def power(self) -> float:
-        """Order at the rim less that in the middle, of the best-fit paraboloid."""
-        return 2 * self.value(2, 0)
-
-    def frequency(self, u: Vector, v: Vector) -> NDArray[np.float64]:
-        """Gradient of the order [cycles / unit], shape (..., 2)."""
-        return np.moveaxis(zernike_gradients(self.terms, u, v) @ self.values, 0, -1)
-
-    def steepest(self) -> float:
-        """Greatest frequency on the disc [cycles / unit]."""
-        return float(np.hypot(*(_outer_slopes(self.terms) @ self.values)).max())
-
-
-@lru_cache(32)
-def _outer_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
-    """Derivatives along u and v over all but the middle of the disc, shape (2, K, T)."""
-    rho, angle = np.meshgrid(np.linspace(0.3, 1, 8), np.linspace(0, 2 * np.pi, 48))
-    return zernike_gradients(terms, (rho * np.cos(angle)).ravel(), (rho * np.sin(angle)).ravel())
+_GAUSSIAN_CUT = 2.5  # standard deviations at which a Gaussian is truncated
+_CONVERGED = 1e-3  # change of a coefficient that ends a robust fit or a series of steps [fringe]
 
 
 def model_of(start: Quadratic) -> OrderModel:
@@ -135,7 +86,7 @@ def demodulate(
     cover = _smooth(good.astype(np.float32), sigma_px, stride)
     z = (real + 1j * imag) / np.maximum(cover, 1e-3)
     cycles = np.hypot(*np.gradient(order))[coarse]
-    # below this the mirrored frequency, or uneven light, passes the smoothing too
+    # at lower frequencies the mirrored one, or uneven light, passes the smoothing too
     clear = np.clip((cycles * sigma_px - 0.25) / 0.15, 0, 1)
     clear *= cycles < 0.45
     weight = clear * np.where(cover > 0.5, cover, 0)
@@ -147,18 +98,20 @@ def demodulate(
 def _order_over(field: Field, model: OrderModel) -> Array:
     """Order at every place of a field.
 
-    On a grid it is a polynomial of rows and columns, told by its values at a few of each.
+    On a grid it is a polynomial in row and column: interpolated from its values at a few of each.
     """
     degree = max(n for n, _ in model.terms)
-    (down, to_rows), (across, to_columns) = (_told_by(count, degree) for count in field.u.shape)
+    (down, to_rows), (across, to_columns) = (
+        _interpolation(count, degree) for count in field.u.shape
+    )
     u, v = (part[np.ix_(down, across)].astype(float) for part in (field.u, field.v))
     order = to_rows @ (zernike_matrix(model.terms, u, v) @ model.values) @ to_columns.T
     return np.asarray(order, np.float32)
 
 
 @lru_cache(8)
-def _told_by(count: int, degree: int) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
-    """Some of `count` places, and the matrix from a polynomial's values there to those at all."""
+def _interpolation(count: int, degree: int) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Nodes among `count` samples, and the matrix from values at the nodes to all samples."""
     nodes = (1 - np.cos(np.linspace(0, np.pi, 2 * degree + 3))) / 2
     picked = np.unique(np.round(nodes * (count - 1)).astype(np.intp))
     rows = legvander(np.linspace(-1, 1, count), degree)
@@ -166,20 +119,20 @@ def _told_by(count: int, degree: int) -> tuple[NDArray[np.intp], NDArray[np.floa
 
 
 def _smooth(values: Array, sigma_px: float, stride: int) -> Array:
-    """Gaussian smoothing, at every stride-th place only: a product on either side."""
-    down, across = (_bells(count, sigma_px, stride) for count in values.shape)
+    """Gaussian smoothing sampled at every stride-th place: one matrix product along each axis."""
+    down, across = (_gaussian_weights(count, sigma_px, stride) for count in values.shape)
     return np.asarray(down @ values.astype(np.float32, copy=False) @ across.T)
 
 
 @lru_cache(8)
-def _bells(count: int, sigma_px: float, stride: int) -> Array:
-    """Gaussian weights about every stride-th of some places, shape (P, count)."""
-    reach = round(_BELL_ENDS * sigma_px)
+def _gaussian_weights(count: int, sigma_px: float, stride: int) -> Array:
+    """Gaussian weights about every stride-th of `count` samples, shape (P, count)."""
+    reach = round(_GAUSSIAN_CUT * sigma_px)
     away = np.arange(count) - np.arange(stride // 2, count, stride)[:, None]
-    bells = np.where(np.abs(away) <= reach, np.exp(-((away / sigma_px) ** 2) / 2), 0)
-    # the field ends in nothing: what reaches beyond it is lost
+    weights = np.where(np.abs(away) <= reach, np.exp(-((away / sigma_px) ** 2) / 2), 0)
+    # weights are normalised to a whole Gaussian: the field counts as zero beyond its ends
     whole = np.exp(-((np.arange(-reach, reach + 1) / sigma_px) ** 2) / 2).sum()
-    return np.asarray(bells / whole, np.float32)
+    return np.asarray(weights / whole, np.float32)
 
 
 def gradient_step(
@@ -192,7 +145,7 @@ def gradient_step(
     values : ndarray, shape (T,)
         Zero for the piston.
     rms : float
-        What is left of the steps [fringe].
+        Robust residual of the steps [fringe].
     """
     z, weight = demodulated.z, demodulated.weight
     rows = zernike_matrix(terms, demodulated.u, demodulated.v)
@@ -219,7 +172,7 @@ def phase_step(
     values : ndarray, shape (T,)
         Piston included.
     rms : float
-        What is left [fringe].
+        Robust residual [fringe].
     """
     keep = demodulated.weight > 0.05
     z = demodulated.z[keep]
@@ -246,10 +199,10 @@ def _robust(
         normal += ridge * np.trace(normal) / size * np.eye(size)
         before = values
         values = np.asarray(np.linalg.solve(normal, weighted.T @ target), float)
-        left = target - design @ values
-        scale = 1.4826 * _weighted_median(np.abs(left), weight) + 1e-6
-        robust = 1 / (1 + (left / (2.5 * scale)) ** 2)
-        if np.abs(values - before).max() < _STILL:
+        residual = target - design @ values
+        scale = 1.4826 * _weighted_median(np.abs(residual), weight) + 1e-6
+        robust = 1 / (1 + (residual / (2.5 * scale)) ** 2)
+        if np.abs(values - before).max() < _CONVERGED:
             break
     return values, scale
 
@@ -263,7 +216,7 @@ def _weighted_median(values: Vector, weight: Vector) -> float:
 def refine(
     field: Field, signal: Array, start: OrderModel, degrees: tuple[int, ...] = (2, 3, 4, 6)
 ) -> tuple[OrderModel, float]:
-    """Refine a start by demodulation, from stiff to supple.
+    """Refine a start by demodulation, from few terms to many.
 
     Parameters
     ----------
@@ -277,19 +230,19 @@ def refine(
     -------
     model : OrderModel
     rms : float
-        What is left of the residual phase [fringe]; infinite when nothing could be used.
+        Robust residual of the phase [fringe]; infinite when nothing could be used.
     """
     model, rms = start, np.inf
     for number, degree in enumerate(degrees):
         terms = zernike_terms(degree)
         model = model.widened(terms)
-        # narrow smoothing first: the model may still be off by a good part of its frequency
+        # narrow smoothing first: the model's frequency may still be off by a large share
         narrow = field.radius_px / (36 if number < 2 else 24)
         sigma = max(2.0, narrow, 0.4 * field.radius_px / max(model.steepest(), 1e-9))
         for _ in range(2):
             values, _ = gradient_step(demodulate(field, signal, model, sigma), terms)
             model = OrderModel(terms, model.values + values)
-            if np.abs(values).max() < _STILL:
+            if np.abs(values).max() < _CONVERGED:
                 break
         values, rms = phase_step(demodulate(field, signal, model, sigma), terms)
         if np.isfinite(rms):

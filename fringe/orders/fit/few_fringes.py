@@ -1,4 +1,4 @@
-"""A first model where fringes are too few for local frequencies: search all shapes at once."""
+"""A first model where fringes are too few for local frequencies: a search on a grid of shapes."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import zernike_terms
-from fringe.orders.fit.demodulate import OrderModel
 from fringe.orders.fit.field import Array
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels
 from fringe.orders.fit.zernike import basis
 
@@ -79,7 +79,7 @@ def _shares(
     ss = (sin * sin).sum(1) - (sq * sq).sum(1)
     cs = (cos * sin).sum(1) - (cq * sq).sum(1)
     cl, sl = cos @ light, sin @ light
-    # a column that uneven light explains almost whole says nothing
+    # a column that uneven light explains almost entirely carries no information
     floor = 0.02 * float(level @ level)
     cc, ss = cc + floor, ss + floor
     det = np.maximum(cc * ss - cs * cs, 1e-12 * np.maximum(cc * ss, 1e-30))
@@ -90,7 +90,7 @@ def _distinct(
     grid: NDArray[np.float64], shares: Vector, keep: int
 ) -> list[tuple[OrderModel, float]]:
     terms = zernike_terms(2)
-    found: list[tuple[OrderModel, float]] = []
+    candidates: list[tuple[OrderModel, float]] = []
     rows: list[Vector] = []
     for index in np.argsort(shares)[::-1]:
         row = grid[index]
@@ -100,7 +100,7 @@ def _distinct(
         tu, tv, p, a, b = row
         values = {(1, 1): tu, (1, -1): tv, (2, 0): p / 2, (2, 2): a, (2, -2): b}
         model = OrderModel(terms, np.array([values.get(term, 0.0) for term in terms]))
-        found.append((model, float(shares[index])))
-        if len(found) == keep:
+        candidates.append((model, float(shares[index])))
+        if len(candidates) == keep:
             break
-    return found
+    return candidates

@@ -13,9 +13,9 @@ from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
 Array = NDArray[np.float32]
-_BLURRED_PX = 1.5  # that a lens draws a work's rim into what lies beyond it
-_MEAN_STEPS = 4  # places within a local mean's width at which it is taken
-# share of a pixel that says enough, and that says all
+_BLURRED_PX = 1.5  # width over which the lens blurs the work's rim
+_MEAN_STEPS = 4  # samples of a local mean within its width
+# coverage from which a pixel is used, and from which it counts as whole
 _LEAST_COVERED, _MOST_COVERED = 0.3, 0.999
 
 
@@ -84,14 +84,14 @@ def cut_field(photo: Photo, edge: Edge, scale: int, rim: float = 1.0) -> Field:
     Field
     """
     left, top, right, bottom = edge.box(photo.width, photo.height)
-    # an edge that lies beside the frame holds nothing of it
+    # an edge beside the frame contains none of its pixels
     columns, rows = max(0, right - left) // scale, max(0, bottom - top) // scale
     window = (slice(top, top + rows * scale), slice(left, left + columns * scale))
     light, weight = block_mean(photo.light[window], photo.clipped[window], scale)
     x0, y0 = left + (scale - 1) / 2, top + (scale - 1) / 2
     matrix = unit_matrix(edge)
     u, v = _coordinates(light.shape, matrix, x0 - edge.cx, y0 - edge.cy, scale)
-    # the last pixels show what lies beyond the rim, too
+    # the outermost pixels are mixed with the light from beyond the rim
     reach = rim - (_BLURRED_PX + scale / np.sqrt(2)) / np.sqrt(edge.a * edge.b)
     away = u * u
     away += v * v
@@ -100,7 +100,7 @@ def cut_field(photo: Photo, edge: Edge, scale: int, rim: float = 1.0) -> Field:
 
 
 def block_mean(light: Array, clipped: NDArray[np.bool_], scale: int) -> tuple[Array, Array]:
-    """Mean over blocks of the pixels that are not clipped, and their share: 0 when too small.
+    """Mean over blocks of the unclipped pixels, and their share, set to 0 when too small.
 
     Parameters
     ----------
@@ -122,19 +122,19 @@ def block_mean(light: Array, clipped: NDArray[np.bool_], scale: int) -> tuple[Ar
     count = block_sum(good, scale)
     mean = np.divide(block_sum(light * good, scale), np.maximum(count, 1), dtype=np.float32)
     weight = count / np.float32(scale * scale)
-    # a block that is partly clipped says little that is not biased
+    # the mean of a partly clipped block is biased
     return mean, np.where(weight > 0.85, weight, np.float32(0))
 
 
 def block_sum(values: Array, scale: int) -> Array:
-    """Sum over blocks; along rows first, which lie together in memory."""
+    """Sum over blocks; rows first, which are contiguous in memory."""
     total = values[0::scale].copy()
     for row in range(1, scale):
         total += values[row::scale]
-    found = total[:, 0::scale].copy()
+    sums = total[:, 0::scale].copy()
     for column in range(1, scale):
-        found += total[:, column::scale]
-    return found
+        sums += total[:, column::scale]
+    return sums
 
 
 def _coordinates(
@@ -149,13 +149,13 @@ def _coordinates(
 
 
 def halve(field: Field) -> Field:
-    """Halve a field's scale behind a filter that keeps fine fringes from folding over."""
+    """Halve a field's resolution behind a filter that keeps fine fringes from aliasing."""
     rows, columns = (side // 2 for side in field.light.shape)
     weight = _halved(field.weight)
     good = weight > _LEAST_COVERED
     share = np.maximum(weight, _LEAST_COVERED)
     light = np.where(good, _halved(field.light * field.weight) / share, np.float32(0))
-    # a pixel that is partly covered is a mean about the middle of its covered part
+    # the mean of a partly covered pixel belongs to the centroid of its covered part
     partly = good & (weight < _MOST_COVERED)
     u, v = (
         0.5 * (values[: 2 * rows : 2, : 2 * columns : 2] + values[1::2, 1::2][:rows, :columns])
@@ -183,7 +183,7 @@ def _halved(values: Array) -> Array:
         mean = np.float32(0.375) * (even + odd)
         mean[1:] += np.float32(0.125) * odd[:-1]
         mean[: len(after)] += np.float32(0.125) * after
-        # the other axis next; turned over twice it is as it was
+        # transpose and filter the other axis; the second transpose restores the orientation
         values = mean.T
     return values
 
@@ -203,6 +203,6 @@ def local_mean(values: Array, weight: Array, sigma_px: float) -> Array:
         for part in (values * weight, weight)
     )
     mean = np.where(bottom > 1e-4, top / np.maximum(bottom, 1e-4), 0)
-    # a mean is as smooth as it is wide: nothing is lost between a few of its places
+    # a mean is smooth over its width, so linear interpolation between its samples is enough
     fine = ndimage.zoom(mean, step, order=1, mode="nearest", grid_mode=True)
     return np.asarray(fine[:rows, :columns], np.float32)

@@ -1,7 +1,7 @@
-"""Two small minimisers, of a function without slopes and of robust least squares.
+"""Two small minimisers: Nelder-Mead without derivatives, and robust least squares.
 
-`scipy.optimize` has both, but to import it takes a sixth of the time that a photograph is read in;
-the tests hold these against it.
+`scipy.optimize` has both, but importing it takes a sixth of the time of a reading;
+tests compare these with it.
 """
 
 from __future__ import annotations
@@ -14,27 +14,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 Vector = NDArray[np.float64]
-_DAMPING, _EASED, _STIFFENED, _MOST_DAMPING = 1e-3, 0.2, 8.0, 1e6
+_DAMPING, _DAMPING_DECREASE, _DAMPING_INCREASE, _GREATEST_DAMPING = 1e-3, 0.2, 8.0, 1e6
 
 
-def downhill(
+def nelder_mead(
     function: Callable[[Vector], float],
     simplex: NDArray[np.float64],
-    within: float,
-    alike: float,
-    most: int,
+    point_tolerance: float,
+    value_tolerance: float,
+    most_calls: int,
 ) -> tuple[Vector, float]:
-    """Minimise by the simplex of Nelder and Mead (Computer Journal 7 (1965) 308, from memory).
+    """Minimise without derivatives (Nelder & Mead, Computer Journal 7 (1965) 308, from memory).
 
     Parameters
     ----------
     function : callable
     simplex : ndarray, shape (N + 1, N)
-        Points to start from.
-    within, alike : float
-        How near the points and their values must be to the best to end.
-    most : int
-        Calls of the function after which no other step is begun, the first points' included.
+        Starting points.
+    point_tolerance, value_tolerance : float
+        Ends when all points and all values are this close to the best.
+    most_calls : int
+        Function calls after which no further step is begun, those for the first points included.
 
     Returns
     -------
@@ -44,11 +44,11 @@ def downhill(
     points = np.array(simplex, float)
     values = np.array([function(point) for point in points])
     calls = len(values)
-    while calls < most:
+    while calls < most_calls:
         order = np.argsort(values, kind="stable")
         points, values = points[order], values[order]
-        near = np.abs(points[1:] - points[0]).max() <= within
-        if near and np.abs(values[1:] - values[0]).max() <= alike:
+        near = np.abs(points[1:] - points[0]).max() <= point_tolerance
+        if near and np.abs(values[1:] - values[0]).max() <= value_tolerance:
             break
         middle = points[:-1].mean(axis=0)
         away = middle - points[-1]
@@ -61,7 +61,7 @@ def downhill(
             calls += 1
             if value < min(tried, values[-1]):
                 share, tried = other, value
-            elif other < 1:  # neither farther nor nearer is it lower: draw all towards the best
+            elif other < 1:  # no lower value along the line: shrink the simplex towards the best
                 points[1:] = points[0] + (points[1:] - points[0]) / 2
                 values[1:] = [function(point) for point in points[1:]]
                 calls += len(values) - 1
@@ -71,96 +71,96 @@ def downhill(
     return points[best], float(values[best])
 
 
-class Looked(Protocol):
-    """A problem of least squares as it looks from some place."""
+class Linearised(Protocol):
+    """Residuals and Jacobian at one point."""
 
     @property
-    def left(self) -> Vector:
+    def residuals(self) -> Vector:
         """Residuals, shape (K,)."""
 
-    def slopes(self) -> NDArray[np.float64]:
-        """Their derivatives, shape (K, P)."""
+    def jacobian(self) -> NDArray[np.float64]:
+        """Derivatives of the residuals, shape (K, P)."""
 
 
 @dataclass(frozen=True)
 class Descent:
-    """Where robust least squares came to.
+    """Result of robust least squares.
 
     Attributes
     ----------
-    at : ndarray, shape (P,)
-    left : ndarray, shape (K,)
-        Residuals there.
+    point : ndarray, shape (P,)
+    residuals : ndarray, shape (K,)
+        Residuals at the point.
     cost : float
         Sum of log(1 + (residual / tolerance)^2).
     """
 
-    at: Vector
-    left: Vector
+    point: Vector
+    residuals: Vector
     cost: float
 
 
-def robust_descent(
-    look: Callable[[Vector], Looked],
+def robust_least_squares(
+    linearise: Callable[[Vector], Linearised],
     start: Vector,
     bounds: tuple[Vector, Vector],
     tolerance: float,
-    rounds: int,
-    least: float = 1e-4,
+    most_steps: int,
+    least_decrease: float = 1e-4,
 ) -> Descent:
-    """Minimise the sum of log(1 + (residual / tolerance)^2): least squares that dirt hardly pulls.
+    """Minimise the sum of log(1 + (residual / tolerance)^2), which outliers hardly affect.
 
-    Weighted again and again (Cauchy's weights), with Marquardt's damping (SIAM J. 11 (1963) 431,
-    from memory); a coordinate at a bound that it is pushed against rests there.
+    Iteratively reweighted least squares (Cauchy weights) with Marquardt's damping (SIAM J. 11
+    (1963) 431, from memory); a coordinate that the gradient pushes against its bound stays there.
 
     Parameters
     ----------
-    look : callable
-        Of P coordinates: K residuals, and their derivatives where these are asked for.
+    linearise : callable
+        From P coordinates to K residuals, and their Jacobian where it is needed.
     start : ndarray, shape (P,)
     bounds : pair of ndarray, shape (P,)
     tolerance : float
-    rounds : int
-        Most steps that are tried.
-    least : float
-        Share of the cost by which a step must lower it, else it is the last.
+    most_steps : int
+        Steps to try at most.
+    least_decrease : float
+        Ends when a step lowers the cost by less than this share.
 
     Returns
     -------
     Descent
     """
-    at = np.clip(start, *bounds)
-    here = look(at)
-    cost = robust_cost(here.left, tolerance)
-    damping, told = _DAMPING, None
-    for _ in range(rounds):
-        if told is None:
-            rows = here.slopes()
-            weighted = rows / (1 + (here.left / tolerance) ** 2)[:, None]
-            told = weighted.T @ rows, weighted.T @ here.left
-        normal, gradient = told
-        free = ~((at <= bounds[0]) & (gradient > 0) | (at >= bounds[1]) & (gradient < 0))
-        held = normal[np.ix_(free, free)]
-        # a coordinate of which nothing tells must not be carried away
-        brake = damping * np.diag(held) + 1e-12 * (np.trace(held) + 1e-30)
-        step = np.zeros_like(at)
-        step[free] = np.linalg.solve(held + np.diag(brake), gradient[free])
-        there = np.clip(at - step, *bounds)
-        seen = look(there)
-        cost_there = robust_cost(seen.left, tolerance)
-        if cost_there < cost:
-            lowered = cost - cost_there
-            at, here, cost, told = there, seen, cost_there, None
-            damping *= _EASED
-            if lowered < least * cost:
+    point = np.clip(start, *bounds)
+    linearised = linearise(point)
+    cost = robust_cost(linearised.residuals, tolerance)
+    damping, equations = _DAMPING, None
+    for _ in range(most_steps):
+        if equations is None:
+            rows = linearised.jacobian()
+            weighted = rows / (1 + (linearised.residuals / tolerance) ** 2)[:, None]
+            equations = weighted.T @ rows, weighted.T @ linearised.residuals
+        normal, gradient = equations
+        free = ~((point <= bounds[0]) & (gradient > 0) | (point >= bounds[1]) & (gradient < 0))
+        reduced = normal[np.ix_(free, free)]
+        # a coordinate on which no residual depends must stay where it is
+        damped = damping * np.diag(reduced) + 1e-12 * (np.trace(reduced) + 1e-30)
+        step = np.zeros_like(point)
+        step[free] = np.linalg.solve(reduced + np.diag(damped), gradient[free])
+        trial_point = np.clip(point - step, *bounds)
+        trial = linearise(trial_point)
+        trial_cost = robust_cost(trial.residuals, tolerance)
+        if trial_cost < cost:
+            lowered = cost - trial_cost
+            point, linearised, cost, equations = trial_point, trial, trial_cost, None
+            damping *= _DAMPING_DECREASE
+            if lowered < least_decrease * cost:
                 break
         else:
-            damping *= _STIFFENED
-            if damping > _MOST_DAMPING:
+            damping *= _DAMPING_INCREASE
+            if damping > _GREATEST_DAMPING:
                 break
-    return Descent(at, here.left, cost)
+    return Descent(point, linearised.residuals, cost)
 
 
-def robust_cost(left: NDArray[np.float64], tolerance: float) -> float:
+def robust_cost(residuals: NDArray[np.float64], tolerance: float) -> float:
     """Sum of log(1 + (residual / tolerance)^2)."""
-    return float(np.log1p((left / tolerance) ** 2).sum())
+    return float(np.log1p((residuals / tolerance) ** 2).sum())

@@ -25,18 +25,18 @@ class Pixels:
     # change of u and v over one field pixel along x and along y, for the pixel's own blur
     unit_from_px: NDArray[np.float64]
     scale: int
-    kept: dict[Term, Array] = field(default_factory=dict, repr=False, compare=False)
+    cached_terms: dict[Term, Array] = field(default_factory=dict, repr=False, compare=False)
 
     def __len__(self) -> int:
-        """Count of items."""
+        """Number of pixels."""
         return int(self.light.size)
 
     def rows(self, terms: Sequence[Term]) -> list[Array]:
-        """Zernike terms over all pixels; they are kept for other fits to the same pixels."""
-        missing = [term for term in dict.fromkeys(terms) if term not in self.kept]
+        """Zernike terms over all pixels, cached for other fits to the same pixels."""
+        missing = [term for term in dict.fromkeys(terms) if term not in self.cached_terms]
         if missing:
-            self.kept.update(zip(missing, basis(missing, self.u, self.v), strict=True))
-        return [self.kept[term] for term in terms]
+            self.cached_terms.update(zip(missing, basis(missing, self.u, self.v), strict=True))
+        return [self.cached_terms[term] for term in terms]
 
 
 def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels:
@@ -61,7 +61,7 @@ def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels
     column = np.clip(((u + 1) / 2 * count).astype(np.int32), 0, count - 1)
     row = np.clip(((v + 1) / 2 * count).astype(np.int32), 0, count - 1)
     block = row * count + column
-    # those of a block side by side, so that they are summed up without being gathered
+    # sort by block, so that sums over blocks run over contiguous slices
     order = np.argsort(block, kind="stable")
     flat = (field.light[good], field.weight[good], u, v)
     light, weight, u, v = (values[order] for values in flat)

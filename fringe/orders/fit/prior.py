@@ -1,12 +1,12 @@
-"""What is likely of light, contrast and form before the picture is looked at.
+"""Prior distributions of light, contrast and form.
 
 Each Zernike coefficient has a normal distribution whose width falls with its degree: light
 and polished surfaces are smooth. It is about zero, or for the light's level about the
-picture's mean. Where fringes are many the picture outvotes it by far; where they are few,
-light that varies can look like form, and this is what keeps both within reason and the
-uncertainty honest. How uneven the light is, and how rough the form is, is learned from the
-picture. The falls are common practice, no source: lamps behind a diffuser vary by some parts
-in ten over a work, and lapping leaves low and round forms.
+picture's mean. With many fringes the picture outweighs the prior by far; with few, uneven
+light can look like form, and the prior keeps both plausible and the uncertainty realistic.
+The unevenness of the light and the roughness of the form are estimated from the picture. How
+the widths fall with degree is common practice, no source: lamps behind a diffuser vary by some
+parts in ten over a work, and lapping leaves low-order and rotationally symmetric forms.
 """
 
 from __future__ import annotations
@@ -23,68 +23,76 @@ from fringe.optics.form import Term
 
 Vector = NDArray[np.float64]
 Terms = Sequence[Term]
-_FREE = 1e3  # width of what has no prior
-_LEAST_SCALE, _MOST_SCALE = 0.02, 2.0  # that are learned
+_FREE = 1e3  # width of a coefficient without a prior
+_LEAST_SCALE, _MOST_SCALE = 0.02, 2.0  # bounds of the estimated scales
 _RIM_BEND = 0.02  # second difference over hundredths of the radius [fringe]
-_LEAST_KNOWN = 0.02  # share of a coefficient that a picture determines at the least
+_LEAST_KNOWN = 0.02  # least share of a coefficient that a picture is taken to determine
 
 
 @dataclass(frozen=True)
-class Likely:
-    """What is likely, in the scales of its groups.
+class Prior:
+    """Scales of the prior widths, by group of coefficients.
 
     Attributes
     ----------
-    alike : float
-        How many pixels say no more than one, since their residuals go together.
+    pixels_per_observation : float
+        Number of pixels that count as one independent observation, their residuals being
+        correlated.
     light, contrast : float
-        Of light and contrast that vary.
-    round, fine : float
-        Of the order's terms from degree five on, those that are round and the others.
+        Of the terms by which light and contrast vary.
+    symmetric, asymmetric : float
+        Of the order's terms from degree five on, those with rotational symmetry and the others.
     """
 
-    alike: float = 30.0
+    pixels_per_observation: float = 30.0
     light: float = 1.0
     contrast: float = 1.0
-    round: float = 1.0
-    fine: float = 1.0
+    symmetric: float = 1.0
+    asymmetric: float = 1.0
 
     def widths(self, light: Terms, contrast: Terms, order: Terms) -> Vector:
         """Standard deviations of all coefficients: log of light, contrast, order."""
-        return self._scaled(_plain(light, contrast, order), _groups(light, contrast, order))
+        return self._scaled(
+            _unscaled_widths(light, contrast, order), _groups(light, contrast, order)
+        )
 
     def precision(self, light: Terms, contrast: Terms, order: Terms) -> NDArray[np.float64]:
         """Inverse of the coefficients' covariance, shape (P, P).
 
-        Beside each coefficient's own width it holds how sharply a form may bend where no
-        pixels tell, in the last hundredth of the radius: many round terms together could.
+        Beside each coefficient's own width it limits the bend of the form in the last hundredth
+        of the radius, where there are no pixels: many symmetric terms together could bend sharply.
         """
-        before = np.zeros(len(light) + len(contrast))
-        bends = np.concatenate([before, [_rim_bend(n) if m == 0 else 0.0 for n, m in order]])
+        no_bends = np.zeros(len(light) + len(contrast))
+        rim_bends = np.concatenate([no_bends, [_rim_bend(n) if m == 0 else 0.0 for n, m in order]])
         widths = self.widths(light, contrast, order)
-        return np.diag(1 / widths**2) + np.outer(bends, bends) / (_RIM_BEND * self.round) ** 2
+        return (
+            np.diag(1 / widths**2)
+            + np.outer(rim_bends, rim_bends) / (_RIM_BEND * self.symmetric) ** 2
+        )
 
-    def _scaled(self, plain: Vector, groups: NDArray[np.intp]) -> Vector:
-        scales = np.array([1.0, self.light, self.contrast, self.round, self.fine])
-        return np.asarray(plain * scales[groups])
+    def _scaled(self, unscaled: Vector, groups: NDArray[np.intp]) -> Vector:
+        scales = np.array([1.0, self.light, self.contrast, self.symmetric, self.asymmetric])
+        return np.asarray(unscaled * scales[groups])
 
     def learned(
         self, values: Vector, variances: Vector, light: Terms, contrast: Terms, order: Terms
-    ) -> Likely:
-        """Scales that make a fit likeliest.
+    ) -> Prior:
+        """Scales of greatest evidence for a fit.
 
-        MacKay's fixed point (Neural Computation 4 (1992) 415, from memory): what the picture
-        determines of a group's coefficients should be as large as the group's width says.
+        MacKay's fixed point (Neural Computation 4 (1992) 415, from memory): the part of a group's
+        coefficients that the picture determines should have the group's width.
         """
-        plain, groups = _plain(light, contrast, order), _groups(light, contrast, order)
-        widths = self._scaled(plain, groups)
+        unscaled, groups = _unscaled_widths(light, contrast, order), _groups(light, contrast, order)
+        widths = self._scaled(unscaled, groups)
         known = np.clip(1 - variances / widths**2, _LEAST_KNOWN, 1)
-        sums = np.bincount(groups, (values / plain) ** 2, 5), np.bincount(groups, known, 5)
+        sums = np.bincount(groups, (values / unscaled) ** 2, 5), np.bincount(groups, known, 5)
         scales = np.sqrt(sums[0] / np.maximum(sums[1], 1e-9))[1:]
-        return Likely(self.alike, *np.clip(scales, _LEAST_SCALE, _MOST_SCALE).tolist())
+        return Prior(
+            self.pixels_per_observation, *np.clip(scales, _LEAST_SCALE, _MOST_SCALE).tolist()
+        )
 
 
-def _plain(light: Terms, contrast: Terms, order: Terms) -> Vector:
+def _unscaled_widths(light: Terms, contrast: Terms, order: Terms) -> Vector:
     """Widths at scale one."""
     of_light = [0.6 / n**1.5 if n else 0.7 for n, _ in light]
     of_contrast = [0.3 / n**1.5 if n else 1.0 for n, _ in contrast]
@@ -92,7 +100,7 @@ def _plain(light: Terms, contrast: Terms, order: Terms) -> Vector:
 
 
 def _form_width(n: int, m: int) -> float:
-    """Tilt, power and astigmatism are free; a turned edge is narrow and takes round terms."""
+    """Tilt, power and astigmatism are free; a turned edge is narrow and needs symmetric terms."""
     if n <= 2:
         return _FREE
     return 0.6 * (4 / n) ** 2.5 if m == 0 else (3 / n) ** 3
@@ -108,7 +116,7 @@ def _rim_bend(n: int) -> float:
 
 
 def _groups(light: Terms, contrast: Terms, order: Terms) -> NDArray[np.intp]:
-    """Group of each coefficient, 0 for those that are never scaled."""
+    """Group of each coefficient, 0 for those without a scale."""
     of_light = [1 if n else 0 for n, _ in light]
     of_contrast = [2 if n else 0 for n, _ in contrast]
     of_order = [0 if n <= 4 else 3 if m == 0 else 4 for n, m in order]

@@ -1,7 +1,7 @@
 """Least squares of the picture itself: order, light and contrast together, with covariance.
 
 The picture is modelled as B (1 - V cos 2 pi order), with log B and V smooth (Zernike sums),
-weighed against what is likely of them (`prior.py`). Gauss-Newton steps over all pixels,
+and a prior on their coefficients (`prior.py`). Gauss-Newton steps over all pixels,
 robust against dirt; the covariance is the sandwich (H + P)^-1 (S + P T P) (H + P)^-1 with the
 scores S summed over blocks, so that it holds for residuals that are correlated within a
 block and of uneven size, and with the prior's precision P and covariance T (White,
@@ -20,22 +20,22 @@ from scipy import ndimage
 
 from fringe.errors import Refused
 from fringe.optics.form import Term, zernike_gradients, zernike_terms
-from fringe.orders.fit.demodulate import OrderModel
 from fringe.orders.fit.field import Array
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels
-from fringe.orders.fit.prior import Likely
+from fringe.orders.fit.prior import Prior
 from fringe.orders.fit.zernike import basis
 
 Vector = NDArray[np.float64]
 _CHUNK = 1 << 13  # pixels whose Jacobian stays in the processor's own memory
 _BLUR_SIDE = 41
-_MOST_LOG = 20.0  # of light
-_LEAST_LIGHT = 0.1  # of its mean, at a start
-_LIKELY = Likely()
-# greatest step of an order, or half that of the light's logarithm: of a fit that has come to rest,
-# and of one whose sums before the step are as good as those after it
-_STILL, _NEAR = 1e-4, 1e-3
-_MOST_KEPT = 4_000_000  # numbers of Zernike values that are kept between steps
+_MOST_LOG = 20.0  # bound of the light's logarithm
+_LEAST_LIGHT = 0.1  # share of the mean light, below which a start does not go
+_PRIOR = Prior()
+# greatest step of an order, or half that of the light's logarithm: of a converged fit, and of one
+# so near that the sums before the step can serve as those after it
+_CONVERGED, _NEARLY_CONVERGED = 1e-4, 1e-3
+_MOST_KEPT = 4_000_000  # Zernike values that are kept between steps at most
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Fit:
     noise : float
         Robust standard deviation of the residual [light].
     cost : float
-        Mean square of the residual, each held to three of a fixed robust sigma [light^2].
+        Mean square of the residual, outliers limited [light^2].
     mean_contrast : float
         Median of V over the pixels.
     explained : float
@@ -65,12 +65,11 @@ class Fit:
     overtone : float
         Greater of the second and third harmonic of the fringe profile, as a share of the
         fundamental; near zero for two beams.
-    likely : Likely
-        What was likely, as learned from this fit.
-    surprise : float
-        Twice the negative logarithm of the evidence for a model of this kind, of which the
-        smallest of several fits to the same pixels is the best (MacKay, Neural Computation 4
-        (1992) 415, from memory).
+    prior : Prior
+        Prior with the scales estimated from this fit.
+    neg_2_log_evidence : float
+        Minus twice the logarithm of the model's evidence, to compare fits to the same pixels:
+        the smallest is the best (MacKay, Neural Computation 4 (1992) 415, from memory).
     """
 
     model: OrderModel
@@ -86,8 +85,8 @@ class Fit:
     explained: float
     used: float
     overtone: float = 0.0
-    likely: Likely = _LIKELY
-    surprise: float = 0.0
+    prior: Prior = _PRIOR
+    neg_2_log_evidence: float = 0.0
 
 
 def smooth_terms(cycles: float) -> tuple[tuple[Term, ...], tuple[Term, ...]]:
@@ -99,21 +98,21 @@ def smooth_terms(cycles: float) -> tuple[tuple[Term, ...], tuple[Term, ...]]:
 
 
 @dataclass
-class _State:
-    """What one pass over the pixels needs and returns."""
+class _Coefficients:
+    """Coefficients of light, contrast and order at one step of the fit."""
 
     model: OrderModel
     light: Vector
     contrast: Vector
 
-    def every(self) -> Vector:
-        """All coefficients: light, contrast, order."""
+    def values(self) -> Vector:
+        """All coefficients in one vector: light, contrast, order."""
         return np.concatenate([self.light, self.contrast, self.model.values])
 
-    def moved(self, step: Vector, share: float) -> _State:
+    def moved(self, step: Vector, share: float) -> _Coefficients:
         """Go a share of a step in light, contrast and order, in this order."""
         n, m = len(self.light), len(self.light) + len(self.contrast)
-        return _State(
+        return _Coefficients(
             OrderModel(self.model.terms, self.model.values + share * step[m:]),
             self.light + share * step[:n],
             self.contrast + share * step[n:m],
@@ -121,7 +120,7 @@ class _State:
 
 
 class _Problem:
-    """A picture, the terms of its model and what does not change from step to step."""
+    """A picture, the terms of its model and the sums that do not change from step to step."""
 
     def __init__(
         self,
@@ -129,30 +128,30 @@ class _Problem:
         start: OrderModel,
         light: tuple[Term, ...],
         contrast: tuple[Term, ...],
-        likely: Likely,
-        rounds: int,
+        prior: Prior,
+        most_steps: int,
     ) -> None:
         self.pixels, self.light, self.contrast = pixels, light, contrast
         self.order = start.terms
         terms = (*light, *contrast, *start.terms)
-        every = tuple(dict.fromkeys(terms))
+        all_terms = tuple(dict.fromkeys(terms))
         self._blur = _blur(pixels, start)
-        # of many pixels, or for one step, the rows are made when they are needed, chunk by chunk
-        kept = rounds > 1 and len(pixels) * len(every) < _MOST_KEPT
-        self._rows = pixels.rows(terms) if kept else None
-        place = {term: k for k, term in enumerate(every)}
-        self._every, self._places = every, [place[term] for term in terms]
-        self.likely = likely
-        # squares of the coefficients weigh so much of the residual's variance
-        self.precision = likely.precision(light, contrast, start.terms)
-        self.stiffness = likely.alike * self.precision
+        # for many pixels, or for one step, rows are computed chunk by chunk when they are needed
+        keep = most_steps > 1 and len(pixels) * len(all_terms) < _MOST_KEPT
+        self._rows = pixels.rows(terms) if keep else None
+        index = {term: k for k, term in enumerate(all_terms)}
+        self._all_terms, self._places = all_terms, [index[term] for term in terms]
+        self.prior = prior
+        # weight of the squared coefficients in units of the residual's variance
+        self.precision = prior.precision(light, contrast, start.terms)
+        self.stiffness = prior.pixels_per_observation * self.precision
         self.centre = np.zeros(len(self.precision))
         self.centre[0] = np.log(max(float(np.mean(pixels.light)), 1e-6))
 
     def rows(self, part: slice) -> Array:
         """Zernike terms of light, contrast and order over one chunk, for the caller to write in."""
         if self._rows is None:
-            return basis(self._every, self.pixels.u[part], self.pixels.v[part])[self._places]
+            return basis(self._all_terms, self.pixels.u[part], self.pixels.v[part])[self._places]
         return np.stack([row[part] for row in self._rows])
 
     def parts(self) -> list[slice]:
@@ -160,7 +159,7 @@ class _Problem:
         count = len(self.pixels)
         return [slice(k, min(k + _CHUNK, count)) for k in range(0, count, _CHUNK)]
 
-    def look(self, part: slice, state: _State) -> _Look:
+    def linearise(self, part: slice, state: _Coefficients) -> _LinearisedChunk:
         """Model and Jacobian over one chunk."""
         rows = self.rows(part)
         n = len(self.light)
@@ -168,35 +167,37 @@ class _Problem:
         order = state.model.values.astype(np.float32) @ of_order
         phase = np.float32(2 * np.pi) * (order - np.round(order))
         cos, sin = np.cos(phase) * self._blur[part], np.sin(phase) * self._blur[part]
-        b = _bright(state.light, of_light)
+        b = _light(state.light, of_light)
         contrast = state.contrast.astype(np.float32) @ of_contrast
         dimmed = 1 - contrast * cos
         of_light *= b * dimmed
         of_contrast *= -b * cos
         of_order *= np.float32(2 * np.pi) * b * contrast * sin
-        left = self.pixels.light[part] - b * dimmed
-        return _Look(rows, left, np.abs(b * contrast) * self._blur[part], contrast, phase)
+        residual = self.pixels.light[part] - b * dimmed
+        return _LinearisedChunk(
+            rows, residual, np.abs(b * contrast) * self._blur[part], contrast, phase
+        )
 
 
 @dataclass(frozen=True)
-class _Look:
+class _LinearisedChunk:
     """Jacobian (P, K), residual, fringe amplitude, contrast and phase (K,) of one chunk."""
 
     jacobian: Array
-    left: Array
+    residual: Array
     amplitude: Array
     contrast: Array
     phase: Array
 
     def ratio(self, noise: float, tolerated: float) -> Array:
-        """Residual by the sigma that the robust weights go by: noise, or what is borne for now."""
+        """Residual over the sigma of the robust weights: noise, or the misfit tolerated for now."""
         if not np.isfinite(noise):
-            return np.zeros_like(self.left)
-        return np.asarray(self.left / np.maximum(noise, tolerated * self.amplitude))
+            return np.zeros_like(self.residual)
+        return np.asarray(self.residual / np.maximum(noise, tolerated * self.amplitude))
 
 
-def _bright(values: Vector, rows: Array) -> Array:
-    """Light of coefficients of its logarithm; continued far out it stays finite."""
+def _light(values: Vector, rows: Array) -> Array:
+    """Light from the coefficients of its logarithm, kept finite far outside the disc."""
     log = values.astype(np.float32) @ rows
     return np.asarray(np.exp(np.clip(log, -_MOST_LOG, _MOST_LOG)))
 
@@ -207,8 +208,8 @@ def _blur(pixels: Pixels, model: OrderModel) -> Array:
         return np.ones_like(pixels.u)
     f = pixels.unit_from_px.T @ (_square_slopes(model.terms) @ model.values)
     coarse = (np.sinc(f[0]) * np.sinc(f[1])).astype(np.float32).reshape(_BLUR_SIDE, _BLUR_SIDE)
-    place = [(w + 1) * np.float32((_BLUR_SIDE - 1) / 2) for w in (pixels.v, pixels.u)]
-    return np.asarray(ndimage.map_coordinates(coarse, place, order=1, mode="nearest"))
+    index = [(w + 1) * np.float32((_BLUR_SIDE - 1) / 2) for w in (pixels.v, pixels.u)]
+    return np.asarray(ndimage.map_coordinates(coarse, index, order=1, mode="nearest"))
 
 
 @lru_cache(16)
@@ -219,7 +220,9 @@ def _square_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
     return zernike_gradients(terms, u.ravel(), v.ravel())
 
 
-def _linear_start(pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ...]) -> _State:
+def _linear_start(
+    pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ...]
+) -> _Coefficients:
     """Light, contrast and piston by linear least squares for a given shape of order."""
     terms = light_terms
     rows = np.stack(pixels.rows(terms))
@@ -242,14 +245,14 @@ def _linear_start(pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ..
     start[model.terms.index((0, 0))] = piston
     level = np.maximum(values[:-2] @ rows, _LEAST_LIGHT * mean).astype(np.float32)
     log = _linear(rows, replace(pixels, light=np.log(level)))
-    return _State(OrderModel(model.terms, start), log, np.array([contrast]))
+    return _Coefficients(OrderModel(model.terms, start), log, np.array([contrast]))
 
 
 def _linear(rows: Array, pixels: Pixels) -> Vector:
     """Weighted least squares of the light on some rows."""
     weighted = rows * pixels.weight
     gradient = weighted @ (pixels.weight * pixels.light)
-    # single precision: rows that are nearly alike need a little damping
+    # single precision: nearly parallel rows need a little damping
     return _solve((weighted @ weighted.T).astype(float), gradient.astype(float), 1e-6)
 
 
@@ -257,10 +260,10 @@ def fit_pixels(
     pixels: Pixels,
     start: OrderModel,
     smooth: tuple[tuple[Term, ...], tuple[Term, ...]],
-    rounds: int = 12,
+    most_steps: int = 12,
     known: Fit | None = None,
     tolerated: float = 0.08,
-    likely: Likely = _LIKELY,
+    prior: Prior = _PRIOR,
     noise: float = np.inf,
 ) -> Fit:
     """Fit order, light and contrast to the pixels.
@@ -272,18 +275,18 @@ def fit_pixels(
         Within about half a fringe of the truth everywhere; its piston is not used.
     smooth : pair of tuples of terms
         Terms of light and of contrast, each with (0, 0) first.
-    rounds : int
+    most_steps : int
         Most Gauss-Newton steps.
     known : Fit, optional
-        A fit to go on from, piston included, on the first of the smooth terms or all.
+        A fit to continue from, piston included, on the first of the smooth terms or all.
     tolerated : float
-        Misfit, as a share of the local fringe amplitude, that is not taken for dirt: a form
+        Residual, as a share of the local fringe amplitude, that does not count as dirt: a form
         that the terms cannot follow yet must keep its weight.
-    likely : Likely
-        What is weighed against the picture.
+    prior : Prior
+        Of the coefficients.
     noise : float
-        Robust deviation of the residual where it is known and the start all but right [light];
-        else the first step takes no pixel for dirt.
+        Robust deviation of the residual, where it is known and the start is close [light];
+        without it the first step down-weights no pixel.
 
     Returns
     -------
@@ -296,48 +299,48 @@ def fit_pixels(
         state = _linear_start(pixels, start, light_terms)
         state.contrast = np.concatenate([state.contrast, np.zeros(len(contrast_terms) - 1)])
     else:
-        state = _State(
+        state = _Coefficients(
             start,
             np.pad(known.light, (0, len(light_terms) - len(known.light))),
             np.pad(known.contrast, (0, len(contrast_terms) - len(known.contrast))),
         )
-    problem = _Problem(pixels, start, light_terms, contrast_terms, likely, rounds)
+    problem = _Problem(pixels, start, light_terms, contrast_terms, prior, most_steps)
     damping = 1e-8 if np.isfinite(noise) else 1e-3
-    for _ in range(rounds):
+    for _ in range(most_steps):
         sums = _summed(problem, state, noise, tolerated)
         step = _step(problem, state, sums, damping)
         order_step = step[len(light_terms) + len(contrast_terms) :]
         largest = float(np.abs(order_step).max())
         largest = max(largest, float(np.abs(step[: len(light_terms)]).max()) / 2)
         state = state.moved(step, min(1.0, 0.35 / max(largest, 1e-12)))
-        # the first step takes nothing for dirt: it is no sign of having come to rest
-        if largest < _STILL and np.isfinite(noise):
+        # the first step is not robust, so a small one does not prove convergence
+        if largest < _CONVERGED and np.isfinite(noise):
             break
         noise, damping = sums.noise, max(damping / 5, 1e-9)
-    if largest > _NEAR:
+    if largest > _NEARLY_CONVERGED:
         sums = _summed(problem, state, noise, tolerated)
     return _finish(problem, state, sums)
 
 
 @dataclass(frozen=True)
 class _Sums:
-    """What a pass over all pixels tells: of P coefficients, K pixels and B blocks.
+    """Sums of one pass over all pixels: P coefficients, K pixels and B blocks.
 
     Attributes
     ----------
     normal : ndarray, shape (P, P)
     scores : ndarray, shape (B, P)
         Gradient, block by block.
-    left, amplitude, contrast : ndarray of float32, shape (K,)
+    residual, amplitude, contrast : ndarray of float32, shape (K,)
     noise : float
-        Robust deviation of what is left.
+        Robust deviation of the residual.
     used, overtone : float
         See `Fit`.
     """
 
     normal: NDArray[np.float64]
     scores: NDArray[np.float64]
-    left: Array
+    residual: Array
     amplitude: Array
     contrast: Array
     noise: float
@@ -345,43 +348,49 @@ class _Sums:
     overtone: float
 
 
-def _summed(problem: _Problem, state: _State, noise: float, tolerated: float) -> _Sums:
-    """Sums over all pixels, weighed by how likely each is dirt."""
+def _summed(problem: _Problem, state: _Coefficients, noise: float, tolerated: float) -> _Sums:
+    """Sums over all pixels, robustly weighted against dirt."""
     pixels = problem.pixels
     size = len(problem.centre)
     normal = np.zeros((size, size))
     scores = np.zeros((int(pixels.block.max()) + 1, size))
-    left, amplitude, contrast = (np.empty(len(pixels), np.float32) for _ in range(3))
-    used, tones = 0.0, np.zeros(5)
+    residual, amplitude, contrast = (np.empty(len(pixels), np.float32) for _ in range(3))
+    used, harmonics = 0.0, np.zeros(5)
     for part in problem.parts():
-        look = problem.look(part, state)
-        left[part], amplitude[part], contrast[part] = look.left, look.amplitude, look.contrast
-        w = pixels.weight[part] * _tukey(look.ratio(noise, tolerated))
+        chunk = problem.linearise(part, state)
+        residual[part], amplitude[part], contrast[part] = (
+            chunk.residual,
+            chunk.amplitude,
+            chunk.contrast,
+        )
+        w = pixels.weight[part] * _tukey(chunk.ratio(noise, tolerated))
         used += float((w > 0.5).sum())
-        tones += _tones(look, w)
-        # a product with itself takes half the time of one with another
+        harmonics += _harmonic_sums(chunk, w)
+        # a matrix times its own transpose takes half the time of a general product
         root = np.sqrt(w)
-        weighted = np.multiply(look.jacobian, root, out=look.jacobian)
+        weighted = np.multiply(chunk.jacobian, root, out=chunk.jacobian)
         normal += weighted @ weighted.T
-        score = np.multiply(weighted, root * look.left, out=weighted)
+        score = np.multiply(weighted, root * chunk.residual, out=weighted)
         block = pixels.block[part]
         starts = np.flatnonzero(np.diff(block, prepend=-1))
         scores[block[starts]] += np.add.reduceat(score, starts, axis=1).T
-    now = 1.4826 * float(np.median(np.abs(left))) + 1e-9
+    now = 1.4826 * float(np.median(np.abs(residual))) + 1e-9
     share = used / len(pixels)
-    return _Sums(normal, scores, left, amplitude, contrast, now, share, _overtone(tones))
+    return _Sums(normal, scores, residual, amplitude, contrast, now, share, _overtone(harmonics))
 
 
-def _step(problem: _Problem, state: _State, sums: _Sums, damping: float) -> Vector:
+def _step(problem: _Problem, state: _Coefficients, sums: _Sums, damping: float) -> Vector:
     """One Gauss-Newton step."""
-    pull = sums.noise**2 * problem.stiffness
-    away = state.every() - problem.centre
-    return _solve(sums.normal + pull, sums.scores.sum(axis=0) - pull @ away, damping)
+    prior_normal = sums.noise**2 * problem.stiffness
+    offset = state.values() - problem.centre
+    return _solve(
+        sums.normal + prior_normal, sums.scores.sum(axis=0) - prior_normal @ offset, damping
+    )
 
 
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
-    """Light that a fit expects at flat arrays of places, and the fringe amplitude there."""
-    light = _bright(fit.light, basis(fit.light_terms, u, v))
+    """Light predicted by a fit at flat arrays of places, and the fringe amplitude there."""
+    light = _light(fit.light, basis(fit.light_terms, u, v))
     contrast = fit.contrast.astype(np.float32) @ basis(fit.contrast_terms, u, v)
     order = fit.model.order(u, v)
     phase = np.float32(2 * np.pi) * (order - np.round(order))
@@ -395,40 +404,40 @@ def _solve(normal: NDArray[np.float64], gradient: Vector, damping: float) -> Vec
 
 
 def _tukey(ratio: Array) -> Array:
-    """Tukey's biweight at 5.5 robust sigmas: almost all of clean noise, none of dirt."""
+    """Tukey's biweight at 5.5 robust sigmas: nearly one for clean noise, zero for dirt."""
     return np.where(np.abs(ratio) < 5.5, (1 - (ratio / 5.5) ** 2) ** 2, 0).astype(np.float32)
 
 
-def _finish(problem: _Problem, state: _State, sums: _Sums) -> Fit:
+def _finish(problem: _Problem, state: _Coefficients, sums: _Sums) -> Fit:
     """Covariance and figures of merit at the end of a fit."""
     n_before = len(problem.light) + len(problem.contrast)
-    normal, scores, left, amplitude = sums.normal, sums.scores, sums.left, sums.amplitude
+    normal, scores, residual, amplitude = sums.normal, sums.scores, sums.residual, sums.amplitude
     noise = sums.noise
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-12))
-    pull = noise**2 * problem.stiffness
-    held = np.sqrt(scale**2 + np.diag(pull))
+    prior_normal = noise**2 * problem.stiffness
+    root = np.sqrt(scale**2 + np.diag(prior_normal))
     inverse = np.linalg.inv(
-        (normal + pull) / np.outer(held, held) + 1e-10 * np.eye(len(held))
-    ) / np.outer(held, held)
-    live = int((np.abs(scores).sum(axis=1) > 0).sum())
-    meat = scores.T @ scores * live / max(live - 1, 1)
-    alike = max(1.0, float(np.median(np.diag(meat) / scale**2)) / noise**2)
-    sandwich = inverse @ (meat + alike * noise**2 * pull) @ inverse
-    learned = replace(problem.likely, alike=alike).learned(
-        state.every(), np.diag(sandwich), problem.light, problem.contrast, problem.order
+        (normal + prior_normal) / np.outer(root, root) + 1e-10 * np.eye(len(root))
+    ) / np.outer(root, root)
+    filled_blocks = int((np.abs(scores).sum(axis=1) > 0).sum())
+    meat = scores.T @ scores * filled_blocks / max(filled_blocks - 1, 1)
+    pixels_per_observation = max(1.0, float(np.median(np.diag(meat) / scale**2)) / noise**2)
+    sandwich = inverse @ (meat + pixels_per_observation * noise**2 * prior_normal) @ inverse
+    learned = replace(problem.prior, pixels_per_observation=pixels_per_observation).learned(
+        state.values(), np.diag(sandwich), problem.light, problem.contrast, problem.order
     )
-    cost = float(np.mean(np.minimum(left**2, (0.5 * amplitude) ** 2 + 25 * noise**2)))
-    # Laplace's integral: what the picture tells of the coefficients, beside what was likely
-    told = normal / (problem.likely.alike * noise**2)
-    away = state.every() - problem.centre
-    surprise = (
-        left.size / problem.likely.alike * np.log(cost)
-        + float(away @ problem.precision @ away)
-        + float(np.linalg.slogdet(problem.precision + told)[1])
+    cost = float(np.mean(np.minimum(residual**2, (0.5 * amplitude) ** 2 + 25 * noise**2)))
+    # Laplace's approximation: the picture's information on the coefficients beside the prior's
+    information = normal / (problem.prior.pixels_per_observation * noise**2)
+    offset = state.values() - problem.centre
+    neg_2_log_evidence = (
+        residual.size / problem.prior.pixels_per_observation * np.log(cost)
+        + float(offset @ problem.precision @ offset)
+        + float(np.linalg.slogdet(problem.precision + information)[1])
         - float(np.linalg.slogdet(problem.precision)[1])
     )
     fringes = float(np.mean(amplitude**2) / 2)
-    missed = float(np.mean(np.minimum(left**2, 25 * noise**2)))
+    missed = float(np.mean(np.minimum(residual**2, 25 * noise**2)))
     model, of_contrast, mean_contrast = state.model, state.contrast, float(np.median(sums.contrast))
     if mean_contrast < 0:  # the same picture: dark fringes at whole orders
         values = model.values.copy()
@@ -446,21 +455,23 @@ def _finish(problem: _Problem, state: _State, sums: _Sums) -> Fit:
         noise=noise,
         cost=cost,
         mean_contrast=mean_contrast,
-        explained=fringes / max(fringes + missed, 1e-12),  # evenly dark frames have neither
+        explained=fringes / max(fringes + missed, 1e-12),  # both are zero in evenly dark frames
         used=sums.used,
         overtone=sums.overtone,
-        likely=learned,
-        surprise=surprise,
+        prior=learned,
+        neg_2_log_evidence=neg_2_log_evidence,
     )
 
 
-def _tones(look: _Look, w: Array) -> Vector:
-    """Sums that give the residual's part in the second and third harmonic of the order."""
-    carried = w * look.amplitude * look.left
-    sums = [float((carried * f(k * look.phase)).sum()) for k in (2, 3) for f in (np.cos, np.sin)]
-    return np.array([*sums, float((w * look.amplitude**2).sum())])
+def _harmonic_sums(chunk: _LinearisedChunk, w: Array) -> Vector:
+    """Projections of the residual on the second and third harmonic of the order."""
+    carried = w * chunk.amplitude * chunk.residual
+    sums = [float((carried * f(k * chunk.phase)).sum()) for k in (2, 3) for f in (np.cos, np.sin)]
+    return np.array([*sums, float((w * chunk.amplitude**2).sum())])
 
 
-def _overtone(tones: Vector) -> float:
-    power = max(tones[4], 1e-30) / 2
-    return float(max(np.hypot(tones[0], tones[1]), np.hypot(tones[2], tones[3])) / power)
+def _overtone(harmonics: Vector) -> float:
+    power = max(harmonics[4], 1e-30) / 2
+    return float(
+        max(np.hypot(harmonics[0], harmonics[1]), np.hypot(harmonics[2], harmonics[3])) / power
+    )

@@ -1,9 +1,9 @@
-"""The smallest copy of a photograph that still holds its fringes.
+"""The coarsest block average of a photograph that still resolves its fringes.
 
-A photograph of many megapixels most often holds a few broad fringes; all that is fitted to
-it can be fitted to block means of it. How far it may be reduced is told by the finest
-fringes of small tiles, looked for from the photograph's own pixels on: fringes that are
-averaged away, or folded over, would not be missed afterwards.
+A photograph of many megapixels most often shows a few broad fringes, to which block means
+can be fitted as well as pixels. The finest fringes in small tiles decide how far it may be
+reduced. They are sought from full resolution downward, since fringes that were averaged away
+or aliased could not be noticed afterwards.
 """
 
 from __future__ import annotations
@@ -18,22 +18,22 @@ from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
 _MOST_TILES = 1024
-_FINE_CYCLES = 2.5  # fringes a tile; halved, each keeps six pixels still
-_PURE = 0.3  # share of a tile's variation in one frequency, of which noise has 0.1
-_SEEN = 0.006  # amplitude of what counts, as a share of the brightest tile's light
-_FEW = 0.01  # share of the tiles that may err
+_FINE_CYCLES = 2.5  # fringes a tile; at half the scale each still spans six pixels
+_PURE = 0.3  # share of a tile's variation in one frequency; noise has 0.1
+_VISIBLE = 0.006  # amplitude of what counts, as a share of the brightest tile's light
+_TOLERATED_SHARE = 0.01  # share of the tiles that may err
 
 
-def scale_that_holds(photo: Photo, least_px: float, edge: Edge | None = None) -> int:
-    """Tell by how much a photograph may be reduced without loss of its fringes.
+def coarsest_scale(photo: Photo, least_px: float, edge: Edge | None = None) -> int:
+    """Greatest factor by which a photograph may be reduced without losing its fringes.
 
     Parameters
     ----------
     photo : Photo
     least_px : float
-        Size that must be left: the lesser side of the frame, or the edge's smaller radius.
+        Size to keep at least: the shorter side of the frame, or the edge's smaller radius.
     edge : Edge, optional
-        Within which fringes matter; else anywhere.
+        Look for fringes within it only; else anywhere.
 
     Returns
     -------
@@ -53,7 +53,7 @@ def scale_that_holds(photo: Photo, least_px: float, edge: Edge | None = None) ->
 
 
 def _fine_fringes(light: Array) -> bool:
-    """Tell whether fringes are so fine that half the pixels would not do."""
+    """Tell whether fringes are too fine for half the resolution."""
     step = max(TILE // 2, int(np.sqrt(light.size / _MOST_TILES)))
     rows, columns = (np.arange(0, side - TILE + 1, step) for side in light.shape)
     if not (rows.size and columns.size):
@@ -61,13 +61,13 @@ def _fine_fringes(light: Array) -> bool:
     windows = np.lib.stride_tricks.sliding_window_view(light, (TILE, TILE))
     blocks = windows[rows[:, None], columns].reshape(-1, TILE, TILE)
     level = blocks.mean(axis=(1, 2))
-    lit = level > 0.02 * float(level.max(initial=0))
-    if not lit.any():
-        return True  # a black picture holds nothing to be reduced for
-    cycles, purity, amplitude = peaks(blocks[lit] / level[lit, None, None] - 1)
+    bright_enough = level > 0.02 * float(level.max(initial=0))
+    if not bright_enough.any():
+        return True  # nothing to gain from reducing a black picture
+    cycles, purity, amplitude = peaks(blocks[bright_enough] / level[bright_enough, None, None] - 1)
     fine = np.hypot(cycles[:, 0], cycles[:, 1]) > _FINE_CYCLES
-    seen = amplitude * level[lit] > _SEEN * float(level.max())
-    return float((fine & seen & (purity > _PURE)).mean()) > _FEW
+    visible = amplitude * level[bright_enough] > _VISIBLE * float(level.max())
+    return float((fine & visible & (purity > _PURE)).mean()) > _TOLERATED_SHARE
 
 
 def thumbnail(light: Array, scale: int) -> Array:

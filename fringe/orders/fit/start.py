@@ -1,4 +1,4 @@
-"""A first model of the fringes: local frequencies that are linear over the aperture."""
+"""A first model of the fringes from local frequencies, taken as linear over the aperture."""
 
 from __future__ import annotations
 
@@ -135,10 +135,10 @@ def _misfit(
     along = candidates @ np.einsum("kij,ki->jk", rows, tiles.f)
     f2 = (tiles.f**2).sum(-1)
     # the nearer of |model - f|^2 and |model + f|^2
-    away = np.maximum(of_u**2 + of_v**2 + f2 - 2 * np.abs(along), 0)
+    squared_distance = np.maximum(of_u**2 + of_v**2 + f2 - 2 * np.abs(along), 0)
     # a tile over which the frequency changes shows a broad peak: allow a share of it
     sigma2 = tiles.sigma**2 + 0.03**2 * f2
-    return np.asarray(away / sigma2)
+    return np.asarray(squared_distance / sigma2)
 
 
 def _agreement(

@@ -11,8 +11,8 @@ from scipy import fft as sfft
 from fringe.orders.fit.field import Array, Field, local_mean
 
 TILE = 32
-_LOW_CYCLES = 2.0  # fewer in a tile cannot be told from uneven light
-_HIGH_CYCLES = 0.42 * TILE  # near the sampling limit fringes fold over
+_LOW_CYCLES = 2.0  # fewer in a tile cannot be distinguished from uneven light
+_HIGH_CYCLES = 0.42 * TILE  # near the sampling limit fringes alias
 _MIN_RADIUS_PX = 72.0
 
 
@@ -42,7 +42,7 @@ class Tiles:
     amplitude: NDArray[np.float64]
 
     def __len__(self) -> int:
-        """Count of items."""
+        """Number of tiles."""
         return int(self.u.size)
 
     def take(self, index: NDArray[np.intp] | NDArray[np.bool_]) -> Tiles:
@@ -73,16 +73,16 @@ def pyramid_tiles(field: Field, most: int = 3000) -> Tiles:
     Tiles
         Of all scales together; empty where nothing repeats.
     """
-    found = []
+    levels = []
     level = field
     while True:
-        found.append(_tiles_of(level, most))
+        levels.append(_tiles_of(level, most))
         if level.radius_px < 2 * _MIN_RADIUS_PX:
             break
         level = level.half
     return Tiles(
         *(
-            np.concatenate([getattr(tiles, name) for tiles in found])
+            np.concatenate([getattr(tiles, name) for tiles in levels])
             for name in Tiles.__dataclass_fields__
         )
     )
@@ -93,12 +93,12 @@ def _tiles_of(field: Field, most: int) -> Tiles:
     blocks = _windows(field.light, step)
     weights = _windows(field.weight, step)
     if blocks.size == 0:
-        return _none()
+        return _no_tiles()
     row, column = np.nonzero(weights.mean(axis=(2, 3)) > 0.75)
     if len(row) == 0:
-        return _none()
+        return _no_tiles()
     if len(row) > most:
-        # an even share over the picture, whatever its size
+        # thin out evenly over the picture, whatever its size
         pick = np.linspace(0, len(row) - 1, most).astype(int)
         row, column = row[pick], column[pick]
     blocks, weights = blocks[row, column], weights[row, column]
@@ -119,7 +119,7 @@ def _tiles_of(field: Field, most: int) -> Tiles:
     return Tiles(u, v, f, sigma, purity, amplitude).take(good)
 
 
-def _none() -> Tiles:
+def _no_tiles() -> Tiles:
     empty = np.empty(0)
     return Tiles(empty, empty, np.empty((0, 2)), empty, empty, empty)
 

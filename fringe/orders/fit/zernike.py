@@ -46,10 +46,12 @@ def _legendre(most: int, x: Array) -> list[Array]:
 
     By Bonnet's recurrence: sums of powers lose single precision at high degree.
     """
-    found = [np.ones_like(x), x]
+    polynomials = [np.ones_like(x), x]
     for k in range(1, most):
-        found.append(((2 * k + 1) * x * found[-1] - k * found[-2]) / np.float32(k + 1))
-    return found
+        polynomials.append(
+            ((2 * k + 1) * x * polynomials[-1] - k * polynomials[-2]) / np.float32(k + 1)
+        )
+    return polynomials
 
 
 def _turns(most: int, u: Array, v: Array) -> list[tuple[Array, Array]]:

@@ -35,8 +35,8 @@ from numpy.typing import NDArray
 from fringe.optics.form import disc_grid, zernike_matrix, zernike_terms
 from fringe.optics.lamps import Lamp
 from fringe.orders.edge.sharpness import edge_softness
-from fringe.orders.fit.demodulate import OrderModel
 from fringe.orders.fit.field import cut_field, unit_matrix
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit, expected
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo

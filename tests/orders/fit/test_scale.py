@@ -7,7 +7,7 @@ import pytest
 
 from fringe.optics.lamps import lamp
 from fringe.orders.edge.candidates import _best_disc
-from fringe.orders.fit.scale import enlarged, reduced, scale_that_holds
+from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, photo_from_array
 from fringe.synth import Bench, Dirt, Form, Scene, render
@@ -31,15 +31,15 @@ def test_fringes_keep_their_pixels(power, contrast, rng):
     )
     spacing = scene.edge.a / (2 * power)
     for edge in (None, scene.edge):
-        scale = scale_that_holds(photo, 150.0, edge)
+        scale = coarsest_scale(photo, 150.0, edge)
         assert scale == 1 or spacing / scale >= 5
 
 
 def test_broad_fringes_let_go_of_pixels(rng):
     """Three rings over 1,200 pixels need no more than a quarter of them along a side."""
     photo, scene = taken(3.0, 1200, rng)
-    assert scale_that_holds(photo, 150.0) >= 4
-    assert scale_that_holds(photo, 100.0, scene.edge) >= 4
+    assert coarsest_scale(photo, 150.0) >= 4
+    assert coarsest_scale(photo, 100.0, scene.edge) >= 4
 
 
 def test_what_is_clipped_is_left_out(rng):

@@ -14,7 +14,7 @@ from sense_cases import KINDS, run_case
 
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp
-from fringe.orders.fit.demodulate import OrderModel
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.sense.contrast import DECISIVE, Cells, log_ratio
 from fringe.orders.sense.two_photographs import Change, sense_of_pair
 

@@ -1,0 +1,64 @@
+"""Fringe order over the aperture as a sum of Zernike terms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.optics.form import Term, zernike_gradients
+from fringe.orders.fit.field import Array
+from fringe.orders.fit.zernike import basis
+
+Vector = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class OrderModel:
+    """Fringe order over the disc as a sum of Zernike terms; dark fringes at whole orders.
+
+    Attributes
+    ----------
+    terms : tuple of (n, m)
+    values : ndarray, shape (T,)
+        Coefficients [fringe as seen].
+    """
+
+    terms: tuple[Term, ...]
+    values: Vector
+
+    def order(self, u: Array, v: Array) -> Array:
+        """Order at each point, shape of `u`."""
+        rows = basis(self.terms, u.ravel(), v.ravel())
+        return np.asarray(self.values.astype(np.float32) @ rows).reshape(u.shape)
+
+    def widened(self, terms: tuple[Term, ...]) -> OrderModel:
+        """Return the same order on other terms; new ones start at zero, missing ones drop."""
+        known = dict(zip(self.terms, self.values, strict=True))
+        return OrderModel(terms, np.array([known.get(term, 0.0) for term in terms]))
+
+    def value(self, n: int, m: int) -> float:
+        """Coefficient of one term, zero when the model lacks it."""
+        return dict(zip(self.terms, (float(x) for x in self.values), strict=True)).get((n, m), 0.0)
+
+    @property
+    def power(self) -> float:
+        """Order at the rim minus that in the middle, of the best-fit paraboloid."""
+        return 2 * self.value(2, 0)
+
+    def frequency(self, u: Vector, v: Vector) -> NDArray[np.float64]:
+        """Gradient of the order [cycles / unit], shape (..., 2)."""
+        return np.moveaxis(zernike_gradients(self.terms, u, v) @ self.values, 0, -1)
+
+    def steepest(self) -> float:
+        """Greatest frequency on the disc [cycles / unit]."""
+        return float(np.hypot(*(_outer_slopes(self.terms) @ self.values)).max())
+
+
+@lru_cache(32)
+def _outer_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
+    """Derivatives along u and v over the disc outside its middle, shape (2, K, T)."""
+    rho, angle = np.meshgrid(np.linspace(0.3, 1, 8), np.linspace(0, 2 * np.pi, 48))
+    return zernike_gradients(terms, (rho * np.cos(angle)).ravel(), (rho * np.sin(angle)).ravel())

@@ -61,13 +61,13 @@ def paths(photos, count=7):
 
 def test_a_folder(photos, capsys):
     """A folder's photographs by the files' times: settled, with power, time constant and limit."""
-    told = call(capsys, "settle", photos.folder, "--lamp", "sodium", "--tolerance-power", "2")
+    told = call(capsys, "settle", photos.folder, "--lamp", "sodium", "--tolerance-power", "4")
     assert (told.status, told.err) == (0, "")
     rows = {line[2:21].strip(): line[21:] for line in told.out.splitlines() if line[:2] == "  "}
-    assert told.out.startswith("Settled: power −2.20 ± 0.0")
+    assert told.out.startswith("Settled: power −2.20 ± 0.")
     assert rows["photographs"] == "7 over 60 min, by the files' times"
     assert rows["time constant"].startswith("22")
-    assert rows["wait"] == "no longer: less than 0.2 fringes are to come"
+    assert rows["wait"] == "no longer: less than 0.4 fringes are to come"
     assert photos.options.lamp.name == "sodium"
 
 

@@ -48,7 +48,8 @@ if TYPE_CHECKING:
     metavar="L",
     help="Wavelength of the use.",
 )
-@length("--footprint", "Beam on the surface.")
+@length("--footprint", "Beam on the surface, its longer way.")
+@length("--beam", "Beam before it: round, its footprint is longer by 1/cos.")
 @quantity("--incidence", "deg", "Angle of incidence.", "DEG")
 @quantity("--index", "after", "Refraction into this index; no mirror.")
 @click.option("--passes", type=click.IntRange(1), metavar="N", help="Times met.")
@@ -70,7 +71,7 @@ def command(
 
     Give one limit on power, or an ISO 10110-5 code, and --irregularity if you like. Wavefront and
     focus are those of a mirror over its whole aperture unless --index, --incidence,
-    --footprint, --passes and --use-wavelength say otherwise.
+    --footprint or --beam, --passes and --use-wavelength say otherwise.
 
     With --system FILE: what the train of surfaces allows each, how well its pair must match,
     and the light that comes through.

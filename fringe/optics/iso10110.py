@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import ROUND_DOWN, Decimal
 
 from fringe.errors import BadInput
 
@@ -60,7 +61,7 @@ def iso10110_text(
     wavelength_nm: float,
     *,
     rms: Mapping[str, float | None] | None = None,
-    exact: bool = False,
+    limits: bool = False,
 ) -> str:
     """Write a form in fringes as its code, with the wavelength.
 
@@ -71,9 +72,11 @@ def iso10110_text(
     wavelength_nm : float
         Wavelength of the fringes [nm].
     rms : mapping, optional
-        From `t`, `i` or `a` to the limit of RMSt, RMSi, RMSa [fringe]; None: no such limit.
-    exact : bool
-        Keep two figures of what is small: for a limit, which a second decimal may cut to nothing.
+        From `t`, `i` or `a` to RMSt, RMSi, RMSa [fringe]; None: not part of the code.
+    limits : bool
+        The numbers are limits: three figures of each, rounded down, and the wavelength too, so
+        that the printed code never allows more than the limits do. Otherwise they are
+        measured values, rounded to the nearest.
 
     Returns
     -------
@@ -86,8 +89,7 @@ def iso10110_text(
     def shown(value: float | None, decimals: int = 2) -> str:
         if value is None:
             return "-"
-        small = exact and 0 < value < 0.095
-        return f"{value:.{min(6, 1 - math.floor(math.log10(value))) if small else decimals}f}"
+        return rounded_down(value, decimals) if limits else f"{value:.{decimals}f}"
 
     size = None if power is None else abs(power)
     text = f"3/ {shown(size, 1 if size is not None and size >= 1 else 2)}"
@@ -96,9 +98,37 @@ def iso10110_text(
         if symmetric is not None:
             inner += f"/{shown(symmetric)}"
         text += f"({inner})"
-    limits = {kind: value for kind, value in (rms or {}).items() if value is not None}
-    text += "".join(f"; RMS{kind} < {shown(value)}" for kind, value in limits.items())
-    return f"{text}; λ = {wavelength_nm:.1f} nm"
+    roots = {kind: value for kind, value in (rms or {}).items() if value is not None}
+    text += "".join(f"; RMS{kind} < {shown(value)}" for kind, value in roots.items())
+    wavelength = rounded_down(wavelength_nm, 1, 5) if limits else f"{wavelength_nm:.1f}"
+    return f"{text}; λ = {wavelength} nm"
+
+
+def rounded_down(value: float, decimals: int, figures: int = 3) -> str:
+    """Write a limit so that it never allows more: rounded down to some figures.
+
+    Parameters
+    ----------
+    value : float
+        The limit, not negative.
+    decimals : int
+        Decimals that are shown even where they are zeros.
+    figures : int
+        Significant figures that are kept.
+
+    Returns
+    -------
+    str
+        At least `decimals` decimals; what is exact in fewer figures stays as it is.
+    """
+    if value <= 0:
+        return f"{0:.{decimals}f}"
+    # what differs from a round number by the error of binary fractions alone is that number
+    exact = Decimal(repr(float(f"{value:.12g}")))
+    step = Decimal(1).scaleb(min(exact.adjusted() - figures + 1, -decimals))
+    text = f"{exact.quantize(step, ROUND_DOWN):f}"
+    whole, _, fraction = text.partition(".")
+    return f"{whole}.{fraction.rstrip('0').ljust(decimals, '0')}".rstrip(".")
 
 
 def parse_iso10110(text: str, wavelength_nm: float | None = None) -> FormCode:

@@ -33,11 +33,33 @@ def test_rms_forms_stand_behind_the_code():
     assert parse_iso10110(text).rms_nm == (pytest.approx(60), None, pytest.approx(15))
 
 
-def test_small_limits_keep_two_figures():
-    """A limit of three thousandths of a fringe is not cut to nothing where it must be exact."""
-    limits = (0.0068, 0.0034, 0.05, 589.2)
-    assert iso10110_text(*limits, exact=True) == "3/ 0.0068(0.0034/0.050); λ = 589.2 nm"
-    assert iso10110_text(*limits) == "3/ 0.01(0.00/0.05); λ = 589.2 nm"
+@pytest.mark.parametrize(
+    ("limits", "text"),
+    [
+        # three thousandths of a fringe are not cut to nothing
+        ((0.0068, 0.0034, 0.05, 589.2), "3/ 0.0068(0.0034/0.05); λ = 589.2 nm"),
+        # ISO's example of 546 nm in the light of sodium: 2 * 546 / 589.19 = 1.8534
+        ((2 * 546 / 589.19, 546 / 589.19, None, 589.19), "3/ 1.85(0.926); λ = 589.19 nm"),
+        ((2.0, 0.3, None, 546.0735), "3/ 2.0(0.30); λ = 546.07 nm"),
+        ((0.1 + 0.2, None, None, 500.0), "3/ 0.30; λ = 500.0 nm"),
+        ((123.456, None, None, 500.0), "3/ 123.4; λ = 500.0 nm"),
+    ],
+)
+def test_limits_are_rounded_down(limits, text):
+    """A limit keeps three figures and is rounded to the safe side, the wavelength too."""
+    assert iso10110_text(*limits, limits=True) == text
+
+
+@given(st.floats(1e-3, 99), st.none() | st.floats(1e-3, 50), st.floats(300, 1100))
+def test_a_printed_limit_never_allows_more(power, irregularity, wavelength):
+    """A code of limits, read back, is never looser than they are, and under 1.5 % stricter.
+
+    The slack of a billionth is that of the binary fractions.
+    """
+    code = parse_iso10110(iso10110_text(power, irregularity, None, wavelength, limits=True))
+    for got, want in ((code.power_nm, power), (code.irregularity_nm, irregularity)):
+        if want is not None:
+            assert 0.985 < got / (want * wavelength / 2) <= 1 + 1e-9
 
 
 @given(

@@ -168,6 +168,7 @@ class StatedUse:
     f_number: float | None = None
     use_wavelength_nm: float | None = None
     footprint_mm: float | None = None
+    beam_mm: float | None = None
     incidence_deg: float | None = None
     index_after: float | None = None
     passes: int | None = None
@@ -175,7 +176,14 @@ class StatedUse:
     @property
     def first_option(self) -> str | None:
         """The first of them that is said, as the command line calls it; None without any."""
-        names = ("--f-number", "--use-wavelength", "--footprint", "--incidence", "--index")
+        names = (
+            "--f-number",
+            "--use-wavelength",
+            "--footprint",
+            "--beam",
+            "--incidence",
+            "--index",
+        )
         values = dataclasses.astuple(self)
         given = zip((*names, "--passes"), values, strict=True)
         return next((name for name, value in given if value is not None), None)
@@ -185,6 +193,7 @@ class StatedUse:
         return Use(
             incidence_deg=self.incidence_deg or 0.0,
             footprint_mm=self.footprint_mm,
+            beam_mm=self.beam_mm,
             index_after=self.index_after,
             passes=self.passes or 1,
             wavelength_nm=self.use_wavelength_nm,

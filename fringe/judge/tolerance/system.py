@@ -13,7 +13,8 @@ The system file is TOML. Lengths are text with a unit::
     form = "concave"
     radius = "3048mm"
     diameter = "150mm"
-    footprint = "140mm"             # beam on the surface; the whole diameter otherwise
+    footprint = "140mm"             # beam on the surface, its longer way; or beam = "139mm",
+                                    # its diameter before; the whole diameter otherwise
     incidence_deg = 5
     passes = 1
     reflectance = 0.91              # or transmittance
@@ -42,6 +43,7 @@ _SURFACE_KEYS = {
     "radius",
     "diameter",
     "footprint",
+    "beam",
     "incidence_deg",
     "passes",
     "index_before",
@@ -331,6 +333,7 @@ def _surface(table: Any, number: int) -> TrainSurface:
         use=Use(
             incidence_deg=_number(table, "incidence_deg", name, 0.0),
             footprint_mm=footprint,
+            beam_mm=_length(table, "beam", name) if "beam" in table else None,
             index_before=_number(table, "index_before", name, 1.0),
             index_after=_number(table, "index_after", name, 1.0) if kind == "refraction" else None,
             passes=int(passes),
@@ -341,7 +344,8 @@ def _surface(table: Any, number: int) -> TrainSurface:
         raise BadInput(
             f"{name}: {one.diameter_mm:g} mm do not lie on a radius of {one.radius_mm:g}"
         )
-    if footprint is not None and footprint > one.diameter_mm:
+    length = one.use.footprint_length_mm
+    if length is not None and length > one.diameter_mm * (1 + 1e-9):
         raise BadInput(f"{name}: the footprint is larger than the surface")
     return one
 

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from fringe.errors import BadInput
-from fringe.format import figures
 from fringe.judge.tolerance.use import NM_PER_MM, Use, defocus_from_focus_shift_nm
 from fringe.judge.tolerance.verdict import Tolerance
-from fringe.optics.iso10110 import iso10110_text, parse_iso10110
+from fringe.optics.iso10110 import iso10110_text, parse_iso10110, rounded_down
 from fringe.optics.spheres import (
     difference_from_percent_mm,
     fringes_from_nm,
@@ -212,6 +211,11 @@ class FormTolerance:
         Shift of the focus that the power makes, where a focal ratio was given [mm].
     use_wavelength_nm : float
         Wavelength of those waves [nm].
+    astigmatism_waves : float or None
+        Astigmatism that the power makes of an oblique beam: difference of the two meridians of
+        the wavefront, peak to valley; None at normal incidence.
+    code : str or None
+        The code of ISO 10110-5 as it was given, where it states its own wavelength.
     """
 
     aperture: Aperture
@@ -229,17 +233,23 @@ class FormTolerance:
     irregularity_waves: float | None
     focus_shift_mm: float | None
     use_wavelength_nm: float
+    astigmatism_waves: float | None = None
+    code: str | None = None
 
     @property
     def iso10110(self) -> str:
-        """The code in fringes, with its wavelength."""
+        """The code in fringes, with its wavelength; as given where one was given in this light."""
+        if self.code is not None and parse_iso10110(self.code).wavelength_nm == (
+            self.aperture.wavelength_nm
+        ):
+            return self.code
         return iso10110_text(
             self.power_fringes,
             self.irregularity_fringes,
             self.symmetric_irregularity_fringes,
             self.aperture.wavelength_nm,
             rms=self._rms,
-            exact=True,
+            limits=True,
         )
 
     @property
@@ -258,8 +268,7 @@ class FormTolerance:
         def height(fringes: float | None) -> str:
             if fringes is None:
                 return "-"
-            value = nm_from_fringes(fringes, wave)
-            return f"{figures(value, 2) if value < 10 else f'{value:.0f}'} nm"
+            return f"{rounded_down(nm_from_fringes(fringes, wave), 0)} nm"
 
         text = f"3/ {height(self.power_fringes)}"
         if self.irregularity_fringes is not None or self.symmetric_irregularity_fringes is not None:
@@ -331,9 +340,10 @@ def form_tolerance(
     used = use or Use()
     use_wave = used.wavelength_nm or aperture.wavelength_nm
     per_height = abs(used.wavefront_per_height(aperture.diameter_mm))
-    if used.footprint_mm is not None and used.footprint_mm > aperture.diameter_mm:
+    length = used.footprint_length_mm
+    if length is not None and length > aperture.diameter_mm * (1 + 1e-9):
         raise BadInput(
-            f"a footprint of {used.footprint_mm:g} mm is larger than the aperture of "
+            f"a footprint of {length:g} mm is larger than the aperture of "
             f"{aperture.diameter_mm:g} mm"
         )
     irregularity, symmetric = _number(given, "irregularity"), None
@@ -387,7 +397,21 @@ def form_tolerance(
         else irregularity_nm * abs(used.path_per_height) * used.passes / use_wave,
         focus_shift_mm=focus,
         use_wavelength_nm=use_wave,
+        astigmatism_waves=None
+        if waves is None or used.incidence_deg == 0
+        else waves * used.astigmatic_share,
+        code=_as_given(given.get("iso")),
     )
+
+
+def _as_given(code: float | str | None) -> str | None:
+    """A code as it was given, if it states its own wavelength."""
+    if code is None:
+        return None
+    try:
+        return str(code).strip() if parse_iso10110(str(code)).wavelength_nm else None
+    except BadInput:  # in fringes, without a wavelength
+        return None
 
 
 def _power_limit(

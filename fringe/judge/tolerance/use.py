@@ -20,7 +20,10 @@ class Use:
     incidence_deg : float
         Angle of incidence [degree].
     footprint_mm : float or None
-        Diameter of the beam on the surface [mm]; None: the whole aperture.
+        Length of the beam's footprint on the surface, in the plane of incidence [mm].
+    beam_mm : float or None
+        Diameter of the round beam before it meets the surface [mm]: its footprint is longer,
+        by 1 / cos i. None with no footprint either: the beam fills the whole aperture.
     index_before, index_after : float or None
         Refractive indices on the two sides; `index_after` None for a mirror.
     passes : int
@@ -33,6 +36,7 @@ class Use:
 
     incidence_deg: float = 0.0
     footprint_mm: float | None = None
+    beam_mm: float | None = None
     index_before: float = 1.0
     index_after: float | None = None
     passes: int = 1
@@ -45,7 +49,16 @@ class Use:
             raise BadInput(f"angle of incidence {self.incidence_deg:g} is not 0 to 90 degrees")
         if self.passes < 1:
             raise BadInput("light that meets a surface meets it at least once")
-        for what in ("footprint_mm", "index_before", "index_after", "wavelength_nm", "f_number"):
+        if self.footprint_mm is not None and self.beam_mm is not None:
+            raise BadInput("give the footprint on the surface or the beam's diameter, not both")
+        for what in (
+            "footprint_mm",
+            "beam_mm",
+            "index_before",
+            "index_after",
+            "wavelength_nm",
+            "f_number",
+        ):
             value = getattr(self, what)
             if value is not None and not 0 < value < math.inf:
                 raise BadInput(f"{what} must be greater than zero, not {value:g}")
@@ -68,12 +81,31 @@ class Use:
             raise BadInput(f"light at {self.incidence_deg:g} degrees is totally reflected there")
         return before - self.index_after * math.sqrt(1 - sine**2)
 
+    @property
+    def footprint_length_mm(self) -> float | None:
+        """Length of the footprint in the plane of incidence [mm]; None: the whole aperture."""
+        if self.beam_mm is None:
+            return self.footprint_mm
+        return self.beam_mm / math.cos(math.radians(self.incidence_deg))
+
+    @property
+    def astigmatic_share(self) -> float:
+        """Share of the wavefront of an oblique beam that is astigmatism: 1 - cos^2 i.
+
+        Power h rho^2 of the surface, seen along a round beam, is h / cos^2 i along the plane of
+        incidence and h across it (geometry of the footprint): the longer meridian has the whole
+        wavefront, the other cos^2 i of it.
+        """
+        return math.sin(math.radians(self.incidence_deg)) ** 2
+
     def wavefront_per_height(self, diameter_mm: float) -> float:
         """Wavefront over the footprint for a unit of power height over the aperture, all passes.
 
-        Power grows with the square of the diameter, so a footprint sees (d/D)^2 of it.
+        Power grows with the square of the diameter, so a footprint of length d sees (d/D)^2 of
+        it: that of the meridian in the plane of incidence, which has the most.
         """
-        part = 1.0 if self.footprint_mm is None else (self.footprint_mm / diameter_mm) ** 2
+        length = self.footprint_length_mm
+        part = 1.0 if length is None else (length / diameter_mm) ** 2
         return self.path_per_height * self.passes * part
 
 

@@ -19,6 +19,8 @@ def tolerance_rows(one: FormTolerance) -> list[str]:
         f"{one.iso10110}  over {aperture.diameter_mm:g} mm, radius {aperture.radius_mm:g} mm",
         line("in nanometres", one.iso10110_nm),
     ]
+    if one.code is not None and one.code != one.iso10110:
+        rows.append(line("as given", one.code))
     if one.power_fringes is not None:
         rows += [
             line(
@@ -37,6 +39,13 @@ def tolerance_rows(one: FormTolerance) -> list[str]:
                 f"{one.use_wavelength_nm:.2f} nm, peak to valley",
             ),
         ]
+    if one.astigmatism_waves is not None:
+        rows.append(
+            line(
+                "of it astigmatism",
+                f"{counted(one.astigmatism_waves, 'wave')}: a sphere met obliquely is no sphere",
+            )
+        )
     if one.focus_shift_mm is not None:
         rows.append(line("focus", either_way(one.focus_shift_mm, "mm")))
     if one.irregularity_fringes is not None:

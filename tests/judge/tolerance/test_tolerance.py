@@ -110,7 +110,7 @@ def test_iso_code_in_all_forms():
     assert one.irregularity_fringes == pytest.approx(0.5 * 546.07 / 589.3)
     assert one.symmetric_irregularity_fringes == pytest.approx(0.25 * 546.07 / 589.3)
     assert one.rms_irregularity_fringes == pytest.approx(0.1 * 546.07 / 589.3)
-    assert one.iso10110_nm == "3/ 546 nm (137 nm/68 nm); RMSi < 27 nm"
+    assert one.iso10110_nm == "3/ 546 nm (136 nm/68.2 nm); RMSi < 27.3 nm"
 
 
 def test_each_rms_form_is_its_own():
@@ -119,8 +119,8 @@ def test_each_rms_form_is_its_own():
     assert one.rms_total_fringes == pytest.approx(0.3)
     assert one.rms_irregularity_fringes is None
     assert one.rms_asymmetry_fringes == pytest.approx(0.02)
-    assert one.iso10110 == "3/ -; RMSt < 0.30; RMSa < 0.020; λ = 589.3 nm"
-    assert one.iso10110_nm == "3/ -; RMSt < 88 nm; RMSa < 5.9 nm"
+    assert one.iso10110 == "3/ -; RMSt < 0.3; RMSa < 0.02; λ = 589.3 nm"  # as given
+    assert one.iso10110_nm == "3/ -; RMSt < 88.3 nm; RMSa < 5.89 nm"
 
 
 def cap(radius: Decimal, semi: Decimal) -> Decimal:

@@ -11,14 +11,14 @@ from fringe.errors import Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
-from fringe.orders.sense.two_photographs import Change, sense_of_pair
+from fringe.orders.sense.two_photographs import Intervention, sense_of_pair
 from fringe.photo.load import photo_from_array
 from fringe.synth import Rendered, Scene, random_scene, render, sense_pair
 
 Rng = np.random.Generator
 SIZE = (420, 420)
 PAIR_SIZE = (320, 320)
-CHANGES = {"press": "pressed-centre", "eye": "lower-eye", "lamp": "lamp"}
+INTERVENTIONS = {"press": "pressed-centre", "eye": "lower-eye", "lamp": "lamp"}
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ def _pair(how: str) -> Callable[[Rng], tuple[str, str]]:
             for shot in pair
         ]
         lamps = [shot.scene.lamp for shot in pair]
-        told = sense_of_pair(*readings, Change(CHANGES[how], *lamps))
+        told = sense_of_pair(*readings, Intervention(INTERVENTIONS[how], *lamps))
         names = " ".join(each.name for each in lamps)
         power, least = (pair[0].truth[key] for key in ("power_fringes", "min_gap_nm"))
         note = f"power {power:.2f}, {names}, film {least:.0f} nm, {told}"

@@ -13,7 +13,7 @@ from fringe.errors import BadInput
 if TYPE_CHECKING:
     from fringe.orders.options import ReadOptions
     from fringe.orders.reading import Reading
-    from fringe.orders.sense.two_photographs import Change, Travel
+    from fringe.orders.sense.two_photographs import Intervention, PairSense
 
 WAYS = {
     "pressed-centre": "pressed at the centre",
@@ -94,31 +94,31 @@ def command(before: Path, after: Path, as_json: bool, **given: Any) -> None:
     change = _change(given["change"], given["lamp"])
     with waiting(f"reading {before.name} and {after.name}", quiet=as_json):
         first, second, options = _read(before, after, change, given)
-        told = sense_of_pair(first, second, change)
-    sense, source, reason = _judged(first, told, change)
+        pair_sense = sense_of_pair(first, second, change)
+    sense, source, reason = _judged(first, pair_sense, change)
     reading = _with_sense(first, sense, source, options)
     if as_json:
-        print_json(_json(reading, second, told, change, reason))
+        print_json(_json(reading, second, pair_sense, change, reason))
     else:
         _print(before, after, reading, change, reason)
 
 
-def _change(text: str, name: str) -> Change:
+def _change(text: str, name: str) -> Intervention:
     from fringe.optics.lamps import lamp
-    from fringe.orders.sense.two_photographs import CHANGES, Change
+    from fringe.orders.sense.two_photographs import INTERVENTIONS, Intervention
 
     kind, _, second = text.strip().partition(" ")
-    if kind not in CHANGES or bool(second.strip()) != (kind == "lamp"):
+    if kind not in INTERVENTIONS or bool(second.strip()) != (kind == "lamp"):
         raise BadInput(
             f"--change: {text!r} is none of pressed-centre, lower-eye, lamp NAME2, as "
             "`--change lamp mercury-green`"
         )
     first = lamp(name)
-    return Change(kind, first, lamp(second) if kind == "lamp" else first)
+    return Intervention(kind, first, lamp(second) if kind == "lamp" else first)
 
 
 def _read(
-    before: Path, after: Path, change: Change, given: dict[str, Any]
+    before: Path, after: Path, change: Intervention, given: dict[str, Any]
 ) -> tuple[Reading, Reading, ReadOptions]:
     """Both photographs by themselves, the second over the edge of the first if it stood still."""
     from dataclasses import replace
@@ -150,16 +150,20 @@ def _read(
     return first, second, options
 
 
-def _judged(first: Reading, told: Travel, change: Change) -> tuple[str, str | None, str]:
+def _judged(
+    first: Reading, pair_sense: PairSense, change: Intervention
+) -> tuple[str, str | None, str]:
     """Sense, what it was told by, and why; what contrast tells of the first one counts as well."""
     from fringe.orders.sense.two_photographs import SOURCES
 
-    if told.sense == "unknown":
-        return first.sense, first.sense_source, told.reason
-    if first.sense not in ("unknown", told.sense):
-        reason = f"{told.reason}, but by the fall of contrast the contact is at the {first.sense}"
+    if pair_sense.sense == "unknown":
+        return first.sense, first.sense_source, pair_sense.reason
+    if first.sense not in ("unknown", pair_sense.sense):
+        reason = (
+            f"{pair_sense.reason}, but by the fall of contrast the contact is at the {first.sense}"
+        )
         return "unknown", None, reason
-    return told.sense, SOURCES[change.kind], told.reason
+    return pair_sense.sense, SOURCES[change.kind], pair_sense.reason
 
 
 def _with_sense(first: Reading, sense: str, source: str | None, options: ReadOptions) -> Reading:
@@ -177,20 +181,20 @@ def _with_sense(first: Reading, sense: str, source: str | None, options: ReadOpt
 
 
 def _json(
-    reading: Reading, second: Reading, told: Travel, change: Change, reason: str
+    reading: Reading, second: Reading, pair_sense: PairSense, change: Intervention, reason: str
 ) -> dict[str, Any]:
     """The first reading with the pair's sense, and what the pair tells."""
     return {
         **reading.to_json(),
         "change": change.kind,
         "reason": reason,
-        "shift_fringes": told.shift_fringes,
-        "log_ratio": told.log_ratio,
+        "shift_fringes": pair_sense.shift_fringes,
+        "log_ratio": pair_sense.log_ratio,
         "after": second.to_json(),
     }
 
 
-def _print(before: Path, after: Path, reading: Reading, change: Change, reason: str) -> None:
+def _print(before: Path, after: Path, reading: Reading, change: Intervention, reason: str) -> None:
     from fringe.show.words import headline_text, sense_text, warnings_of
 
     way = WAYS[change.kind].format(name=change.after.name)

@@ -1,4 +1,4 @@
-"""What somebody saw without a camera, in their words: rings counted, or the bow of fringes.
+"""A reading by eye, in words: rings counted, or the bow of fringes.
 
 Rings: from one dark fringe to the next the gap grows by half a wavelength, so N rings from the
 fringe centre to the edge are N fringes of power (Newton's rings, any textbook of optics).
@@ -66,7 +66,7 @@ HINT = (
 
 
 def by_eye(text: str, options: ReadOptions) -> Reading:
-    """Take down what somebody saw, as a reading.
+    """Make a reading of what was seen by eye.
 
     Parameters
     ----------
@@ -84,8 +84,8 @@ def by_eye(text: str, options: ReadOptions) -> Reading:
     Returns
     -------
     Reading
-        Power with its lengths; what only a photograph tells is None, in `quality` not a
-        number. `power_u_parts` has `eye`, the reading error, and `eye angle`, which nobody knows.
+        Power with its lengths; what needs a photograph is None, in `quality` NaN.
+        `power_u_parts` has `eye`, the reading error, and `eye angle`, the unknown view.
 
     Raises
     ------

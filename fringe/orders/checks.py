@@ -1,4 +1,4 @@
-"""Whether a fit deserves belief: refusals and warnings, each with its reason."""
+"""Whether a fit can be trusted: refusals and warnings, each with its reason."""
 
 from __future__ import annotations
 

@@ -22,7 +22,7 @@ from fringe.orders.fit.solve import Solution, carried
 from fringe.orders.lengths import Lengths, wavelength_of
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import FormFit, Quality, Reading
-from fringe.orders.sense.contrast import UNTOLD, Told
+from fringe.orders.sense.contrast import SENSE_UNKNOWN, ContrastSense
 from fringe.photo.ellipse import Edge
 from fringe.quantity import Quantity, Source, half_width
 
@@ -100,7 +100,7 @@ def reading_of(
     source: str,
     solution: Solution,
     warnings: list[str],
-    told: Told = UNTOLD,
+    told: ContrastSense = SENSE_UNKNOWN,
     reading_id: str = "",
 ) -> Reading:
     """Make a reading of what was fitted: as at normal view, with lengths and uncertainty."""

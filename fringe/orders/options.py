@@ -1,4 +1,4 @@
-"""What the person at the bench says about a photograph."""
+"""The settings of a reading: lamp, edge, sizes and view of a photograph."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fringe.photo.load import Photo
 
 @dataclass(frozen=True)
 class ReadOptions:
-    """What the person at the bench says about a photograph.
+    """Settings of a reading: what is known of a photograph beside its pixels.
 
     Attributes
     ----------

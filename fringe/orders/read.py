@@ -15,7 +15,7 @@ from fringe.orders.from_fit import (
 )
 from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
-from fringe.orders.sense.contrast import UNTOLD, told_by_contrast
+from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -60,8 +60,8 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         edge, source, known = options.edge, "given", None
         check_edge(photo, edge)
     else:
-        found = find_edge(photo)
-        edge, source, known = found.edge, "found", found.model
+        found_edge = find_edge(photo)
+        edge, source, known = found_edge.edge, "found", found_edge.model
         _check_oval(photo, edge)
     solution = solve(photo, edge, known=known)
     warnings = [*photo.notes, *judge_fit(photo, solution)]
@@ -74,11 +74,11 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         warnings.append(
             "the edge was found with little certainty: look at --picture, or give it with --edge"
         )
-    told = UNTOLD
+    contrast_sense = SENSE_UNKNOWN
     if options.sense == "auto":
-        told = told_by_contrast(photo, edge, solution.fit, options.lamp)
+        contrast_sense = sense_from_contrast(photo, edge, solution.fit, options.lamp)
     reading = reading_of(
-        options, edge, source, solution, warnings, told, photo.sha256 or photo.name
+        options, edge, source, solution, warnings, contrast_sense, photo.sha256 or photo.name
     )
     return with_form_warnings(photo, reading)
 

@@ -1,4 +1,4 @@
-"""What a reading of fringes returns: frozen values, with uncertainty and reasons."""
+"""The result of reading fringes: values with uncertainty, quality and warnings."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import _start_of_tiles, solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
-from fringe.orders.sense.contrast import UNTOLD, told_by_contrast
+from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, load_photo, photo_from_array
 from fringe.synth import Bench, Form, Scene, distractor, random_scene, render
@@ -260,8 +260,8 @@ def test_faint_fringes_are_warned_of_and_tell_no_sense(rng: np.random.Generator)
     faint = replace(solution, fit=replace(solution.fit, rms=0.6))
     assert not judge_fit(photo, solution)
     assert [line for line in judge_fit(photo, faint) if "faint" in line]
-    assert told_by_contrast(photo, scene.edge, solution.fit, scene.lamp).log_ratio != 0
-    assert told_by_contrast(photo, scene.edge, faint.fit, scene.lamp) == UNTOLD
+    assert sense_from_contrast(photo, scene.edge, solution.fit, scene.lamp).log_ratio != 0
+    assert sense_from_contrast(photo, scene.edge, faint.fit, scene.lamp) == SENSE_UNKNOWN
 
 
 def test_an_outline_too_oval_is_refused(

@@ -21,13 +21,13 @@ Matrix = NDArray[np.float64]
 LADDER: tuple[tuple[Term, ...], ...] = (
     zernike_terms(4),
     zernike_terms(6),
-    # a turned edge is narrow and round: it takes many terms, but only round ones
+    # a turned edge is narrow and symmetric: it needs many terms, but only symmetric ones
     (*zernike_terms(6), *((n, 0) for n in range(8, 17, 2))),
     (*zernike_terms(8), *((n, 0) for n in range(10, 25, 2))),
 )
-_BLOCKS = 20  # across the disc: the residual is taken for independent from block to block
-_ALIASED_PX = 0.6  # how well the end is seen where fringes alias with the colour filter
-_CLUMP_PX = 9.0  # pixels whose residuals go together, by the colour filter and JPEG
+_BLOCKS = 20  # across the disc; residuals count as independent from block to block
+_ALIASED_PX = 0.6  # uncertainty of the edge where fringes alias with the colour filter
+_CLUMP_PX = 9.0  # pixels with correlated residuals, by the colour filter and JPEG
 
 
 @dataclass(frozen=True)
@@ -52,8 +52,8 @@ class PhaseMap:
 
 
 @dataclass(frozen=True)
-class Form:
-    """Fitted orders.
+class FittedForm:
+    """Form fitted to a phase map.
 
     Attributes
     ----------
@@ -61,7 +61,7 @@ class Form:
     covariance : ndarray, shape (T, T)
         Of its values [fringe^2], from sums of residuals over blocks.
     residual : float
-        Robust standard deviation of what is left [fringe].
+        Robust standard deviation of the residual [fringe].
     used : float
         Share of the map's pixels that follow the fit.
     shift : float
@@ -83,7 +83,7 @@ class _Points:
     block: NDArray[np.int64]
 
 
-def fit_form(map_: PhaseMap, name: str) -> Form:
+def fit_form(map_: PhaseMap, name: str) -> FittedForm:
     """Unwrap a map and fit Zernike terms, as many as it supports.
 
     Parameters
@@ -95,35 +95,35 @@ def fit_form(map_: PhaseMap, name: str) -> Form:
     Raises
     ------
     Refused
-        If the map does not hold together.
+        If no smooth form fits the map.
     """
-    every = LADDER[-1]
-    good = map_.weight > 0
-    u, v = map_.u[good], map_.v[good]
+    all_terms = LADDER[-1]
+    valid = map_.weight > 0
+    u, v = map_.u[valid], map_.v[valid]
     column, row = (np.clip((x + 1) / 2 * _BLOCKS, 0, _BLOCKS - 1).astype(int) for x in (u, v))
     block = row * _BLOCKS + column
-    points = _Points(map_.order[good], map_.weight[good], basis(every, u, v), block)
+    points = _Points(map_.order[valid], map_.weight[valid], basis(all_terms, u, v), block)
     values = _unwrapped_start(map_, points)
     fits = []
     for terms in LADDER:
-        values, left, robust = _settled(points, terms, values)
-        cost = float((points.weight * np.minimum(left**2, 25 * _sigma(left) ** 2)).mean())
-        count = len(left) / _CLUMP_PX
+        values, residual, robust = _fit_modulo_one(points, terms, values)
+        cost = float((points.weight * np.minimum(residual**2, 25 * _sigma(residual) ** 2)).mean())
+        count = len(residual) / _CLUMP_PX
         fits.append((count * np.log(cost) + len(terms) * np.log(count), terms, values))
     best = min(range(len(fits)), key=lambda k: fits[k][0])
     after = fits[min(best + 1, len(fits) - 1)][2]
-    values, left, robust = _settled(points, LADDER[best], fits[best][2])
+    values, residual, robust = _fit_modulo_one(points, LADDER[best], fits[best][2])
     used = float((robust > 0.5).mean())
-    sigma = _sigma(left)
+    sigma = _sigma(residual)
     if sigma > 0.12 or used < 0.6:
         raise Refused(
             f"{name}: the frames make no smooth gap between two spheres; check that they show"
             " one contact, and the edge"
         )
-    power = every.index((2, 0))
-    return Form(
+    power = all_terms.index((2, 0))
+    return FittedForm(
         model=OrderModel(LADDER[best], _pick(values, LADDER[best])),
-        covariance=_covariance(points, LADDER[best], left, robust),
+        covariance=_covariance(points, LADDER[best], residual, robust),
         residual=sigma,
         used=used,
         shift=2 * float(after[power] - values[power]),
@@ -142,13 +142,13 @@ def _unwrapped_start(map_: PhaseMap, points: _Points) -> Vector:
     """Low terms of the unwrapped map; its largest connected piece sets the start."""
     from skimage.restoration import unwrap_phase
 
-    good = map_.weight > 0
-    pieces, count = ndimage.label(good)
+    valid = map_.weight > 0
+    pieces, count = ndimage.label(valid)
     if count > 1:
         sizes = np.bincount(pieces.ravel())
         sizes[0] = 0
-        good = pieces == sizes.argmax()
-    wrapped = np.ma.array(2 * np.pi * map_.order.astype(float), mask=~good)  # type: ignore[no-untyped-call]
+        valid = pieces == sizes.argmax()
+    wrapped = np.ma.array(2 * np.pi * map_.order.astype(float), mask=~valid)  # type: ignore[no-untyped-call]
     unwrapped = unwrap_phase(wrapped, rng=1)  # type: ignore[no-untyped-call]
     whole = np.asarray(unwrapped.filled(np.nan)) / (2 * np.pi)
     order = whole[map_.weight > 0]
@@ -157,20 +157,20 @@ def _unwrapped_start(map_: PhaseMap, points: _Points) -> Vector:
     rows = points.rows[_places(terms)][:, known].astype(float)
     target, weight = order[known], points.weight[known].astype(float)
     robust = np.ones_like(target)
-    found = np.zeros(len(terms))
+    coefficients = np.zeros(len(terms))
     for _ in range(5):
-        found = _least_squares(rows, target, weight * robust)
-        left = target - found @ rows
-        robust = 1 / (1 + (left / (2.5 * _sigma(left) + 1e-3)) ** 2) ** 2
+        coefficients = _least_squares(rows, target, weight * robust)
+        residual = target - coefficients @ rows
+        robust = 1 / (1 + (residual / (2.5 * _sigma(residual) + 1e-3)) ** 2) ** 2
     values = np.zeros(len(LADDER[-1]))
-    values[_places(terms)] = found
+    values[_places(terms)] = coefficients
     return values
 
 
-def _settled(
+def _fit_modulo_one(
     points: _Points, terms: tuple[Term, ...], start: Vector, rounds: int = 5
 ) -> tuple[Vector, Array, Array]:
-    """Fit terms to orders that are known modulo one, from a start that is near.
+    """Fit terms to orders known modulo one, from a start within half a fringe.
 
     Returns the values on the longest rung, the residuals and the robust weights.
     """
@@ -178,25 +178,25 @@ def _settled(
     rows = points.rows[places]
     values = np.zeros_like(start)
     values[places] = start[places]
-    left, robust = _left(points, values)
+    residual, robust = _residual_and_weights(points, values)
     for _ in range(rounds):
-        step = _least_squares(rows, left, points.weight * robust)
+        step = _least_squares(rows, residual, points.weight * robust)
         values[places] += step
-        left, robust = _left(points, values)
+        residual, robust = _residual_and_weights(points, values)
         if np.abs(step).max() < 1e-6:
             break
-    return values, left, robust
+    return values, residual, robust
 
 
-def _left(points: _Points, values: Vector) -> tuple[Array, Array]:
-    left = points.order - values.astype(np.float32) @ points.rows
-    left -= np.round(left)
-    ratio = left / (5.5 * max(_sigma(left), 2e-3))
-    return left, np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0).astype(np.float32)
+def _residual_and_weights(points: _Points, values: Vector) -> tuple[Array, Array]:
+    residual = points.order - values.astype(np.float32) @ points.rows
+    residual -= np.round(residual)
+    ratio = residual / (5.5 * max(_sigma(residual), 2e-3))
+    return residual, np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0).astype(np.float32)
 
 
-def _sigma(left: Array | Vector) -> float:
-    return 1.4826 * float(np.median(np.abs(left)))
+def _sigma(residual: Array | Vector) -> float:
+    return 1.4826 * float(np.median(np.abs(residual)))
 
 
 def _least_squares(rows: Array | Matrix, target: Array | Vector, weight: Array | Vector) -> Vector:
@@ -206,17 +206,19 @@ def _least_squares(rows: Array | Matrix, target: Array | Vector, weight: Array |
     return np.asarray(np.linalg.solve(normal, (weighted @ target).astype(float)))
 
 
-def _covariance(points: _Points, terms: tuple[Term, ...], left: Array, robust: Array) -> Matrix:
+def _covariance(points: _Points, terms: tuple[Term, ...], residual: Array, robust: Array) -> Matrix:
     """Sandwich with the residuals' scores summed over blocks, as for a single photograph."""
     rows = points.rows[_places(terms)]
     weight = points.weight * robust
     normal = ((rows * weight) @ rows.T).astype(float)
     scores = np.zeros((_BLOCKS * _BLOCKS, len(terms)))
     for k, row in enumerate(rows):
-        scores[:, k] = np.bincount(points.block, row * weight * left, _BLOCKS * _BLOCKS)
+        scores[:, k] = np.bincount(points.block, row * weight * residual, _BLOCKS * _BLOCKS)
     inverse = np.linalg.inv(normal + 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal)))
-    live = int((np.abs(scores).sum(axis=1) > 0).sum())
-    return np.asarray(inverse @ (scores.T @ scores) @ inverse * live / max(live - 1, 1))
+    filled_blocks = int((np.abs(scores).sum(axis=1) > 0).sum())
+    return np.asarray(
+        inverse @ (scores.T @ scores) @ inverse * filled_blocks / max(filled_blocks - 1, 1)
+    )
 
 
 def edge_of_amplitude(
@@ -249,31 +251,31 @@ def edge_of_amplitude(
     share = np.arange(0.7, 1.2, step)
     x, y = unit_edge.pixels(np.cos(angle)[:, None] * share, np.sin(angle)[:, None] * share)
     place = [(y - first[1]) / scale, (x - first[0]) / scale]
-    # a colour filter array shows fine fringes in every other pixel only, but for the rim's
+    # a colour filter array can show fine fringes in every other pixel only
     smooth = amplitude
     for axis in (0, 1):
         smooth = ndimage.convolve1d(smooth, [0.25, 0.5, 0.25], axis=axis)
     ring = (share > 0.9) & (share < 0.98)
-    sharp, even = (
-        ndimage.map_coordinates(x, [each[:, ring] for each in place], order=0)
+    sharp, smoothed = (
+        ndimage.map_coordinates(x, [coordinate[:, ring] for coordinate in place], order=0)
         for x in (amplitude, smooth)
     )
-    aliased = float(np.median(np.abs(sharp - even))) > 0.2 * float(np.median(even))
+    aliased = float(np.median(np.abs(sharp - smoothed))) > 0.2 * float(np.median(smoothed))
     amplitude = smooth
     profile = ndimage.map_coordinates(amplitude, place, order=1, mode="constant", cval=np.nan)
     known = ndimage.map_coordinates(weight, place, order=1, mode="constant") > 0.99
     profile = ndimage.gaussian_filter(np.nan_to_num(profile), (1.0, 1.0))
     ends = [_end_of(*pair, share) for pair in zip(profile, known, strict=True)]
-    found = np.array([end is not None for end in ends])
-    if found.mean() < 0.5:
+    has_end = np.array([end is not None for end in ends])
+    if has_end.mean() < 0.5:
         return None
-    radius = np.array([end or 0.0 for end in ends])[found]
-    px, py = unit_edge.pixels(np.cos(angle[found]) * radius, np.sin(angle[found]) * radius)
+    radius = np.array([end or 0.0 for end in ends])[has_end]
+    px, py = unit_edge.pixels(np.cos(angle[has_end]) * radius, np.sin(angle[has_end]) * radius)
     fit = fit_ellipse(px, py, 2.0 * scale)
     if fit is None or fit[1].mean() < 0.5:
         return None
     edge, inlier, rms = fit
-    # neighbouring rays go together; the rest is what blur's shape and the colour filter leave
+    # neighbouring rays are correlated; the second term covers the blur's shape and colour filter
     blurred = _ALIASED_PX if aliased else 0.03
     u = float(np.hypot(rms / np.sqrt(max(inlier.sum() / 6, 1)), blurred * scale))
     return replace(edge, u_px=u)

@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 from fringe.errors import BadInput, Refused
 from fringe.optics.view import cos_view
 from fringe.orders.burst.checks import (
-    LEAST_SURE,
-    alike,
-    change_of,
+    LEAST_CONDITIONING,
     check_steps,
-    fringeless,
+    form_change,
     is_even,
+    too_alike,
+    too_few_fringes,
 )
-from fringe.orders.burst.form import Form, PhaseMap, edge_of_amplitude, fit_form
+from fringe.orders.burst.form import FittedForm, PhaseMap, edge_of_amplitude, fit_form
 from fringe.orders.burst.steps import (
     Stack,
     Steps,
@@ -94,7 +94,7 @@ class _Maps:
     cos: Array
     sin: Array
     scatter: Array
-    sure: Array
+    conditioning: Array
     first_phase: Array  # of the first frame's step [fringe]
 
     @property
@@ -132,16 +132,16 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
     _check_frames(photos, options)
     first, name = photos[0], f"{photos[0].name} and {len(photos) - 1} more"
     if isinstance(options.edge, Edge):
-        edge, source = options.edge, "given"
+        edge, edge_source = options.edge, "given"
         check_edge(first, edge)
     else:
-        edge, source = find_edge(first).edge, "found"
-    burst = _cut(photos, edge, options, _ROOM_GIVEN if source == "given" else _ROOM_FOUND)
+        edge, edge_source = find_edge(first).edge, "found"
+    burst = _cut(photos, edge, options, _ROOM_GIVEN if edge_source == "given" else _ROOM_FOUND)
     rng = np.random.default_rng(1)
     steps = _solve_steps(burst, name, rng)
     maps = _maps(burst, steps)
     _check_still(burst, steps, maps, name)
-    if source == "found":
+    if edge_source == "found":
         burst = _with_better_edge(burst, maps, name)
     maps, doubt = _even_light(burst, steps, maps)
     form = fit_form(_phase_map(burst, maps), name)
@@ -149,7 +149,7 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
     _check_frame(photos[0], burst, form, name)
     frames = _frames_spread(burst, steps, form, rng)
     gauge = _gauge_spread(burst, maps, doubt)
-    return _as_reading(photos, options, source, burst, steps, maps, form, (frames, gauge))
+    return _as_reading(photos, options, edge_source, burst, steps, maps, form, (frames, gauge))
 
 
 def _check_frames(photos: Sequence[Photo], options: ReadOptions) -> None:
@@ -210,9 +210,9 @@ def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
     few = burst.stack(rng.choice(where, min(_FIRST, len(where)), replace=False))
     noise = frame_noise(burst.light, inside & burst.good.all(axis=0), rng)
     if float(np.median(few.light.std(axis=0))) < 1.5 * noise:
-        raise alike(name)
+        raise too_alike(name)
     if all(is_even(frame, inside, noise) for frame in burst.light):
-        raise fringeless(name)
+        raise too_few_fringes(name)
     steps = first_steps(few, noise, rng)
     many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
     steps, _ = improve(many, steps, 15)
@@ -236,7 +236,9 @@ def _maps(burst: _Burst, steps: Steps) -> _Maps:
         out[where] = values
         return out
 
-    return _Maps(*(spread(x) for x in (fit.mean, fit.cos, fit.sin, fit.scatter, fit.sure, first)))
+    return _Maps(
+        *(spread(x) for x in (fit.mean, fit.cos, fit.sin, fit.scatter, fit.conditioning, first))
+    )
 
 
 def _check_still(burst: _Burst, steps: Steps, maps: _Maps, name: str) -> None:
@@ -252,10 +254,10 @@ def _check_still(burst: _Burst, steps: Steps, maps: _Maps, name: str) -> None:
     normal = design @ design.T
     limit = max(1.5, 0.004 * burst.first.radius_px)
     where = np.flatnonzero(burst.good.sum(axis=0) >= 3)
-    left = solve_pixels(burst.stack(where), steps).left
+    residual = solve_pixels(burst.stack(where), steps).residual
     for k in range(len(burst.light)):
         image = np.zeros(burst.u.shape, np.float32)
-        image.ravel()[where] = left[k]
+        image.ravel()[where] = residual[k]
         moved = np.linalg.solve(normal, design @ gaussian_filter(image, 3.0)[good])
         if float(np.hypot(*moved)) > limit:
             raise Refused(
@@ -264,7 +266,7 @@ def _check_still(burst: _Burst, steps: Steps, maps: _Maps, name: str) -> None:
             )
 
 
-def _check_span(burst: _Burst, steps: Steps, form: Form, name: str) -> None:
+def _check_span(burst: _Burst, steps: Steps, form: FittedForm, name: str) -> None:
     """Refuse frames none of which shows enough of a fringe to tell steps from changing light.
 
     Where all pixels are at like phase, a step makes all of them brighter or darker at once.
@@ -273,10 +275,10 @@ def _check_span(burst: _Burst, steps: Steps, form: Form, name: str) -> None:
     order = form.model.order(stack.columns[1], stack.columns[2])
     orders = order + (steps.values - steps.values[0]) @ stack.columns
     if float(np.ptp(orders, axis=1).max()) < _LEAST_SPAN:
-        raise fringeless(name)
+        raise too_few_fringes(name)
 
 
-def _check_frame(photo: Photo, burst: _Burst, form: Form, name: str) -> None:
+def _check_frame(photo: Photo, burst: _Burst, form: FittedForm, name: str) -> None:
     """Refuse a form that is not that of a frame alone, where a frame alone is clear.
 
     Frames that hardly differ can be explained by steps over a sliver of a fringe, and then
@@ -289,13 +291,13 @@ def _check_frame(photo: Photo, burst: _Burst, form: Form, name: str) -> None:
     clear = alone.span > _CLEAR_SPAN and alone.fit.explained > 0.8 and alone.fit.used > 0.8
     power = abs(alone.fit.model.power)
     if clear and abs(power - abs(form.model.power)) > 0.25 + 0.02 * power:
-        raise alike(name)
+        raise too_alike(name)
 
 
 def _with_better_edge(burst: _Burst, maps: _Maps, name: str) -> _Burst:
     """Take the edge from where the fringes end, which several frames show without rings."""
     first = burst.first
-    known = (maps.sure > 0.2 * np.median(maps.sure)).astype(np.float32)
+    known = (maps.conditioning > 0.2 * np.median(maps.conditioning)).astype(np.float32)
     edge = edge_of_amplitude(maps.amplitude, known, burst.edge, (first.x0, first.y0), first.scale)
     if edge is None:
         return burst
@@ -335,12 +337,12 @@ def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArra
     smooth = basis(zernike_terms(4), u, v).astype(float)
     design = np.concatenate([np.stack([cos, sin]), smooth])
     robust, values = np.ones_like(mean), np.zeros(len(design))
-    left = mean
+    residual = mean
     for _ in range(6):
         values = np.linalg.lstsq((design * robust).T, mean * robust, rcond=None)[0]
-        left = mean - values @ design
-        sigma = 1.4826 * float(np.median(np.abs(left))) + 1e-9
-        robust = 1 / (1 + (left / (3 * sigma)) ** 2)
+        residual = mean - values @ design
+        sigma = 1.4826 * float(np.median(np.abs(residual))) + 1e-9
+        robust = 1 / (1 + (residual / (3 * sigma)) ** 2)
     normal = (design * robust**2) @ design.T
     # what the smooth terms cannot imitate; texture of the light goes in clumps of pixels
     schur = normal[:2, :2] - normal[:2, 2:] @ np.linalg.solve(normal[2:, 2:], normal[2:, :2])
@@ -374,15 +376,21 @@ def _phase_map(burst: _Burst, maps: _Maps) -> PhaseMap:
     amplitude = maps.amplitude
     usual = float(np.median(amplitude[inside]))
     noise = float(np.median(maps.scatter[inside]))
-    good = inside & (amplitude > max(0.1 * usual, 1.5 * noise)) & (maps.sure > 0.5 * LEAST_SURE)
+    good = (
+        inside
+        & (amplitude > max(0.1 * usual, 1.5 * noise))
+        & (maps.conditioning > 0.5 * LEAST_CONDITIONING)
+    )
     dirt = 1 + (maps.scatter / (3 * noise)) ** 4
-    weight = np.minimum(amplitude / usual, 2.0) ** 2 * maps.sure / dirt
+    weight = np.minimum(amplitude / usual, 2.0) ** 2 * maps.conditioning / dirt
     order = np.arctan2(maps.sin, -maps.cos) / np.float32(2 * np.pi) + maps.first_phase
     weight = np.where(good, weight, 0).astype(np.float32)
     return PhaseMap((order - np.round(order)).astype(np.float32), weight, burst.u, burst.v)
 
 
-def _frames_spread(burst: _Burst, steps: Steps, form: Form, rng: np.random.Generator) -> float:
+def _frames_spread(
+    burst: _Burst, steps: Steps, form: FittedForm, rng: np.random.Generator
+) -> float:
     """Standard uncertainty of the power from leaving out each frame in turn [fringe].
 
     The jackknife (Quenouille, Biometrika 43 (1956) 353; from memory), steps solved anew.
@@ -432,11 +440,11 @@ def _gauge_spread(burst: _Burst, maps: _Maps, doubt: NDArray[np.float64]) -> flo
 def _as_reading(
     photos: Sequence[Photo],
     options: ReadOptions,
-    source: str,
+    edge_source: str,
     burst: _Burst,
     steps: Steps,
     maps: _Maps,
-    form: Form,
+    form: FittedForm,
     spreads: tuple[float, float],
 ) -> Reading:
     """Put the form into the shape of a single photograph's solution, and read that."""
@@ -476,10 +484,10 @@ def _as_reading(
     notes = [note for photo in photos[:1] for note in photo.notes]
     warnings = [*notes, *_warnings(steps, solution)]
     name = "+".join(photo.sha256 or photo.name for photo in photos)
-    reading = reading_of(options, edge, source, solution, warnings, reading_id=name)
+    reading = reading_of(options, edge, edge_source, solution, warnings, reading_id=name)
     turned = np.sign(form.model.power or 1.0) * (-1 if reading.sense == "edge" else 1)
-    told = turned * (steps.values[:, 0] - steps.values[0, 0])
-    steps_told = tuple(float(step - round(step)) for step in told)
+    signed_steps = turned * (steps.values[:, 0] - steps.values[0, 0])
+    steps_told = tuple(float(step - round(step)) for step in signed_steps)
     return with_form_warnings(
         photos[0], replace(reading, frames=len(photos), steps_fringes=steps_told)
     )
@@ -487,7 +495,7 @@ def _as_reading(
 
 def _warnings(steps: Steps, solution: Solution) -> list[str]:
     warnings = []
-    change = change_of(steps)
+    change = form_change(steps)
     if change > _SOME_CHANGE:
         warnings.append(
             f"the form of the gap changed by {change:.2f} fringe between frames; this is its mean"

@@ -20,9 +20,9 @@ from fringe.orders.fit.field import Array
 Vector = NDArray[np.float64]
 Matrix = NDArray[np.float64]
 _CHUNK = 1 << 15
-_GAIN_PRIOR = 1e-5  # only decides what the frames themselves leave open
-_TURN = np.float32(2 * np.pi)
-_PATCH = 12  # side of the patches that tell the noise [px]
+_GAIN_PRIOR = 1e-5  # only decides combinations of gains that the frames do not determine
+_TWO_PI = np.float32(2 * np.pi)
+_PATCH = 12  # side of the patches in which the noise is measured [px]
 _LEAN = 1.05  # of a frame against the others that is searched, each way [fringe]
 
 
@@ -79,7 +79,7 @@ class Steps:
     def phase(self, columns: Array) -> Array:
         """Phase of each frame at each pixel [rad], shape (K, P)."""
         z = self.values.shape[1]
-        return np.asarray(_TURN * (self.values.astype(np.float32) @ columns[:z]))
+        return np.asarray(_TWO_PI * (self.values.astype(np.float32) @ columns[:z]))
 
     def widened(self, count: int) -> Steps:
         """The same steps on `count` columns; new ones start at zero."""
@@ -89,7 +89,7 @@ class Steps:
         return replace(self, values=values)
 
     def levelled(self) -> Steps:
-        """Gains and steps without what the pixels absorb: their means."""
+        """Gains and steps with zero mean: the pixels absorb the means."""
         return replace(
             self,
             log_gain=self.log_gain - self.log_gain.mean(),
@@ -99,27 +99,27 @@ class Steps:
 
 @dataclass(frozen=True)
 class PixelFit:
-    """What the frames say of each pixel, for given steps.
+    """Least-squares fit of the frames at each pixel, for given steps.
 
     Attributes
     ----------
     mean, cos, sin : ndarray of float32, shape (P,)
         A, C and S.
-    left : ndarray of float32, shape (K, P)
+    residual : ndarray of float32, shape (K, P)
         Light that is not explained; zero where a frame is not usable.
     scatter : ndarray of float32, shape (P,)
         Standard deviation of one frame's light about the model.
-    sure : ndarray of float32, shape (P,)
-        Least eigenvalue, as a share, of what the usable frames know: small where the steps
-        of a pixel's usable frames lie too close together.
+    conditioning : ndarray of float32, shape (P,)
+        Least eigenvalue of the covariance of the steps on the unit circle: small where the
+        steps of a pixel's usable frames lie too close together.
     """
 
     mean: Array
     cos: Array
     sin: Array
-    left: Array
+    residual: Array
     scatter: Array
-    sure: Array
+    conditioning: Array
 
     @property
     def amplitude(self) -> Array:
@@ -129,7 +129,7 @@ class PixelFit:
     @property
     def order(self) -> Array:
         """Order at the mean step, modulo one; dark fringes at whole orders [fringe]."""
-        return np.asarray(np.arctan2(self.sin, -self.cos) / _TURN)
+        return np.asarray(np.arctan2(self.sin, -self.cos) / _TWO_PI)
 
 
 def _design(stack: Stack, steps: Steps) -> tuple[Array, Array]:
@@ -140,7 +140,7 @@ def _design(stack: Stack, steps: Steps) -> tuple[Array, Array]:
 
 
 def _factor(design: Array) -> tuple[Array, Array]:
-    """Cholesky factors (P, 3, 3) of the pixels' normal matrices, and their surety (P,)."""
+    """Cholesky factors (P, 3, 3) of the pixels' normal matrices, and their conditioning (P,)."""
     normal = np.einsum("ikp,jkp->pij", design, design, optimize=True).astype(np.float64)
     count = np.maximum(normal[:, 0, 0], 1e-6)
     # spread of the steps on the circle, its mean taken out: 1/2 for even steps
@@ -174,7 +174,7 @@ def _upper_solve(factor: Array, right: Array) -> Array:
 def _solve(stack: Stack, steps: Steps) -> tuple[PixelFit, Array, Array]:
     """Pixels by linear least squares; their orthonormal columns (3, K, P) and phase too."""
     design, phase = _design(stack, steps)
-    factor, sure = _factor(design)
+    factor, conditioning = _factor(design)
     columns = _lower_solve(factor, design)
     light = stack.light * stack.good
     values = _upper_solve(factor, np.einsum("ikp,kp->ip", columns, light))
@@ -183,10 +183,14 @@ def _solve(stack: Stack, steps: Steps) -> tuple[PixelFit, Array, Array]:
             tone = _second(values, phase, steps, stack.good)
             values = _upper_solve(factor, np.einsum("ikp,kp->ip", columns, light - tone))
         light = light - _second(values, phase, steps, stack.good)
-    left = light - np.einsum("ikp,ip->kp", design, values)
+    residual = light - np.einsum("ikp,ip->kp", design, values)
     free = np.maximum(stack.good.sum(axis=0) - 3, 0.5)
-    scatter = np.sqrt((left**2).sum(axis=0) / free)
-    return PixelFit(values[0], values[1], values[2], left, scatter, sure), columns, phase
+    scatter = np.sqrt((residual**2).sum(axis=0) / free)
+    return (
+        PixelFit(values[0], values[1], values[2], residual, scatter, conditioning),
+        columns,
+        phase,
+    )
 
 
 def _second(values: Array, phase: Array, steps: Steps, good: Array) -> Array:
@@ -205,7 +209,7 @@ def solve_pixels(stack: Stack, steps: Steps) -> PixelFit:
     return PixelFit(
         *(
             np.concatenate([getattr(part, name) for part in parts], axis=-1)
-            for name in ("mean", "cos", "sin", "left", "scatter", "sure")
+            for name in ("mean", "cos", "sin", "residual", "scatter", "conditioning")
         )
     )
 
@@ -213,16 +217,18 @@ def solve_pixels(stack: Stack, steps: Steps) -> PixelFit:
 def overtone(stack: Stack, steps: Steps) -> float:
     """Second harmonic of the fringes' profile, as a share of the first.
 
-    Clipped highlights, tone curves and reflections beyond two beams make it. What the pixels
-    have taken up of it in A, C and S is allowed for.
+    Clipped highlights, tone curves and reflections beyond two beams cause it. The part of it
+    that A, C and S absorb is projected out.
     """
     fit, columns, phase = _solve(stack, steps)
     values = np.stack([fit.mean, fit.cos, fit.sin])
     tone = _second(values, phase, replace(steps, overtone=1.0), stack.good)
     tone = tone - np.einsum("ikp,ip->kp", columns, np.einsum("ikp,kp->ip", columns, tone))
     robust = 1 / (1 + (fit.scatter / (3 * np.median(fit.scatter) + 1e-9)) ** 4)
-    found = float((robust * tone * fit.left).sum() / max(float((robust * tone**2).sum()), 1e-12))
-    return steps.overtone + found
+    correction = float(
+        (robust * tone * fit.residual).sum() / max(float((robust * tone**2).sum()), 1e-12)
+    )
+    return steps.overtone + correction
 
 
 @dataclass(frozen=True)
@@ -254,36 +260,36 @@ def normal_equations(stack: Stack, steps: Steps, scale: float | None = None) -> 
     stack : Stack
     steps : Steps
     scale : float, optional
-        Scatter by which dirt is told [light]; the pixels' own median without it.
+        Scatter that sets the robust weights [light]; the pixels' own median without it.
     """
     fit, columns, phase = _solve(stack, steps)
-    now = float(np.median(fit.scatter)) + 1e-9
-    limit = np.float32(3 * (now if scale is None else scale))
+    median_scatter = float(np.median(fit.scatter)) + 1e-9
+    limit = np.float32(3 * (median_scatter if scale is None else scale))
     robust = 1 / (1 + (fit.scatter / limit) ** 4)
     gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * stack.good
     z = steps.values.shape[1]
-    slope = gain * _TURN * (fit.sin * np.cos(phase) - fit.cos * np.sin(phase))
-    model = stack.light * stack.good - fit.left
-    each = np.concatenate([model[:, None], slope[:, None] * stack.columns[None, :z]], axis=1)
-    each = each * np.sqrt(robust)
+    slope = gain * _TWO_PI * (fit.sin * np.cos(phase) - fit.cos * np.sin(phase))
+    model = stack.light * stack.good - fit.residual
+    jacobian = np.concatenate([model[:, None], slope[:, None] * stack.columns[None, :z]], axis=1)
+    jacobian = jacobian * np.sqrt(robust)
     size = stack.frames * (1 + z)
     matrix = np.zeros((size, size))
     for k in range(stack.frames):
         rows = slice(k * (1 + z), (k + 1) * (1 + z))
-        matrix[rows, rows] = each[k] @ each[k].T
+        matrix[rows, rows] = jacobian[k] @ jacobian[k].T
     for column in columns:
-        seen = (each * column[:, None]).reshape(size, -1)
-        matrix -= seen @ seen.T
-    gradient = np.einsum("kap,kp->ka", each, fit.left * np.sqrt(robust)).ravel()
-    held = np.minimum(fit.scatter, limit)
-    return Normal(matrix, gradient.astype(float), float(np.mean(held**2)), now)
+        projected = (jacobian * column[:, None]).reshape(size, -1)
+        matrix -= projected @ projected.T
+    gradient = np.einsum("kap,kp->ka", jacobian, fit.residual * np.sqrt(robust)).ravel()
+    limited = np.minimum(fit.scatter, limit)
+    return Normal(matrix, gradient.astype(float), float(np.mean(limited**2)), median_scatter)
 
 
 def improve(stack: Stack, start: Steps, rounds: int) -> tuple[Steps, float]:
     """Levenberg-Marquardt over gains and steps.
 
-    Dirt is told by the scatter at the start, so that costs compare; call it again from the
-    result to go by the scatter reached.
+    The robust weights are set by the scatter at the start, so that costs compare; call it again
+    from the result to set them by the scatter reached.
 
     Returns
     -------
@@ -293,29 +299,29 @@ def improve(stack: Stack, start: Steps, rounds: int) -> tuple[Steps, float]:
         Mean square of the residual at the end [light^2].
     """
     steps, damping = start.levelled(), 1e-3
-    now = normal_equations(stack, steps)
-    scale = now.scale
+    equations = normal_equations(stack, steps)
+    scale = equations.scale
     for _ in range(rounds):
-        moved = _moved(steps, now, damping)
-        then = normal_equations(stack, moved, scale)
-        if then.cost <= now.cost:
-            change = float(np.abs(moved.values - steps.values).max())
-            gain = now.cost - then.cost
-            steps, now, damping = moved, then, max(damping / 6, 1e-9)
-            if change < 2e-6 or (change < 1e-4 and gain < 1e-7 * now.cost):
+        trial_steps = _damped_step(steps, equations, damping)
+        trial = normal_equations(stack, trial_steps, scale)
+        if trial.cost <= equations.cost:
+            change = float(np.abs(trial_steps.values - steps.values).max())
+            gain = equations.cost - trial.cost
+            steps, equations, damping = trial_steps, trial, max(damping / 6, 1e-9)
+            if change < 2e-6 or (change < 1e-4 and gain < 1e-7 * equations.cost):
                 break
         else:
             damping *= 10
             if damping > 1e3:
                 break
-    return steps, now.cost
+    return steps, equations.cost
 
 
-def _moved(steps: Steps, now: Normal, damping: float) -> Steps:
-    """One damped step; the gains' slight prior decides what nothing else does."""
+def _damped_step(steps: Steps, equations: Normal, damping: float) -> Steps:
+    """One damped step, with a weak prior on the gains."""
     frames, z = steps.values.shape
-    diagonal = np.diag(now.matrix).copy()
-    matrix, gradient = now.matrix.copy(), now.gradient.copy()
+    diagonal = np.diag(equations.matrix).copy()
+    matrix, gradient = equations.matrix.copy(), equations.gradient.copy()
     gains = np.arange(frames) * (1 + z)
     prior = _GAIN_PRIOR * float(diagonal[gains].mean())
     matrix[gains, gains] += prior
@@ -331,7 +337,7 @@ def _moved(steps: Steps, now: Normal, damping: float) -> Steps:
 
 
 def frame_noise(light: Array, good: NDArray[np.bool_], rng: np.random.Generator) -> float:
-    """Noise of a frame's light, with no idea of the steps.
+    """Noise of a frame's light, the steps unknown.
 
     In a small patch the frames differ in three ways, and slightly in a few more where they lean:
     the least of their principal components are noise.
@@ -355,12 +361,12 @@ def frame_noise(light: Array, good: NDArray[np.bool_], rng: np.random.Generator)
 
 
 def first_steps(stack: Stack, noise: float, rng: np.random.Generator) -> Steps:
-    """Find gains and steps with no idea of them.
+    """Find gains and steps without a start.
 
     Starts from the frames' principal components over parts of the aperture (Vargas, Quiroga &
     Belenguer, Opt. Lett. 36 (2011) 1326; from memory), from even steps and from random ones;
-    then each frame's step is searched anew in the light of the others, which frees it from a
-    lean that only fits by chance. The first that leaves nothing but noise is taken, or the best.
+    then each frame's step is searched again with the others fixed, which escapes a local minimum
+    of its lean. The first solution with a residual at the noise is returned, or the best.
 
     Parameters
     ----------
@@ -371,51 +377,51 @@ def first_steps(stack: Stack, noise: float, rng: np.random.Generator) -> Steps:
     rng : numpy Generator
     """
     frames, zero = stack.frames, np.zeros(stack.frames)
-    found: list[tuple[float, Steps]] = []
+    solutions: list[tuple[float, Steps]] = []
     guesses: list[Vector] = []
     for most in (1.0, 0.4, 0.15):
         guesses += _components(stack, stack.columns[3] < most)
     guesses += [pace * np.arange(frames, dtype=float) for pace in (0.11, 0.25, 0.37)]
-    searched: list[float] = []
+    costs_seen: list[float] = []
     for _ in range(5):
         guesses += list(rng.uniform(0, 1, (6, frames)))
-        tried = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]
-        tried.sort(key=lambda item: item[1])
-        for start, _ in tried[:3]:
+        trials = [improve(stack, Steps(zero, guess[:, None]).widened(3), 6) for guess in guesses]
+        trials.sort(key=lambda item: item[1])
+        for start, _ in trials[:3]:
             steps, cost = improve(stack, start, 20)
-            if any(abs(cost / old - 1) < 0.005 for old in searched):
-                continue  # the same valley as before
-            searched.append(cost)
-            steps = _searched(stack, steps, cost, noise, rng)
-            found.append((_misfit(stack, steps), steps))
-            if found[-1][0] < _goal(stack, steps, noise):
+            if any(abs(cost / old - 1) < 0.005 for old in costs_seen):
+                continue  # the same minimum as before
+            costs_seen.append(cost)
+            steps = _search_frames(stack, steps, cost, noise, rng)
+            solutions.append((_misfit(stack, steps), steps))
+            if solutions[-1][0] < _goal(stack, steps, noise):
                 return steps
         guesses = []
-    return min(found, key=lambda pair: pair[0])[1]
+    return min(solutions, key=lambda pair: pair[0])[1]
 
 
 def _goal(stack: Stack, steps: Steps, noise: float) -> float:
-    """Misfit that nothing but noise leaves; a hundredth of the amplitude is as good."""
+    """Misfit at the level of the noise, or a hundredth of the amplitude."""
     amplitude = float(np.median(solve_pixels(stack, steps).amplitude))
     return max(2.2 * noise / max(amplitude, 1e-9), 0.012)
 
 
 def _misfit(stack: Stack, steps: Steps) -> float:
-    """Scatter as a share of the fringes' amplitude; more where they outshine what was seen."""
+    """Scatter as a share of the fringes' amplitude, raised where that exceeds the light."""
     fit = solve_pixels(stack, steps)
     scatter, amplitude = float(np.median(fit.scatter)), float(np.median(fit.amplitude))
     level = float(np.median(stack.light.max(axis=0))) + 1e-9
-    # steps that are far too alike for the light's changes blow up the amplitude
+    # steps that lie too close together inflate the amplitude
     return scatter / max(min(amplitude, level), 1e-9) * max(1.0, amplitude / level) ** 4
 
 
-def _searched(
+def _search_frames(
     stack: Stack, steps: Steps, cost: float, noise: float, rng: np.random.Generator
 ) -> Steps:
     """Search each frame's step and lean against the others, as long as it helps.
 
-    At first against all others; then half of the frames are trusted, drawn at random, and the
-    rest is searched against them: a few frames with wrong steps hold one another up.
+    First against all others; then against a random half of the frames, since a few frames with
+    wrong steps can confirm each other.
     """
     frames = stack.frames
     every = np.ones(frames, bool)
@@ -425,13 +431,13 @@ def _searched(
         trusted = every
         if number > 1:
             trusted = np.isin(np.arange(frames), rng.permutation(frames)[: max(4, frames // 2)])
-        moved = steps
+        trial_steps = steps
         for k in range(frames):
             if number < 2 or not trusted[k]:
-                moved = _search_frame(stack, moved, k, trusted)
-        moved, then = improve(stack, moved, 12)
-        if then < cost:
-            steps, cost = moved, then
+                trial_steps = _search_frame(stack, trial_steps, k, trusted)
+        trial_steps, trial_cost = improve(stack, trial_steps, 12)
+        if trial_cost < cost:
+            steps, cost = trial_steps, trial_cost
     return steps
 
 
@@ -443,19 +449,19 @@ def _search_frame(stack: Stack, steps: Steps, k: int, trusted: NDArray[np.bool_]
     fit = solve_pixels(others, Steps(steps.log_gain[kept], steps.values[kept]))
     good = thin.good[k] * (fit.scatter < 3 * np.median(fit.scatter))
     gain = np.float32(np.exp(steps.log_gain[k]))
-    away = (thin.light[k] / gain - fit.mean) * good
+    deviation = (thin.light[k] / gain - fit.mean) * good
     axis = np.arange(-_LEAN, _LEAN + 1e-9, _LEAN / 7)
     leans = np.stack([x.ravel() for x in np.meshgrid(axis, axis)], axis=1)
     leans = leans + steps.values[kept, 1:3].mean(axis=0)
-    phase = _TURN * (leans.astype(np.float32) @ thin.columns[1:3])
+    phase = _TWO_PI * (leans.astype(np.float32) @ thin.columns[1:3])
     cos, sin = np.cos(phase) * good, np.sin(phase) * good
     ahead, beside = fit.cos * cos + fit.sin * sin, fit.sin * cos - fit.cos * sin
     # least squares for cos and sin of the step at each lean
     aa, bb, ab = (ahead**2).sum(axis=1), (beside**2).sum(axis=1), (ahead * beside).sum(axis=1)
-    ya, yb = ahead @ away, beside @ away
+    ya, yb = ahead @ deviation, beside @ deviation
     det = np.maximum(aa * bb - ab**2, 1e-6 * aa * bb + 1e-12)
     x, y = (bb * ya - ab * yb) / det, (aa * yb - ab * ya) / det
-    # held to the size that the other frames have
+    # normalised to the amplitude of the other frames
     size = np.maximum(np.hypot(x, y), 1e-9)
     x, y = x / size, y / size
     cost = aa * x * x + bb * y * y + 2 * ab * x * y - 2 * (x * ya + y * yb)
@@ -471,19 +477,19 @@ def _components(stack: Stack, which: NDArray[np.bool_]) -> list[Vector]:
     if use.sum() < 50:
         return []
     light = stack.light[:, use].astype(float)
-    away = light - light.mean(axis=0)
-    values, vectors = np.linalg.eigh(away @ away.T)
+    deviation = light - light.mean(axis=0)
+    values, vectors = np.linalg.eigh(deviation @ deviation.T)
     if values[-2] <= 0:
         return []
     pair = vectors[:, -2:]
-    found = [np.arctan2(pair[:, 0], pair[:, 1]) / (2 * np.pi)]
-    middle = _round(pair * np.sqrt(stack.frames))
+    guesses = [np.arctan2(pair[:, 0], pair[:, 1]) / (2 * np.pi)]
+    middle = _circle_from_ellipse(pair * np.sqrt(stack.frames))
     if middle is not None:
-        found.append(np.arctan2(middle[:, 0], middle[:, 1]) / (2 * np.pi))
-    return found
+        guesses.append(np.arctan2(middle[:, 0], middle[:, 1]) / (2 * np.pi))
+    return guesses
 
 
-def _round(points: Matrix) -> Matrix | None:
+def _circle_from_ellipse(points: Matrix) -> Matrix | None:
     """Map points (K, 2) on an ellipse to a circle about the origin; None when on no ellipse."""
     x, y = points.T
     conic = np.linalg.svd(np.stack([x * x, 2 * x * y, y * y, x, y, np.ones_like(x)], axis=1))[2][-1]

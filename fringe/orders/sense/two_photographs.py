@@ -1,8 +1,8 @@
-"""Where the contact is, told by two photographs between which something was done on purpose.
+"""Sense of contact from two photographs between which one thing was changed on purpose.
 
-Fringes count orders from nowhere: m = s o + k, with the fitted order o, s = +1 for contact at
+Fringes have no absolute order: m = s o + k, with the fitted order o, s = +1 for contact at
 the centre and -1 at the edge (o grows from the middle of the rings outward), and k whole, since
-a fringe is dark at whole orders. What was done tells s by what it does to m:
+a fringe is dark at whole orders. The change gives s by its effect on m:
 
 pressed at the centre
     The gap closes there, so m falls. With contact at the centre all of the film thins: o falls,
@@ -38,29 +38,31 @@ from fringe.orders.reading import FormFit, Reading
 
 Vector = NDArray[np.float64]
 
-CHANGES = ("pressed-centre", "lower-eye", "lamp")
+INTERVENTIONS = ("pressed-centre", "lower-eye", "lamp")
 SOURCES = {"pressed-centre": "press", "lower-eye": "eye", "lamp": "two-lamp"}
 
 DECISIVE = 6.5  # natural logarithm of the ratio of evidences: 660 to one
-_OUTLIER = 1e-4  # that the two photographs are not what they are taken for
-_FLOOR = 0.015  # of a fringe: what two fits of one contact differ by even without noise
-_FILM = 12  # a film of so many fringes at most, each as probable by this factor as the one before
+_OUTLIER = 1e-4  # prior probability that the two photographs do not show one contact
+_FLOOR = 0.015  # difference of two fits of one contact even without noise [fringe]
+_MOST_FILM = (
+    12  # a film of so many fringes at most, each as probable by this factor as the one before
+)
 _FILM_SHARE = 0.4
 _BELOW = 0.15  # of a fringe that a contact may be fitted under zero
 _LEAST_POWER = 0.3  # fringes, for the rings to have a sense that shows
 _SAME = 0.1  # rms difference of form that is no other contact yet [fringe]
 # pressed: least and most move that has a direction, and least loss of power that is a bend
-_STILL, _HALF, _BENT = 0.07, 0.4, 0.08
+_LEAST_MOVE, _MOST_MOVE, _LEAST_BEND = 0.07, 0.4, 0.08
 
 
 @dataclass(frozen=True)
-class Change:
-    """What was done between the photographs.
+class Intervention:
+    """What was changed between the photographs.
 
     Attributes
     ----------
     kind : str
-        One of `CHANGES`.
+        One of `INTERVENTIONS`.
     before, after : Lamp
         The same lamp twice, but for `lamp`.
     """
@@ -71,8 +73,8 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Travel:
-    """What the pair tells.
+class PairSense:
+    """Sense from a pair of photographs.
 
     Attributes
     ----------
@@ -85,7 +87,7 @@ class Travel:
         Natural logarithm of the evidence for contact at the centre over that for the edge;
         None where it was pressed.
     reason : str
-        One clause that says what was seen, or why it tells nothing.
+        One clause: what was observed, or why it decides nothing.
     """
 
     sense: str
@@ -94,18 +96,18 @@ class Travel:
     reason: str
 
 
-def sense_of_pair(before: Reading, after: Reading, change: Change) -> Travel:
+def sense_of_pair(before: Reading, after: Reading, change: Intervention) -> PairSense:
     """Tell the sense from two readings of one contact.
 
     Parameters
     ----------
     before, after : Reading
         With a form, not corrected for a camera's distance.
-    change : Change
+    change : Intervention
 
     Returns
     -------
-    Travel
+    PairSense
 
     Raises
     ------
@@ -114,7 +116,7 @@ def sense_of_pair(before: Reading, after: Reading, change: Change) -> Travel:
     """
     pair = _Pair.of(before, after)
     if min(abs(before.power_fringes or 0.0), abs(after.power_fringes or 0.0)) < _LEAST_POWER:
-        return _untold("there is too little power for the rings to run anywhere")
+        return _unknown("there is too little power for the rings to run anywhere")
     if change.kind == "pressed-centre":
         return _pressed(pair)
     assert before.edge is not None
@@ -124,11 +126,11 @@ def sense_of_pair(before: Reading, after: Reading, change: Change) -> Travel:
         if abs(ratio - 1) < 0.005:
             raise BadInput("the two lamps have nearly one wavelength; take another second lamp")
         u_ratio = ratio * math.hypot(
-            *(each.u_wavelength_nm / each.wavelength_nm for each in (change.before, change.after))
+            *(item.u_wavelength_nm / item.wavelength_nm for item in (change.before, change.after))
         )
         return _scaled(pair, ratio, u_ratio, "take another second lamp")
     ratio = after.edge.cos_view / before.edge.cos_view
-    u_ratio = math.hypot(*(each.u_px / each.a for each in (before.edge, after.edge)), 0.002)
+    u_ratio = math.hypot(*(item.u_px / item.a for item in (before.edge, after.edge)), 0.002)
     if ratio > 1 - max(0.005, 2 * u_ratio):
         raise BadInput(
             "the second photograph is not seen from lower down: its edge must look more oval"
@@ -137,12 +139,12 @@ def sense_of_pair(before: Reading, after: Reading, change: Change) -> Travel:
     return _scaled(pair, ratio, u_ratio, "lower the camera further")
 
 
-def _untold(reason: str, shift: float | None = None, log_ratio: float | None = None) -> Travel:
-    return Travel("unknown", shift, log_ratio, reason)
+def _unknown(reason: str, shift: float | None = None, log_ratio: float | None = None) -> PairSense:
+    return PairSense("unknown", shift, log_ratio, reason)
 
 
 @dataclass(frozen=True)
-class _Seen:
+class _SeenOrders:
     """Orders as seen over points of the disc, and what their uncertainty follows from."""
 
     form: FormFit
@@ -152,7 +154,7 @@ class _Seen:
     u_edge: float
 
     @classmethod
-    def of(cls, reading: Reading, u: Vector, v: Vector) -> _Seen:
+    def of(cls, reading: Reading, u: Vector, v: Vector) -> _SeenOrders:
         form, edge = reading.form, reading.edge
         if form is None or edge is None:
             raise BadInput("a pair needs the work's edge in both photographs")
@@ -173,8 +175,8 @@ class _Seen:
 class _Pair:
     """Orders of both photographs at the same points, of one sign."""
 
-    first: _Seen
-    second: _Seen
+    first: _SeenOrders
+    second: _SeenOrders
     o1: Vector
     o2: Vector
     u: Vector
@@ -185,12 +187,12 @@ class _Pair:
     @classmethod
     def of(cls, before: Reading, after: Reading) -> _Pair:
         u, v, weight = (x.ravel() for x in disc_grid(24, 72))
-        first, second = _Seen.of(before, u, v), _Seen.of(after, u, v)
+        first, second = _SeenOrders.of(before, u, v), _SeenOrders.of(after, u, v)
         o1, o2 = first.order, second.order
-        alike = weight @ ((o1 - weight @ o1) * (o2 - weight @ o2))
+        correlation = weight @ ((o1 - weight @ o1) * (o2 - weight @ o2))
         # what one edge is off by scales the orders of both, and tells on neither
         u_edges = () if before.edge == after.edge else (first.u_edge, second.u_edge)
-        return cls(first, second, o1, o2 if alike >= 0 else -o2, u, v, weight, u_edges)
+        return cls(first, second, o1, o2 if correlation >= 0 else -o2, u, v, weight, u_edges)
 
     def u_step(self, weight: Vector, ratio: float = 1.0) -> float:
         """Standard uncertainty of a mean of o2 - r o1 [fringe]."""
@@ -202,33 +204,33 @@ def _wrapped(x: float) -> float:
     return x - round(x)
 
 
-def _pressed(pair: _Pair) -> Travel:
+def _pressed(pair: _Pair) -> PairSense:
     step = pair.o2 - pair.o1
     design = np.stack([np.ones_like(pair.u), pair.u, pair.v, pair.u**2 + pair.v**2], axis=1)
     root = np.sqrt(pair.weight)
-    found = np.linalg.lstsq(design * root[:, None], step * root, rcond=None)[0]
-    rest = math.sqrt(float(pair.weight @ (step - design @ found) ** 2))
+    coefficients = np.linalg.lstsq(design * root[:, None], step * root, rcond=None)[0]
+    rest = math.sqrt(float(pair.weight @ (step - design @ coefficients) ** 2))
     if rest > _SAME:
-        return _untold("the form of the fringes changed as well; press gently, and let go of it")
-    middle, gained = float(found[0]), float(found[3])
+        return _unknown("the form of the fringes changed as well; press gently, and let go of it")
+    middle, gained = float(coefficients[0]), float(coefficients[3])
     place = pair.first.form.terms.index((2, 0))
     u_power = 2 * math.sqrt(
         pair.first.form.covariance[place, place] + pair.second.form.covariance[place, place]
     )
     rim = _wrapped(middle + gained)
-    if gained < -max(_BENT, 4 * u_power):
-        if -0.1 <= rim <= _HALF:
-            return Travel("edge", rim - gained, None, "pressed, the middle lost fringes")
-        return _untold("the rings moved too far to tell which way; press more gently", rim)
-    if gained > max(_BENT, 4 * u_power):
-        return _untold("fringes were gained, which a press at the middle cannot do", rim)
+    if gained < -max(_LEAST_BEND, 4 * u_power):
+        if -0.1 <= rim <= _MOST_MOVE:
+            return PairSense("edge", rim - gained, None, "pressed, the middle lost fringes")
+        return _unknown("the rings moved too far to tell which way; press more gently", rim)
+    if gained > max(_LEAST_BEND, 4 * u_power):
+        return _unknown("fringes were gained, which a press at the middle cannot do", rim)
     shift, u = _wrapped(middle + gained / 2), pair.u_step(pair.weight)
-    if abs(shift) < max(_STILL, 3 * u):
-        return _untold("the rings hardly moved; press a little more", shift)
-    if abs(shift) > _HALF:
-        return _untold("the rings moved too far to tell which way; press more gently", shift)
+    if abs(shift) < max(_LEAST_MOVE, 3 * u):
+        return _unknown("the rings hardly moved; press a little more", shift)
+    if abs(shift) > _MOST_MOVE:
+        return _unknown("the rings moved too far to tell which way; press more gently", shift)
     way = "outward" if shift < 0 else "inward"
-    return Travel(
+    return PairSense(
         "centre" if shift < 0 else "edge",
         shift,
         None,
@@ -236,7 +238,7 @@ def _pressed(pair: _Pair) -> Travel:
     )
 
 
-def _scaled(pair: _Pair, ratio: float, u_ratio: float, else_do: str) -> Travel:
+def _scaled(pair: _Pair, ratio: float, u_ratio: float, else_do: str) -> PairSense:
     """Orders that were all scaled by one ratio: where are both photographs in step?"""
     centred = pair.o1 - pair.weight @ pair.o1
     slope = float(pair.weight @ (centred * pair.o2)) / float(pair.weight @ centred**2)
@@ -245,7 +247,7 @@ def _scaled(pair: _Pair, ratio: float, u_ratio: float, else_do: str) -> Travel:
     spread = math.sqrt(float(pair.weight @ rest**2))
     u_slope = (spread + _FLOOR) / math.sqrt(float(pair.weight @ centred**2))
     if spread > _SAME or abs(slope - ratio) > 3 * math.hypot(u_ratio, u_slope) + 0.003:
-        return _untold("the two photographs do not show one contact; touch nothing in between")
+        return _unknown("the two photographs do not show one contact; touch nothing in between")
     out, logs = {}, {}
     for sign in (1, -1):
         out[sign], logs[sign] = _in_step(pair, sign, ratio, u_ratio)
@@ -253,9 +255,9 @@ def _scaled(pair: _Pair, ratio: float, u_ratio: float, else_do: str) -> Travel:
     likely = 1 if log_ratio > 0 else -1
     if abs(log_ratio) < DECISIVE:
         why = f"either contact could look so; {else_do}"
-        return _untold(why, out[likely], log_ratio)
+        return _unknown(why, out[likely], log_ratio)
     where = "the centre" if likely > 0 else "the edge"
-    return Travel(
+    return PairSense(
         "centre" if likely > 0 else "edge",
         out[likely],
         log_ratio,
@@ -274,7 +276,7 @@ def _in_step(pair: _Pair, sign: int, ratio: float, u_ratio: float) -> tuple[floa
     out = float(weight @ (sign * pair.o2 - ratio * m1))
     u_fit = math.hypot(pair.u_step(weight, ratio), *pair.u_edges)
     total = 0.0
-    for film in range(_FILM):
+    for film in range(_MOST_FILM):
         u = math.hypot(u_fit, u_ratio * (float(weight @ m1) + film))
         left = _wrapped(out - ratio * film)
         density = math.exp(-0.5 * (left / u) ** 2) / (u * math.sqrt(2 * math.pi))

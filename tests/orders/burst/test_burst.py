@@ -243,14 +243,14 @@ def test_pixels_of_known_steps(rng: np.random.Generator) -> None:
     stack, _ = stack_of(rng, Steps(rng.normal(0, 0.05, 6), values), 0.0)
     # levelled steps differ from these by what the pixels take up: use them as they are
     fit = solve_pixels(stack, Steps(np.zeros(6), values))
-    assert np.abs(fit.left).max() > 0.001  # gains matter
+    assert np.abs(fit.residual).max() > 0.001  # gains matter
     same, _ = stack_of(np.random.default_rng(3), Steps(np.zeros(6), values), 0.0)
     again = solve_pixels(same, Steps(np.zeros(6), values))
-    sure = again.sure > 0.05
-    assert np.abs(again.left[:, sure]).max() < 2e-4
+    conditioning = again.conditioning > 0.05
+    assert np.abs(again.residual[:, conditioning]).max() < 2e-4
     light = 0.4 * (1 + 0.3 * same.columns[1])
-    assert again.mean[sure] == pytest.approx(light[sure], rel=2e-3)
-    assert again.amplitude[sure] == pytest.approx(0.7 * light[sure], rel=5e-3)
+    assert again.mean[conditioning] == pytest.approx(light[conditioning], rel=2e-3)
+    assert again.amplitude[conditioning] == pytest.approx(0.7 * light[conditioning], rel=5e-3)
 
 
 def test_unknown_steps_are_found(rng: np.random.Generator) -> None:

@@ -16,7 +16,7 @@ from fringe.errors import BadInput
 from fringe.optics.lamps import lamp
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.sense.contrast import DECISIVE, Cells, log_ratio
-from fringe.orders.sense.two_photographs import Change, sense_of_pair
+from fringe.orders.sense.two_photographs import Intervention, sense_of_pair
 
 SODIUM, GREEN = lamp("sodium"), lamp("mercury-green")
 LED = lamp("led:550:30")
@@ -44,14 +44,14 @@ def test_a_lowered_eye_is_never_wrong(
     """
     rng = np.random.default_rng(seed)
     true = orders(sign * power, tilt, film)
-    told = sense_of_pair(
-        reading(true, rng), reading(true * cos, rng, cos), Change("lower-eye", SODIUM, SODIUM)
+    pair_sense = sense_of_pair(
+        reading(true, rng), reading(true * cos, rng, cos), Intervention("lower-eye", SODIUM, SODIUM)
     )
-    assert told.sense in ("unknown", "centre" if sign > 0 else "edge")
+    assert pair_sense.sense in ("unknown", "centre" if sign > 0 else "edge")
     # a film of eight fringes more would bring both senses into step again
     ran, again = (1 - cos) * power, (1 - cos) * (power + 8)
     if ran > 0.28 and again < 0.95 and film < 0.5 and tilt < 0.5:
-        assert told.sense != "unknown"
+        assert pair_sense.sense != "unknown"
 
 
 @settings(max_examples=60)
@@ -66,11 +66,11 @@ def test_a_second_lamp_is_never_wrong(
     rng = np.random.default_rng(seed)
     true = orders(sign * power, tilt, film)
     ratio = SODIUM.wavelength_nm / GREEN.wavelength_nm
-    change = Change("lamp", SODIUM, GREEN)
-    told = sense_of_pair(reading(true, rng), reading(true * ratio, rng), change)
-    assert told.sense in ("unknown", "centre" if sign > 0 else "edge")
+    change = Intervention("lamp", SODIUM, GREEN)
+    pair_sense = sense_of_pair(reading(true, rng), reading(true * ratio, rng), change)
+    assert pair_sense.sense in ("unknown", "centre" if sign > 0 else "edge")
     if 3 < power < 5 and film < 0.5 and tilt < 0.5:
-        assert told.sense != "unknown"
+        assert pair_sense.sense != "unknown"
 
 
 @settings(max_examples=60)
@@ -90,12 +90,12 @@ def test_a_press_is_never_wrong(
     bend = min(bend, power / 3) if sign < 0 else 0.0
     assume(not 0.02 < bend < 0.15)  # a bend about as large as the fits' own errors
     before, after = orders(sign * power, tilt, 1.0), orders(sign * power + bend, tilt, 1 - closing)
-    told = sense_of_pair(
-        reading(before, rng), reading(after, rng), Change("pressed-centre", SODIUM, SODIUM)
+    pair_sense = sense_of_pair(
+        reading(before, rng), reading(after, rng), Intervention("pressed-centre", SODIUM, SODIUM)
     )
-    assert told.sense in ("unknown", "centre" if sign > 0 else "edge")
+    assert pair_sense.sense in ("unknown", "centre" if sign > 0 else "edge")
     if 0.15 < closing < 0.3 and bend < 0.02:
-        assert told.sense != "unknown"
+        assert pair_sense.sense != "unknown"
 
 
 def test_pairs_that_are_none(rng: np.random.Generator) -> None:
@@ -103,14 +103,14 @@ def test_pairs_that_are_none(rng: np.random.Generator) -> None:
     true = orders(5.0, 0.5, 0.2)
     plain = reading(true, rng)
     with pytest.raises(BadInput, match="wavelength"):
-        sense_of_pair(plain, plain, Change("lamp", SODIUM, lamp("helium")))
+        sense_of_pair(plain, plain, Intervention("lamp", SODIUM, lamp("helium")))
     with pytest.raises(BadInput, match="lower"):
-        sense_of_pair(plain, plain, Change("lower-eye", SODIUM, SODIUM))
+        sense_of_pair(plain, plain, Intervention("lower-eye", SODIUM, SODIUM))
     moved = reading(orders(5.0, 2.5, 0.2), rng)
-    told = sense_of_pair(plain, moved, Change("lamp", SODIUM, GREEN))
-    assert told.sense == "unknown"
-    assert "one contact" in told.reason
-    still = sense_of_pair(plain, reading(true, rng), Change("pressed-centre", SODIUM, SODIUM))
+    pair_sense = sense_of_pair(plain, moved, Intervention("lamp", SODIUM, GREEN))
+    assert pair_sense.sense == "unknown"
+    assert "one contact" in pair_sense.reason
+    still = sense_of_pair(plain, reading(true, rng), Intervention("pressed-centre", SODIUM, SODIUM))
     assert (still.sense, "hardly moved" in still.reason) == ("unknown", True)
 
 
@@ -261,8 +261,8 @@ def test_an_led_is_read_with_its_sense(power: float, rng: np.random.Generator) -
     scene = Scene(420, 420, form=Form(power=power, tilt=1.0), lamp=led)
     photo = photo_from_array(render(scene, rng).image, "rendered")
     options = ReadOptions(led, edge=scene.edge)
-    told = read(photo, options)
-    assert told.sense_source == "contrast"
-    assert told.power_fringes == pytest.approx(power, abs=0.2)
+    pair_sense = read(photo, options)
+    assert pair_sense.sense_source == "contrast"
+    assert pair_sense.power_fringes == pytest.approx(power, abs=0.2)
     narrow = read(photo, replace(options, lamp=SODIUM))
     assert (narrow.sense, narrow.sense_source) == ("unknown", None)

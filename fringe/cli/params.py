@@ -195,6 +195,20 @@ def together(*options: Callable[[F], F]) -> Callable[[F], F]:
     return decorate
 
 
+class PicturePath(click.Path):
+    """File that a picture is written to."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Make a path of the text; a name that does not end in .png is refused."""
+        path = Path(value)
+        if path.suffix.lower() != ".png":
+            raise BadInput(f"--picture: {path}: a picture's name must end in .png")
+        return path
+
+
+picture_option = click.option(
+    "--picture", type=PicturePath(), metavar="OUT.png", help="Draw it, too."
+)
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object instead of text."
 )

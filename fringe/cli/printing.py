@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
 
 import click
 
@@ -28,3 +29,11 @@ def tell(problems: Iterable[str]) -> None:
     """Say on standard error what went wrong by the way, a line each."""
     for problem in problems:
         click.echo(f"fringe: {problem}", err=True)
+
+
+def write_picture(path: Path | None, draw: Callable[[], bytes]) -> None:
+    """Write a picture where one was asked for; only then is it drawn."""
+    if path is not None:
+        from fringe.synth.files import write_whole
+
+        write_whole(path, draw())

@@ -8,6 +8,7 @@ import numpy as np
 
 from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp
+from fringe.photo.edge_text import edge_from_text
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -47,6 +48,47 @@ class ReadOptions:
     u_diameter_mm: float = 0.0
     u_plate_radius_mm: float = 0.0
     plate: str = ""
+
+
+@dataclass(frozen=True)
+class StatedOptions:
+    """What is said of a photograph, as a person types it; see :class:`ReadOptions`.
+
+    Attributes
+    ----------
+    lamp : str or None
+        Name of the lamp.
+    edge : str
+        `auto`, `none`, ``CX,CY,R`` or ``CX,CY,A,B,ANGLE`` [px; degree].
+    work : str or None
+        Form of the work; convex where nothing is said.
+    """
+
+    lamp: str | None = None
+    edge: str = "auto"
+    diameter_mm: float | None = None
+    plate_radius_mm: float | None = None
+    work: str | None = None
+    camera_distance_mm: float | None = None
+    sense: str = "auto"
+    scale_px_per_mm: float | None = None
+
+    def parsed_edge(self) -> Edge | str:
+        """The edge in numbers; raises `BadInput` for text that is none."""
+        return edge_from_text(self.edge, "--edge")
+
+    def options(self, light: Lamp) -> ReadOptions:
+        """Return what a reading takes, for a lamp that was looked up."""
+        return ReadOptions(
+            lamp=light,
+            edge=self.parsed_edge(),
+            diameter_mm=self.diameter_mm,
+            plate_radius_mm=self.plate_radius_mm,
+            work=self.work or "convex",
+            camera_distance_mm=self.camera_distance_mm,
+            sense=self.sense,
+            scale_px_per_mm=self.scale_px_per_mm,
+        )
 
 
 def check_edge(photo: Photo, edge: Edge) -> None:

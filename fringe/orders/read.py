@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 
@@ -94,7 +95,7 @@ def _check_oval(photo: Photo, edge: Edge) -> None:
         )
 
 
-def read_file(path: str, options: ReadOptions) -> Reading:
+def read_file(path: str | Path, options: ReadOptions) -> Reading:
     """Load a photograph and read it; see `load_photo` and `read`."""
     from fringe.photo.load import load_photo
 

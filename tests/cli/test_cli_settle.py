@@ -34,7 +34,7 @@ def photos(tmp_path, monkeypatch):
     """Files named by their minute, whose power settles toward -2.2 in 22 minutes."""
 
     def stand_in(paths, reader):
-        stand_in.options = reader.args[0]
+        stand_in.options = reader.keywords["options"]
         return tuple(
             Refused(f"{path.name}: no fringes")
             if path.stem == "t99"
@@ -42,7 +42,7 @@ def photos(tmp_path, monkeypatch):
             for path in paths
         )
 
-    monkeypatch.setattr("fringe.parallel.read_many", stand_in)
+    monkeypatch.setattr("fringe.archive.views.settling.read_many", stand_in)
     folder = tmp_path / "photos"
     folder.mkdir()
     for minute in MINUTES:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import inspect
 
 import click
 import pytest
@@ -18,16 +19,32 @@ GATHERED = {
 
 
 @pytest.mark.parametrize("words", GATHERED)
-def test_gathered_fields_are_options(words: str) -> None:
-    """Every field of a command's dataclasses is one of its options, and of no two of them."""
-    command = GATHERED[words]
-    names = [param.name for param in command.params]
-    kinds = [dataclass_at(path) for path in command.callback.gathered_kinds.values()]
-    fields = [field.name for kind in kinds for field in dataclasses.fields(kind)]
-    assert kinds
-    assert [name for name in fields if name not in names] == []
+def test_every_option_arrives(words: str) -> None:
+    """Each option of a command is a field of one of its dataclasses or a parameter of its own."""
+    callback = GATHERED[words].callback
+    kinds = {name: dataclass_at(path) for name, path in callback.gathered_kinds.items()}
+    options = {param.name for param in GATHERED[words].params}
+    own = set(inspect.signature(callback).parameters) - set(kinds) - {"context"}
+    fields = [f.name for kind in kinds.values() for f in dataclasses.fields(kind)]
+    assert own <= options
+    assert options - own <= set(fields)
     assert len(fields) == len(set(fields))
-    assert all(kind.__dataclass_params__.frozen for kind in kinds)
+    assert own.isdisjoint(fields)
+
+
+@pytest.mark.parametrize("words", GATHERED)
+def test_dataclasses_can_do_without_other_options(words: str) -> None:
+    """What a command gathers is frozen, and a field that is none of its options has a default."""
+    names = {param.name for param in GATHERED[words].params}
+    for path in GATHERED[words].callback.gathered_kinds.values():
+        kind = dataclass_at(path)
+        needed = [f.name for f in dataclasses.fields(kind) if _needed(f)]
+        assert set(needed) <= names
+        assert kind.__dataclass_params__.frozen
+
+
+def _needed(field: dataclasses.Field[object]) -> bool:
+    return field.default is field.default_factory is dataclasses.MISSING
 
 
 def test_a_command_gets_what_it_gathers(capsys: pytest.CaptureFixture[str]) -> None:

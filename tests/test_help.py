@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import itertools
-import json
 import re
 import shlex
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 import click
 import pytest
 
+from calling import Answer
 from commandline import commands, example_lines
-from fringe.cli import COMMANDS, cli
+from fringe.cli import COMMANDS, cli, main
 
 WORDS = commands()
 ROOT = Path(__file__).parents[1]
@@ -99,7 +101,7 @@ BEFORE = {
 
 @pytest.fixture(scope="module")
 def example_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Render the photograph that examples call by whatever name."""
+    """Render the photograph that examples call by whatever name, by the installed program."""
     path = tmp_path_factory.mktemp("photo") / "photo.png"
     scene = "--lamp sodium --power 5 --tilt 2 --diameter 150mm --size 240 --seed 1"
     subprocess.run([FRINGE, "synth", "--out", path, *shlex.split(scene)], check=True)
@@ -118,13 +120,24 @@ def run_example(line: str, folder: Path, photo: Path) -> None:
             logged = min(folder.glob("shop/*/0*.h5"))
             (folder / word).parent.mkdir(parents=True, exist_ok=True)
             shutil.copy(logged, folder / word)
-    done = subprocess.run(
-        [FRINGE, *typed[1:]], cwd=folder, capture_output=True, text=True, check=False
-    )
-    assert (done.returncode, done.stderr) == (0, ""), line
-    assert done.stdout
+    done = called(typed[1:], folder)
+    assert (done.status, done.err) == (0, ""), line
+    assert done.out
     if "--json" in typed:
-        assert isinstance(json.loads(done.stdout), dict)
+        assert isinstance(done.json, dict)
+
+
+def called(words: list[str], folder: Path) -> Answer:
+    """Run the program in this process; starting it anew takes longer than most examples."""
+    out, err = io.StringIO(), io.StringIO()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        # so does starting further processes for the few photographs that there are
+        patch.setattr("fringe.parallel.cores", lambda: 1)
+        patch.delenv("COLUMNS", raising=False)
+        with redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit) as done:
+            main(words)
+    return Answer(int(done.value.code or 0), out.getvalue(), err.getvalue())
 
 
 @pytest.fixture(scope="module")

@@ -30,8 +30,8 @@ class Bench:
 def bench(monkeypatch: pytest.MonkeyPatch) -> Bench:
     """Photographs `before.png` and `after.png` as tests lay them out."""
     bench = Bench()
-    monkeypatch.setattr("fringe.photo.load.load_photo", lambda path: path)
-    monkeypatch.setattr("fringe.orders.read.read", bench.read)
+    monkeypatch.setattr("fringe.orders.read_pair.load_photo", lambda path: path)
+    monkeypatch.setattr("fringe.orders.read_pair.read", bench.read)
     return bench
 
 

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from calling import call, refused
-from fringe.cli.watch import PATIENCE_S
+from fringe.archive.views.watching import PATIENCE_S
 from fringe.errors import BadInput, Refused
 from sample_visits import FRINGES_ALONE, full_surface, power_reading
 
@@ -25,7 +25,7 @@ QUICK = ("--still", "0", "--once")
 def folder(tmp_path, monkeypatch):
     """A folder `incoming` of the working folder; names say the power that is read there."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("fringe.cli.watch.PATIENCE_S", 0.0)
+    monkeypatch.setattr("fringe.archive.views.watching.PATIENCE_S", 0.0)
 
     def load(path):
         if path.name.startswith("cut"):
@@ -37,8 +37,8 @@ def folder(tmp_path, monkeypatch):
             raise Refused(f"{path.name}: no fringes found inside the edge")
         return power_reading(float(path.stem), 0.1).reading
 
-    monkeypatch.setattr("fringe.photo.load.load_photo", load)
-    monkeypatch.setattr("fringe.orders.read.read", read)
+    monkeypatch.setattr("fringe.archive.views.watching.load_photo", load)
+    monkeypatch.setattr("fringe.archive.views.watching.read", read)
     made = tmp_path / "incoming"
     made.mkdir()
 
@@ -89,7 +89,7 @@ def test_a_surface_judges(folder, capsys, tmp_path, monkeypatch):
         asked.append((options.lamp.name, options.work, options.plate_radius_mm))
         return power_reading(float(path.stem), 0.1).reading
 
-    monkeypatch.setattr("fringe.orders.read.read", read)
+    monkeypatch.setattr("fringe.archive.views.watching.read", read)
     folder("9.5.jpg")
     words = ("watch", "incoming", "--surface", "shop/concave 1", *QUICK)
     answer = call(capsys, *words)
@@ -102,7 +102,7 @@ def test_a_surface_judges(folder, capsys, tmp_path, monkeypatch):
 
 def test_one_that_cannot_be_opened_may_still_arrive(folder, capsys, monkeypatch):
     """A damaged file is tried again while it has not stood still for long, and then read."""
-    monkeypatch.setattr("fringe.cli.watch.PATIENCE_S", PATIENCE_S)
+    monkeypatch.setattr("fringe.archive.views.watching.PATIENCE_S", PATIENCE_S)
     tries = []
 
     def arriving(path):
@@ -111,7 +111,7 @@ def test_one_that_cannot_be_opened_may_still_arrive(folder, capsys, monkeypatch)
             raise BadInput(f"{path.name}: is damaged or cut short")
         return path
 
-    monkeypatch.setattr("fringe.photo.load.load_photo", arriving)
+    monkeypatch.setattr("fringe.archive.views.watching.load_photo", arriving)
     folder("1.5.jpg")
     answer = call(capsys, "watch", "incoming", "--lamp", "sodium", *QUICK)
     assert tries == ["1.5.jpg"] * 3

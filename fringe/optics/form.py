@@ -1,20 +1,15 @@
-"""Form over the unit disc: Zernike terms and the quantities of ISO 10110-5.
-
-Zernike terms here are unnormalised: R_n^|m|(rho) cos(m theta) for m >= 0 and sin(|m| theta)
-for m < 0, with R = 1 at the rim. theta runs from +u toward +v.
-"""
+"""Form over the unit disc: the quantities of ISO 10110-5 of a sum of Zernike terms or a map."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fringe.errors import BadInput
 from fringe.optics.iso10110 import FormCode, iso10110_text, parse_iso10110
 from fringe.optics.spheres import sphere_form
+from fringe.optics.zernike import Term, zernike, zernike_sum
 
 if TYPE_CHECKING:
     import numpy as np
@@ -26,168 +21,9 @@ __all__ = [
     "disc_grid",
     "form_quantities",
     "form_quantities_of_map",
-    "fringe_index",
     "iso10110_text",
-    "noll_index",
-    "noll_term",
-    "osa_index",
     "parse_iso10110",
-    "radial_coefficients",
-    "zernike",
-    "zernike_gradients",
-    "zernike_matrix",
-    "zernike_terms",
 ]
-
-Term = tuple[int, int]
-
-
-@cache
-def radial_coefficients(n: int, m: int) -> tuple[float, ...]:
-    """Coefficients of R_n^|m| / rho^|m| in powers of rho^2, lowest first.
-
-    Born & Wolf, Principles of Optics, section 9.2.1 (formula from memory).
-    """
-    m = abs(m)
-    if n < m or (n - m) % 2:
-        raise BadInput(f"there is no Zernike term n={n}, m={m}: n - |m| is even and not negative")
-    half, low = (n + m) // 2, (n - m) // 2
-    fact = math.factorial
-    falling = [
-        (-1) ** k * fact(n - k) / (fact(k) * fact(half - k) * fact(low - k)) for k in range(low + 1)
-    ]
-    return tuple(reversed(falling))
-
-
-@cache
-def _radial_slopes(n: int, m: int) -> tuple[float, ...]:
-    """Coefficients of the derivative of `radial_coefficients`' sum by rho^2."""
-    falling = tuple(k * c for k, c in enumerate(radial_coefficients(n, m)))
-    return falling[1:] or (0.0,)
-
-
-def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
-    """One Zernike term, unnormalised.
-
-    Parameters
-    ----------
-    n, m : int
-        Radial degree and azimuthal frequency; m < 0 for sines.
-    u, v : array_like, one shape
-        Points on the aperture, 1 at its rim.
-
-    Returns
-    -------
-    ndarray, shape of `u`
-        Round terms, which are Legendre's P_(n/2) of 2 rho^2 - 1, keep their digits at any
-        degree; the sums of powers of the others do to about degree 30.
-    """
-    return zernike_matrix(((n, m),), u, v)[..., 0]
-
-
-def zernike_matrix(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
-    """Zernike terms side by side, shape (..., T) for `u` of shape (...)."""
-    import numpy as np
-
-    z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
-    rho2 = z.real**2 + z.imag**2
-    rounds = np.polynomial.legendre.legvander(2 * rho2 - 1, _most_round(terms))
-    # rho^|m| exp(i |m| theta): no angle needed, smooth at the centre
-    turns = _turns(terms, z)
-    radials: dict[Term, NDArray[Any]] = {}
-    found = np.empty((*z.shape, len(terms)))
-    for place, (n, m) in enumerate(terms):
-        coefficients = radial_coefficients(n, m)
-        if m == 0:
-            found[..., place] = rounds[..., n // 2]
-            continue
-        if (n, abs(m)) not in radials:
-            radials[n, abs(m)] = np.polynomial.polynomial.polyval(rho2, coefficients)
-        turn = turns[abs(m)]
-        found[..., place] = radials[n, abs(m)] * (turn.real if m > 0 else turn.imag)
-    return found
-
-
-def zernike_gradients(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
-    """Derivatives of Zernike terms along u and v, shape (2, ..., T) for `u` of shape (...)."""
-    import numpy as np
-    from numpy.polynomial import legendre, polynomial
-
-    z = np.asarray(u, dtype=float) + 1j * np.asarray(v, dtype=float)
-    rho2 = z.real**2 + z.imag**2
-    most = _most_round(terms)
-    # each polynomial's slope on the polynomials below it
-    lower = legendre.legder(np.eye(most + 1))
-    rounds = 4 * legendre.legvander(2 * rho2 - 1, len(lower) - 1) @ lower
-    turns = _turns(terms, z)
-    found = np.empty((2, *z.shape, len(terms)))
-    for place, (n, m) in enumerate(terms):
-        coefficients, k = radial_coefficients(n, m), abs(m)
-        if m == 0:
-            found[0, ..., place] = rounds[..., n // 2] * z.real
-            found[1, ..., place] = rounds[..., n // 2] * z.imag
-            continue
-        radial = polynomial.polyval(rho2, coefficients)
-        slope = 2 * polynomial.polyval(rho2, _radial_slopes(n, m))
-        # along v the turn's derivative is i times that along u
-        turn, along = turns[k], k * turns[k - 1]
-        if m > 0:
-            turning, along_u, along_v = turn.real, along.real, -along.imag
-        else:
-            turning, along_u, along_v = turn.imag, along.imag, along.real
-        found[0, ..., place] = slope * z.real * turning + radial * along_u
-        found[1, ..., place] = slope * z.imag * turning + radial * along_v
-    return found
-
-
-def _most_round(terms: Sequence[Term]) -> int:
-    """Highest degree of Legendre's polynomials that round terms are."""
-    return max((n // 2 for n, m in terms if m == 0), default=0)
-
-
-def _turns(terms: Sequence[Term], z: NDArray[np.complex128]) -> list[NDArray[np.complex128]]:
-    """Powers of z from 0 to the greatest |m| of some terms."""
-    turns = [z**0]
-    for _ in range(max((abs(m) for _, m in terms), default=0)):
-        turns.append(turns[-1] * z)
-    return turns
-
-
-def zernike_terms(max_n: int) -> tuple[Term, ...]:
-    """All terms (n, m) up to degree `max_n`, by n and then m."""
-    return tuple((n, m) for n in range(max_n + 1) for m in range(-n, n + 1, 2))
-
-
-def osa_index(n: int, m: int) -> int:
-    """OSA/ANSI index of (n, m), from 0."""
-    return (n * (n + 2) + m) // 2
-
-
-def noll_index(n: int, m: int) -> int:
-    """Noll's index of (n, m), from 1; Noll, J. Opt. Soc. Am. 66 (1976) 207."""
-    k = abs(m)
-    first = n * (n + 1) // 2 + k
-    if m > 0:
-        odd = 0 if n % 4 in (0, 1) else 1
-    elif m < 0:
-        odd = 0 if n % 4 in (2, 3) else 1
-    else:
-        odd = 1
-    return first + odd
-
-
-def noll_term(j: int) -> Term:
-    """(n, m) of Noll's index j."""
-    if j < 1:
-        raise BadInput(f"Noll's index counts from 1, not {j}")
-    n = (math.isqrt(8 * j - 7) - 1) // 2
-    return next((n, m) for m in range(-n, n + 1, 2) if noll_index(n, m) == j)
-
-
-def fringe_index(n: int, m: int) -> int:
-    """Index of (n, m) in the order often called `fringe`, from 1 (formula from memory)."""
-    k = abs(m)
-    return (1 + (n + k) // 2) ** 2 - 2 * k + (1 if m < 0 else 0)
 
 
 @dataclass(frozen=True)
@@ -274,7 +110,7 @@ def form_quantities(
     if coefficients.shape != (len(terms),):
         raise BadInput(f"{len(terms)} Zernike terms need as many values, not {coefficients.size}")
     u, v, weight = disc_grid()
-    surface = zernike_matrix(terms, u, v) @ coefficients
+    surface = zernike_sum(terms, coefficients, u, v)
     fit = _fit_plane_sphere(u, v, surface, weight, radius_mm, diameter_mm)
     symmetric = np.broadcast_to(fit.rest.mean(axis=1, keepdims=True), surface.shape)
     return _quantities(fit, symmetric, weight)

@@ -8,14 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.optics.form import (
-    FormQuantities,
-    disc_grid,
-    form_quantities,
-    iso10110_text,
-    zernike_matrix,
-)
+from fringe.optics.form import FormQuantities, disc_grid, form_quantities, iso10110_text
 from fringe.optics.view import cos_view
+from fringe.optics.zernike import zernike_matrix
 from fringe.orders.count import count_rings
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import Solution, carried

@@ -57,14 +57,14 @@ def gap_map(reading: Reading, diameter_mm: float | None, side: int = GAP_MAP_SID
     BadInput
         If the reading has no form.
     """
-    from fringe.optics.form import zernike_matrix
+    from fringe.optics.zernike import zernike_sum
 
     if reading.form is None:
         raise BadInput("gap map: the reading has no form over its aperture")
     places = np.linspace(-1.0, 1.0, side)
     u, v = np.meshgrid(places, places)
     inside = u**2 + v**2 <= 1.0
-    fringes = zernike_matrix(reading.form.terms, u[inside], v[inside]) @ reading.form.values
+    fringes = zernike_sum(reading.form.terms, reading.form.values, u[inside], v[inside])
     gap = np.full(u.shape, np.nan, np.float32)
     gap[inside] = (fringes - fringes.min()) * reading.wavelength_nm / 2
     scale, unit = (1.0, "1") if diameter_mm is None else (diameter_mm / 2, "mm")

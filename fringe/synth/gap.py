@@ -10,8 +10,8 @@ from numpy.polynomial import polynomial as poly
 from numpy.typing import ArrayLike, NDArray
 
 from fringe.optics import view
-from fringe.optics.form import zernike
 from fringe.optics.spheres import sphere_form
+from fringe.optics.zernike import zernike_sum
 from fringe.synth.scene import Form, Scene
 
 Floats = NDArray[np.float64]
@@ -191,9 +191,8 @@ def _polynomial(form: Form) -> Floats:
     coefficients[0, 1] = form.tilt * math.sin(angle)
     coefficients[2, 0] = coefficients[0, 2] = form.power
     if form.zernike:
-        coefficients += _fit_polynomial(
-            degree, lambda u, v: sum(value * zernike(n, m, u, v) for (n, m), value in form.zernike)
-        )
+        terms, values = zip(*form.zernike, strict=True)
+        coefficients += _fit_polynomial(degree, lambda u, v: zernike_sum(terms, values, u, v))
     return coefficients
 
 

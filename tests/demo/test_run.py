@@ -33,9 +33,10 @@ from fringe.demo.guide import guide_commands
 from fringe.demo.photographs import true_power_fringes
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput, Refused
-from fringe.optics.form import disc_grid, zernike_matrix
+from fringe.optics.form import disc_grid
 from fringe.optics.lamps import lamp
 from fringe.optics.spheres import power_fringes
+from fringe.optics.zernike import zernike_matrix
 from fringe.orders.reading import Reading
 from fringe.photo.load import load_photo
 

@@ -1,4 +1,4 @@
-"""Zernike terms and form quantities, against an independent library and analytic values."""
+"""Form quantities, against analytic values."""
 
 from __future__ import annotations
 
@@ -8,76 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.special import eval_jacobi
 
 from fringe.errors import BadInput
 from fringe.optics import form
 from fringe.optics.spheres import sphere_form
+from fringe.optics.zernike import zernike_matrix, zernike_terms
 
-TERMS = form.zernike_terms(8)
-
-
-@pytest.mark.parametrize(("n", "m"), form.zernike_terms(12))
-def test_terms_are_jacobi_polynomials_times_waves(n, m):
-    """R_n^m = rho^m P_k^(0,m)(2 rho^2 - 1), k = (n - m)/2, times cosine or sine (analytic)."""
-    rho, theta = np.meshgrid(np.linspace(0, 1, 23), np.linspace(0, 6, 17))
-    k = abs(m)
-    wave = np.cos(k * theta) if m >= 0 else np.sin(k * theta)
-    want = rho**k * eval_jacobi((n - k) // 2, 0, k, 2 * rho**2 - 1) * wave
-    got = form.zernike(n, m, rho * np.cos(theta), rho * np.sin(theta))
-    np.testing.assert_allclose(got, want, atol=1e-11)
-
-
-@pytest.mark.parametrize(("n", "m"), TERMS)
-def test_gradient_is_the_limit_of_differences(n, m, rng):
-    """The gradient agrees with central differences of the term itself (analytic)."""
-    u, v = rng.uniform(-0.7, 0.7, (2, 40))
-    h = 1e-5
-    du, dv = form.zernike_gradients(((n, m),), u, v)[..., 0]
-    along_u = (form.zernike(n, m, u + h, v) - form.zernike(n, m, u - h, v)) / (2 * h)
-    along_v = (form.zernike(n, m, u, v + h) - form.zernike(n, m, u, v - h)) / (2 * h)
-    np.testing.assert_allclose(du, along_u, atol=1e-6)
-    np.testing.assert_allclose(dv, along_v, atol=1e-6)
-
-
-def test_gradient_is_finite_at_the_centre():
-    """No term's gradient breaks down at rho = 0, where the angle is undefined."""
-    assert np.all(np.isfinite(form.zernike_gradients(TERMS, 0.0, 0.0)))
-
-
-def test_terms_are_orthogonal_with_known_norms():
-    """Over the disc the mean square of a term is 1/(2n+2), halved for waves (analytic)."""
-    u, v, weight = form.disc_grid()
-    matrix = form.zernike_matrix(TERMS, u, v).reshape(-1, len(TERMS))
-    gram = matrix.T @ (matrix * weight.reshape(-1, 1))
-    norms = [1 / (n + 1) / (1 if m == 0 else 2) for n, m in TERMS]
-    np.testing.assert_allclose(gram, np.diag(norms), atol=1e-12)
-
-
-def test_matrix_has_one_column_a_term():
-    """The matrix adds one axis at the end, in the order of the terms, also for no terms."""
-    u = np.linspace(-0.5, 0.5, 12).reshape(3, 4)
-    matrix = form.zernike_matrix(TERMS, u, 0.1)
-    assert matrix.shape == (3, 4, len(TERMS))
-    np.testing.assert_array_equal(matrix[..., 4], form.zernike(*TERMS[4], u, 0.1))
-    assert form.zernike_matrix([], u, u).shape == (3, 4, 0)
-
-
-@pytest.mark.parametrize(("n", "m"), [(2, 1), (1, 3), (-1, 1), (3, 0)])
-def test_terms_that_do_not_exist_are_refused(n, m):
-    """An odd n - |m|, or one below zero, is no Zernike term."""
-    with pytest.raises(BadInput, match="no Zernike term"):
-        form.zernike(n, m, 0.1, 0.2)
-
-
-def test_indices_count_every_term_once():
-    """OSA and Noll indices number the terms up to a degree without gap or double."""
-    terms = form.zernike_terms(10)
-    assert sorted(form.osa_index(n, m) for n, m in terms) == list(range(66))
-    assert sorted(form.noll_index(n, m) for n, m in terms) == list(range(1, 67))
-    assert all(form.noll_term(form.noll_index(n, m)) == (n, m) for n, m in terms)
-    with pytest.raises(BadInput, match="counts from 1"):
-        form.noll_term(0)
+TERMS = zernike_terms(8)
 
 
 @pytest.mark.parametrize(
@@ -157,7 +94,7 @@ def test_a_map_gives_what_its_coefficients_give(rng):
     want = form.form_quantities(terms, values)
     x = np.linspace(-1, 1, 401)
     u, v = np.meshgrid(x, x)
-    got = form.form_quantities_of_map(u, v, form.zernike_matrix(terms, u, v) @ values)
+    got = form.form_quantities_of_map(u, v, zernike_matrix(terms, u, v) @ values)
     for name in vars(want):
         assert getattr(got, name) == pytest.approx(getattr(want, name), rel=0.01), name
 

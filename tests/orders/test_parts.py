@@ -10,18 +10,17 @@ from scipy import ndimage
 from skimage.filters import threshold_otsu
 
 from fringe.errors import Refused
-from fringe.optics.form import zernike_gradients, zernike_matrix, zernike_terms
+from fringe.optics.zernike import zernike_gradients, zernike_matrix, zernike_rows, zernike_terms
 from fringe.orders.count import fringe_centre
 from fringe.orders.edge.candidates import parting_level
 from fringe.orders.edge.ellipse_fit import fit_ellipse
 from fringe.orders.edge.find import EdgeCandidate, _circle_unless_oval, find_edge
-from fringe.orders.fit.demodulate import _order_over, _smooth
+from fringe.orders.fit.demodulate import _smooth
 from fringe.orders.fit.field import cut_field, halve, local_mean
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import carried
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import pyramid_tiles
-from fringe.orders.fit.zernike import basis
 from fringe.orders.from_fit import _untold_edge
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, photo_from_array
@@ -33,11 +32,11 @@ def disc_points(rng: np.random.Generator, count: int = 400) -> tuple[np.ndarray,
     return rho * np.cos(angle), rho * np.sin(angle)
 
 
-def test_single_precision_basis_is_the_zernike_basis(rng: np.random.Generator) -> None:
+def test_single_precision_rows_are_the_terms(rng: np.random.Generator) -> None:
     """Terms up to degree 8, and round ones to 44, agree with double precision to 1e-4."""
     terms = (*zernike_terms(8), *((n, 0) for n in range(10, 45, 2)))
     u, v = disc_points(rng)
-    fast = basis(terms, u.astype(np.float32), v.astype(np.float32))
+    fast = zernike_rows(terms, u.astype(np.float32), v.astype(np.float32))
     np.testing.assert_allclose(fast.T, zernike_matrix(terms, u, v), atol=1e-4)
 
 
@@ -59,7 +58,7 @@ def test_order_over_a_field_is_that_of_its_places(rng: np.random.Generator) -> N
     terms = zernike_terms(6)
     model = OrderModel(terms, rng.normal(0, 3, len(terms)))
     inside = np.hypot(field.u, field.v) < 1
-    away = _order_over(field, model) - model.order(field.u, field.v)
+    away = model.order_on_grid(field.u, field.v) - model.order(field.u, field.v)
     assert np.abs(away[inside]).max() < 1e-3
 
 

@@ -15,7 +15,7 @@ import math
 
 import pytest
 
-from fringe.optics import form
+from fringe.optics import zernike
 
 TABLE = [  # j, (n, m), OSA, fringe
     (4, (2, 0), 4, 4),
@@ -33,7 +33,7 @@ TABLE = [  # j, (n, m), OSA, fringe
 
 def test_first_eleven_terms():
     """Noll's first eleven terms have the printed n and |m| (published)."""
-    terms = [form.noll_term(j) for j in range(1, 12)]
+    terms = [zernike.noll_term(j) for j in range(1, 12)]
     assert [n for n, _ in terms] == [0, 1, 1, 2, 2, 2, 3, 3, 3, 3, 4]
     assert [abs(m) for _, m in terms] == [0, 1, 1, 0, 2, 2, 1, 1, 3, 3, 0]
 
@@ -41,13 +41,13 @@ def test_first_eleven_terms():
 @pytest.mark.parametrize(("j", "term", "osa", "fringe"), TABLE)
 def test_indices_of_a_term(j, term, osa, fringe):
     """A term has the tabulated Noll, OSA and fringe index (formulas from memory)."""
-    assert form.noll_term(j) == term
-    assert form.noll_index(*term) == j
-    assert form.osa_index(*term) == osa
-    assert form.fringe_index(*term) == fringe
+    assert zernike.noll_term(j) == term
+    assert zernike.noll_index(*term) == j
+    assert zernike.osa_index(*term) == osa
+    assert zernike.fringe_index(*term) == fringe
 
 
 def test_defocus_of_the_other_package_is_ours_times_root_three():
     """Its fourth term at centre and rim is sqrt(3) times the unnormalised one (run there)."""
-    got = [math.sqrt(3) * float(form.zernike(*form.noll_term(4), r, 0.0)) for r in (0, 1)]
+    got = [math.sqrt(3) * float(zernike.zernike(*zernike.noll_term(4), r, 0.0)) for r in (0, 1)]
     assert got == pytest.approx([-1.7320508, 1.7320508], abs=5e-8)

@@ -16,7 +16,8 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 from fringe.judge.state.visits import VisitRow
-from fringe.optics.form import form_quantities, zernike, zernike_terms
+from fringe.optics.form import form_quantities
+from fringe.optics.zernike import zernike, zernike_terms
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
 

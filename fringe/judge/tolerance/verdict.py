@@ -407,7 +407,7 @@ def irregularity_u_fringes(form: FormFit) -> float:
     """
     import numpy as np
 
-    from fringe.optics.form import zernike
+    from fringe.optics.zernike import zernike_matrix
 
     kept = [i for i, (n, m) in enumerate(form.terms) if n > 2 or (n == 2 and m != 0)]
     if not kept:
@@ -415,7 +415,7 @@ def irregularity_u_fringes(form: FormFit) -> float:
     u, v = np.meshgrid(*[np.linspace(-1.0, 1.0, 81)] * 2)
     inside = u**2 + v**2 <= 1.0
     u, v = u[inside], v[inside]
-    basis = np.stack([zernike(*form.terms[i], u, v) for i in kept], axis=-1)
+    basis = zernike_matrix([form.terms[i] for i in kept], u, v)
     height = basis @ form.values[kept]
     step = basis[np.argmax(height)] - basis[np.argmin(height)]
     return float(np.sqrt(max(0.0, step @ form.covariance[np.ix_(kept, kept)] @ step)))

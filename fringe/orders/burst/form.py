@@ -9,10 +9,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from fringe.errors import Refused
-from fringe.optics.form import Term, zernike_terms
+from fringe.optics.zernike import Term, zernike_rows, zernike_terms
 from fringe.orders.fit.field import Array
 from fringe.orders.fit.model import OrderModel
-from fringe.orders.fit.zernike import basis
 from fringe.photo.ellipse import Edge
 
 Vector = NDArray[np.float64]
@@ -102,7 +101,7 @@ def fit_form(map_: PhaseMap, name: str) -> FittedForm:
     u, v = map_.u[valid], map_.v[valid]
     column, row = (np.clip((x + 1) / 2 * _BLOCKS, 0, _BLOCKS - 1).astype(int) for x in (u, v))
     block = row * _BLOCKS + column
-    points = _Points(map_.order[valid], map_.weight[valid], basis(all_terms, u, v), block)
+    points = _Points(map_.order[valid], map_.weight[valid], zernike_rows(all_terms, u, v), block)
     values = _unwrapped_start(map_, points)
     fits = []
     for terms in LADDER:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput, Refused
 from fringe.optics.view import cos_view
+from fringe.optics.zernike import zernike_rows
 from fringe.orders.burst.checks import (
     LEAST_CONDITIONING,
     check_steps,
@@ -34,7 +35,6 @@ from fringe.orders.edge.find import find_edge
 from fringe.orders.fit.field import Array, Field, cut_field
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.solve import Solution, solve
-from fringe.orders.fit.zernike import basis
 from fringe.orders.from_fit import reading_of
 from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
@@ -332,9 +332,9 @@ def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArra
     where = np.flatnonzero(burst.inside(0.97))[::7]
     mean, cos, sin = (x.ravel()[where].astype(float) for x in (maps.mean, maps.cos, maps.sin))
     u, v = burst.u.ravel()[where], burst.v.ravel()[where]
-    from fringe.optics.form import zernike_terms
+    from fringe.optics.zernike import zernike_terms
 
-    smooth = basis(zernike_terms(4), u, v).astype(float)
+    smooth = zernike_rows(zernike_terms(4), u, v).astype(float)
     design = np.concatenate([np.stack([cos, sin]), smooth])
     robust, values = np.ones_like(mean), np.zeros(len(design))
     residual = mean
@@ -399,7 +399,7 @@ def _frames_spread(
     stack = burst.stack(rng.choice(where, min(_LEFT_OUT, len(where)), replace=False))
     whole = solve_pixels(stack, steps)
     terms = form.model.terms[:15]
-    rows = basis(terms, stack.columns[1], stack.columns[2]).astype(float)
+    rows = zernike_rows(terms, stack.columns[1], stack.columns[2]).astype(float)
     frames = stack.frames
     powers = []
     for k in range(frames):
@@ -426,10 +426,10 @@ def _gauge_spread(burst: _Burst, maps: _Maps, doubt: NDArray[np.float64]) -> flo
     square = cos**2 + sin**2
     weight = np.minimum(square, 4 * np.median(square))
     square = np.maximum(square, 0.05 * np.median(square))
-    from fringe.optics.form import zernike_terms
+    from fringe.optics.zernike import zernike_terms
 
     terms = zernike_terms(4)
-    rows = basis(terms, burst.u.ravel()[where], burst.v.ravel()[where]).astype(float)
+    rows = zernike_rows(terms, burst.u.ravel()[where], burst.v.ravel()[where]).astype(float)
     weighted = rows * weight
     moves = np.stack([-mean * sin / square, mean * cos / square], axis=1) / (2 * np.pi)
     values = np.linalg.solve(weighted @ rows.T, weighted @ moves)

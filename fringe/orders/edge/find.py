@@ -17,6 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from fringe.errors import Refused
+from fringe.optics.zernike import zernike_rows
 from fringe.orders.edge.boundary import BoundaryFit
 from fringe.orders.edge.candidates import rough_circles
 from fringe.orders.edge.step import light_step
@@ -24,7 +25,6 @@ from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
 from fringe.orders.fit.solve import carried, middle_fit, refit_twice
-from fringe.orders.fit.zernike import basis
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -287,5 +287,5 @@ def _rim_contrast(fit: Fit) -> float:
     """Contrast at the rim (15th percentile) as a share of the median contrast."""
     angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
     u, v = (0.98 * f(angle).astype(np.float32) for f in (np.cos, np.sin))
-    contrast = fit.contrast.astype(np.float32) @ basis(fit.contrast_terms, u, v)
+    contrast = fit.contrast.astype(np.float32) @ zernike_rows(fit.contrast_terms, u, v)
     return float(np.percentile(contrast, 15)) / max(fit.mean_contrast, 1e-6)

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.polynomial.legendre import legvander
 from numpy.typing import NDArray
 
-from fringe.optics.form import Term, zernike_matrix, zernike_terms
+from fringe.optics.zernike import Term, zernike_matrix, zernike_terms
 from fringe.orders.fit.field import Array, Field
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.start import Quadratic
@@ -76,7 +75,7 @@ def demodulate(
     stride : int, optional
         Step of the coarse grid [field px]; about `sigma_px` when left out.
     """
-    order = _order_over(field, model)
+    order = model.order_on_grid(field.u, field.v)
     phase = np.float32(-2 * np.pi) * order
     stride = stride or max(1, int(sigma_px))
     coarse = (slice(stride // 2, None, stride),) * 2
@@ -93,29 +92,6 @@ def demodulate(
     return Demodulated(
         z.astype(np.complex64), weight.astype(np.float32), field.u[coarse], field.v[coarse]
     )
-
-
-def _order_over(field: Field, model: OrderModel) -> Array:
-    """Order at every place of a field.
-
-    On a grid it is a polynomial in row and column: interpolated from its values at a few of each.
-    """
-    degree = max(n for n, _ in model.terms)
-    (down, to_rows), (across, to_columns) = (
-        _interpolation(count, degree) for count in field.u.shape
-    )
-    u, v = (part[np.ix_(down, across)].astype(float) for part in (field.u, field.v))
-    order = to_rows @ (zernike_matrix(model.terms, u, v) @ model.values) @ to_columns.T
-    return np.asarray(order, np.float32)
-
-
-@lru_cache(8)
-def _interpolation(count: int, degree: int) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
-    """Nodes among `count` samples, and the matrix from values at the nodes to all samples."""
-    nodes = (1 - np.cos(np.linspace(0, np.pi, 2 * degree + 3))) / 2
-    picked = np.unique(np.round(nodes * (count - 1)).astype(np.intp))
-    rows = legvander(np.linspace(-1, 1, count), degree)
-    return picked, rows @ np.linalg.pinv(rows[picked])
 
 
 def _smooth(values: Array, sigma_px: float, stride: int) -> Array:

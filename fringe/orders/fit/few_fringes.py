@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.optics.form import zernike_terms
+from fringe.optics.zernike import zernike_rows, zernike_terms
 from fringe.orders.fit.field import Array
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels
-from fringe.orders.fit.zernike import basis
 
 Vector = NDArray[np.float64]
 
@@ -31,7 +30,7 @@ def few_fringe_starts(
     keep : int
         Number of distinct candidates to return, best first.
     """
-    background = basis(zernike_terms(2), pixels.u, pixels.v)
+    background = zernike_rows(zernike_terms(2), pixels.u, pixels.v)
     weight = np.sqrt(pixels.weight)
     q = np.linalg.qr((background * weight).T.astype(np.float64))[0].astype(np.float32)
     light = pixels.light * weight

@@ -8,9 +8,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.optics.form import Term, zernike_gradients
+from fringe.optics.zernike import Term, zernike_gradients, zernike_rows, zernike_sum_on_grid
 from fringe.orders.fit.field import Array
-from fringe.orders.fit.zernike import basis
 
 Vector = NDArray[np.float64]
 
@@ -31,8 +30,12 @@ class OrderModel:
 
     def order(self, u: Array, v: Array) -> Array:
         """Order at each point, shape of `u`."""
-        rows = basis(self.terms, u.ravel(), v.ravel())
+        rows = zernike_rows(self.terms, u.ravel(), v.ravel())
         return np.asarray(self.values.astype(np.float32) @ rows).reshape(u.shape)
+
+    def order_on_grid(self, u: Array, v: Array) -> Array:
+        """Order over places that are linear in row and column, shape of `u`."""
+        return zernike_sum_on_grid(self.terms, self.values, u, v).astype(np.float32)
 
     def widened(self, terms: tuple[Term, ...]) -> OrderModel:
         """Return the same order on other terms; new ones start at zero, missing ones drop."""

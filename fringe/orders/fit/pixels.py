@@ -8,9 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.optics.form import Term
+from fringe.optics.zernike import Term, zernike_rows
 from fringe.orders.fit.field import Array, Field
-from fringe.orders.fit.zernike import basis
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,9 @@ class Pixels:
         """Zernike terms over all pixels, cached for other fits to the same pixels."""
         missing = [term for term in dict.fromkeys(terms) if term not in self.cached_terms]
         if missing:
-            self.cached_terms.update(zip(missing, basis(missing, self.u, self.v), strict=True))
+            self.cached_terms.update(
+                zip(missing, zernike_rows(missing, self.u, self.v), strict=True)
+            )
         return [self.cached_terms[term] for term in terms]
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import eval_legendre
 
-from fringe.optics.form import Term
+from fringe.optics.zernike import Term
 
 Vector = NDArray[np.float64]
 Terms = Sequence[Term]

@@ -19,12 +19,11 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from fringe.errors import Refused
-from fringe.optics.form import Term, zernike_gradients, zernike_terms
+from fringe.optics.zernike import Term, zernike_gradients, zernike_rows, zernike_terms
 from fringe.orders.fit.field import Array
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels
 from fringe.orders.fit.prior import Prior
-from fringe.orders.fit.zernike import basis
 
 Vector = NDArray[np.float64]
 _CHUNK = 1 << 13  # pixels whose Jacobian stays in the processor's own memory
@@ -151,7 +150,9 @@ class _Problem:
     def rows(self, part: slice) -> Array:
         """Zernike terms of light, contrast and order over one chunk, for the caller to write in."""
         if self._rows is None:
-            return basis(self._all_terms, self.pixels.u[part], self.pixels.v[part])[self._places]
+            return zernike_rows(self._all_terms, self.pixels.u[part], self.pixels.v[part])[
+                self._places
+            ]
         return np.stack([row[part] for row in self._rows])
 
     def parts(self) -> list[slice]:
@@ -390,8 +391,8 @@ def _step(problem: _Problem, state: _Coefficients, sums: _Sums, damping: float) 
 
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
     """Light predicted by a fit at flat arrays of places, and the fringe amplitude there."""
-    light = _light(fit.light, basis(fit.light_terms, u, v))
-    contrast = fit.contrast.astype(np.float32) @ basis(fit.contrast_terms, u, v)
+    light = _light(fit.light, zernike_rows(fit.light_terms, u, v))
+    contrast = fit.contrast.astype(np.float32) @ zernike_rows(fit.contrast_terms, u, v)
     order = fit.model.order(u, v)
     phase = np.float32(2 * np.pi) * (order - np.round(order))
     return light * (1 - contrast * np.cos(phase)), np.abs(light * contrast)

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
-from fringe.optics.form import Term, disc_grid, zernike_matrix, zernike_terms
+from fringe.optics.form import disc_grid
+from fringe.optics.zernike import Term, zernike_matrix, zernike_sum, zernike_terms
 from fringe.orders.fit.demodulate import model_of, refine
 from fringe.orders.fit.few_fringes import few_fringe_starts
 from fringe.orders.fit.field import Field, cut_field
@@ -172,7 +173,7 @@ def _finest(edge: Edge) -> int:
 def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
     """Express a model over one aperture on the unit disc of another."""
     u, v, from_order = _projection(model.terms)
-    order = zernike_matrix(model.terms, *old.unit(*new.pixels(u, v))) @ model.values
+    order = zernike_sum(model.terms, model.values, *old.unit(*new.pixels(u, v)))
     return OrderModel(model.terms, from_order @ order.ravel())
 
 

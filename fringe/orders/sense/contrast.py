@@ -32,8 +32,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.optics.form import disc_grid, zernike_matrix, zernike_terms
+from fringe.optics.form import disc_grid
 from fringe.optics.lamps import Lamp
+from fringe.optics.zernike import zernike_matrix, zernike_sum, zernike_terms
 from fringe.orders.edge.sharpness import edge_softness
 from fringe.orders.fit.field import cut_field, unit_matrix
 from fringe.orders.fit.model import OrderModel
@@ -160,7 +161,7 @@ def _least_power(fit: Fit) -> float:
 
 def _disc_order(model: OrderModel) -> Vector:
     u, v, _ = disc_grid(24, 72)
-    return zernike_matrix(model.terms, u, v).reshape(-1, len(model.terms)) @ model.values
+    return zernike_sum(model.terms, model.values, u.ravel(), v.ravel())
 
 
 def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
@@ -179,7 +180,7 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     clean = residual < np.maximum(6 * noise, 0.8 * float(np.median(amplitude)))
     u, v, light = u[clean], v[clean], light[clean]
     order = fit.model.order(u, v).astype(float)
-    level = np.exp(zernike_matrix(fit.light_terms, u, v) @ fit.light)
+    level = np.exp(zernike_sum(fit.light_terms, fit.light, u, v))
     names, cell = np.unique(_cell_numbers(order, u, v), return_inverse=True)
     count = np.bincount(cell, minlength=len(names))
 

@@ -32,8 +32,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import BadInput
-from fringe.optics.form import disc_grid, zernike_matrix
+from fringe.optics.form import disc_grid
 from fringe.optics.lamps import Lamp
+from fringe.optics.zernike import zernike_matrix
 from fringe.orders.reading import FormFit, Reading
 
 Vector = NDArray[np.float64]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fringe.orders.reading import FormFit, RingFit
 from fringe.photo.ellipse import Edge
-from fringe.show.figures.form_grid import form_values
+from fringe.show.figures.form_grid import form_on_grid
 from fringe.show.figures.scales import nice_step
 from fringe.show.figures.style import AMBER
 
@@ -154,7 +154,7 @@ class FormLines:
 
     def _order(self, u: Array, v: Array) -> Array:
         cosine = self.edge.cos_view if self._cos_view is None else self._cos_view(u, v)
-        return np.asarray(form_values(self.form, u, v) * cosine)
+        return np.asarray(form_on_grid(self.form, u, v) * cosine)
 
     def places(self, width: int, height: int) -> tuple[Place, Place]:
         """Return where fringes are finest, and a place half as far out on the other side."""

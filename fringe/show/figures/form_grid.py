@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fringe.optics.form import disc_grid, zernike, zernike_matrix
+from fringe.optics.form import disc_grid
 from fringe.optics.spheres import sphere_form
+from fringe.optics.zernike import zernike_matrix, zernike_sum, zernike_sum_on_grid
 from fringe.orders.reading import FormFit
 
 Array = NDArray[np.float64]
@@ -30,11 +31,12 @@ def form_values(form: FormFit, u: ArrayLike, v: ArrayLike) -> Array:
     ndarray, shape of `u`
         The sum of the terms [fringe].
     """
-    total = np.zeros(np.broadcast_shapes(np.shape(u), np.shape(v)))
-    for (n, m), value in zip(form.terms, form.values, strict=True):
-        if value:
-            total = total + value * zernike(n, m, u, v)
-    return total
+    return zernike_sum(form.terms, form.values, u, v)
+
+
+def form_on_grid(form: FormFit, u: Array, v: Array) -> Array:
+    """Evaluate a form over a grid [fringe]; places are linear in row and column."""
+    return zernike_sum_on_grid(form.terms, form.values, u, v)
 
 
 @dataclass(frozen=True)
@@ -157,7 +159,7 @@ def form_grid(
     side = np.linspace(-1.02, 1.02, size)
     u, v = np.meshgrid(side, side)
     inside = u * u + v * v <= 1.0
-    height = form_values(form, u, v)
+    height = form_on_grid(form, u, v)
     sphere = best_sphere(form, radius_mm, diameter_mm)
     on_disc = np.where(inside, 1.0, np.sqrt(u * u + v * v))  # keeps the exact shape in its domain
     shape = sphere.shape(u / on_disc, v / on_disc)

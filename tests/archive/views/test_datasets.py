@@ -11,7 +11,7 @@ from fringe.archive.store.session import Visit, Work
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.datasets import reading_dataset, visits_dataset
 from fringe.errors import BadInput
-from fringe.optics.form import zernike
+from fringe.optics.zernike import zernike
 from sample_visits import (
     FRINGES_ALONE,
     full_reading,

@@ -193,7 +193,7 @@ def test_irregularity_uncertainty_of_a_known_form():
 
 def test_irregularity_uncertainty_by_draws(rng):
     """It is the scatter of the peak to valley of drawn forms, where one form stands out."""
-    from fringe.optics.form import zernike
+    from fringe.optics.zernike import zernike
 
     terms = ((2, -2), (2, 2), (3, -1), (3, 1), (4, 0))
     values = np.array([0.1, 1.0, 0.3, -0.2, 0.15])

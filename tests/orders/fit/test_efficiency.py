@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fringe.optics.form import zernike_matrix, zernike_terms
 from fringe.optics.lamps import lamp
+from fringe.optics.zernike import zernike_matrix, zernike_terms
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
 from fringe.photo.ellipse import Edge

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fringe.optics.form import zernike_terms
+from fringe.optics.zernike import zernike_terms
 from fringe.orders.fit.prior import Prior
 
 LIGHT, CONTRAST, ORDER = zernike_terms(8), zernike_terms(6), zernike_terms(8)

@@ -47,7 +47,7 @@ def test_second_map_is_what_the_sphere_leaves(made_reading):
 
 def test_steep_spheres_leave_nothing_with_the_plates_radius():
     """Taking out the exact sphere of the plate leaves nothing of it where rho^2 would."""
-    from fringe.optics.form import zernike_matrix
+    from fringe.optics.zernike import zernike_matrix
 
     rho = np.linspace(0, 1, 200)
     terms = tuple((n, 0) for n in range(0, 17, 2))

@@ -1,11 +1,18 @@
-"""Files that are either whole or not there: partial name, flush, rename."""
+"""Files that are either whole or not there: partial name, flush, rename.
+
+Every file that is written is written here. :func:`check_file` and :func:`check_folder` say
+before the work is done what would stop its result from being written.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import secrets
 import shutil
+import stat
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from fringe.errors import BadInput
@@ -13,6 +20,7 @@ from fringe.errors import BadInput
 PARTIAL = ".partial"
 MOVING = ".moving"  # a surface's folder on its way to another archive
 _LETTERS = "0123456789abcdefghijkmnpqrstvwxyz"
+_PROBE = b"\0" * 512  # a full disk may still have room for the name of an empty file
 
 
 def random_suffix(length: int = 6) -> str:
@@ -45,7 +53,12 @@ def make_folders(folder: Path) -> None:
 def copy_whole(source: Path, target: Path) -> None:
     """Copy a file's bytes and times and flush them to the disk; never through a link."""
     shutil.copy2(source, target, follow_symlinks=False)
-    with open(target, "rb+") as file:
+    sync_file(target)
+
+
+def sync_file(path: Path) -> None:
+    """Flush a file that was written by other means to the disk."""
+    with open(path, "rb+") as file:
         os.fsync(file.fileno())
 
 
@@ -111,8 +124,205 @@ def publish_if_new(partial: Path, final: Path) -> bool:
     return True
 
 
+def check_file(path: Path, *, endings: Collection[str] = (), option: str | None = None) -> Path:
+    """Say, before any work, whether a file can be written under a name.
+
+    A small file is written beside it and taken away again: rights, a full disk and a read-only
+    file system are all found that way.
+
+    Parameters
+    ----------
+    path : Path
+    endings : collection of str
+        Endings that its name may have, as `.png`; none where any will do.
+    option : str or None
+        What the name was typed for, as `--picture`; the line begins with it.
+
+    Returns
+    -------
+    Path
+        `path`, for use in an expression.
+
+    Raises
+    ------
+    BadInput
+        For another ending, a folder or a device of that name, a missing folder above it, and
+        whatever the disk refuses.
+    """
+    with _said_of(option):
+        if endings and path.suffix.lower() not in endings:
+            raise BadInput(f"{path}: the name must end in {_either(endings)}")
+        mode = _mode(path)
+        if mode is not None and stat.S_ISDIR(mode):
+            raise BadInput(f"{path}: is a folder; name a file in it")
+        if mode is not None and not stat.S_ISREG(mode):
+            raise BadInput(f"{path}: is no plain file; choose another name")
+        if mode is not None and not os.access(path, os.W_OK):
+            raise BadInput(f"{path}: cannot be written: writing is not permitted")
+        _probe(path)
+    return path
+
+
+def check_folder(path: Path, *, option: str | None = None) -> Path:
+    """Say, before any work, whether a folder can be made, or filled if there is one.
+
+    Raises
+    ------
+    BadInput
+        For a file of that name, a missing folder above it, and whatever the disk refuses.
+    """
+    with _said_of(option):
+        mode = _mode(path)
+        if mode is not None and not stat.S_ISDIR(mode):
+            raise BadInput(f"{path}: is there already and is no folder; choose another name")
+        _probe(path)
+        if mode is not None:
+            _probe(path / "any")
+    return path
+
+
+def check_new(path: Path, *, option: str | None = None) -> Path:
+    """Say, before any work, whether a file or folder can be made where nothing has its name.
+
+    Raises
+    ------
+    BadInput
+        For what has that name, a missing folder above it, and whatever the disk refuses.
+    """
+    with _said_of(option):
+        if _mode(path) is not None or path.is_symlink():
+            raise BadInput(f"{path}: is there already; choose another name")
+        _probe(path)
+    return path
+
+
+def write_whole(path: Path, *parts: bytes | memoryview, durable: bool = True) -> Path:
+    """Write a file whole or not at all; what had that name is replaced in one step.
+
+    Parameters
+    ----------
+    path : Path
+        Through a link, what it points at is replaced.
+    parts : bytes or memoryview
+        The content, one after the other.
+    durable : bool
+        Flush it to the disk. Only what can be made again at any time does without.
+
+    Returns
+    -------
+    Path
+        `path`, for use in an expression.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be written; what was there before is as it was then.
+    """
+    final = Path(os.path.realpath(path))
+    with drafted(final) as draft:
+        try:
+            with open(draft, "xb") as file:
+                for part in parts:
+                    file.write(part)
+                if durable:
+                    file.flush()
+                    os.fsync(file.fileno())
+            os.replace(draft, final)
+        except OSError as error:
+            raise _not_written(path, error) from error
+    if durable:
+        sync_folder(final.parent)
+    return path
+
+
+def _beside(path: Path) -> Path:
+    """Name for a draft of a file, as short whatever the file's own name is."""
+    return path.with_name(f".{random_suffix(10)}{PARTIAL}")
+
+
+def _mode(path: Path) -> int | None:
+    """Kind and rights of what has a name; None where nothing has it."""
+    try:
+        return path.stat().st_mode
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except OSError as error:
+        raise _not_written(path, error) from error
+
+
+def _probe(path: Path) -> None:
+    """Write a small file beside a path, and take it away."""
+    final = Path(os.path.realpath(path))
+    if not final.parent.is_dir():
+        raise BadInput(f"{path}: there is no folder {final.parent}; make it first")
+    with drafted(final) as draft:
+        try:
+            with open(draft, "xb") as file:
+                file.write(_PROBE)
+        except OSError as error:
+            raise _not_written(path, error) from error
+
+
+@contextlib.contextmanager
+def _said_of(option: str | None) -> Iterator[None]:
+    try:
+        yield
+    except BadInput as error:
+        if option is None:
+            raise
+        raise BadInput(f"{option}: {error}") from error
+
+
+def _either(endings: Collection[str]) -> str:
+    *others, last = endings
+    return f"{', '.join(others)} or {last}" if others else last
+
+
+def _not_written(path: Path, error: OSError) -> BadInput:
+    folder = path.absolute().parent
+    if error.errno == errno.ENOENT and folder.is_dir():  # as in the kernel's own folders
+        return BadInput(f"{path}: cannot be written: {folder} takes no files")
+    return BadInput(f"{path}: cannot be written: {reason(error)}")
+
+
+@contextlib.contextmanager
+def drafted(path: Path) -> Iterator[Path]:
+    """Give a name beside a path for a draft of it, file or folder; none is left in the end.
+
+    Who is done with the draft renames it, or calls :func:`publish_if_new`.
+    """
+    draft = _beside(path)
+    try:
+        yield draft
+    finally:
+        if draft.is_dir():
+            shutil.rmtree(draft, ignore_errors=True)
+        else:
+            with contextlib.suppress(OSError):
+                draft.unlink(missing_ok=True)
+
+
+def write_new(path: Path, *parts: bytes | memoryview) -> bool:
+    """Write a file whole unless there is one of that name; False if there is.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be written; nothing is left behind then.
+    """
+    with drafted(path) as draft:
+        claim(draft)
+        fill(draft, *parts)
+        return publish_if_new(draft, path)
+
+
 def cannot_write(folder: Path, error: OSError) -> BadInput:
     """Say in one line why nothing was written."""
+    return BadInput(f"{folder}: cannot write: {reason(error)}; nothing was kept")
+
+
+def reason(error: OSError) -> str:
+    """Why the system refused, in plain words."""
     reasons = {
         errno.ENOSPC: "the disk is full",
         errno.EDQUOT: "the disk quota is used up",
@@ -121,6 +331,6 @@ def cannot_write(folder: Path, error: OSError) -> BadInput:
         errno.EPERM: "writing is not permitted",
         errno.EROFS: "the file system is read-only",
         errno.ENOENT: "the folder is gone",
+        errno.ENAMETOOLONG: "the name is too long",
     }
-    reason = reasons.get(error.errno or 0, error.strerror or str(error))
-    return BadInput(f"{folder}: cannot write: {reason}; nothing was kept")
+    return reasons.get(error.errno or 0, error.strerror or str(error))

@@ -24,13 +24,9 @@ from typing import TYPE_CHECKING, Any, TypeGuard
 from fringe.archive.store.names import clean_name, folder_names
 from fringe.errors import BadInput
 from fringe.files import (
-    PARTIAL,
     cannot_write,
-    claim,
-    fill,
-    publish,
-    publish_if_new,
-    random_suffix,
+    write_new,
+    write_whole,
 )
 
 if TYPE_CHECKING:
@@ -392,10 +388,7 @@ def _find(archive: Path, kind: str, name: str) -> Path | None:
 
 def _write(final: Path, data: bytes, *, replace: bool) -> None:
     """Write a record whole or not at all."""
-    partial = final.parent / f".{final.name}.{random_suffix()}{PARTIAL}"
-    claim(partial)
-    fill(partial, data)
     if replace:
-        publish(partial, final)
-    elif not publish_if_new(partial, final):
+        write_whole(final, data)
+    elif not write_new(final, data):
         raise BadInput(f"{final}: another program wrote this record just now")

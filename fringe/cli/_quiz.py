@@ -66,15 +66,16 @@ _HOW = (
 
 
 def _make_room(folder: Path, pictures: list[Path], *, force: bool) -> None:
-    if folder.exists() and not folder.is_dir():
-        raise BadInput(f"--out: {folder} is a file; with --quiz it names a folder")
+    from fringe.files import check_folder, reason
+
+    check_folder(folder, option="--out")
     for picture in pictures:
         if picture.exists() and not force:
             raise BadInput(f"{picture}: is there already; choose another folder or give --force")
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(exist_ok=True)
     except OSError as error:
-        raise BadInput(f"--out: {folder} cannot be made: {error.strerror}") from error
+        raise BadInput(f"--out: {folder} cannot be made: {reason(error)}") from error
 
 
 def _save(question: Question, picture: Path) -> None:

@@ -10,6 +10,7 @@ import click
 
 from fringe.cli._bench import NM_PER_MM, NUMBER, line, remark, wrapped_line
 from fringe.cli._options import LENGTH, json_option, print_json
+from fringe.cli.params import picture_option
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 @click.option("--glass", metavar="NAME", help="Glass of the table; else the surface's.")
 @click.option("--thickness", type=LENGTH, metavar="L", help="Thickness of the thinner piece.")
 @click.option("--result", metavar="NAME", help="Only this result, as power.")
-@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw it (PNG).")
+@picture_option
 @click.option(
     "--trials",
     type=click.IntRange(0, 10_000_000),
@@ -267,25 +268,17 @@ def _limits(opened: Session) -> bool:
 
 
 def _draw(path: Path, results: list[Budget], opened: Session) -> None:
+    from fringe.files import write_whole
     from fringe.show.figures.budget import budget_figure
     from fringe.show.figures.style import Facts, png_bytes
 
-    if path.suffix.lower() != ".png":
-        raise BadInput(f"{path}: figures are PNG; give a name that ends in .png")
     facts = Facts(
         wavelength_nm=_wavelength_nm(opened),
         diameter_mm=opened.surface.diameter_mm,
         surface=opened.surface.name,
         when=f"{opened.summary.when:%Y-%m-%d %H:%M}",
     )
-    data = png_bytes(budget_figure(results, facts))
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        partial.write_bytes(data)
-        partial.replace(path)
-    except OSError as error:
-        partial.unlink(missing_ok=True)
-        raise BadInput(f"{path}: cannot be written: {error.strerror}") from error
+    write_whole(path, png_bytes(budget_figure(results, facts)))
 
 
 def _wavelength_nm(opened: Session) -> float | None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fringe.cli._options import json_option, print_json
+from fringe.cli.params import Written
 
 if TYPE_CHECKING:
     from fringe.demo.outcome import Demo, Done, Logged, Made
@@ -21,7 +22,7 @@ STATES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 @click.command("demo", short_help="Run the shipped example from first contact to matched pair.")
 @click.option(
     "--out",
-    type=click.Path(path_type=Path),
+    type=Written(kind="folder"),
     default=OUT,
     show_default=True,
     metavar="FOLDER",
@@ -29,7 +30,7 @@ STATES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 )
 @click.option(
     "--render",
-    type=click.Path(path_type=Path),
+    type=Written(kind="folder"),
     metavar="FOLDER",
     hidden=True,
     help="Only render the example's photographs again, into this folder.",

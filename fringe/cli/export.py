@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from fringe.cli.params import PATH, json_option
+from fringe.cli.params import Written, json_option
 from fringe.cli.printing import answer, tell
 
 
 @click.command("export", short_help="Write a surface out: table, one file, or photographs.")
 @click.argument("surface")
-@click.argument("out", type=PATH)
+@click.argument("out", type=Written(kind="new"))
 @json_option
 def command(surface: str, out: Path, as_json: bool) -> None:
     """Write a surface out: table, one file, or photographs.

@@ -10,7 +10,7 @@ import click
 from fringe.cli._bench import line, remark, wrapped_line
 from fringe.cli._match import match_options, matched
 from fringe.cli._options import json_option, print_json
-from fringe.errors import BadInput
+from fringe.cli.params import picture_option
 
 if TYPE_CHECKING:
     from fringe.archive.views.pair_evidence import PairRecord
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @click.argument("convex")
 @click.argument("concave")
 @match_options
-@click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
+@picture_option
 @json_option
 def command(convex: str, concave: str, picture: Path | None, as_json: bool, **given: Any) -> None:
     """Say whether a convex and a concave match, and which to work on if they do not.
@@ -42,8 +42,6 @@ def command(convex: str, concave: str, picture: Path | None, as_json: bool, **gi
     """
     from fringe.cli._waiting import waiting
 
-    if picture is not None and picture.suffix.lower() != ".png":
-        raise BadInput(f"--picture: {picture}: a picture's name must end in .png")
     with waiting("weighing the evidence", quiet=as_json):
         _, _, record, found, step = matched(convex, concave, given)
         if picture is not None:
@@ -55,9 +53,9 @@ def command(convex: str, concave: str, picture: Path | None, as_json: bool, **gi
 
 
 def _draw(path: Path, found: Pair, step: PairStep, record: PairRecord) -> None:
+    from fringe.files import write_whole
     from fringe.show.figures.pair import pair_figure
     from fringe.show.figures.style import png_bytes
-    from fringe.synth.files import write_whole
 
     write_whole(path, png_bytes(pair_figure(found, step, when=record.days_text())))
 

@@ -8,7 +8,7 @@ import importlib
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import click
 
@@ -37,6 +37,40 @@ class Length(click.ParamType):  # type: ignore[type-arg]
             return value
         read = length_mm if self.signed else positive_length_mm
         return read(str(value), _what(param, "length"), self.unit) * self.scale
+
+
+class Written(click.Path):
+    """A file or folder that the command writes; said at once where that cannot be.
+
+    Parameters
+    ----------
+    endings : str
+        Endings that the name may have, as `.png`.
+    kind : str
+        `file`; `folder`, to be made or filled; `new`, either, where nothing is yet; or
+        `either`, which the command checks itself.
+    """
+
+    def __init__(
+        self, *endings: str, kind: Literal["file", "folder", "new", "either"] = "file"
+    ) -> None:
+        super().__init__(path_type=Path)
+        self.endings = endings
+        self.kind = kind
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Make a path of the text; raises `BadInput` if nothing can be written there."""
+        path = Path(value)
+        if self.kind == "either" or (ctx is not None and ctx.resilient_parsing):
+            return path  # the Tab key asks, and must write nothing
+        from fringe import files
+
+        option = param.opts[0] if isinstance(param, click.Option) else None
+        if self.kind == "folder":
+            return files.check_folder(path, option=option)
+        if self.kind == "new":
+            return files.check_new(path, option=option)
+        return files.check_file(path, endings=self.endings, option=option)
 
 
 class LengthList(click.ParamType):  # type: ignore[type-arg]
@@ -121,6 +155,7 @@ SAGITTAS = LengthList(signed=True, unit="um")
 NUMBER = Number()
 PERCENT = Percent()
 PATH = click.Path(path_type=Path)
+PICTURE = Written(".png")
 FORM = click.Choice(["convex", "concave"])
 RULE = click.Choice(["simple", "guard95", "shrinkU"])
 SENSE = SenseWord(["auto", "centre", "edge"])
@@ -195,20 +230,7 @@ def together(*options: Callable[[F], F]) -> Callable[[F], F]:
     return decorate
 
 
-class PicturePath(click.Path):
-    """File that a picture is written to."""
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
-        """Make a path of the text; a name that does not end in .png is refused."""
-        path = Path(value)
-        if path.suffix.lower() != ".png":
-            raise BadInput(f"--picture: {path}: a picture's name must end in .png")
-        return path
-
-
-picture_option = click.option(
-    "--picture", type=PicturePath(), metavar="OUT.png", help="Draw it, too."
-)
+picture_option = click.option("--picture", type=PICTURE, metavar="OUT.png", help="Draw it, too.")
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object instead of text."
 )

@@ -34,6 +34,6 @@ def tell(problems: Iterable[str]) -> None:
 def write_picture(path: Path | None, draw: Callable[[], bytes]) -> None:
     """Write a picture where one was asked for; only then is it drawn."""
     if path is not None:
-        from fringe.synth.files import write_whole
+        from fringe.files import write_whole
 
         write_whole(path, draw())

@@ -11,6 +11,7 @@ import click
 from fringe.cli._bench import NUMBER
 from fringe.cli._options import json_option, print_json
 from fringe.cli._screen import console
+from fringe.cli.params import picture_option
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
 @click.command("progress", short_help="Show a surface's visits, verdicts and next step.")
 @click.argument("surface")
-@click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.png", help="Draw it, too.")
+@picture_option
 @click.option("--alone", is_flag=True, help="Learn nothing from the archive's other surfaces.")
 @click.option(
     "--pit-factor", type=NUMBER, metavar="F", help="Depth of a grit's pits over its grains; else 3."
@@ -83,8 +84,7 @@ def _json(
 
 
 def _draw(surface: Surface, result: Progress, path: Path) -> None:
-    if path.suffix.lower() != ".png":
-        raise BadInput(f"--picture: {path}: a picture's name must end in .png")
+    from fringe.files import write_whole
     from fringe.show.figures.progress import progress_figure
     from fringe.show.figures.style import png_bytes
 
@@ -97,10 +97,7 @@ def _draw(surface: Surface, result: Progress, path: Path) -> None:
         diameter_mm=surface.diameter_mm,
         forecast=result.next_step.forecast,
     )
-    try:
-        path.write_bytes(png_bytes(figure))
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be written: {error.strerror}") from error
+    write_whole(path, png_bytes(figure))
 
 
 def _show(surface: Surface, result: Progress) -> None:

@@ -13,6 +13,7 @@ import click
 from fringe.cli._options import LENGTH, json_option, print_json
 from fringe.cli._surface_reading import parse_edge, photo_options
 from fringe.cli._workers import worker_options
+from fringe.cli.params import PICTURE
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--picture",
-    type=click.Path(path_type=Path),
+    type=PICTURE,
     metavar="OUT.png",
     help="Draw the fitted fringes on the photograph.",
 )
@@ -214,20 +215,15 @@ def _options(told: dict[str, Any]) -> ReadOptions:
 
 
 def _check_picture(photo: Path, picture: Path) -> None:
-    """Say before the work what would stop its result from being written."""
-    if picture.suffix.lower() != ".png":
-        raise BadInput(f"--picture: {picture} must end in .png")
-    if not picture.absolute().parent.is_dir():
-        raise BadInput(f"--picture: there is no folder {picture.absolute().parent}")
     if picture.exists() and photo.exists() and picture.samefile(photo):
-        raise BadInput("--picture: would overwrite the photograph; choose another name")
+        raise BadInput(f"--picture: {picture}: would overwrite the photograph; choose another name")
 
 
 def _draw(photo: Path, picture: Path, reading: Reading, options: ReadOptions) -> None:
+    from fringe.files import write_whole
     from fringe.photo.when import taken_text
     from fringe.show.figures.overlay import overlay_figure
     from fringe.show.figures.style import png_bytes
-    from fringe.synth.files import write_whole
 
     figure = overlay_figure(
         photo,

@@ -9,6 +9,7 @@ import click
 
 from fringe.cli._match import first_given, match_options, matched
 from fringe.cli._options import json_option, print_json
+from fringe.cli.params import Written
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     required=True,
-    type=click.Path(path_type=Path),
+    type=Written(".html", ".htm"),
     metavar="FILE.html",
     help="The page to write; an older one of that name is replaced.",
 )
@@ -43,15 +44,11 @@ def command(surface: str, partner: str | None, out: Path, as_json: bool, **given
       fringe report 'shop/convex 1' 'shop/concave 1' --tolerance-power 4 --out pair.html
     """
     from fringe.cli._waiting import steps
-    from fringe.synth.files import write_whole
+    from fringe.files import write_whole
 
-    _check(out)
     with steps("report", quiet=as_json) as tell:
         name, report = _report(surface, partner, given, tell)
-    try:
-        write_whole(out, report.html.encode())
-    except OSError as error:
-        raise BadInput(f"{out}: cannot be written: {error.strerror or error}") from error
+    write_whole(out, report.html.encode())
     if as_json:
         print_json(
             {
@@ -86,13 +83,3 @@ def _report(
 
     found = find_surface(surface)
     return found.name, surface_report(found, tell=tell)
-
-
-def _check(out: Path) -> None:
-    """Say before the work what would stop its result from being written."""
-    if out.suffix.lower() not in (".html", ".htm"):
-        raise BadInput(f"--out: {out} must end in .html")
-    if not out.absolute().parent.is_dir():
-        raise BadInput(f"--out: there is no folder {out.absolute().parent}")
-    if out.is_dir():
-        raise BadInput(f"--out: {out} is a folder; name a file in it")

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from fringe.cli._options import LENGTH, SIGNED_LENGTH, json_option, print_json
+from fringe.cli.params import Written
 from fringe.errors import BadInput
 
 SENSES = click.Choice(["centre", "edge"])
@@ -15,7 +16,12 @@ WORKS = click.Choice(["convex", "concave"])
 
 
 @click.command("synth", short_help="Render a photograph of fringes with known truth.")
-@click.option("--out", metavar="PHOTO", help="A .jpg, .png or .tif to write; with --quiz a folder.")
+@click.option(
+    "--out",
+    type=Written(kind="either"),
+    metavar="PHOTO",
+    help="A .jpg, .png or .tif to write; with --quiz a folder.",
+)
 @click.option("--power", type=float, help="Fringes; positive for contact at the centre. [5]")
 @click.option("--sense", type=SENSES, help="Where the contact is; gives the power its sign.")
 @click.option("--tilt", type=float, help="Fringes, edge to centre.")
@@ -80,7 +86,7 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option("--force", is_flag=True, help="Write over what is there.")
 @json_option
 def command(
-    out: str | None,
+    out: Path | None,
     quiz: bool,
     rounds: int | None,
     seed: int | None,
@@ -115,13 +121,14 @@ def command(
     if rounds is not None:
         raise BadInput("--rounds: belongs to --quiz")
     from fringe.cli._waiting import waiting
-    from fringe.synth.files import check_target, save_all
+    from fringe.synth.files import check_target, save_all, with_ending
     from fringe.synth.request import Request, describe, request_scene
-    from fringe.synth.sequences import render_series
+    from fringe.synth.sequences import render_series, series_endings
 
     gap_nm = None if min_gap is None else min_gap * 1e6
     scene = request_scene(Request(seed=seed, min_gap_nm=gap_nm, **asked))
-    check_target(out, scene.camera.bits, force=True)
+    for ending in series_endings(frames, pair):
+        check_target(with_ending(out, ending), scene.camera.bits, force=force, option="--out")
     with waiting("rendering", quiet=as_json):
         series = render_series(scene, seed, frames=frames, pair=pair)
         written = save_all(series, out, force=force)
@@ -133,7 +140,7 @@ def command(
 
 
 def _quiz(
-    out: str | None,
+    out: Path | None,
     seed: int,
     rounds: int | None,
     min_gap: float | None,
@@ -157,7 +164,7 @@ def _quiz(
         from fringe.synth.request import parse_size
 
         side = min(parse_size(size))
-    run_quiz(Path(out or FOLDER), seed, rounds or ROUNDS, lamp, side, force=force, as_json=as_json)
+    run_quiz(out or Path(FOLDER), seed, rounds or ROUNDS, lamp, side, force=force, as_json=as_json)
 
 
 def _new_seed() -> int:

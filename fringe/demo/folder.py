@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-import shutil
-import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
 from fringe.errors import BadInput
+from fringe.files import check_folder, drafted, reason, write_whole
 
 MARKER = ".fringe-demo.json"
 # what file managers leave behind of themselves
@@ -27,10 +26,9 @@ def check_target(out: Path) -> None:
         If something lies there that an earlier example did not make, or that was changed
         since, or the folder above it is missing.
     """
-    if out.is_symlink() or (out.exists() and not out.is_dir()):
+    if out.is_symlink():
         raise BadInput(f"{out}: is there already and is no folder; {_OTHER}")
-    if not out.absolute().parent.is_dir():
-        raise BadInput(f"{out}: there is no folder {out.absolute().parent}; make it first")
+    check_folder(out)
     if not out.exists():
         return
     if Path.cwd().is_relative_to(out.resolve()):
@@ -60,22 +58,17 @@ def built(out: Path) -> Iterator[Path]:
     check_target(out)
     target = out.resolve()
     try:
-        aside = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))
+        with drafted(target) as aside:
+            work = aside / target.name
+            work.mkdir(parents=True)
+            yield work
+            _mark(work)
+            check_target(out)
+            if target.exists():
+                target.rename(aside / "before")
+            work.rename(target)
     except OSError as error:
-        raise BadInput(f"{target.parent}: cannot be written: {error.strerror}") from error
-    try:
-        work = aside / target.name
-        work.mkdir()
-        yield work
-        _mark(work)
-        check_target(out)
-        if target.exists():
-            target.rename(aside / "before")
-        work.rename(target)
-    except OSError as error:
-        raise BadInput(f"{out}: cannot be written: {error.strerror or error}") from error
-    finally:
-        shutil.rmtree(aside, ignore_errors=True)
+        raise BadInput(f"{out}: cannot be written: {reason(error)}") from error
 
 
 def _mark(folder: Path) -> None:
@@ -83,7 +76,7 @@ def _mark(folder: Path) -> None:
     files = {path.relative_to(folder).as_posix(): _digest(path) for path in _files(folder)}
     about = "made by `fringe demo`, which replaces this folder while it holds nothing else"
     text = json.dumps({"about": about, "sha256": files}, indent=1, ensure_ascii=False)
-    (folder / MARKER).write_text(text, "utf-8")
+    write_whole(folder / MARKER, text.encode())
 
 
 def _marked(folder: Path) -> Mapping[str, str] | None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from fringe.demo.scenario import PhotographSpec, Scenario, SurfaceSpec, VisitSpec
 from fringe.errors import BadInput
+from fringe.files import make_folders, reason
 from fringe.optics.lamps import lamp
 from fringe.optics.spheres import power_fringes
 from fringe.synth.files import save
@@ -83,9 +84,9 @@ def render_photographs(scenario: Scenario, folder: Path) -> Iterator[Path]:
         If the folder cannot be made or written.
     """
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folders(folder)
     except OSError as error:
-        raise BadInput(f"{folder}: cannot be made: {error.strerror}") from error
+        raise BadInput(f"{folder}: cannot be made: {reason(error)}") from error
     for surface in scenario.surfaces:
         for visit in surface.visits:
             for photograph in visit.photographs:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -28,6 +27,7 @@ from fringe.demo.reports import Matched, Page, matched, write_reports
 from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput
+from fringe.files import copy_whole, write_whole
 from fringe.judge.settling.settle import SHARE, Settled, settle, settling_powers, with_common
 from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.state.visits import VisitRow
@@ -83,7 +83,7 @@ def run_demo(out: Path, *, scenario: Scenario | None = None, tell: Tell | None =
         surfaces = [run.make(spec) for spec in story.surfaces]
         found = run.match(surfaces)
         run.report(surfaces)
-        (work / GUIDE).write_text(guide_text(story, PAIR_REPORT), "utf-8")
+        write_whole(work / GUIDE, guide_text(story, PAIR_REPORT).encode())
     return _moved(story, out, work, surfaces, found)
 
 
@@ -174,8 +174,8 @@ class _Run:
         for task in tasks:
             self._say(f"reading {task.path.name}")
             reading, picture = next(results)
-            shutil.copyfile(task.path, self.folder / PHOTOGRAPHS / task.path.name)
-            (self.folder / PICTURES / f"{task.path.stem}.png").write_bytes(picture)
+            copy_whole(task.path, self.folder / PHOTOGRAPHS / task.path.name)
+            write_whole(self.folder / PICTURES / f"{task.path.stem}.png", picture)
             self.done += 1
             yield reading
 
@@ -258,7 +258,7 @@ class _Run:
             when=f"{visit.when:%Y-%m-%d %H:%M}",
         )
         picture = self.folder / PICTURES / f"{_stem(surface)}-settling.png"
-        picture.write_bytes(png_bytes(figure))
+        write_whole(picture, png_bytes(figure))
         return found
 
     def _instruments(self, surface: Surface, spec: VisitSpec) -> dict[str, Any]:
@@ -297,7 +297,7 @@ class _Run:
             wavelength_nm=found.wavelength_nm,
             diameter_mm=surface.diameter_mm,
         )
-        picture.write_bytes(png_bytes(figure))
+        write_whole(picture, png_bytes(figure))
         self._step(surface.name)
         radius, u = _radius(surface, found.rows[-1])
         # the finished piece is what the next one is laid on
@@ -310,7 +310,7 @@ class _Run:
         self._say("holding the evidence on both together")
         found = matched(made, partner)
         figure = pair_figure(found.pair, found.step, when=found.record.days_text())
-        (self.folder / PICTURES / PAIR_PICTURE).write_bytes(png_bytes(figure))
+        write_whole(self.folder / PICTURES / PAIR_PICTURE, png_bytes(figure))
         self._step("writing the reports")
         return found
 

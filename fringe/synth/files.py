@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import struct
-import tempfile
 import zlib
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,6 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from fringe.errors import BadInput
+from fringe.files import check_file, write_whole
 from fringe.synth.rendering import Rendered
 
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
@@ -35,26 +34,24 @@ def with_ending(path: str | Path, ending: str) -> Path:
     return target.with_name(f"{target.stem}{ending}{target.suffix}") if ending else target
 
 
-def check_target(path: str | Path, bits: int, *, force: bool = False) -> Path:
+def check_target(
+    path: str | Path, bits: int, *, force: bool = False, option: str | None = None
+) -> Path:
     """Say whether a photograph can be written there, before the work of rendering it.
 
     Raises
     ------
     BadInput
-        For a suffix that is no picture's, bits that the format has not, a missing folder, or
-        a file that is already there unless `force`.
+        For an ending that is no picture's, bits that the format has not, what
+        :func:`fringe.files.check_file` finds of photograph and truth, or a file that is
+        already there unless `force`. The line begins with `option` where it is given.
     """
-    target = Path(path)
-    kind = FORMATS.get(target.suffix.lower())
-    if kind is None:
-        raise BadInput(f"{target}: write a .jpg, .png or .tif name, so that the format is known")
-    if kind == "JPEG" and bits == 16:
-        raise BadInput(f"{target}: JPEG holds 8 bits; write a .png or .tif name for 16")
-    if not target.parent.is_dir():
-        raise BadInput(f"{target}: there is no folder {target.parent}; make it first")
+    target = check_file(Path(path), endings=FORMATS, option=option)
+    check_file(truth_path(target), option=option)
+    where = f"{option}: " if option else ""
+    if FORMATS[target.suffix.lower()] == "JPEG" and bits == 16:
+        raise BadInput(f"{where}{target}: JPEG holds 8 bits; the name must end in .png or .tif")
     for file in (target, truth_path(target)):
-        if file.is_dir():
-            raise BadInput(f"{file}: is a folder; choose another name")
         if file.exists() and not force:
             raise BadInput(f"{file}: is there already; choose another name or give --force")
     return target
@@ -86,12 +83,8 @@ def save(rendered: Rendered, path: str | Path, *, force: bool = True) -> Path:
     kind = FORMATS[target.suffix.lower()]
     picture = encode(rendered.image, kind, camera.quality, camera.orientation)
     truth = json.dumps(rendered.truth, indent=1, ensure_ascii=False, allow_nan=False)
-    try:
-        write_whole(truth_path(target), truth.encode())
-        write_whole(target, picture)
-    except OSError as error:
-        raise BadInput(f"{target}: cannot be written: {error.strerror or error}") from error
-    return target
+    write_whole(truth_path(target), truth.encode())
+    return write_whole(target, picture)
 
 
 def save_all(
@@ -106,28 +99,7 @@ def save_all(
 def save_picture(image: Samples, path: str | Path, quality: int = 92) -> Path:
     """Write samples alone, whole or not at all; raises `BadInput` as `save`."""
     target = check_target(path, image.dtype.itemsize * 8, force=True)
-    try:
-        write_whole(target, encode(image, FORMATS[target.suffix.lower()], quality))
-    except OSError as error:
-        raise BadInput(f"{target}: cannot be written: {error.strerror or error}") from error
-    return target
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write under a temporary name beside the target, flush, then rename."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(name, 0o666 & ~umask)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    return write_whole(target, encode(image, FORMATS[target.suffix.lower()], quality))
 
 
 def encode(image: Samples, kind: str, quality: int = 92, orientation: int = 1) -> bytes:

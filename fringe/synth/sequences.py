@@ -149,17 +149,34 @@ def render_series(
         For less than two frames, an unknown pair, or both at once.
     """
     rng = np.random.default_rng(seed)
+    endings = series_endings(frames, pair)
+    shots: Sequence[Rendered]
+    if pair is not None:
+        shots = sense_pair(scene, pair, rng)
+    elif frames is None:
+        shots = [render(scene, rng)]
+    else:
+        shots = render_sequence(scene, rng, shift_steps(frames, rng))
+    return list(zip(endings, shots, strict=True))
+
+
+def series_endings(frames: int | None, pair: str | None) -> list[str]:
+    """Endings of the names of one picture, a burst of frames or a pair.
+
+    Raises
+    ------
+    BadInput
+        For less than two frames, too many, or frames and a pair at once.
+    """
     if frames is not None and pair is not None:
         raise BadInput("frames and a pair at once: ask for one of them")
     if pair is not None:
-        before, after = sense_pair(scene, pair, rng)
-        return [("-before", before), ("-after", after)]
+        return ["-before", "-after"]
     if frames is None:
-        return [("", render(scene, rng))]
+        return [""]
     if not 2 <= frames <= 999:
         raise BadInput(f"frames: {frames} lies outside 2 to 999")
-    shots = render_sequence(scene, rng, shift_steps(frames, rng))
-    return [(f"-{number}", shot) for number, shot in enumerate(shots, 1)]
+    return [f"-{number}" for number in range(1, frames + 1)]
 
 
 def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:

@@ -233,8 +233,8 @@ def test_radius_by_a_plate_that_is_little_known(plate, names, words, tmp_path, c
         (("@", "--axial-u", "-1"), "not below zero"),
         (("@", "--axial-u", "0.1"), "thickness"),
         (("@", "--glass", "jelly"), "no glass named"),
-        (("@", "--picture", "budget.svg"), "PNG"),
-        (("@", "--picture", "/nowhere/budget.png"), "cannot be written"),
+        (("@", "--picture", "budget.svg"), "must end in .png"),
+        (("@", "--picture", "/nowhere/budget.png"), "there is no folder"),
         (("gone.h5",), "no such surface"),
     ],
 )

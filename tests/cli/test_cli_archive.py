@@ -156,7 +156,7 @@ def test_export(capsys, surface, name):
         "photographs": photographs,
         "problems": [],
     }
-    assert "exists already" in refused(capsys, "export", "shop/concave 1", name)
+    assert "is there already" in refused(capsys, "export", "shop/concave 1", name)
 
 
 @pytest.mark.parametrize("name", ["out.nc", "out"])

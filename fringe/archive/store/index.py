@@ -25,7 +25,7 @@ from typing import Any
 from fringe.archive.store import layout
 from fringe.archive.store.surface import Surface, is_record, load_surface, surface_from_values
 from fringe.errors import BadInput
-from fringe.files import PARTIAL, random_suffix
+from fringe.files import write_whole
 from fringe.judge.state.visits import VisitRecord
 from fringe.judge.tolerance.verdict import Measured
 
@@ -273,13 +273,9 @@ def _store(folder: Path, stamp: _Stamp, entry: Entry) -> None:
     """Write an entry, whole or not at all; if that cannot be, the list is only slower."""
     rest = f'","stamp":"{stamp.digest}",{_text(entry)[1:]}\n'.encode()
     final = _place(folder)
-    partial = final.with_name(f".{folder.name}.{random_suffix()}{PARTIAL}")
-    try:
+    with contextlib.suppress(OSError, BadInput):
         final.parent.mkdir(exist_ok=True)
-        partial.write_bytes(_start() + _digest(rest) + rest)
-        os.replace(partial, final)
-    except OSError:
-        _remove(partial)
+        write_whole(final, _start() + _digest(rest) + rest, durable=False)
 
 
 def _remove(path: Path) -> None:

@@ -22,12 +22,10 @@ from fringe.errors import BadInput
 from fringe.files import (
     MOVING,
     PARTIAL,
-    claim,
-    fill,
     make_folders,
-    publish_if_new,
     random_suffix,
     sync_folder,
+    write_new,
 )
 from fringe.judge.tolerance.verdict import Tolerance
 
@@ -343,10 +341,7 @@ def _read_record(path: Path) -> Surface:
 def _write_record(folder: Path, surface: Surface) -> bool:
     """Write one version of a record; False if that version is there already."""
     final = folder / f"surface-{surface.version:04d}.json"
-    partial = folder / f".surface-{surface.version:04d}.{random_suffix()}{PARTIAL}"
-    claim(partial)
-    fill(partial, _record_text(surface).encode())
-    return publish_if_new(partial, final)
+    return write_new(final, _record_text(surface).encode())
 
 
 def _record_text(surface: Surface) -> str:
@@ -384,10 +379,7 @@ def make_archive(archive: Path) -> None:
         raise BadInput(f"{archive}: is a surface, not an archive; name the folder above it")
     readme = archive / "README.txt"
     if not readme.exists():
-        partial = archive / f".readme.{random_suffix()}{PARTIAL}"
-        claim(partial)
-        fill(partial, readme_text().encode())
-        publish_if_new(partial, readme)
+        write_new(readme, readme_text().encode())
 
 
 def _new_folder(archive: Path, surface: Surface) -> Path:

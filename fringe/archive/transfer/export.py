@@ -22,7 +22,6 @@ import io
 import json
 import os
 import re
-import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -38,12 +37,13 @@ from fringe.archive.store.surface import Surface, read_text_record, record_versi
 from fringe.archive.transfer.table import rows_of, table_text
 from fringe.errors import BadInput
 from fringe.files import (
-    PARTIAL,
     cannot_write,
+    check_new,
     copy_whole,
+    drafted,
     fill,
     publish_if_new,
-    random_suffix,
+    sync_file,
 )
 from fringe.parallel import run_apart
 
@@ -115,10 +115,7 @@ def export_surface(surface: Surface, out: Path) -> Exported:
         If it exists already or cannot be written; nothing is left behind then.
     """
     assert surface.folder is not None
-    if out.exists() or out.is_symlink():
-        raise BadInput(f"{out}: exists already; choose another name")
-    if not out.absolute().parent.is_dir():
-        raise BadInput(f"{out}: there is no folder {out.absolute().parent}")
+    check_new(out)
     found = survey(surface.folder)
     counting = {summary.session_id for summary in found.sessions}
     problems = list(found.problems)
@@ -129,16 +126,14 @@ def export_surface(surface: Surface, out: Path) -> Exported:
             sessions.append(summary.place)
         except BadInput as error:
             problems.append(str(error))
-    draft = out.with_name(f".{random_suffix(10)}{PARTIAL}")
     try:
-        photographs = _write(surface, sessions, counting, draft, out.suffix.lower())
-        _publish(draft, out)
+        with drafted(out) as draft:
+            photographs = _write(surface, sessions, counting, draft, out.suffix.lower())
+            _publish(draft, out)
     except OSError as error:
         raise cannot_write(out.absolute().parent, error) from error
     except RuntimeError as error:  # what HDF5 says of a full disk
         raise BadInput(f"{out}: cannot write: {error}") from error
-    finally:
-        _remove(draft)
     return Exported(out, len(sessions), photographs, tuple(problems))
 
 
@@ -158,14 +153,7 @@ def _publish(draft: Path, out: Path) -> None:
     if draft.is_dir():
         os.rename(draft, out)
     elif not publish_if_new(draft, out):
-        raise BadInput(f"{out}: exists already; choose another name")
-
-
-def _remove(draft: Path) -> None:
-    if draft.is_dir():
-        shutil.rmtree(draft, ignore_errors=True)
-    else:
-        draft.unlink(missing_ok=True)
+        raise BadInput(f"{out}: is there already; choose another name")
 
 
 def _table(sessions: Sequence[Path], counting: set[str]) -> str:
@@ -223,8 +211,7 @@ def _write_file(surface: Surface, sessions: Sequence[Path], draft: Path) -> int:
         (photographs,) = run_apart(partial(_build, surface, sessions), [draft])
         if photographs is None:
             raise BadInput(f"{draft.absolute().parent}: cannot write; is the disk full?")
-        with open(draft, "rb+") as written:
-            os.fsync(written.fileno())
+        sync_file(draft)
         return photographs
     buffer = io.BytesIO()
     count = _build(surface, sessions, buffer)

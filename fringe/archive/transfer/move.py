@@ -129,4 +129,4 @@ def _copy_instruments(surface: Surface, old: Path, new: Path) -> None:
             target = new / FOLDER / kind / f"{stem}.toml"
             if source.is_file() and not target.exists():
                 target.parent.mkdir(parents=True, exist_ok=True)
-                shutil.copy2(source, target)
+                copy_whole(source, target)

@@ -233,7 +233,7 @@ def test_nothing_is_written_over(remarks, tmp_path, name):
     """A file or folder that is there is not touched."""
     export_surface(remarks, tmp_path / name)
     before = sorted(tmp_path.rglob("*"))
-    with pytest.raises(BadInput, match="exists already"):
+    with pytest.raises(BadInput, match="is there already"):
         export_surface(remarks, tmp_path / name)
     with pytest.raises(BadInput, match="there is no folder"):
         export_surface(remarks, tmp_path / "nowhere" / name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from fringe.optics.lamps import lamp
 from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
+from fringe.quantity import half_width
 
 START = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
 
@@ -56,7 +58,7 @@ def full_reading(rng: np.random.Generator) -> LoggedReading:
         wavelength_nm=589.29,
         quality=Quality(*rng.uniform(0, 1, 3).tolist(), ("dust near the rim", "λ: two lines")),
         power_fringes=-float(rng.uniform(3, 4)),
-        power_u95_fringes=float(rng.uniform(0.05, 0.2)),
+        power_u95_fringes=half_width(math.hypot(0.021, 0.013)),
         sense="edge",
         sense_source="contrast",
         tilt_fringes=float(rng.normal()),
@@ -76,6 +78,9 @@ def full_reading(rng: np.random.Generator) -> LoggedReading:
         form=FormFit(terms, rng.normal(size=len(terms)), spread @ spread.T),
         ring_fit=RingFit(*rng.uniform(1, 1000, 5).tolist(), orders, np.sqrt(orders) * 100),
         power_u_parts={"fit": 0.021, "edge": 0.013},
+        reading_id=f"photograph {rng.integers(1 << 30)}",
+        lamp="sodium",
+        u_wavelength_nm=lamp("sodium").u_wavelength_nm,
         frames=6,
         steps_fringes=(0.0, 0.25, -0.4, -0.125, 0.1, 0.375),
     )

@@ -122,6 +122,7 @@ photograph to the next.
     ``@place_x_mm`` : where the circle lay on the work, from its centre, mm
     ``@place_y_mm`` : likewise, mm
     ``@power_u_parts`` : JSON, standard uncertainty of power by contribution, fringes
+    ``@reading_id`` : whose errors these are: digest of the photograph, or what was seen by eye
     ``@lamp_name`` : name of the lamp
     ``@lamp_source`` : where its wavelengths are from
     ``@lamp_trust`` : ``read``, ``memory`` or ``given``

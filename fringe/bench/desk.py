@@ -18,6 +18,7 @@ from fringe.archive.store.session import Photograph, Visit, Work
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
 from fringe.archive.store.visit_records import visit_records
 from fringe.archive.store.write import log_visit
+from fringe.archive.views.one_reading import reading_measured
 from fringe.archive.views.photographs import instruments_used, logged
 from fringe.archive.views.surface_state import aperture_if_any, like_changes, surface_progress
 from fringe.bench.answers import history, settling_answer, visit_answer
@@ -28,7 +29,6 @@ from fringe.judge.progress import progress
 from fringe.judge.state.abrasives import check_stage
 from fringe.judge.state.rates import Change
 from fringe.judge.state.visits import VisitRecord, VisitRow
-from fringe.judge.tolerance.verdict import measured_from_reading
 from fringe.optics.lamps import lamp_names
 from fringe.orders.options import ReadOptions
 from fringe.photo.ellipse import Edge
@@ -366,7 +366,8 @@ class Desk:
         if surface is None or surface.folder is None:
             return None, None
         records, like = self._known(surface)
-        measured = [measured_from_reading(one.reading) for one in self._shots if one.reading]
+        read = [one.reading for one in self._shots if one.reading]
+        measured = [reading_measured(surface, one) for one in read]
         if measured:
             now = datetime.now().astimezone()
             records = (*records, VisitRecord("", now, measured=tuple(measured)))

@@ -76,11 +76,10 @@ def command(
         verdict, settling = None, None
         notes: list[str] = []
         for label, group in _contacts(opened).items():
-            found = reading_budgets(
-                [o.reading for o in group], _bench(opened, group, given), trials=trials
-            )
+            bench = _bench(opened, group, given)
+            found = reading_budgets([o.reading for o in group], bench, trials=trials)
             if not label:
-                verdict, settling = _judged(opened, found, [o.reading for o in group])
+                verdict, settling = _judged(opened, found, group, bench)
             known |= _labelled(_honest(found.results, opened, group[0], given, notes), label)
         known |= _labelled(_spherometer(opened, trials), "spherometer")
         if not known:
@@ -162,40 +161,30 @@ def _labelled(results: dict[str, Budget], label: str) -> dict[str, Budget]:
 
 
 def _bench(opened: Session, group: list[LoggedReading], given: dict[str, Any]) -> Bench:
-    from fringe.judge.uncertainty.sources import Bench
+    from fringe.archive.store.bench import bench_of
     from fringe.optics.thermal import glass, glass_names
 
     surface, first = opened.surface, group[0]
-    lamps = [one.lamp for one in group if one.lamp is not None]
     name = given["glass"] or surface.glass
     known = name is not None and (given["glass"] or name.strip().lower() in glass_names())
-    plate_mm, plate_u = surface.plate_radius_mm, surface.plate.radius_u_mm or 0.0
-    if first.against is not None:  # what it was laid on, as the reading took it
-        plate_mm, plate_u = float(first.options.get("plate_radius_mm", plate_mm)), 0.0
-    if given["plate_radius_u"] is not None:
-        plate_u = given["plate_radius_u"]
-    return Bench(
-        work=surface.form,
-        diameter_mm=first.aperture_mm or surface.diameter_mm,
+    bench = bench_of(
+        surface,
+        opened.visit.instruments,
+        aperture_mm=first.aperture_mm,
+        against=first.against,
+        options=first.options,
+    )
+    plate_u, form_mm = given["plate_radius_u"], given["plate_form_u"]
+    return replace(
+        bench,
         u_diameter_mm=given["diameter_u"] or 0.0,
-        plate_radius_mm=plate_mm,
-        u_plate_radius_mm=plate_u,
-        u_wavelength_nm=lamps[0].u_wavelength_nm if lamps else 0.0,
-        u_plate_form_nm=_plate_form_nm(opened, first, given["plate_form_u"]),
+        u_plate_radius_mm=bench.u_plate_radius_mm if plate_u is None else plate_u,
+        u_plate_form_nm=bench.u_plate_form_nm if form_mm is None else form_mm * NM_PER_MM,
         u_axial_k=_not_negative("--axial-u", given["axial_u"]),
         u_pieces_k=_not_negative("--pieces-u", given["pieces_u"]),
         expansion_per_k=glass(str(name)).expansion_per_k if known else 0.0,
         thickness_mm=given["thickness"],
     )
-
-
-def _plate_form_nm(opened: Session, first: LoggedReading, given_mm: float | None) -> float:
-    """Standard uncertainty of the plate's form: as given, else from its record in the session."""
-    from fringe.archive.store.plate_form import plate_form_u_nm
-
-    if given_mm is not None:
-        return given_mm * NM_PER_MM
-    return plate_form_u_nm(opened.visit.instruments) if first.against is None else 0.0
 
 
 def _spherometer(opened: Session, trials: int) -> dict[str, Budget]:
@@ -245,16 +234,21 @@ def _chosen(results: dict[str, Budget], name: str | None) -> list[Budget]:
     return [results[name]]
 
 
-def _judged(opened: Session, found: Any, readings: Any) -> tuple[Verdict | None, Settling | None]:
-    """Verdict with the budget's uncertainties, and what would settle it."""
-    from fringe.judge.tolerance.verdict import surface_verdict
+def _judged(
+    opened: Session, found: Any, group: list[LoggedReading], bench: Bench
+) -> tuple[Verdict | None, Settling | None]:
+    """Verdict on the visit, as the record's, with this bench; and what would settle it."""
+    from fringe.archive.store.bench import logged_measured
+    from fringe.judge.progress import last_visit
+    from fringe.judge.state.visits import VisitRecord
     from fringe.judge.uncertainty.improve import what_settles
-    from fringe.judge.uncertainty.sources import measured_from_budgets
 
-    if not _limits(opened):
+    measured = [logged_measured(one, bench) for one in group]
+    measured += [one.measured for one in opened.visit.spherometers if one.measured is not None]
+    visit = VisitRecord(opened.summary.session_id, opened.summary.when, measured=tuple(measured))
+    _, verdict = last_visit([visit], opened.surface.tolerance)
+    if verdict is None:
         return None, None
-    measured = measured_from_budgets(found, readings)
-    verdict = surface_verdict(measured, opened.surface.tolerance)
     open_parts = [one for one in verdict.parts if one.state == "unproven"]
     judged = next((one for one in open_parts if one.quantity in found.results), None)
     return verdict, None if judged is None else what_settles(found[judged.quantity], judged)

@@ -27,7 +27,7 @@ from fringe.archive.store.surface import Surface, is_record, load_surface, surfa
 from fringe.errors import BadInput
 from fringe.files import write_whole
 from fringe.judge.state.visits import VisitRecord
-from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.tolerance.measured import Measured, measured_from_values
 
 FOLDER = ".index"
 SCHEMA = "fringe index"
@@ -260,7 +260,7 @@ def _entry(folder: Path, values: dict[str, Any]) -> Entry:
 
 
 def _visit(values: dict[str, Any]) -> VisitRecord:
-    measured = tuple(Measured(**one) for one in values["measured"])
+    measured = tuple(measured_from_values(one) for one in values["measured"])
     when = datetime.fromisoformat(values["when"])
     return VisitRecord(**(values | {"measured": measured, "when": when}))
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
+import dataclasses
+import math
 import os
-from collections.abc import Callable, Iterator, Sequence
-from datetime import datetime
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -13,8 +13,17 @@ from typing import Any
 import numpy as np
 
 from fringe.archive.store import hdf5, layout
+from fringe.archive.store.bench import bench_of, logged_measured
 from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, is_sealed, seal_problem
-from fringe.archive.store.plate_form import plate_form_u_nm, with_plate_form
+from fringe.archive.store.needed import (
+    flag,
+    mapping,
+    need,
+    needed_number,
+    needed_text,
+    not_ours,
+    time,
+)
 from fringe.archive.store.session import (
     METHODS,
     LoggedReading,
@@ -28,12 +37,12 @@ from fringe.archive.store.session import (
 from fringe.archive.store.surface import Plate, Surface
 from fringe.archive.store.whole_aperture import carried
 from fringe.errors import BadInput
-from fringe.judge.tolerance.verdict import Measured, Tolerance
+from fringe.judge.tolerance.measured import Measured
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import Lamp, Line
 from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
-from fringe.student_t import coverage_factor
 
 
 def session_files(folder: Path) -> list[Path]:
@@ -110,11 +119,9 @@ def open_session(path: Path) -> Session:
             raise BadInput(f"{path}: the content does not fit its digest")
         summary = _summary(path, file)
         count = hdf5.whole(file, "photographs") or 0
-        photographs = tuple(_photograph(_need(file, f"photograph_{i + 1}")) for i in range(count))
+        photographs = tuple(_photograph(need(file, f"photograph_{i + 1}")) for i in range(count))
         count = hdf5.whole(file, "spherometers") or 0
-        spherometers = tuple(
-            _spherometer(_need(file, f"spherometer_{i + 1}")) for i in range(count)
-        )
+        spherometers = tuple(_spherometer(need(file, f"spherometer_{i + 1}")) for i in range(count))
         visit = Visit(
             when=summary.when if summary.when_given else None,
             by=summary.by,
@@ -125,11 +132,11 @@ def open_session(path: Path) -> Session:
             photographs=photographs,
             spherometers=spherometers,
             replaces=summary.replaces,
-            inputs=_mapping(file, "inputs"),
-            instruments=_mapping(file, "instruments"),
+            inputs=mapping(file, "inputs"),
+            instruments=mapping(file, "instruments"),
         )
-        surface = _surface(_need(file, "surface"))
-        return Session(summary, visit, surface, _mapping(file, "software"), digest)
+        surface = _surface(need(file, "surface"))
+        return Session(summary, visit, surface, mapping(file, "software"), digest)
 
 
 def parts_of(path: Path, file: Any) -> Iterator[tuple[str, Callable[[], object]]]:
@@ -142,7 +149,7 @@ def parts_of(path: Path, file: Any) -> Iterator[tuple[str, Callable[[], object]]
     """
     _check_schema(path, file)
     yield "the visit", lambda: _summary(path, file)
-    yield "the surface's record", lambda: _surface(_need(file, "surface"))
+    yield "the surface's record", lambda: _surface(need(file, "surface"))
     if hdf5.whole(file, "readings"):
         yield "the readings", lambda: _readings(file)
     for name, read in (("photograph", _photograph), ("spherometer", _spherometer)):
@@ -151,7 +158,7 @@ def parts_of(path: Path, file: Any) -> Iterator[tuple[str, Callable[[], object]]
 
 
 def _part(file: Any, name: str, read: Callable[[Any], object]) -> object:
-    return read(_need(file, name))
+    return read(need(file, name))
 
 
 def _check_schema(path: Path, file: Any) -> None:
@@ -172,11 +179,11 @@ def _check_schema(path: Path, file: Any) -> None:
 
 def _summary(path: Path, file: Any) -> SessionSummary:
     return SessionSummary(
-        session_id=_needed_text(file, "session_id"),
+        session_id=needed_text(file, "session_id"),
         sequence=hdf5.whole(file, "sequence") or 0,
-        when=_time(file, "when"),
+        when=time(file, "when"),
         when_given=hdf5.text(file, "when_source") == "given",
-        logged_at=_time(file, "logged_at"),
+        logged_at=time(file, "logged_at"),
         place=path,
         previous_session=hdf5.text(file, "previous_session"),
         replaces=hdf5.text(file, "replaces"),
@@ -199,21 +206,23 @@ def _work(file: Any) -> Work:
 def _all_measured(file: Any) -> tuple[Measured, ...]:
     """What fringes and spherometers said, circles smaller than the aperture carried to it."""
     whole, parts = [], []
-    u_form_nm = plate_form_u_nm(_mapping(file, "instruments"))
-    for i, row in enumerate(_rows(file, layout.SUMMARY_COLUMNS), 1):
-        group = _need(file, f"reading_{i}")
-        one = _measured(file, row, group)
+    rows = _rows(file, layout.SUMMARY_COLUMNS)
+    surface = _surface(need(file, "surface")) if rows else None
+    instruments = mapping(file, "instruments") if rows else {}
+    for i, row in enumerate(rows, 1):
+        assert surface is not None
+        group = need(file, f"reading_{i}")
+        one = _measured(file, row, group, surface, instruments)
         aperture_mm = hdf5.number(group, "aperture_mm")
-        if u_form_nm:
-            one = with_plate_form(one, u_form_nm, _surface(_need(file, "surface")), aperture_mm)
         if aperture_mm is None:
             whole.append(one)
         else:
             parts.append((one, aperture_mm, _place(group)))
     if parts:
-        whole += carried(parts, _surface(_need(file, "surface")))
+        assert surface is not None
+        whole += carried(parts, surface)
     for i in range(hdf5.whole(file, "spherometers") or 0):
-        found = _spherometer_measured(_need(file, f"spherometer_{i + 1}"))
+        found = _spherometer_measured(need(file, f"spherometer_{i + 1}"))
         whole += [] if found is None else [found]
     return tuple(whole)
 
@@ -232,26 +241,49 @@ def _spherometer_measured(group: Any) -> Measured | None:
     return Measured(**numbers, sense=sense, source="spherometer")
 
 
-def _measured(file: Any, row: dict[str, Any], group: Any) -> Measured:
-    return Measured(
+def _measured(
+    file: Any, row: dict[str, Any], group: Any, surface: Surface, instruments: Mapping[str, Any]
+) -> Measured:
+    """What one reading measured, by its own columns: its form and gap stay unread."""
+    reading = Reading(
+        wavelength_nm=_or_nan(row["wavelength_nm"]),
+        quality=Quality(math.nan, math.nan, math.nan),
         power_fringes=row["power_fringes"],
-        power_u_fringes=_standard(row["power_u95_fringes"]),
-        sense=_flag(file, layout.SENSES, row["sense"]),
+        power_u95_fringes=row["power_u95_fringes"],
+        sense=flag(file, layout.SENSES, row["sense"]),
         irregularity_fringes=row["irregularity_fringes"],
-        irregularity_u_fringes=_standard(row["irregularity_u95_fringes"]),
         radius_difference_mm=row["radius_difference_mm"],
-        radius_difference_u_mm=_standard(row["radius_difference_u95_mm"]),
-        wavelength_nm=row["wavelength_nm"],
-        source=_SOURCES[_flag(file, METHODS, row["method"])],
-        against=hdf5.text(group, "against"),
+        radius_difference_u95_mm=row["radius_difference_u95_mm"],
+        power_u_parts=mapping(group, "power_u_parts"),
+        **_whose(group),
     )
+    if not reading.reading_id:  # of an earlier version, which named none
+        name = f"{needed_text(file, 'session_id')}{group.name}"
+        reading = dataclasses.replace(reading, reading_id=name)
+    against = hdf5.text(group, "against")
+    bench = bench_of(
+        surface,
+        instruments,
+        aperture_mm=hdf5.number(group, "aperture_mm"),
+        against=against,
+        options=mapping(group, "options") if against else {},
+    )
+    logged = LoggedReading(
+        reading,
+        method=flag(file, METHODS, row["method"]),
+        irregularity_u95_fringes=row["irregularity_u95_fringes"],
+        against=against,
+    )
+    return logged_measured(logged, bench)
 
 
-_SOURCES = {"photograph": "fringes", "eye": "eye"}
-
-
-def _standard(u95: float | None) -> float | None:
-    return None if u95 is None else u95 / coverage_factor()
+def _whose(group: Any) -> dict[str, Any]:
+    """Whose errors a reading has: its own name, and its lamp's."""
+    return {
+        "reading_id": hdf5.text(group, "reading_id") or "",
+        "lamp": hdf5.text(group, "lamp_name") or "",
+        "u_wavelength_nm": hdf5.number(group, "lamp_u_wavelength_nm") or 0.0,
+    }
 
 
 def _readings(file: Any) -> tuple[LoggedReading, ...]:
@@ -264,7 +296,7 @@ def _readings(file: Any) -> tuple[LoggedReading, ...]:
         *layout.QUALITY_COLUMNS,
     )
     return tuple(
-        _reading(_need(file, f"reading_{i}"), row) for i, row in enumerate(_rows(file, columns), 1)
+        _reading(need(file, f"reading_{i}"), row) for i, row in enumerate(_rows(file, columns), 1)
     )
 
 
@@ -283,7 +315,7 @@ def _cells(file: Any, column: layout.Column, count: int) -> list[Any]:
     if data is None:
         return [None] * count
     if len(data) != count:
-        raise _not_ours(file, f"{column.name} has the wrong length")
+        raise not_ours(file, f"{column.name} has the wrong length")
     if column.whole:
         return [None if value == layout.MISSING else int(value) for value in data]
     return [None if np.isnan(value) else float(value) for value in data]
@@ -303,21 +335,22 @@ def _reading(group: Any, row: dict[str, Any]) -> LoggedReading:
     values.update({name: hdf5.text(group, name) for name in layout.READING_TEXTS})
     reading = Reading(
         **values,
-        sense=_flag(group, layout.SENSES, row["sense"]),
+        sense=flag(group, layout.SENSES, row["sense"]),
         edge=None if None in corners.values() else Edge(**corners),
         steps_fringes=_steps(group),
         quality=quality,
         form=_form(group),
         ring_fit=_rings(group),
-        power_u_parts=_mapping(group, "power_u_parts"),
+        power_u_parts=mapping(group, "power_u_parts"),
+        **_whose(group),
     )
     photographs = hdf5.attribute(group, "photographs")
     return LoggedReading(
         reading=reading,
-        method=_flag(group, METHODS, row["method"]),
+        method=flag(group, METHODS, row["method"]),
         photographs=() if photographs is None else tuple(int(i) for i in photographs.reshape(-1)),
         lamp=_lamp(group),
-        options=_mapping(group, "options"),
+        options=mapping(group, "options"),
         gap=_gap(group),
         irregularity_u95_fringes=row[layout.IRREGULARITY_U95.name],
         against=hdf5.text(group, "against"),
@@ -347,7 +380,7 @@ def _form(group: Any) -> FormFit | None:
     if n is None or m is None or values is None or covariance is None:
         return None
     if not len(n) == len(m) == len(values) == covariance.shape[0] == covariance.shape[1]:
-        raise _not_ours(group, "its terms do not match")
+        raise not_ours(group, "its terms do not match")
     return FormFit(tuple((int(a), int(b)) for a, b in zip(n, m, strict=True)), values, covariance)
 
 
@@ -381,14 +414,14 @@ def _gap(group: Any) -> GapMap | None:
     if x is None or y is None or gap is None:
         return None
     if gap.shape != (len(y), len(x)):
-        raise _not_ours(group, "its gap map does not match")
+        raise not_ours(group, "its gap map does not match")
     return GapMap(x, y, gap, hdf5.text(group["x"], "units") or "1")
 
 
 def _photograph(group: Any) -> Photograph:
     data = hdf5.variable(group, "data", 1, layout.MAX_PHOTOGRAPH_BYTES)
     if data is None or data.dtype != np.uint8:
-        raise _not_ours(group, f"{group.name} has no bytes")
+        raise not_ours(group, f"{group.name} has no bytes")
     photograph = Photograph(
         file_name=hdf5.text(group, "file_name") or "photograph",
         data=data.tobytes(),
@@ -404,11 +437,11 @@ def _spherometer(group: Any) -> SpherometerReadings:
     arrays = [hdf5.variable(group, name, 1) for name in ("height_mm", "zero_mm")]
     height, zero = (np.empty(0) if array is None else array for array in arrays)
     return SpherometerReadings(
-        piece=_needed_text(group, "piece"),
+        piece=needed_text(group, "piece"),
         height_mm=height,
         zero_mm=zero,
-        geometry=_mapping(group, "geometry"),
-        options=_mapping(group, "options"),
+        geometry=mapping(group, "geometry"),
+        options=mapping(group, "options"),
         radius_mm=hdf5.number(group, "radius_mm"),
         radius_u_mm=hdf5.number(group, "radius_u_mm"),
         measured=_spherometer_measured(group),
@@ -418,10 +451,10 @@ def _spherometer(group: Any) -> SpherometerReadings:
 def _surface(group: Any) -> Surface:
     number, text = hdf5.number, hdf5.text
     return Surface(
-        name=_needed_text(group, "name"),
-        form=_needed_text(group, "form"),
-        radius_mm=_needed_number(group, "radius_mm"),
-        diameter_mm=_needed_number(group, "diameter_mm"),
+        name=needed_text(group, "name"),
+        form=needed_text(group, "form"),
+        radius_mm=needed_number(group, "radius_mm"),
+        diameter_mm=needed_number(group, "diameter_mm"),
         radius_u_mm=number(group, "radius_u_mm"),
         plate=Plate(
             text(group, "plate_name"),
@@ -433,63 +466,12 @@ def _surface(group: Any) -> Surface:
             number(group, "tolerance_irregularity_fringes"),
             number(group, "tolerance_radius_difference_mm"),
             number(group, "tolerance_wavelength_nm"),
-            _needed_text(group, "tolerance_rule"),
+            needed_text(group, "tolerance_rule"),
         ),
         lamp=text(group, "lamp"),
         glass=text(group, "glass"),
         note=text(group, "note"),
         version=hdf5.whole(group, "record_version") or 1,
-        created_at=_time(group, "created_at"),
-        changed_at=_time(group, "changed_at"),
+        created_at=time(group, "created_at"),
+        changed_at=time(group, "changed_at"),
     )
-
-
-def _need(group: Any, name: str) -> Any:
-    item = hdf5.member(group, name)
-    if item is None or hasattr(item, "shape"):
-        raise _not_ours(group, f"it has no group {name}")
-    return item
-
-
-def _needed_text(item: Any, name: str) -> str:
-    value: str | None = hdf5.text(item, name)
-    if value is None:
-        raise _not_ours(item, f"it has no {name}")
-    return value
-
-
-def _needed_number(item: Any, name: str) -> float:
-    value = hdf5.number(item, name)
-    if value is None:
-        raise _not_ours(item, f"it has no {name}")
-    return value
-
-
-def _time(item: Any, name: str) -> datetime:
-    value = datetime.fromisoformat(_needed_text(item, name))
-    if value.utcoffset() is None:
-        raise _not_ours(item, f"{name} has no time zone")
-    return value
-
-
-def _mapping(item: Any, name: str) -> dict[str, Any]:
-    value = hdf5.text(item, name)
-    if value is None:
-        return {}
-    try:
-        values = json.loads(value)
-    except (ValueError, RecursionError) as error:
-        raise _not_ours(item, f"{name} is no JSON") from error
-    if not isinstance(values, dict):
-        raise _not_ours(item, f"{name} is no JSON object")
-    return values
-
-
-def _flag(item: Any, names: tuple[str, ...], value: Any) -> str:
-    if value is None or not 0 <= value < len(names):
-        raise _not_ours(item, f"an unknown flag {value}")
-    return names[int(value)]
-
-
-def _not_ours(item: Any, what: str) -> BadInput:
-    return BadInput(f"{item.file.filename}: not a session of ours: {what}")

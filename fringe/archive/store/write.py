@@ -279,6 +279,7 @@ def _write_reading(group: Any, logged: LoggedReading) -> None:
     values["warnings"] = "\n".join(" ".join(w.split()) for w in reading.quality.warnings)
     values["options"] = _json(logged.options)
     values["power_u_parts"] = _json(reading.power_u_parts) if reading.power_u_parts else None
+    values["reading_id"] = reading.reading_id or None
     values["against"], values["aperture_mm"] = logged.against, _real(logged.aperture_mm)
     if logged.place_mm is not None:
         values["place_x_mm"], values["place_y_mm"] = map(float, logged.place_mm)

@@ -27,8 +27,7 @@ from fringe.errors import BadInput
 from fringe.judge.tolerance.verdict import Measured
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.ellipse import Edge
-from fringe.student_t import coverage_factor
-from fringe.units import times
+from fringe.quantity import half_width_if_any, standard_if_any
 
 SPHEROMETER = "spherometer"  # stands as the method of what one said
 VISIT_COLUMNS = (
@@ -134,15 +133,14 @@ def _reading_row(logged: LoggedReading, session: Session) -> dict[str, Any]:
 
 
 def _measured_row(found: Measured) -> dict[str, Any]:
-    k = coverage_factor(found.dof)
     return {
         "method": SPHEROMETER,
         "sense": found.sense,
         "wavelength_nm": found.wavelength_nm,
         "power_fringes": found.power_fringes,
-        "power_u95_fringes": times(found.power_u_fringes, k),
+        "power_u95_fringes": half_width_if_any(found.power_u_fringes, found.dof),
         "radius_difference_mm": found.radius_difference_mm,
-        "radius_difference_u95_mm": times(found.radius_difference_u_mm, k),
+        "radius_difference_u95_mm": half_width_if_any(found.radius_difference_u_mm, found.dof),
     }
 
 
@@ -325,18 +323,16 @@ def _reading(row: _Row, method: str) -> LoggedReading:
 def _spherometer(row: _Row) -> SpherometerReadings:
     import numpy as np
 
-    k = coverage_factor()
-    u_power, u_step = row.number("power_u95_fringes"), row.number("radius_difference_u95_mm")
     return SpherometerReadings(
         piece="work",
         height_mm=np.empty(0),
         zero_mm=np.empty(0),
         measured=Measured(
             power_fringes=row.number("power_fringes"),
-            power_u_fringes=times(u_power, 1 / k),
+            power_u_fringes=standard_if_any(row.number("power_u95_fringes")),
             sense=row.one_of("sense", layout.SENSES) or "unknown",
             radius_difference_mm=row.number("radius_difference_mm"),
-            radius_difference_u_mm=times(u_step, 1 / k),
+            radius_difference_u_mm=standard_if_any(row.number("radius_difference_u95_mm")),
             wavelength_nm=row.number("wavelength_nm"),
             source=SPHEROMETER,
         ),

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from fringe.archive.instruments import record_if_any
+from fringe.archive.store.bench import bench_of, logged_measured
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import Session, SessionSummary
@@ -23,7 +24,7 @@ from fringe.judge.spherometer.compare import SpherometerReadings, reading_signs
 from fringe.judge.state.combine import combine
 from fringe.judge.tolerance.verdict import Measured
 from fringe.optics.spherometer import Spherometer, other_form
-from fringe.student_t import coverage_factor
+from fringe.quantity import half_width, standard
 
 
 @dataclass(frozen=True)
@@ -238,18 +239,28 @@ def _add_contacts(
                 one.name,
                 on,
                 mean.power_fringes,
-                math.hypot(_effective_u(mean), found.contact_u),
+                math.hypot(_own_u(mean), found.contact_u),
                 one.diameter_mm,
                 mean.wavelength_nm,
                 lamp.u_wavelength_nm if lamp else 0.0,
                 lamp.name if lamp else "",
+                shared=tuple(part for part in mean.power_parts if part[0].what in _SHARED),
             )
         )
 
 
-def _effective_u(one: Measured) -> float:
-    """Standard uncertainty, widened where few degrees of freedom stand behind it."""
-    return (one.power_u_fringes or 0.0) * coverage_factor(one.dof) / coverage_factor()
+# what contacts have in common is an unknown of the estimate: a plate's form; and the wavelength
+_SHARED = ("plate_form",)
+
+
+def _own_u(one: Measured) -> float:
+    """Standard uncertainty that is this contact's alone, widened where few degrees stand behind.
+
+    Few degrees of freedom count as a wider normal distribution.
+    """
+    power = one.power
+    own = 0.0 if power is None else power.without("wavelength", *_SHARED).u
+    return standard(half_width(own, one.dof))
 
 
 def _add_spherometer(one: Surface, session: Session, label: str, found: _Found) -> None:
@@ -301,7 +312,7 @@ def _sagitta_u(rows: Sequence[object], work: Kept, gauge: Spherometer | None) ->
         scatter = inputs.get(f"repeatability, {piece}")
         extra = 0.0
         if scatter is not None:
-            extra = scatter.u * coverage_factor(scatter.dof) / coverage_factor()
+            extra = standard(half_width(scatter.u, scatter.dof))
         found[piece] = 1e3 * math.hypot(float(u_reading), extra)
     # a reading that nothing is known of is no better than the finest gauges are
     return {piece: max(u, 0.01) for piece, u in found.items()}
@@ -312,11 +323,8 @@ def _add_zones(one: Surface, session: Session, found: _Found) -> None:
     for logged in session.visit.readings:
         if logged.aperture_mm is None or logged.against is not None:
             continue
-        reading, k = logged.reading, coverage_factor()
-        u = None if reading.power_u95_fringes is None else reading.power_u95_fringes / k
-        measured = Measured(
-            reading.power_fringes, u, reading.sense, wavelength_nm=reading.wavelength_nm
-        )
+        bench = bench_of(session.surface, session.visit.instruments, aperture_mm=logged.aperture_mm)
+        measured = logged_measured(logged, bench)
         parts.append((measured, logged.aperture_mm, logged.place_mm))
     placed = carry_parts(parts, session.surface) if parts else None
     if placed is not None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
@@ -10,9 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fringe.archive.store.surface import Surface, find_surface
+from fringe.archive.views.one_reading import judged_reading, reading_measured, with_record
 from fringe.archive.views.reading_options import stated_options
 from fringe.errors import BadInput, FringeError
-from fringe.judge.tolerance.verdict import Verdict, surface_verdict
+from fringe.judge.tolerance.verdict import Verdict
 from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.read import read
 from fringe.orders.reading import Reading
@@ -35,6 +35,7 @@ class Answered:
     ----------
     photo : Path
     reading : Reading or None
+        With the uncertainties that the surface's record gives it.
     error : str or None
         Why there is no reading.
     verdict : Verdict or None
@@ -118,10 +119,19 @@ def _answers(
             elif isinstance(answer, FringeError):
                 yield Answered(path, error=str(answer))
             else:
-                yield Answered(path, answer, verdict=_verdict(answer, surface))
+                yield _judged(path, answer, surface)
         if once and arrivals.pending == 0:
             return
         time.sleep(min(0.5, max(arrivals.still_s / 2, 0.02)))
+
+
+def _judged(path: Path, reading: Reading, surface: Surface | None) -> Answered:
+    """A reading with the uncertainties and the verdict that the surface's record gives it."""
+    if surface is None:
+        return Answered(path, reading)
+    measured = reading_measured(surface, reading)
+    _, verdict = judged_reading(surface, measured)
+    return Answered(path, with_record(reading, measured), verdict=verdict)
 
 
 def _read(path: Path, options: ReadOptions) -> Reading | FringeError:
@@ -134,16 +144,3 @@ def _read(path: Path, options: ReadOptions) -> Reading | FringeError:
         return read(photo, options)
     except FringeError as error:
         return error
-
-
-def _verdict(reading: Reading, surface: Surface | None) -> Verdict | None:
-    """Verdict on one reading; None where the tolerance limits nothing."""
-    if surface is None:
-        return None
-    bare = dataclasses.replace(
-        surface.tolerance,
-        power_fringes=None,
-        irregularity_fringes=None,
-        radius_difference_mm=None,
-    )
-    return None if surface.tolerance == bare else surface_verdict(reading, surface.tolerance)

@@ -23,6 +23,7 @@ from fringe.optics.spherometer import (
     contact_from_radius_mm,
     reading_from_radius_mm,
 )
+from fringe.quantity import Source
 
 UM_PER_MM = 1e3
 # What keeps a radius within reason where nothing is known of it, relative (ours, no source)
@@ -68,13 +69,16 @@ class Contact:
     work, other : str
         Names of the two pieces.
     power_fringes, u_fringes : float
-        Signed power over the aperture, and its standard uncertainty [fringe].
+        Signed power over the aperture, and its own standard uncertainty [fringe].
     diameter_mm : float
         Diameter of that aperture [mm].
     wavelength_nm, u_wavelength_nm : float
         Wavelength in air and its standard uncertainty [nm].
     lamp : str
         Contacts in one lamp share its error of wavelength.
+    shared : tuple of (Source, float)
+        Errors beside `u_fringes` that other contacts may have as well, as the form of a plate:
+        what each contributes to the power [fringe].
     """
 
     label: str
@@ -86,6 +90,7 @@ class Contact:
     wavelength_nm: float
     u_wavelength_nm: float = 0.0
     lamp: str = ""
+    shared: tuple[tuple[Source, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -350,6 +355,11 @@ def _add_contacts(
             evidence.append(
                 Evidence(f"wavelength of {one.lamp}", 0.0, share, _unknown(light), "1", "shared")
             )
+        for source, _ in one.shared:
+            name = _error(source)
+            if all(known.name != name for known in unknowns):
+                unknowns.append(Unknown(name, 0.0, 1.0))
+                evidence.append(Evidence(name, 0.0, 1.0, _unknown(name), "1", "shared"))
         evidence.append(
             Evidence(
                 one.label,
@@ -365,9 +375,14 @@ def _add_contacts(
 def _contact_model(one: Contact, work: Piece, light: str | None) -> Any:
     def model(x: Mapping[str, float]) -> float:
         wave = one.wavelength_nm * (1.0 + (x[light] if light else 0.0))
-        return _power(x, work, one.other, one.diameter_mm, wave)
+        errors = math.fsum(c * x[_error(source)] for source, c in one.shared)
+        return _power(x, work, one.other, one.diameter_mm, wave) + errors
 
     return model
+
+
+def _error(source: Source) -> str:
+    return f"{source.what.replace('_', ' ')} of {source.of}"
 
 
 def _add_sagittas(

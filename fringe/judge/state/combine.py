@@ -8,9 +8,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fringe.format import plus_minus
-from fringe.judge.tolerance.verdict import Measured
-from fringe.student_t import coverage_factor, dof_of_factor, effective_dof
-from fringe.units import times
+from fringe.judge.tolerance.measured import Measured
+from fringe.quantity import Quantity, Source, half_width, weighted_mean
+from fringe.student_t import dof_of_factor
+
+# a value, and the quantity where its uncertainty is known
+_Value = tuple[float | None, Quantity | None]
 
 SOURCES = ("fringes", "eye", "spherometer")
 # Two values contradict each other when they differ by more than this many standard
@@ -93,51 +96,32 @@ def combine(readings: Sequence[Measured], wavelength_nm: float | None = None) ->
         other, the sense is unknown and only readings' magnitudes count. Both senses so near
         zero that the readings agree are no contradiction.
     """
-    if len(readings) == 1 and readings[0].wavelength_nm in (wavelength_nm, None):
-        return readings[0]
     target = wavelength_nm or next((m.wavelength_nm for m in readings if m.wavelength_nm), None)
+    if len(readings) == 1:
+        return in_fringes_of(readings[0], target)
     scaled = [in_fringes_of(reading, target) for reading in readings]
     sense = _common_sense(scaled)
     sign = -1.0 if sense == "edge" else 1.0
-    powers = [(m.power_fringes, m.power_u_fringes, m.dof) for m in scaled]
-    radii = [(m.radius_difference_mm, m.radius_difference_u_mm, m.dof) for m in scaled]
-    radius_sign = _radius_sign(scaled)
+    powers = [(m.power_fringes, m.power) for m in scaled]
+    radii = [(m.radius_difference_mm, m.radius_difference) for m in scaled]
     if sense == "unknown" or any(m.sense == "unknown" for m in scaled):
-        powers = [(None if v is None else sign * abs(v), u, dof) for v, u, dof in powers]
-        radii = [(None if v is None else radius_sign * abs(v), u, dof) for v, u, dof in radii]
-    power, power_u, dof = _mean(powers)
-    radius, radius_u, radius_dof = _mean(radii)
-    irregularity, irregularity_u, irregularity_dof = _mean(
-        [(m.irregularity_fringes, m.irregularity_u_fringes, m.irregularity_dof) for m in scaled]
-    )
-    return Measured(
-        power,
-        power_u,
-        sense,
-        irregularity,
-        irregularity_u,
-        radius,
-        radius_u,
-        target,
-        radius_dof if power is None else dof,
-        irregularity_dof,
-        ", ".join(dict.fromkeys(m.source for m in scaled)) or "fringes",
-    )
+        powers = [_of_sign(one, sign) for one in powers]
+        radius_sign = _radius_sign(scaled)
+        radii = [_of_sign(one, radius_sign) for one in radii]
+    power, radius = _mean(powers, "fringes"), _mean(radii, "mm")
+    irregularity = _mean([(m.irregularity_fringes, m.irregularity) for m in scaled], "fringes")
+    sources = ", ".join(dict.fromkeys(m.source for m in scaled)) or "fringes"
+    made = Measured(sense=sense, wavelength_nm=target, source=sources)
+    if power[0] is None and radius[1] is not None:
+        made = dataclasses.replace(made, dof=radius[1].dof)
+    return made.with_power(*power).with_radius_difference(*radius).with_irregularity(*irregularity)
 
 
 def in_fringes_of(one: Measured, wavelength_nm: float | None) -> Measured:
     """Count a reading's fringes at another wavelength: the same gap."""
     if wavelength_nm is None or not one.wavelength_nm or one.wavelength_nm == wavelength_nm:
         return one
-    factor = one.wavelength_nm / wavelength_nm
-    return dataclasses.replace(
-        one,
-        power_fringes=times(one.power_fringes, factor),
-        power_u_fringes=times(one.power_u_fringes, factor),
-        irregularity_fringes=times(one.irregularity_fringes, factor),
-        irregularity_u_fringes=times(one.irregularity_u_fringes, factor),
-        wavelength_nm=wavelength_nm,
-    )
+    return one.scaled_fringes(one.wavelength_nm / wavelength_nm, wavelength_nm)
 
 
 def _common_sense(readings: Sequence[Measured]) -> str:
@@ -171,14 +155,13 @@ def _told(one: Measured, other: Measured) -> Measured:
     sign = min(off, key=lambda each: off[each])
     if off[sign] > CONTRADICTION * u or off[-sign] <= TELLING * u:
         return one
-    step = one.radius_difference_mm
     # work and plate change places in the sign of the radius difference with the work's form
     same = (other.radius_difference_mm or 0.0) * told >= 0
-    return dataclasses.replace(
-        one,
-        power_fringes=sign * size,
-        sense="centre" if sign > 0 else "edge",
-        radius_difference_mm=None if step is None else (sign if same else -sign) * abs(step),
+    step = one.radius_difference_mm, one.radius_difference
+    return (
+        dataclasses.replace(one, sense="centre" if sign > 0 else "edge")
+        .with_power(*_of_sign((one.power_fringes, one.power), sign))
+        .with_radius_difference(*_of_sign(step, sign if same else -sign))
     )
 
 
@@ -207,7 +190,7 @@ def _apart(one: Measured, other: Measured) -> float:
 
 def _said(one: Measured) -> str:
     signed = one.sense != "unknown"
-    u95 = coverage_factor(one.dof) * (one.power_u_fringes or 0.0)
+    u95 = half_width(one.power_u_fringes or 0.0, one.dof)
     shown = plus_minus(one.power_fringes or 0.0, u95, "fringes", signed=signed)
     words = {
         "fringes": "photographs say",
@@ -228,39 +211,25 @@ def _best(means: Sequence[Measured]) -> Measured:
 
 
 def _weighted(parts: Sequence[Measured]) -> Measured:
-    power, u, dof = _weighted_mean([(m.power_fringes, m.power_u_fringes, m.dof) for m in parts])
-    radius, radius_u, _ = _weighted_mean(
-        [(m.radius_difference_mm, m.radius_difference_u_mm, m.dof) for m in parts]
-    )
-    assert power is not None
+    """Mean with the weights 1/u^2; what has no uncertainty counts only where nothing has one."""
+    power = _weighted_mean([(m.power_fringes, m.power) for m in parts])
+    radius = _weighted_mean([(m.radius_difference_mm, m.radius_difference) for m in parts])
+    made = parts[0].with_power(*power).with_radius_difference(*radius)
+    assert made.power_fringes is not None
     return dataclasses.replace(
-        parts[0],
-        power_fringes=power,
-        power_u_fringes=u,
-        dof=dof,
-        sense="centre" if power >= 0 else "edge",
-        radius_difference_mm=radius,
-        radius_difference_u_mm=radius_u,
+        made,
+        dof=None if power[1] is None else power[1].dof,
+        sense="centre" if made.power_fringes >= 0 else "edge",
         source=", ".join(m.source for m in parts),
     )
 
 
-def _weighted_mean(
-    values: Sequence[tuple[float | None, float | None, float | None]],
-) -> tuple[float | None, float | None, float | None]:
-    """Mean with the weights 1/u^2; what has no uncertainty counts only where nothing has one."""
-    known = [(v, u, dof) for v, u, dof in values if v is not None and u]
+def _weighted_mean(values: Sequence[_Value]) -> _Value:
+    known = [one for _, one in values if one is not None and one.u > 0]
     if not known:
-        return next((one for one in values if one[0] is not None), (None, None, None))
-    weights = [1 / u**2 for _, u, _ in known]
-    total = math.fsum(weights)
-    mean = math.fsum(w * v for w, (v, _, _) in zip(weights, known, strict=True)) / total
-    u = 1 / math.sqrt(total)
-    parts = [
-        ((w / total) ** 2 * each[1] ** 2, each[2], "")
-        for w, each in zip(weights, known, strict=True)
-    ]
-    return mean, u, effective_dof(parts, u)
+        return next((one for one in values if one[0] is not None), (None, None))
+    mean = weighted_mean(known)
+    return mean.value, mean
 
 
 def _with_form(one: Measured, means: Sequence[Measured]) -> Measured:
@@ -271,14 +240,9 @@ def _with_form(one: Measured, means: Sequence[Measured]) -> Measured:
         if one.radius_difference_mm is not None
         else next((m for m in means if m.radius_difference_mm is not None), one)
     )
-    return dataclasses.replace(
-        one,
-        irregularity_fringes=form.irregularity_fringes,
-        irregularity_u_fringes=form.irregularity_u_fringes,
-        irregularity_dof=form.irregularity_dof,
-        radius_difference_mm=step.radius_difference_mm,
-        radius_difference_u_mm=step.radius_difference_u_mm,
-    )
+    return one.with_irregularity(
+        form.irregularity_fringes, form.irregularity
+    ).with_radius_difference(step.radius_difference_mm, step.radius_difference)
 
 
 def _radius_sign(readings: Sequence[Measured]) -> float:
@@ -291,29 +255,47 @@ def _radius_sign(readings: Sequence[Measured]) -> float:
     return known.pop() if len(known) == 1 else 1.0
 
 
-def _mean(
-    values: Sequence[tuple[float | None, float | None, float | None]],
-) -> tuple[float | None, float | None, float | None]:
-    """Mean, its standard uncertainty and degrees of freedom; no u where one has none."""
-    known = [(value, u, dof) for value, u, dof in values if value is not None]
+def _of_sign(one: _Value, sign: float) -> _Value:
+    """The magnitude with a sign."""
+    value, found = one
+    return (None if value is None else sign * abs(value)), found and sign * abs(found)
+
+
+def _mean(values: Sequence[_Value], unit: str) -> _Value:
+    """Mean with its uncertainty and degrees of freedom; no uncertainty where one has none."""
+    known = [(value, found) for value, found in values if value is not None]
     if not known:
-        return None, None, None
+        return None, None
     count = len(known)
-    mean = math.fsum(value for value, _, _ in known) / count
-    shares = [u for _, u, _ in known if u is not None]
-    if len(shares) < count:
-        return mean, None, None
-    common = math.fsum(shares) / count
-    common_dof = min((dof for _, _, dof in known if dof is not None), default=None)
+    mean = math.fsum(value for value, _ in known) / count
+    given = [found for _, found in known if found is not None]
+    if len(given) < count:
+        return mean, None
     if count == 1:
-        return mean, common, common_dof
-    scatter2 = math.fsum((value - mean) ** 2 for value, _, _ in known) / (count - 1) / count
-    u = math.sqrt(common**2 + scatter2)
-    if u == 0:
-        return mean, 0.0, common_dof
+        return mean, given[0]
+    common = _common(given, mean, unit)
+    common_dof = min((one.dof for one in given if one.dof is not None), default=None)
+    scatter = math.sqrt(math.fsum((v - mean) ** 2 for v, _ in known) / (count - 1) / count)
+    owner = next((source.of for one in given for source, _ in one.parts), "")
+    made = common.added(Source("repeatability", owner, count - 1.0), scatter)
+    if made.u == 0:
+        return mean, dataclasses.replace(made, dof=common_dof)
     # Welch and Satterthwaite cover too little here: two readings that chance to agree would
     # pass for many. Half-widths added in squares cover at least what they say.
-    half = math.hypot(
-        coverage_factor(common_dof) * common, coverage_factor(count - 1) * math.sqrt(scatter2)
-    )
-    return mean, u, dof_of_factor(half / u)
+    half = math.hypot(half_width(common.u, common_dof), half_width(scatter, count - 1))
+    return mean, dataclasses.replace(made, dof=dof_of_factor(half / made.u))
+
+
+def _common(given: Sequence[Quantity], mean: float, unit: str) -> Quantity:
+    """What readings of one contact have in common: kind by kind, the mean of what each states."""
+    kinds = dict.fromkeys(source.what for one in given for source, _ in one.parts)
+    parts: dict[Source, float] = {}
+    for what in kinds:
+        found = [(source, c) for one in given for source, c in one.parts if source.what == what]
+        owners = dict.fromkeys(source.of for source, _ in found)
+        if len(owners) == 1:
+            parts[found[0][0]] = math.fsum(c for _, c in found) / len(given)
+        else:  # each its own, and taken to err alike: one edge, one place of the camera
+            owner = f"{next(iter(owners))} and {len(owners) - 1} more"
+            parts[Source(what, owner)] = math.fsum(abs(c) for _, c in found) / len(given)
+    return Quantity.of(mean, unit, parts)

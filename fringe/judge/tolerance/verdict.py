@@ -21,11 +21,12 @@ from typing import TYPE_CHECKING, Any
 
 from fringe.errors import BadInput
 from fringe.format import MINUS, figures, plus_minus
+from fringe.judge.tolerance.measured import Measured as Measured
 from fringe.judge.tolerance.verdict_words import limits_phrase, state_phrase
 from fringe.student_t import coverage_factor, student_cdf, student_quantile
 
 if TYPE_CHECKING:
-    from fringe.orders.reading import FormFit, Reading
+    from fringe.orders.reading import FormFit
 
 RULES = ("simple", "guard95", "shrinkU")
 STATES = ("inside", "unproven", "outside")  # from best to worst
@@ -257,65 +258,7 @@ def _reason(
     return text + f": {100 * probability:.0f} % probable, the guard band is {guard}"
 
 
-@dataclass(frozen=True)
-class Measured:
-    """The values of a surface that a tolerance can speak of, with standard uncertainties.
-
-    Attributes
-    ----------
-    power_fringes, power_u_fringes : float or None
-        Power [fringe]; its magnitude when `sense` is `unknown`.
-    sense : {'centre', 'edge', 'unknown'}
-        Where the contact is.
-    irregularity_fringes, irregularity_u_fringes : float or None
-        Irregularity, peak to valley [fringe].
-    radius_difference_mm, radius_difference_u_mm : float or None
-        Radius difference [mm]; its magnitude when `sense` is `unknown`.
-    wavelength_nm : float or None
-        Wavelength that the fringes are counted in [nm].
-    dof : float or None
-        Degrees of freedom of the power's and the radius difference's uncertainty.
-    irregularity_dof : float or None
-        The same of the irregularity's uncertainty.
-    source : str
-        What measured: `fringes`, `eye` (fringes counted by eye) or `spherometer`; several
-        joined by a comma.
-    against : str or None
-        The piece that the work was laid on, where it was not its plate.
-    """
-
-    power_fringes: float | None = None
-    power_u_fringes: float | None = None
-    sense: str = "unknown"
-    irregularity_fringes: float | None = None
-    irregularity_u_fringes: float | None = None
-    radius_difference_mm: float | None = None
-    radius_difference_u_mm: float | None = None
-    wavelength_nm: float | None = None
-    dof: float | None = None
-    irregularity_dof: float | None = None
-    source: str = "fringes"
-    against: str | None = None
-
-
-def measured_from_reading(reading: Reading) -> Measured:
-    """Take what a tolerance speaks of from a reading of fringes."""
-    k = coverage_factor()
-    parts = reading.power_u_parts
-    power_u = math.hypot(*parts.values()) if parts else _over(reading.power_u95_fringes, k)
-    return Measured(
-        power_fringes=reading.power_fringes,
-        power_u_fringes=power_u,
-        sense=reading.sense,
-        irregularity_fringes=reading.irregularity_fringes,
-        irregularity_u_fringes=irregularity_u_fringes(reading.form) if reading.form else None,
-        radius_difference_mm=reading.radius_difference_mm,
-        radius_difference_u_mm=_over(reading.radius_difference_u95_mm, k),
-        wavelength_nm=reading.wavelength_nm,
-    )
-
-
-def surface_verdict(measured: Measured | Reading, tolerance: Tolerance) -> Verdict:
+def surface_verdict(measured: Measured, tolerance: Tolerance) -> Verdict:
     """Judge a surface: every quantity that its tolerance limits, and the worst of them.
 
     The probability is that of all limits being kept together: the smaller of power's and
@@ -324,7 +267,7 @@ def surface_verdict(measured: Measured | Reading, tolerance: Tolerance) -> Verdi
 
     Parameters
     ----------
-    measured : Measured or Reading
+    measured : Measured
         Values of the surface; those of unknown sense as magnitudes.
     tolerance : Tolerance
         At least one limit.
@@ -341,7 +284,7 @@ def surface_verdict(measured: Measured | Reading, tolerance: Tolerance) -> Verdi
         If the tolerance limits nothing, or fringes of unknown wavelength meet a tolerance
         at a stated one.
     """
-    values = measured if isinstance(measured, Measured) else measured_from_reading(measured)
+    values = measured
     scale = _fringe_scale(values, tolerance)
     rule = tolerance.rule
     parts: list[Verdict] = []
@@ -478,10 +421,6 @@ def _fringe_scale(values: Measured, tolerance: Tolerance) -> float:
 
 def _scaled(value: float | None, scale: float) -> float | None:
     return None if value is None else value * scale
-
-
-def _over(value: float | None, divisor: float) -> float | None:
-    return None if value is None else value / divisor
 
 
 def _needed(rule: str) -> float:

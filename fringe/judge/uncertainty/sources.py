@@ -7,25 +7,32 @@ wavelength.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from statistics import fmean, stdev
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fringe.errors import BadInput
-from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.state.combine import combine
+from fringe.judge.tolerance.measured import Measured
+from fringe.judge.tolerance.verdict import irregularity_u_fringes as form_u_fringes
 from fringe.judge.uncertainty.budget import Budgets, budgets
 from fringe.judge.uncertainty.model import Input, Model
 from fringe.optics.spheres import fringes_from_nm, radius_difference_mm
 from fringe.optics.thermal import bending_nm
+from fringe.orders.lengths import (
+    Lengths,
+    at_stated_wavelength,
+    radius_difference,
+    wavelength_of,
+)
 from fringe.orders.reading import Reading
-from fringe.student_t import coverage_factor
+from fringe.quantity import Quantity, Source
 
 # how the parts of a reading are called in a budget
-PART_NAMES = {"view": "view angle"}
+PART_NAMES = {"view": "view angle", "plate_form": "plate form"}
 # parts of power: errors of value zero that add to it
 _ADDED = "added to power"
+_WARMER = "work warmer than plate"
 
 
 @dataclass(frozen=True)
@@ -53,6 +60,8 @@ class Bench:
         Linear expansion of the glass [1/K].
     thickness_mm : float or None
         Thickness of the thinner piece [mm]; needed with `u_axial_k`.
+    plate, lamp : str
+        Their names: what is read on one plate, and in one lamp, shares its errors.
     """
 
     work: str = "convex"
@@ -66,6 +75,8 @@ class Bench:
     u_pieces_k: float = 0.0
     expansion_per_k: float = 0.0
     thickness_mm: float | None = None
+    plate: str = ""
+    lamp: str = ""
 
     def __post_init__(self) -> None:
         """Refuse a temperature that nothing can be made of."""
@@ -105,51 +116,134 @@ def reading_budgets(
     BadInput
         If there is no power, the wavelengths differ, or the senses contradict one another.
     """
-    powers, wavelength = _powers(readings)
-    inputs = [Input("fringes read", fmean(powers), 0.0, "fringes"), *_added(readings, powers)]
-    inputs += _bench_added(bench, wavelength)
+    mean = visit_measured(readings, bench)
+    found, wavelength = mean.power, mean.wavelength_nm
+    if found is None or wavelength is None:
+        raise BadInput("budget: the readings state no uncertainty")
+    inputs = [Input("fringes read", found.value, 0.0, "fringes"), *_added(found, len(readings))]
     added = [one.name for one in inputs if one.source.startswith(_ADDED)]
+    share = found.u_of("wavelength") / abs(found.value) if found.value else 0.0
+    inputs.append(Input("wavelength", wavelength, share * wavelength, "nm"))
+
+    def counted(x: Mapping[str, Any]) -> Any:
+        return x["fringes read"] + sum(x[name] for name in added)
+
     models: dict[tuple[str, str], Model] = {
-        ("power", "fringes"): lambda x: x["fringes read"] + sum(x[name] for name in added)
+        ("power", "fringes"): lambda x: counted(x) * (x["wavelength"] / wavelength)
     }
     if bench.plate_radius_mm is not None and bench.diameter_mm is not None:
         inputs += [
             Input("plate radius", bench.plate_radius_mm, bench.u_plate_radius_mm, "mm"),
             Input("diameter", bench.diameter_mm, bench.u_diameter_mm, "mm"),
-            Input("wavelength", wavelength, bench.u_wavelength_nm, "nm"),
-            _pieces(bench),
+            Input("temperature, pieces", 0.0, _u_pieces_mm(bench), "mm", source=_WARMER),
         ]
-        power = models["power", "fringes"]
 
         def step(x: Mapping[str, Any]) -> Any:
-            return (
-                radius_difference_mm(
-                    power(x), x["plate radius"], x["diameter"], x["wavelength"], bench.work
-                )
-                + x["temperature, pieces"]
-            )
+            sizes = x["plate radius"], x["diameter"], x["wavelength"]
+            return radius_difference_mm(counted(x), *sizes, bench.work) + x["temperature, pieces"]
 
         models["radius difference", "mm"] = step
         models["work radius", "mm"] = lambda x: x["plate radius"] + step(x)
-    return budgets(models, inputs, trials=trials, seed=seed)
+    made = budgets(models, inputs, trials=trials, seed=seed)
+    # few readings stand on fewer degrees of freedom than their parts tell, see `combine`
+    results = {name: replace(one, dof=found.dof) for name, one in made.results.items()}
+    return replace(made, results=results)
 
 
-def measured_from_budgets(found: Budgets, readings: Sequence[Reading]) -> Measured:
-    """Return what a verdict takes, with the uncertainties of the budgets."""
-    power = found["power"]
-    step = found.results.get("radius difference")
-    b_values = [r.irregularity_fringes for r in readings if r.irregularity_fringes is not None]
-    return Measured(
-        power_fringes=power.value,
-        power_u_fringes=power.u,
-        sense=_sense(readings),
-        irregularity_fringes=fmean(b_values) if b_values else None,
-        irregularity_u_fringes=_irregularity_u(readings),
-        radius_difference_mm=step.value if step else None,
-        radius_difference_u_mm=step.u if step else None,
-        wavelength_nm=readings[0].wavelength_nm,
-        dof=power.dof,
+def visit_measured(readings: Sequence[Reading], bench: Bench) -> Measured:
+    """What readings of one contact and the bench measured together.
+
+    Raises
+    ------
+    BadInput
+        If there is no power, the wavelengths differ, or the senses contradict one another.
+    """
+    read = [one for one in readings if one.power_fringes is not None]
+    if not read:
+        raise BadInput("budget: no reading has a power")
+    wavelength = read[0].wavelength_nm
+    if any(abs(one.wavelength_nm - wavelength) > 1e-6 * wavelength for one in read):
+        raise BadInput("budget: the readings are in different light; take those of one lamp")
+    if len({one.sense for one in read} - {"unknown"}) > 1:
+        raise BadInput("budget: one reading has its contact at the centre, another at the edge")
+    return combine([measured_of(one, bench) for one in read], wavelength)
+
+
+def measured_of(
+    reading: Reading, bench: Bench, irregularity_u_fringes: float | None = None
+) -> Measured:
+    """What one reading measured, with all that its sources and the bench contribute.
+
+    Everything that judges a reading takes it from here, so that one photograph and one record
+    have one uncertainty, whoever asks.
+
+    Parameters
+    ----------
+    reading : Reading
+        As read, or as logged.
+    bench : Bench
+        What the record knows of plate, aperture, lamp and temperature.
+    irregularity_u_fringes : float, optional
+        Standard uncertainty of irregularity, where it is on record; else that of the form.
+
+    Returns
+    -------
+    Measured
+        Power is the height that its fringes stand for at the reading's wavelength, so that the
+        wavelength counts.
+    """
+    u_wave = bench.u_wavelength_nm or reading.u_wavelength_nm
+    lamp = bench.lamp or reading.lamp
+    wavelength = wavelength_of(reading.wavelength_nm, u_wave, lamp)
+    made = Measured(sense=reading.sense, wavelength_nm=reading.wavelength_nm)
+    b, u_b = reading.irregularity_fringes, irregularity_u_fringes
+    if u_b is None and reading.form is not None:
+        u_b = form_u_fringes(reading.form)
+    irregularity = None
+    if b is not None and u_b is not None:
+        irregularity = Quantity.of(b, "fringes", {Source("form fit", reading.reading_id): u_b})
+        irregularity = at_stated_wavelength(irregularity, wavelength)
+    made = made.with_irregularity(b, irregularity)
+    power, step = reading.power, reading.radius_difference
+    if power is not None:
+        power = _on_the_bench(power, bench, reading.wavelength_nm)
+        if reading.radius_difference_mm is not None:
+            step = _radius_difference(power, reading, bench, wavelength) or step
+        power = at_stated_wavelength(power, wavelength)
+    made = made.with_power(reading.power_fringes, power)
+    return made.with_radius_difference(reading.radius_difference_mm, step)
+
+
+def _on_the_bench(power: Quantity, bench: Bench, wavelength_nm: float) -> Quantity:
+    """Add to a power what plate and temperature do to it."""
+    form = fringes_from_nm(bench.u_plate_form_nm, wavelength_nm)
+    made = power.added(Source("plate_form", bench.plate), form)
+    if not (bench.u_axial_k and bench.diameter_mm and bench.thickness_mm):
+        return made
+    height = bending_nm(
+        bench.expansion_per_k, bench.u_axial_k, bench.diameter_mm, bench.thickness_mm
     )
+    return made.added(Source("temperature"), abs(fringes_from_nm(height, wavelength_nm)))
+
+
+def _radius_difference(
+    counted: Quantity, reading: Reading, bench: Bench, wavelength: Quantity
+) -> Quantity | None:
+    """Radius difference over the record's sizes, of the value that was read; None without."""
+    if bench.plate_radius_mm is None or bench.diameter_mm is None:
+        return None
+    radius = Source("plate_radius", bench.plate), bench.u_plate_radius_mm
+    lengths = Lengths(
+        Quantity.of(bench.plate_radius_mm, "mm", dict([radius])),
+        Quantity.of(bench.diameter_mm, "mm", {Source("diameter"): bench.u_diameter_mm}),
+        wavelength,
+        bench.work,
+    )
+    found = radius_difference(counted, lengths)
+    found = found.added(Source("temperature, pieces"), _u_pieces_mm(bench))
+    found = abs(found) if reading.sense == "unknown" else found
+    value = reading.radius_difference_mm
+    return found if value is None else replace(found, value=value)
 
 
 @dataclass(frozen=True)
@@ -268,81 +362,31 @@ def _link_inputs(link: Link, known: set[str]) -> list[Input]:
     return inputs
 
 
-def _powers(readings: Sequence[Reading]) -> tuple[list[float], float]:
-    """Powers with one sign, and their wavelength."""
-    read = [one for one in readings if one.power_fringes is not None]
-    if not read:
-        raise BadInput("budget: no reading has a power")
-    wavelength = read[0].wavelength_nm
-    if any(abs(one.wavelength_nm - wavelength) > 1e-6 * wavelength for one in read):
-        raise BadInput("budget: the readings are in different light; take those of one lamp")
-    sense = _sense(read)
-    sign = -1.0 if sense == "edge" else 1.0
-    values = [float(one.power_fringes or 0.0) for one in read]
-    if all(one.sense == sense for one in read):
-        return values if sense != "unknown" else [abs(one) for one in values], wavelength
-    return [sign * abs(one) for one in values], wavelength
-
-
-def _sense(readings: Sequence[Reading]) -> str:
-    senses = {one.sense for one in readings if one.power_fringes is not None} - {"unknown"}
-    if len(senses) > 1:
-        raise BadInput("budget: one reading has its contact at the centre, another at the edge")
-    return senses.pop() if senses else "unknown"
-
-
-def _added(readings: Sequence[Reading], powers: Sequence[float]) -> list[Input]:
-    """Parts of the readings' own uncertainty, and their scatter."""
-    read = [one for one in readings if one.power_fringes is not None]
-    names = dict.fromkeys(name for one in read for name in _parts(one))
-    inputs = [
+def _added(power: Quantity, count: int) -> list[Input]:
+    """What adds to the fringes that were read: the sources of their power, and the bench's."""
+    found = {source: c for source, c in power.parts if source.what != "wavelength"}
+    kinds = {source.what for source in found}
+    # what nobody stated stays in sight
+    found |= {Source(what): 0.0 for what in ("plate_form", "temperature") if what not in kinds}
+    whence = {
+        "repeatability": f"scatter of {count} readings",
+        "plate_form": "plate's record",
+        "temperature": "bending",
+    }
+    return [
         Input(
-            PART_NAMES.get(name, name),
+            PART_NAMES.get(source.what, source.what),
             0.0,
-            fmean(_parts(one).get(name, 0.0) for one in read),
+            abs(c),
             "fringes",
-            source=f"{_ADDED}: of the reading",
+            dof=source.dof,
+            source=f"{_ADDED}: {whence.get(source.what, 'of the reading')}",
         )
-        for name in names
+        for source, c in found.items()
     ]
-    count = len(powers)
-    if count > 1:
-        scatter, source = stdev(powers) / math.sqrt(count), f"{_ADDED}: scatter of {count} readings"
-        inputs.append(Input("repeatability", 0.0, scatter, "fringes", dof=count - 1, source=source))
-    return inputs
 
 
-def _parts(reading: Reading) -> dict[str, float]:
-    if reading.power_u_parts:
-        return reading.power_u_parts
-    if reading.power_u95_fringes is None:
-        return {}
-    return {"reading": reading.power_u95_fringes / coverage_factor()}
-
-
-def _bench_added(bench: Bench, wavelength_nm: float) -> list[Input]:
-    """What plate and temperature add to power."""
-    form = fringes_from_nm(bench.u_plate_form_nm, wavelength_nm)
-    inputs = [Input("plate form", 0.0, form, "fringes", source=f"{_ADDED}: plate's record")]
-    bend = 0.0
-    if bench.u_axial_k and bench.diameter_mm and bench.thickness_mm:
-        height = bending_nm(
-            bench.expansion_per_k, bench.u_axial_k, bench.diameter_mm, bench.thickness_mm
-        )
-        bend = abs(fringes_from_nm(height, wavelength_nm))
-    inputs.append(Input("temperature", 0.0, bend, "fringes", source=f"{_ADDED}: bending"))
-    return inputs
-
-
-def _pieces(bench: Bench) -> Input:
+def _u_pieces_mm(bench: Bench) -> float:
     """Unequal temperatures of work and plate, as radius difference."""
     radius = bench.plate_radius_mm or 0.0
-    u = radius * abs(bench.expansion_per_k) * bench.u_pieces_k
-    return Input("temperature, pieces", 0.0, u, "mm", source="work warmer than plate")
-
-
-def _irregularity_u(readings: Sequence[Reading]) -> float | None:
-    from fringe.judge.tolerance.verdict import irregularity_u_fringes
-
-    values = [irregularity_u_fringes(one.form) for one in readings if one.form is not None]
-    return fmean(values) if values else None
+    return radius * abs(bench.expansion_per_k) * bench.u_pieces_k

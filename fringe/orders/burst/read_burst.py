@@ -483,7 +483,7 @@ def _as_reading(
     solution = replace(solution, fit=replace(fit, covariance=covariance))
     notes = [note for photo in photos[:1] for note in photo.notes]
     warnings = [*notes, *_warnings(steps, solution)]
-    name = "+".join(photo.sha256 or photo.name for photo in photos)
+    name = f"{photos[0].sha256 or photos[0].name} and {len(photos) - 1} more frames"
     reading = reading_of(options, edge, edge_source, solution, warnings, reading_id=name)
     turned = np.sign(form.model.power or 1.0) * (-1 if reading.sense == "edge" else 1)
     signed_steps = turned * (steps.values[:, 0] - steps.values[0, 0])

@@ -136,12 +136,21 @@ def test_summary_is_the_sessions(full, surface):
     for measured, logged in zip(photographed, visit.readings, strict=True):
         reading, k = logged.reading, coverage_factor()
         assert measured.power_fringes == reading.power_fringes
-        assert measured.power_u_fringes == reading.power_u95_fringes / k
+        share = logged.lamp.u_wavelength_nm / reading.wavelength_nm
+        assert measured.power_u_fringes == pytest.approx(
+            np.hypot(reading.power_u95_fringes / k, share * reading.power_fringes)
+        )
         assert measured.sense == reading.sense
         assert measured.irregularity_fringes == reading.irregularity_fringes
-        assert measured.irregularity_u_fringes == logged.irregularity_u95_fringes / k
+        assert measured.irregularity_u_fringes == pytest.approx(
+            np.hypot(logged.irregularity_u95_fringes / k, share * reading.irregularity_fringes)
+        )
         assert measured.radius_difference_mm == reading.radius_difference_mm
-        assert measured.radius_difference_u_mm == reading.radius_difference_u95_mm / k
+        # by the record's sizes, |dR| = N lambda R^2 / r^2 (paraxial)
+        a_fringe_mm = 1e-6 * reading.wavelength_nm * surface.plate_radius_mm**2 / 75**2
+        assert measured.radius_difference_u_mm == pytest.approx(
+            a_fringe_mm * measured.power_u_fringes, rel=0.01
+        )
         assert measured.wavelength_nm == reading.wavelength_nm
         assert (measured.source, measured.against) == ("fringes", "convex 1")
 

@@ -93,10 +93,12 @@ def test_there_and_back(surface, tmp_path):
     assert [bare(s) for s in theirs] == [bare(s) for s in ours]
     for one, back in zip(ours, theirs, strict=True):
         for true, found in zip(one.measured, back.measured, strict=True):
-            assert (found.power_fringes, found.sense) == (true.power_fringes, true.sense)
+            # a table does not tell the lamp's u, which has a say in the weights of placements
+            assert found.power_fringes == pytest.approx(true.power_fringes, rel=1e-5)
+            assert found.sense == true.sense
             assert found.wavelength_nm == true.wavelength_nm
             assert found.irregularity_fringes == true.irregularity_fringes
-            assert found.radius_difference_mm == true.radius_difference_mm
+            assert found.radius_difference_mm == pytest.approx(true.radius_difference_mm, rel=1e-5)
             assert found.source.split(",")[0] == true.source.split(",")[0]
     readings = open_session(theirs[0].place).visit.readings
     true = open_session(ours[0].place).visit.readings

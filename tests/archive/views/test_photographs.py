@@ -189,4 +189,4 @@ def test_visits_for_judging(tmp_path):
     assert (record.stage, record.minutes, record.on_top) == ("#400", 30.0, "work")
     (measured,) = record.measured
     assert (measured.power_fringes, measured.sense) == (-3.0, "edge")
-    assert measured.power_u_fringes == pytest.approx(0.2 / 1.959964, rel=1e-6)
+    assert measured.power_u_fringes == pytest.approx(0.2 / 1.959964, rel=1e-5)

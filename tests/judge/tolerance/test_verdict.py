@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -15,10 +17,10 @@ from fringe.judge.tolerance.verdict import (
     both_senses,
     conformity_probability,
     irregularity_u_fringes,
-    measured_from_reading,
     surface_verdict,
     verdict,
 )
+from fringe.judge.uncertainty.sources import Bench, measured_of
 from fringe.orders.reading import FormFit, Quality, Reading
 
 
@@ -171,16 +173,26 @@ def reading(**values):
 def test_reading_is_judged_as_it_is():
     """A reading's parts of uncertainty add in quadrature; its 95 % interval is 1.96 u."""
     parts = {"fit": 0.03, "edge": 0.04}
-    assert measured_from_reading(
-        reading(power_fringes=1.0, power_u_parts=parts)
-    ).power_u_fringes == pytest.approx(0.05)
-    assert measured_from_reading(
-        reading(power_fringes=1.0, power_u95_fringes=0.196)
-    ).power_u_fringes == pytest.approx(0.1, rel=1e-4)
-    decided = surface_verdict(
-        reading(power_fringes=1.0, power_u_parts=parts), Tolerance(power_fringes=1.2)
+    one = measured_of(reading(power_fringes=1.0, power_u_parts=parts), Bench())
+    assert one.power_u_fringes == pytest.approx(0.05)
+    bare = measured_of(reading(power_fringes=1.0, power_u95_fringes=0.196), Bench())
+    assert bare.power_u_fringes == pytest.approx(0.1, rel=1e-4)
+    assert surface_verdict(one, Tolerance(power_fringes=1.2)).state == "inside"
+
+
+def test_the_wavelength_counts():
+    """5.7 fringes of an LED known to 0.27 %: u from 0.01 to 0.0184, proven no more (analytic)."""
+    limit = Tolerance(power_fringes=5.72, wavelength_nm=590.0)
+    seen = {"wavelength_nm": 590.0, "sense": "centre", "power_u_parts": {"fit": 0.01}}
+    exact = measured_of(reading(power_fringes=5.7, **seen), Bench())
+    lit = measured_of(reading(power_fringes=5.7, u_wavelength_nm=1.6, lamp="led", **seen), Bench())
+    assert surface_verdict(exact, limit).state == "inside"
+    assert surface_verdict(lit, limit).state == "unproven"
+    assert lit.power_u_fringes == pytest.approx(math.hypot(0.01, 5.7 * 1.6 / 590))
+    other = Tolerance(power_fringes=5.72 * 590 / 546.07, wavelength_nm=546.07)
+    assert surface_verdict(lit, other).probability == pytest.approx(
+        surface_verdict(lit, limit).probability
     )
-    assert decided.state == "inside"
 
 
 def test_irregularity_uncertainty_of_a_known_form():

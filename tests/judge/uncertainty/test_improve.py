@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import dataclasses
-
 import pytest
 
 from fringe.judge.tolerance.verdict import Measured, Tolerance, surface_verdict
 from fringe.judge.uncertainty.improve import what_settles
-from fringe.judge.uncertainty.sources import Bench, measured_from_budgets, reading_budgets
+from fringe.judge.uncertainty.sources import Bench, reading_budgets, visit_measured
 from fringe.orders.reading import Quality, Reading
 
 
@@ -19,7 +17,7 @@ def judged(power, limit, parts, rule="guard95", sense="centre"):
     )
     found = reading_budgets([one], Bench(), trials=0)
     tolerance = Tolerance(power_fringes=limit, rule=rule)
-    return found["power"], surface_verdict(measured_from_budgets(found, [one]), tolerance)
+    return found["power"], surface_verdict(visit_measured([one], Bench()), tolerance)
 
 
 @pytest.mark.parametrize("rule", ["guard95", "shrinkU"])
@@ -74,9 +72,7 @@ def test_more_readings():
         for p in (1.55, 1.95, 1.75, 1.8)
     ]
     found = reading_budgets(readings, Bench(), trials=0)
-    verdict = surface_verdict(
-        dataclasses.replace(measured_from_budgets(found, readings)), Tolerance(power_fringes=1.85)
-    )
+    verdict = surface_verdict(visit_measured(readings, Bench()), Tolerance(power_fringes=1.85))
     assert verdict.state == "unproven"
     assert "times as many readings" in what_settles(found["power"], verdict).text
 

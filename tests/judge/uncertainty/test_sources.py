@@ -10,8 +10,8 @@ from fringe.judge.uncertainty.sources import (
     Bench,
     Link,
     chain_budgets,
-    measured_from_budgets,
     reading_budgets,
+    visit_measured,
 )
 from fringe.optics.spheres import power_fringes, radius_difference_mm
 from fringe.orders.reading import Quality, Reading
@@ -98,8 +98,7 @@ def test_unknown_sense():
     assert reading_budgets(mixed, Bench(), trials=0)["power"].value == pytest.approx(-2.6)
     unknown = [reading(2.5, "unknown"), reading(2.7, "unknown")]
     assert reading_budgets(unknown, Bench(), trials=0)["power"].value == pytest.approx(2.6)
-    found = reading_budgets(unknown, Bench(), trials=0)
-    assert measured_from_budgets(found, unknown).sense == "unknown"
+    assert visit_measured(unknown, Bench()).sense == "unknown"
 
 
 def test_monte_carlo_agrees_on_a_usual_reading():

@@ -7,7 +7,6 @@ import functools
 import itertools
 import re
 import shlex
-import shutil
 import tomllib
 from importlib.metadata import packages_distributions
 from pathlib import Path
@@ -15,19 +14,28 @@ from pathlib import Path
 import click
 import pytest
 
+import shown
 from calling import call
 from commandline import blocks, commands, console_lines
 from fringe.cli import cli
+from fringe.help import TOPICS, topic_text
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.ellipse import Edge
 
 ROOT = Path(__file__).parents[1]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+README = shown.README.read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+TEXTS = {name: topic_text(name) for name in TOPICS}
+PAGES = {"README": README, **TEXTS}
 WORDS = commands()
 
 
-LINES = [line for block in blocks(README, "console") for line in console_lines(block)]
+LINES = [
+    line
+    for text in PAGES.values()
+    for block in blocks(text, "console")
+    for line in console_lines(block)
+]
 
 
 def test_readme_gives_the_test_command_of_the_ci_script() -> None:
@@ -47,8 +55,8 @@ def test_readme_starts_with_two_commands() -> None:
 
 
 @pytest.mark.parametrize("words", WORDS)
-def test_every_command_is_in_the_readme(words: str) -> None:
-    """Each command and subcommand stands in README.md as it is typed."""
+def test_every_command_is_in_the_documents(words: str) -> None:
+    """Each command and subcommand stands in README.md or a topic as it is typed."""
     installed = re.findall(r"\.venv/bin/(fringe .*)", "\n".join(blocks(README, "sh")))
     assert any(f"{line} ".startswith(f"fringe {words} ") for line in LINES + installed)
 
@@ -65,69 +73,85 @@ def resolve(line: str) -> tuple[click.Command, list[str]]:
 
 
 @pytest.mark.parametrize("line", LINES)
-def test_readme_lines_use_options_that_exist(line: str) -> None:
-    """Every option in README.md's console lines is one of its command."""
+def test_lines_use_options_that_exist(line: str) -> None:
+    """Every option in the console lines of README.md and the topics is one of its command."""
     command, words = resolve(line)
     known = {name for option in command.params for name in option.opts + option.secondary_opts}
     used = {word.split("=")[0] for word in words if word.startswith("--")}
     assert used <= known | {"--help"}
 
 
-@pytest.mark.parametrize("option", sorted(set(re.findall(r"`(--[a-z][a-z-]+)", README))))
+NAMED = sorted({one for text in PAGES.values() for one in re.findall(r"`(--[a-z][a-z-]+)", text)})
+
+
+@pytest.mark.parametrize("option", NAMED)
 def test_options_named_in_the_text_exist(option: str) -> None:
-    """An option that README.md's text names belongs to some command."""
+    """An option that the text of README.md or of a topic names belongs to some command."""
     known = {
         name for command in [cli, *WORDS.values()] for one in command.params for name in one.opts
     }
     assert option in known | {"--help"}
 
 
-def calls(block: str) -> list[tuple[str, list[str]]]:
-    """Split a console block into what is typed and what the README shows as the answer."""
-    whole = re.sub(r"\\\n\s*", "", block)
-    parts = re.split(r"^\$ ", whole, flags=re.MULTILINE)
-    assert parts[0] == ""
-    return [(typed, shown) for typed, *shown in (part.splitlines() for part in parts[1:])]
-
-
-def wording(line: str) -> str:
-    """Return a line of an answer without its numbers, which better code may change."""
-    return re.sub(r"[\d.,+−±\s]+", " ", line).strip()
-
-
-def test_readme_can_be_typed_from_top_to_bottom(
+def test_documents_can_be_typed_from_top_to_bottom(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    """Every console line of README.md runs after those before it and answers as shown there."""
-    shutil.copytree(ROOT / "examples", tmp_path / "examples")
-    (tmp_path / "incoming").mkdir()  # where a camera has put a photograph
-    shutil.copy(min((ROOT / "examples").rglob("*.jpg")), tmp_path / "incoming")
+    """Every console line of the topics runs after those before it and answers as shown there.
+
+    README.md shows some of the same lines, with the same answers. Where an answer differs and
+    should, `python tests/shown.py` makes the pages anew.
+    """
+    shown.lay_out(tmp_path)
     monkeypatch.chdir(tmp_path)
     # further processes would take longer to start than to read what few photographs there are
     monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
-    for typed, shown in (pair for block in blocks(README, "console") for pair in calls(block)):
+    answers = {}
+    for typed in (line for name in shown.TYPED for line in shown.typed_lines(TEXTS[name])):
         # in this process: starting the program anew for each line takes as long as all of them
         done = call(capfd, *shlex.split(typed)[1:])
         assert (done.status, done.err) == (0, ""), typed
-        answer = iter([wording(line) for line in done.out.splitlines()])
-        missing = [line for line in shown if line.strip() != "..." and wording(line) not in answer]
-        assert missing == [], f"{typed} answered\n{done.out}"
+        answers[typed] = done.out
+    assert set(shown.typed_lines(README)) <= set(answers)
+    for name in ("README", *shown.TYPED):
+        assert shown.with_answers(PAGES[name], answers) == PAGES[name], name
+
+
+def test_the_tables_of_the_readme_are_the_programs() -> None:
+    """README.md's tables list the topics and commands that there are, in their words."""
+    assert shown.with_tables(README) == README
+
+
+@pytest.mark.parametrize(
+    ("lines", "found"),
+    [
+        (["  6  polish  +1.50 ± 0.02", "..."], ["  6  polish  +1.40 ± 0.01", "..."]),
+        (["  7  polish  +1.50 ± 0.02"], ["  7  polish  +0.3 ± 0.1"]),
+    ],
+)
+def test_shown_lines_are_made_anew(lines: list[str], found: list[str]) -> None:
+    """A shown line becomes that of the same number and wording, whatever its figures are."""
+    printed = "  6  polish  +1.40 ± 0.01\n  7  polish  +0.3 ± 0.1\n"
+    assert shown.refreshed(lines, printed) == found
+    with pytest.raises(ValueError, match="is not what is printed"):
+        shown.refreshed(["  7  grind  +1.50 ± 0.02"], printed)
 
 
 def reading_json() -> dict[str, object]:
     return Reading(589.3, Quality(0.8, 0.9, 0.1), edge=Edge(10, 10, 5, 5)).to_json()
 
 
-def test_readme_lists_the_keys_of_a_reading() -> None:
-    """The table of JSON keys has the keys that a reading has, all of them, in its order."""
-    table = README.split("| key | meaning |")[1].split("\n\n")[0]
-    assert re.findall(r"^\| `(\w+)` \|", table, re.MULTILINE) == list(reading_json())
+READ_KEYS = TEXTS["json"].split("## fringe read\n\n")[1].split("\n\n")[0]
+
+
+def test_help_lists_the_keys_of_a_reading() -> None:
+    """The list of JSON keys has the keys that a reading has, all of them, in its order."""
+    assert re.findall(r"^- `(\w+)`: ", READ_KEYS, re.MULTILINE) == list(reading_json())
 
 
 @pytest.mark.parametrize("key", ["edge", "quality"])
-def test_readme_names_the_parts_of_a_key(key: str) -> None:
-    """Where a key holds an object, its row names every key inside."""
-    row = next(line for line in README.splitlines() if line.startswith(f"| `{key}` |"))
+def test_help_names_the_parts_of_a_key(key: str) -> None:
+    """Where a key holds an object, its entry names every key inside."""
+    row = next(one for one in READ_KEYS.split("\n- ") if one.startswith(f"`{key}`: "))
     inner = reading_json()[key]
     assert isinstance(inner, dict)
     assert re.findall(r"`(\w+)`", row)[1:] == list(inner)
@@ -146,6 +170,11 @@ def test_nomenclature_has_every_name_of_a_reading() -> None:
     assert {name for name in plain if f"`{name}`" not in page} == set()
 
 
+DOCUMENTS = pytest.mark.parametrize(
+    "name", ["README.md", "DEVELOPERS.md", "tests/benchmarks/RESULTS.md"]
+)
+
+
 @pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
 def test_files_that_documents_name_exist(text: str) -> None:
     """A path that a document names is there."""
@@ -159,13 +188,16 @@ def anchor(heading: str) -> str:
     return re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-")
 
 
-@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
-def test_links_within_a_document_lead_somewhere(text: str) -> None:
-    """What a document links to within itself is one of its headings, and pictures are there."""
+@DOCUMENTS
+def test_links_of_a_document_lead_somewhere(name: str) -> None:
+    """What a document links to within itself is one of its headings; files and pictures exist."""
+    path = ROOT / name
+    text = path.read_text(encoding="utf-8")
     headings = {anchor(one) for one in re.findall(r"^##+ (.+)$", text, re.MULTILINE)}
     assert set(re.findall(r"\]\(#([^)]*)\)", text)) <= headings
     files = re.findall(r"\]\(([^)#:]+)\)", text)
-    assert {one for one in files if not (ROOT / one).is_file()} == set()
+    assert files or name == "DEVELOPERS.md"
+    assert {one for one in files if not (path.parent / one).is_file()} == set()
 
 
 @functools.cache
@@ -179,19 +211,17 @@ def messages() -> set[str]:
     return found
 
 
-REFUSALS = README.split("| the line says | what helps |")[1].split("\n\n")[0]
-
-
+# each entry of the topic is what the line says, in pieces, and then what helps
 EXPLAINED = [
     piece
-    for cell in re.findall(r"^\| (`.+?) \|", REFUSALS, re.MULTILINE)
-    for piece in re.findall(r"`([^`]+)`", cell)
+    for entry in re.split(r"^- ", TEXTS["refusals"], flags=re.MULTILINE)[1:]
+    for piece in re.findall(r"`([^`]+)`", " ".join(entry.split()).partition("`: ")[0] + "`")
 ]
 
 
 @pytest.mark.parametrize("line", EXPLAINED)
-def test_refusals_in_the_readme_are_the_programs(line: str) -> None:
-    """A refusal that README.md explains is one that the program can utter, in these words."""
+def test_explained_refusals_are_the_programs(line: str) -> None:
+    """A refusal that `fringe help refusals` explains is one that the program can utter."""
     assert any(line in message for message in messages())
 
 
@@ -206,12 +236,12 @@ def refusals() -> list[str]:
     wrong say themselves what is to be typed.
     """
     found = set()
-    folders = [(ROOT / "fringe" / one).glob("*.py") for one in ("orders", "photo")]
+    folders = [(ROOT / "fringe" / one).rglob("*.py") for one in ("orders", "photo")]
     for path in itertools.chain(*folders):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.args):
                 continue
-            loads = path.name in ("load.py", "_decode.py") and node.func.id == "BadInput"
+            loads = path.name in ("load.py", "decode.py") and node.func.id == "BadInput"
             if node.func.id == "Refused" or loads:
                 found.add(shown_text(node.args[0]))
     return sorted(one for one in found if not one.startswith(FROM_PYTHON))
@@ -227,15 +257,15 @@ def shown_text(node: ast.expr) -> str:
 
 
 @pytest.mark.parametrize("message", refusals())
-def test_every_refusal_is_in_the_readme(message: str) -> None:
-    """A message that refuses a photograph has a row in README.md that says what helps."""
+def test_every_refusal_is_explained(message: str) -> None:
+    """A message that refuses a photograph has an entry in the topic that says what helps."""
     assert any(piece in message for piece in EXPLAINED)
 
 
-@pytest.mark.parametrize("block", blocks(README, "python"))
-def test_python_in_the_readme_compiles(block: str) -> None:
-    """The lines of Python in README.md are Python."""
-    compile(block, "README.md", "exec")
+@pytest.mark.parametrize("block", [one for t in PAGES.values() for one in blocks(t, "python")])
+def test_python_in_the_documents_compiles(block: str) -> None:
+    """The lines of Python in README.md and the topics are Python."""
+    compile(block, "documents", "exec")
 
 
 def requirement_names(requirements: list[str]) -> set[str]:

@@ -29,6 +29,7 @@ COMMON = {
     "quantity",
     "files",
     "parallel",
+    "help",
 }
 ALLOWED: dict[str, set[str]] = {
     "errors": set(),
@@ -38,6 +39,7 @@ ALLOWED: dict[str, set[str]] = {
     "quantity": {"errors", "format", "student_t"},
     "files": {"errors"},
     "parallel": {"errors"},
+    "help": {"errors"},
     "optics": COMMON,
     "photo": COMMON | {"optics"},
     "synth": COMMON | {"optics", "photo.ellipse"},

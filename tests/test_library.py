@@ -1,4 +1,4 @@
-"""The library as README.md shows it to those who program."""
+"""The library as `fringe help python` shows it to those who program."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ import xarray as xr
 from commandline import blocks
 from fringe.archive.store.session import Visit
 from fringe.archive.store.write import log_visit
+from fringe.help import topic_text
 from fringe.synth import Form, Scene, render, save
 from sample_visits import full_surface, hours, power_reading
 
-README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
-EXAMPLE = next(block for block in blocks(README, "python") if "datasets" in block)
+EXAMPLE = blocks(topic_text("python"), "python")[0]
 
 
 def test_ten_lines() -> None:
@@ -34,7 +34,7 @@ def test_the_example_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
     log_visit(surface, Visit(readings=(power_reading(5.0),)), now=hours(1))
     names: dict[str, object] = {}
     with contextlib.redirect_stdout(io.StringIO()) as said:
-        exec(compile(EXAMPLE, "README.md", "exec"), names)
+        exec(compile(EXAMPLE, "python.md", "exec"), names)
     gap, visits = names["gap"], names["visits"]
     assert isinstance(gap, xr.DataArray)
     assert isinstance(visits, xr.Dataset)

@@ -44,6 +44,7 @@ COMMANDS = {
     "export": ("fringe.cli.export", "Write a surface out: table, one file, or photographs."),
     "import": ("fringe.cli.import_", "Bring an exported surface back into an archive."),
     "demo": ("fringe.cli.demo", "Run the shipped example from first contact to matched pair."),
+    "help": ("fringe.cli.help", "Explain a topic: the job, refusals, words, the record."),
 }
 
 

@@ -1,4 +1,4 @@
-"""Completion by the Tab key, as README.md tells how to switch it on."""
+"""Completion by the Tab key, as `fringe help keyboard` tells how to switch it on."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from fringe.help import topic_text
+
 FRINGE = Path(sys.executable).with_name("fringe")
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+TOPIC = topic_text("keyboard")
 
 
 def completed(*words: str) -> list[str]:
@@ -34,6 +36,7 @@ def completed(*words: str) -> list[str]:
         (("fringe", "surface", "a"), {"add"}),
         (("fringe", "read", "--camera"), {"--camera-distance"}),
         (("fringe", "read", "--work", ""), {"convex", "concave"}),
+        (("fringe", "help", "re"), {"refusals", "record"}),
     ],
 )
 def test_words_are_completed(words: tuple[str, ...], found: set[str]) -> None:
@@ -43,8 +46,8 @@ def test_words_are_completed(words: tuple[str, ...], found: set[str]) -> None:
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
 def test_each_shell_gets_its_lines(shell: str) -> None:
-    """What README.md says to evaluate prints the lines for that shell."""
-    assert f"{shell}_source" in README
+    """What the topic says to evaluate prints the lines for that shell."""
+    assert f"{shell}_source" in TOPIC
     done = subprocess.run(
         [FRINGE],
         env=os.environ | {"_FRINGE_COMPLETE": f"{shell}_source"},

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+import shown
 from calling import call, refused
 from commandline import blocks
 from example_readings import true_reading, truth_of, visits, without_reader
@@ -73,10 +74,8 @@ class Once:
     printed: str
 
 
-@pytest.fixture(scope="module")
-def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
-    """The example run by the command, once for the tests that look at what that left."""
-    folder = tmp_path_factory.mktemp("once")
+def run_by_command(patch: pytest.MonkeyPatch, folder: Path, out: str) -> Once:
+    """Run `fringe demo` in a folder, and listen."""
     demos: list[Demo] = []
     events: list[Done | Logged] = []
 
@@ -89,19 +88,21 @@ def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
         return demos[0]
 
     printed, complaints = io.StringIO(), io.StringIO()
-    with pytest.MonkeyPatch.context() as patch:
-        patch.chdir(folder)
-        patch.delenv("COLUMNS", raising=False)
-        take_true_readings(patch)
-        patch.setattr("fringe.demo.run.run_demo", watched)
-        with (
-            redirect_stdout(printed),
-            redirect_stderr(complaints),
-            pytest.raises(SystemExit) as done,
-        ):
-            main(["demo", "--out", "first look"])
+    patch.chdir(folder)
+    patch.delenv("COLUMNS", raising=False)
+    patch.setattr("fringe.demo.run.run_demo", watched)
+    with redirect_stdout(printed), redirect_stderr(complaints), pytest.raises(SystemExit) as done:
+        main(["demo", "--out", out])
     assert (done.value.code or 0, complaints.getvalue()) == (0, "")
     return Once(folder, demos[0], events, printed.getvalue())
+
+
+@pytest.fixture(scope="module")
+def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
+    """The example run by the command, once for the tests that look at what that left."""
+    with pytest.MonkeyPatch.context() as patch:
+        take_true_readings(patch)
+        return run_by_command(patch, tmp_path_factory.mktemp("once"), "first look")
 
 
 @pytest.fixture
@@ -141,9 +142,12 @@ def test_the_example_reads_its_photographs_truly(
 
     The probability that an honest reading lies farther off is one in a thousand. The fitted
     lines lie on the dark fringes, and each verdict on power is the one that the truth deserves.
+    README.md shows this run: its lines figure by figure, and its pictures. Where they differ and
+    should, `python tests/shown.py` makes them anew.
     """
     leave_out_reports(monkeypatch)  # they are another test's
-    demo = run_demo(tmp_path / "demo")
+    run = run_by_command(monkeypatch, tmp_path, "demo")
+    demo = run.demo
     for made, spec in zip(demo.surfaces, SCENARIO.surfaces, strict=True):
         limit = made.surface.tolerance.power_fringes
         assert limit is not None
@@ -170,6 +174,11 @@ def test_the_example_reads_its_photographs_truly(
     pictures = (*demo.overlays, demo.pair_picture, *(made.picture for made in demo.surfaces))
     for path in pictures:
         assert path.read_bytes().startswith(b"\x89PNG")
+    readme = shown.README.read_text(encoding="utf-8")
+    assert shown.with_demo(readme, run.printed) == readme
+    for path in shown.PICTURES.glob("*.png"):
+        fresh = shown.picture_bytes((tmp_path / "demo" / "pictures" / path.name).read_bytes())
+        assert shown.pixels_apart(path.read_bytes(), fresh) == 0, path.name
 
 
 def test_it_leaves_all_that_it_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -425,20 +434,16 @@ def test_the_text_says_a_line_a_visit_the_verdicts_and_where(once: Once) -> None
 
 
 def test_readme_walks_through_this_run(once: Once) -> None:
-    """What README.md shows of the run is what it prints, but for the readings' last digits."""
-    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    """What README.md shows of the run is what it prints, and its pictures are of the run."""
+    text = shown.README.read_text(encoding="utf-8")
     walk = text.split("## The example")[1].split("\n## ")[0]
-    shown = [line for block in blocks(walk, "text") for line in block.splitlines()]
-    assert len(shown) > 15
-    printed = once.printed.splitlines()
-    # up to the reading: the number, the work, and the first digits
-    begins = [line[:36].rstrip() for line in shown if line.strip() not in ("", "...")]
-    assert [one for one in begins if not any(line.startswith(one) for line in printed)] == []
+    assert len([line for block in blocks(walk, "text") for line in block.splitlines()]) > 15
+    assert shown.with_demo(walk, once.printed).count("\n") == walk.count("\n")
     pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", walk)
+    assert {shown.ROOT / one for one in pictures} == set(shown.PICTURES.glob("*"))
     assert len(pictures) == 4
     for one in pictures:
-        path = Path(__file__).parents[2] / one
-        assert path.read_bytes().startswith(b"\x89PNG")
+        path = shown.ROOT / one
         assert path.stat().st_size < 200_000
         assert (once.folder / "first look" / "pictures" / path.name).is_file()
 

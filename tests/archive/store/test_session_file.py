@@ -25,11 +25,8 @@ from fringe.archive.store.session import LoggedReading, Photograph, Visit, Work
 from fringe.archive.store.surface import load_surface
 from fringe.archive.store.write import log_visit
 from fringe.errors import BadInput
-<<<<<<< HEAD
-from fringe.orders.gap_map import GAP_MAP_SIDE, GapMap
-=======
 from fringe.help import topic_text
->>>>>>> 7c892d9 (Explain topics with `fringe help`, and make README's figures by a command)
+from fringe.orders.gap_map import GAP_MAP_SIDE, GapMap
 from fringe.orders.reading import Quality, Reading
 from fringe.student_t import coverage_factor
 from sample_visits import full_surface, full_visit, hours, plain_visit

@@ -1,8 +1,8 @@
-"""Parts of the documents that show what the program prints: held against it, and made anew.
+"""Parts of the documents that show what the program is or prints: held against it, made anew.
 
 `python tests/shown.py` runs the example and every console line of the documents, and rewrites
-what README.md and the help topics show of it, with README.md's tables and pictures. Tests
-compare; they never write.
+what README.md and the help topics show of it, with the pictures and the tables; with `tables`
+it makes the tables alone, which takes no time. Tests compare; they never write.
 
 In a block that shows a program's answer, a line stands for the next line of the answer with the
 same wording; `...` stands for what is left out. So numbers are made anew, and a line whose
@@ -11,6 +11,7 @@ wording is gone is an error that somebody has to look at.
 
 from __future__ import annotations
 
+import ast
 import re
 import shlex
 import shutil
@@ -29,6 +30,7 @@ from fringe.help import TOPICS, topic_heading, topic_text
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
+DEVELOPERS = ROOT / "DEVELOPERS.md"
 HELP = ROOT / "fringe" / "help"
 PICTURES = ROOT / "examples" / "pictures"
 # the topics whose console lines are typed one after the other, in this order
@@ -85,9 +87,24 @@ def with_demo(text: str, printed: str) -> str:
     return _MADE.sub(made, text)
 
 
+def _rooms() -> list[tuple[str, str]]:
+    """Return each module at the top of the package and each folder in it, with its first line."""
+    package = ROOT / "fringe"
+    folders = [path.parent for path in package.rglob("__init__.py") if path.parent != package]
+    named = {path: path for path in package.glob("*.py") if path.name != "__init__.py"}
+    named |= {folder: folder / "__init__.py" for folder in folders}
+    rows = []
+    for place, path in sorted(named.items(), key=lambda item: (item[0].is_dir(), item[0])):
+        about = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+        name = place.relative_to(ROOT).as_posix() + ("/" if place.is_dir() else "")
+        rows.append((f"`{name}`", about.partition("\n")[0].removesuffix(".")))
+    return rows
+
+
 def with_tables(text: str) -> str:
-    """Return README.md with its tables of topics and commands."""
+    """Return a document with its tables: topics and commands, or the rooms of the code."""
     rows = {
+        "rooms": _rooms(),
         "topics": [(f"`{name}`", topic_heading(name)) for name in TOPICS],
         "commands": [(f"`fringe {name}`", line) for name, (_, line) in COMMANDS.items()],
     }
@@ -151,8 +168,14 @@ def _answers(run: Callable[[list[str]], str]) -> dict[str, str]:
     return {line: run(shlex.split(line)[1:]) for line in lines}
 
 
-def main() -> None:
-    """Make anew what the documents show."""
+def make_tables() -> None:
+    """Make the tables anew."""
+    for page in (README, DEVELOPERS):
+        page.write_text(with_tables(page.read_text("utf-8")), encoding="utf-8")
+
+
+def make_answers() -> None:
+    """Make anew what the documents show of the example and of other commands."""
     program = str(Path(sys.executable).with_name("fringe"))
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made)
@@ -172,9 +195,11 @@ def main() -> None:
     for name in TYPED:
         page = HELP / f"{name}.md"
         page.write_text(with_answers(page.read_text("utf-8"), answers), encoding="utf-8")
-    text = with_answers(with_tables(with_demo(README.read_text("utf-8"), printed)), answers)
+    text = with_answers(with_demo(README.read_text("utf-8"), printed), answers)
     README.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    main()
+    make_tables()
+    if sys.argv[1:] != ["tables"]:
+        make_answers()

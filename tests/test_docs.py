@@ -116,9 +116,14 @@ def test_documents_can_be_typed_from_top_to_bottom(
         assert shown.with_answers(PAGES[name], answers) == PAGES[name], name
 
 
-def test_the_tables_of_the_readme_are_the_programs() -> None:
-    """README.md's tables list the topics and commands that there are, in their words."""
-    assert shown.with_tables(README) == README
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+def test_the_tables_are_the_programs(text: str) -> None:
+    """The tables list the topics, commands and folders that there are, in their own words.
+
+    `python tests/shown.py tables` makes them anew.
+    """
+    assert "<!-- made: " in text
+    assert shown.with_tables(text) == text
 
 
 @pytest.mark.parametrize(

@@ -1,1 +1,1 @@
-"""From a file to a clean picture: loading, linearising, finding the work's edge."""
+"""From a file to a clean picture: decoding it, and undoing the tone curve of the camera."""

@@ -183,8 +183,10 @@ def make_answers() -> None:
 
         def run(words: list[str]) -> str:
             done = subprocess.run(
-                [program, *words], cwd=folder, capture_output=True, text=True, check=True
+                [program, *words], cwd=folder, capture_output=True, text=True, check=False
             )
+            if done.returncode:
+                sys.exit(f"fringe {shlex.join(words)} failed:\n{done.stderr}")
             return done.stdout
 
         answers = _answers(run)

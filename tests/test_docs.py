@@ -180,9 +180,10 @@ DOCUMENTS = pytest.mark.parametrize(
 )
 
 
-@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
-def test_files_that_documents_name_exist(text: str) -> None:
+@DOCUMENTS
+def test_files_that_documents_name_exist(name: str) -> None:
     """A path that a document names is there."""
+    text = (ROOT / name).read_text(encoding="utf-8")
     named = set(re.findall(r"`((?:fringe|tests|calibration|examples|\.ci)/[\w./]*)`", text))
     assert named
     assert {path for path in named if not (ROOT / path).exists()} == set()

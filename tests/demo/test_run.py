@@ -34,6 +34,7 @@ from fringe.demo.guide import guide_commands
 from fringe.demo.photographs import true_power_fringes
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput, Refused
+from fringe.help import topic_text
 from fringe.optics.form import disc_grid
 from fringe.optics.lamps import lamp
 from fringe.optics.spheres import power_fringes
@@ -459,6 +460,34 @@ def test_the_guides_commands_run(
         assert f"  {line}\n" in text
         done = call(capfd, *shlex.split(line)[1:])
         assert (done.status, done.err) == (0, ""), line
+
+
+def listed(heading: str) -> set[str]:
+    """Return the keys that `fringe help json` lists under a heading."""
+    part = re.split(rf"^##+ {heading}$", topic_text("json"), flags=re.MULTILINE)[1]
+    rows = re.findall(r"^- (.+?): ", part.split("\n#")[0], re.MULTILINE)
+    return {name for row in rows for name in re.findall(r"`(\w+)`", row)}
+
+
+def test_the_keys_of_json_are_those_that_help_lists(
+    demo: Demo, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What commands print with `--json` has the keys that `fringe help json` lists, and no more."""
+    archive = demo.archive
+    convex, concave = (f"{archive}/{made.surface.name}" for made in demo.surfaces)
+    progress = call(capsys, "progress", concave, "--json").json
+    found = {
+        "fringe progress": progress,
+        "fringe progress: each of visits": progress["visits"][-1],
+        "fringe progress: next_step": progress["next_step"],
+        "fringe surfaces": call(capsys, "surfaces", archive, "--json").json,
+        "fringe pair": call(capsys, "pair", convex, concave, "--json").json,
+        "fringe budget": call(capsys, "budget", concave, "--trials", "0", "--json").json,
+        "fringe check": call(capsys, "check", archive, "--json").json,
+    }
+    assert {name: set(values) for name, values in found.items()} == {
+        name: listed(name) for name in found
+    }
 
 
 def test_the_pairs_verdict_is_that_of_the_command(

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
 from fringe.format import capital, figures, percent_text, plus_minus
-from fringe.judge.progress import Progress
 from fringe.judge.settling.settle import SHORTEST_MIN, settle, settling_powers, text_of, with_common
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Tolerance
@@ -65,20 +65,20 @@ def reading_answer(reading: Reading) -> dict[str, Any]:
     }
 
 
-def visit_answer(judged: Progress, row: VisitRow, count: int) -> dict[str, Any]:
+def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, Any]:
     """Return the whole visit's result: mean, verdict, and the next step.
 
     Parameters
     ----------
-    judged : Progress
-        All visits with the one at hand as the last.
+    state : SurfaceState
+        Of all visits with the one at hand as the last.
     row : VisitRow
         The visit at hand.
     count : int
         How many readings it holds.
     """
-    values = power_values(row.power_fringes, row.power_u95_fringes, row.sense, judged.wavelength_nm)
-    step = judged.next_step
+    values = power_values(row.power_fringes, row.power_u95_fringes, row.sense, state.wavelength_nm)
+    step = state.next_step
     return {
         **large(values),
         "count": count,

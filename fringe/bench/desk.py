@@ -13,21 +13,22 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.instruments import find_lamp, instrument_record, list_instruments
-from fringe.archive.store.order import survey
 from fringe.archive.store.session import Photograph, Visit, Work
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
-from fringe.archive.store.visit_records import visit_records
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.one_reading import reading_measured
 from fringe.archive.views.photographs import instruments_used, logged
-from fringe.archive.views.surface_state import aperture_if_any, like_changes, surface_progress
+from fringe.archive.views.surface_state import (
+    LoggedVisits,
+    SurfaceState,
+    logged_visits,
+    surface_state,
+)
 from fringe.bench.answers import history, settling_answer, visit_answer
 from fringe.bench.shots import Shot, make_shot, minutes_of, options_kept, shot_view
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
-from fringe.judge.progress import progress
 from fringe.judge.state.abrasives import check_stage
-from fringe.judge.state.rates import Change
 from fringe.judge.state.visits import VisitRecord, VisitRow
 from fringe.optics.lamps import lamp_names
 from fringe.orders.options import ReadOptions
@@ -36,9 +37,6 @@ from fringe.photo.ellipse import Edge
 MOST_SHOTS = 24
 MOST_BYTES = 400_000_000
 SENSES = ("auto", "centre", "edge")
-
-
-_Known = tuple[tuple[VisitRecord, ...], list[tuple[Change, ...]]]
 
 
 @dataclass(frozen=True)
@@ -76,7 +74,7 @@ class Desk:
         self._shots: list[Shot] = []
         self._logged: dict[str, dict[str, Any]] = {}
         self._visit = secrets.token_hex(8)
-        self._cache: tuple[tuple[Path, int], _Known] | None = None
+        self._cache: tuple[tuple[Path, int], LoggedVisits] | None = None
         self._decoding = threading.Lock()
         names = [surface.name for surface in self.surfaces()]
         if not names:
@@ -209,15 +207,15 @@ class Desk:
             if work.stage is not None:
                 check_stage(work.stage)
             path = log_visit(surface, self._as_visit(surface, work, told))
-            judged, problems = surface_progress(surface)
-            numbers = {row.session_id: i for i, row in enumerate(judged.rows, 1)}
+            state = surface_state(surface)
+            numbers = {row.session_id: i for i, row in enumerate(state.rows, 1)}
             result = {
                 "visit": numbers[path.stem],
                 "session": path.stem,
                 "surface": surface.name,
-                "verdict": judged.rows[numbers[path.stem] - 1].verdict,
-                "next": judged.next_step.text(),
-                "problems": list(problems),
+                "verdict": state.rows[numbers[path.stem] - 1].verdict,
+                "next": state.next_step.text(),
+                "problems": list(state.problems),
             }
             self._logged[visit_id] = result
             self._visit = secrets.token_hex(8)
@@ -239,12 +237,12 @@ class Desk:
         """Everything that the page shows, as plain values."""
         with self._lock:
             surface = None if self.settings.surface is None else self._chosen()
-            judged, row = self._judged(surface)
+            state, row = self._judged(surface)
             answer = None
-            if row is not None:
+            if state is not None and row is not None:
                 count = sum(one.reading is not None for one in self._shots)
-                answer = visit_answer(judged, row, count)
-            seen = [] if judged is None else list(judged.rows)
+                answer = visit_answer(state, row, count)
+            seen = [] if state is None else list(state.rows)
             return {
                 "changed": self._changed,
                 "visit": self._visit,
@@ -361,18 +359,17 @@ class Desk:
                 shot.state, shot.reading = "read", result
             self._touch()
 
-    def _judged(self, surface: Surface | None) -> tuple[Any, VisitRow | None]:
-        """Progress with what is on the bench as the last visit, and that visit's row."""
+    def _judged(self, surface: Surface | None) -> tuple[SurfaceState | None, VisitRow | None]:
+        """The state with what is on the bench as the last visit, and that visit's row."""
         if surface is None or surface.folder is None:
             return None, None
-        records, like = self._known(surface)
         read = [one.reading for one in self._shots if one.reading]
         measured = [reading_measured(surface, one) for one in read]
+        draft: tuple[VisitRecord, ...] = ()
         if measured:
-            now = datetime.now().astimezone()
-            records = (*records, VisitRecord("", now, measured=tuple(measured)))
-        judged = progress(records, surface.tolerance, aperture=aperture_if_any(surface), like=like)
-        return judged, judged.rows[-1] if measured else None
+            draft = (VisitRecord("", datetime.now().astimezone(), measured=tuple(measured)),)
+        state = self._known(surface).state(*draft)
+        return state, state.rows[-1] if draft else None
 
     def _course(self, surface: Surface | None) -> dict[str, Any] | None:
         """Power against time, where several photographs tell it."""
@@ -396,14 +393,13 @@ class Desk:
             "settling": settling_answer(readings, minutes, surface.tolerance),
         }
 
-    def _known(self, surface: Surface) -> _Known:
+    def _known(self, surface: Surface) -> LoggedVisits:
         """Logged visits, and what like surfaces teach; read again when the folder has changed."""
         assert surface.folder is not None
         key = surface.folder, surface.folder.stat().st_mtime_ns
         if self._cache is None or self._cache[0] != key:
-            records = visit_records(survey(surface.folder).sessions)
-            self._cache = key, (records, like_changes(surface))
-        return self._cache[1]
+            self._cache = key, logged_visits(surface)
+        return replace(self._cache[1], surface=surface)
 
     def _as_visit(self, surface: Surface, work: Work, told: Mapping[str, Any]) -> Visit:
         readings, photographs = [], []

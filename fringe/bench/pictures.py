@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from typing import Any
 
-from fringe.archive.views.surface_state import surface_progress
+from fringe.archive.views.surface_state import surface_state
 from fringe.bench.desk import Desk
 from fringe.errors import BadInput
 
@@ -43,24 +43,13 @@ def fit_png(desk: Desk, identity: str) -> bytes:
 
 def progress_png(desk: Desk) -> bytes:
     """Draw the logged visits of the surface on the bench; `BadInput` where there is nothing."""
-    from fringe.show.figures.progress import progress_figure
+    from fringe.show.figures.course import course_figure
 
-    surface = desk.chosen()
-    judged, _ = surface_progress(surface, alone=True)
-    if not any(row.power_fringes is not None for row in judged.rows):
+    state = surface_state(desk.chosen(), alone=True)
+    if not any(row.power_fringes is not None for row in state.rows):
         raise BadInput("no visit with a reading is logged yet")
-    tolerance = surface.tolerance
     with _DRAWING:
-        return _png(
-            progress_figure(
-                judged.rows,
-                surface.name,
-                tolerance.power_fringes,
-                irregularity_tolerance_fringes=tolerance.irregularity_fringes,
-                wavelength_nm=judged.wavelength_nm,
-                diameter_mm=surface.diameter_mm,
-            )
-        )
+        return _png(course_figure(state))
 
 
 def _png(figure: Any) -> bytes:

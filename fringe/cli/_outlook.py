@@ -6,14 +6,15 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fringe.archive.store.surface import Surface
-    from fringe.judge.advice.step import NextStep
+    from fringe.archive.views.surface_state import SurfaceState
     from fringe.judge.progress import Progress
     from fringe.judge.state.abrasives import Pits
     from fringe.judge.state.forecast import Forecast, Interval
 
 
-def spell_lines(step: NextStep, surface: Surface, wavelength_nm: float) -> list[str]:
+def spell_lines(state: SurfaceState, wavelength_nm: float) -> list[str]:
     """Where the next spell takes the surface, and how likely that is inside."""
+    surface, step = state.surface, state.next_step
     found = step.forecast
     rows = []
     if step.moves:

@@ -14,8 +14,7 @@ from fringe.cli._workers import worker_options
 
 if TYPE_CHECKING:
     from fringe.archive.store.session import Visit
-    from fringe.archive.store.surface import Surface
-    from fringe.judge.progress import Progress
+    from fringe.archive.views.surface_state import SurfaceState
     from fringe.judge.spherometer.compare import SagResult
 
 
@@ -86,6 +85,7 @@ def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any)
     """
     from fringe.archive.store.surface import find_surface
     from fringe.archive.store.write import log_visit
+    from fringe.archive.views.surface_state import surface_state
     from fringe.cli._visit import visit_of
     from fringe.cli._waiting import waiting
 
@@ -93,38 +93,29 @@ def command(surface: str, photos: tuple[Path, ...], as_json: bool, **given: Any)
     with waiting("reading", quiet=as_json or not photos):
         visit, sagittas = visit_of(found, photos, given)
     path = log_visit(found, visit)
-    progress, problems = _progress(found)
+    state = surface_state(found)
     if as_json:
-        print_json(_json(found, visit, path, progress, problems))
+        print_json(_json(visit, path, state))
         return
-    click.echo("\n".join(_text(found, visit, path, progress, sagittas)))
-    for problem in (*_refusals(visit), *problems):
+    click.echo("\n".join(_text(visit, path, state, sagittas)))
+    for problem in (*_refusals(visit), *state.problems):
         click.echo(f"fringe: {problem}", err=True)
 
 
-def _progress(surface: Surface) -> tuple[Progress, tuple[str, ...]]:
-    """The surface's visits with the new one among them."""
-    from fringe.archive.views.surface_state import surface_progress
-
-    return surface_progress(surface)
-
-
-def _json(
-    surface: Surface, visit: Visit, path: Path, progress: Progress, problems: tuple[str, ...]
-) -> dict[str, Any]:
-    number, row = _row_of(path, progress)
+def _json(visit: Visit, path: Path, state: SurfaceState) -> dict[str, Any]:
+    number, row = _row_of(path, state)
     return {
-        "surface": surface.name,
+        "surface": state.surface.name,
         "session": path.stem,
         "file": str(path),
         "visit": number,
         **row.to_json(),
-        "wavelength_nm": progress.wavelength_nm,
+        "wavelength_nm": state.wavelength_nm,
         "readings": [logged.reading.to_json() for logged in visit.readings],
         "spherometer": _spherometer_json(visit),
         "refused": _refusals(visit),
-        "next_step": progress.next_step.to_json(),
-        "problems": list(problems),
+        "next_step": state.next_step.to_json(),
+        "problems": list(state.problems),
     }
 
 
@@ -147,14 +138,12 @@ def _spherometer_json(visit: Visit) -> dict[str, Any] | None:
     }
 
 
-def _text(
-    surface: Surface, visit: Visit, path: Path, progress: Progress, sagittas: SagResult | None
-) -> list[str]:
+def _text(visit: Visit, path: Path, state: SurfaceState, sagittas: SagResult | None) -> list[str]:
     from fringe.cli._words import power_text, radius_text, verdict_text
     from fringe.format import figures
 
-    number, row = _row_of(path, progress)
-    rows = [f"{surface.name}, visit {number}, {row.when:%Y-%m-%d %H:%M}"]
+    number, row = _row_of(path, state)
+    rows = [f"{state.surface.name}, visit {number}, {row.when:%Y-%m-%d %H:%M}"]
     rows += _stage_text(visit)
     rows += _readings_text(visit)
     if sagittas is not None:
@@ -163,14 +152,14 @@ def _text(
         rows.append(line("spherometer", text_of(sagittas)))
     if row.power_fringes is not None:
         power = power_text(row.power_fringes, row.power_u95_fringes, row.sense)
-        rows.append(line("power", f"{power}, at {progress.wavelength_nm:.2f} nm"))
+        rows.append(line("power", f"{power}, at {state.wavelength_nm:.2f} nm"))
     if row.radius_difference_mm is not None:
         rows.append(line("work − plate", radius_text(row)))
     if row.irregularity_fringes is not None:
         rows.append(line("irregularity", f"{figures(row.irregularity_fringes, 3)} fringes"))
     if row.verdict is not None:
         rows.append(wrapped_line("verdict", f"{verdict_text(row)}: {row.reason}"))
-    rows.append(wrapped_line("next", progress.next_step.sentence()))
+    rows.append(wrapped_line("next", state.next_step.sentence()))
     rows.append(line("file", str(path)))
     if sagittas is not None:
         rows += [remark(note) for note in _notes(visit, sagittas)]
@@ -219,9 +208,9 @@ def _notes(visit: Visit, sagittas: SagResult) -> list[str]:
     return [*([trap] if trap else []), *dict.fromkeys(assumed), *sagittas.notes]
 
 
-def _row_of(path: Path, progress: Progress) -> Any:
+def _row_of(path: Path, state: SurfaceState) -> Any:
     """Number and row of the visit that was just logged."""
-    rows = enumerate(progress.rows, 1)
+    rows = enumerate(state.rows, 1)
     return next((i, row) for i, row in rows if row.session_id == path.stem)
 
 

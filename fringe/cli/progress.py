@@ -17,8 +17,7 @@ from fringe.errors import BadInput
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from fringe.archive.store.surface import Surface
-    from fringe.judge.progress import Progress
+    from fringe.archive.views.surface_state import SurfaceState
     from fringe.judge.state.visits import VisitRow
 
 STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
@@ -48,96 +47,72 @@ def command(
       fringe progress 'shop/concave 1' --picture progress.png
     """
     from fringe.archive.store.surface import find_surface
-    from fringe.archive.views.surface_state import surface_progress
+    from fringe.archive.views.surface_state import surface_state
     from fringe.cli._waiting import waiting
 
     found = find_surface(surface)
     if pit_factor is not None and pit_factor <= 0:
         raise BadInput("--pit-factor must be greater than zero")
     with waiting("judging the visits", quiet=as_json):
-        result, problems = surface_progress(found, alone=alone, pit_factor=pit_factor)
+        state = surface_state(found, alone=alone, pit_factor=pit_factor)
         if picture is not None:
-            _draw(found, result, picture)
+            _draw(state, picture)
     if as_json:
-        print_json(_json(found, result, problems, picture))
+        print_json({**state.to_json(), "picture": None if picture is None else str(picture)})
         return
-    _show(found, result)
+    _show(state)
     if picture is not None:
         click.echo(f"Picture: {picture}")
-    for problem in problems:
+    for problem in state.problems:
         click.echo(f"fringe: {problem}", err=True)
 
 
-def _json(
-    surface: Surface, result: Progress, problems: tuple[str, ...], picture: Path | None
-) -> dict[str, Any]:
-    return {
-        "surface": surface.to_json(),
-        "wavelength_nm": result.wavelength_nm,
-        "visits": [row.to_json() for row in result.rows],
-        "verdict": result.verdict and result.verdict.to_json(),
-        "next_step": result.next_step.to_json(),
-        "rates": [one.to_json() for one in result.rates],
-        "problems": list(problems),
-        "picture": None if picture is None else str(picture),
-    }
-
-
-def _draw(surface: Surface, result: Progress, path: Path) -> None:
+def _draw(state: SurfaceState, path: Path) -> None:
     from fringe.files import write_whole
-    from fringe.show.figures.progress import progress_figure
+    from fringe.show.figures.course import course_figure
     from fringe.show.figures.style import png_bytes
 
-    figure = progress_figure(
-        result.rows,
-        surface.name,
-        surface.tolerance.power_fringes,
-        irregularity_tolerance_fringes=surface.tolerance.irregularity_fringes,
-        wavelength_nm=result.wavelength_nm,
-        diameter_mm=surface.diameter_mm,
-        forecast=result.next_step.forecast,
-    )
-    write_whole(path, png_bytes(figure))
+    write_whole(path, png_bytes(course_figure(state, ahead=True)))
 
 
-def _show(surface: Surface, result: Progress) -> None:
+def _show(state: SurfaceState) -> None:
     from rich.text import Text
 
     screen = console()
-    screen.print(Text(surface.name, style="bold"))
-    screen.print(Text(_limits(surface, result)))
-    if result.rows:
+    screen.print(Text(state.surface.name, style="bold"))
+    screen.print(Text(_limits(state)))
+    if state.rows:
         screen.print()
-        screen.print(_table(result, screen.width))
+        screen.print(_table(state, screen.width))
         screen.print(Text(LEGEND, style="dim"))
         screen.print()
-    if result.verdict is not None:
-        state, reason = result.verdict.state, result.verdict.reason
-        if result.rows and result.rows[-1].conflict:
-            reason = result.rows[-1].conflict or reason
-        screen.print(Text(f"Verdict: {state}: {reason}"))
-    screen.print(Text(f"Next: {result.next_step.sentence()}"))
-    for row in _outlook(result, surface):
+    if state.verdict is not None:
+        reason = state.verdict.reason
+        if state.rows and state.rows[-1].conflict:
+            reason = state.rows[-1].conflict or reason
+        screen.print(Text(f"Verdict: {state.verdict.state}: {reason}"))
+    screen.print(Text(f"Next: {state.next_step.sentence()}"))
+    for row in _outlook(state):
         screen.print(Text(row))
 
 
-def _outlook(result: Progress, surface: Surface) -> list[str]:
+def _outlook(state: SurfaceState) -> list[str]:
     """What the next spell does, and what was learned, in a few lines."""
     from fringe.cli._outlook import learned_lines, spell_lines
 
-    wavelength = result.wavelength_nm
+    wavelength = state.wavelength_nm
     if wavelength is None:
         return []
     return [
-        *spell_lines(result.next_step, surface, wavelength),
-        *learned_lines(result, wavelength),
+        *spell_lines(state, wavelength),
+        *learned_lines(state.judged, wavelength),
     ]
 
 
-def _limits(surface: Surface, result: Progress) -> str:
+def _limits(state: SurfaceState) -> str:
     from fringe.format import figures
 
-    tolerance = surface.tolerance
+    surface, tolerance = state.surface, state.surface.tolerance
     parts = [
         f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, "
         f"aperture {surface.diameter_mm:g} mm"
@@ -148,16 +123,16 @@ def _limits(surface: Surface, result: Progress) -> str:
         parts.append(f"irregularity {figures(tolerance.irregularity_fringes)}")
     if tolerance.radius_difference_mm is not None:
         parts.append(f"radius ±{figures(tolerance.radius_difference_mm)} mm")
-    light = "" if result.wavelength_nm is None else f"; fringes at {result.wavelength_nm:.2f} nm"
+    light = "" if state.wavelength_nm is None else f"; fringes at {state.wavelength_nm:.2f} nm"
     return ", ".join(parts) + light
 
 
-def _table(result: Progress, width: int) -> Table:
+def _table(state: SurfaceState, width: int) -> Table:
     """The visits, with as many columns as the terminal has room for."""
     from rich import box
     from rich.table import Table
 
-    columns = [_column(name, result.rows) for name in COLUMNS]
+    columns = [_column(name, state.rows) for name in COLUMNS]
     for name in SPARED:
         if sum(max(map(len, cells)) + 2 for _, cells in columns) - 2 <= width:
             break

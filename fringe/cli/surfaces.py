@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from fringe.archive.store.index import Entry
+    from fringe.archive.views.surface_state import LoggedVisits
     from fringe.judge.state.visits import VisitRow
     from fringe.judge.tolerance.verdict import Verdict
 
@@ -41,10 +42,13 @@ def command(archive: Path, still_open: bool, steps: bool, as_json: bool) -> None
       fringe surfaces shop --open --next
     """
     from fringe.archive.store.index import list_archive
+    from fringe.archive.views.surface_state import listed_visits
     from fringe.cli._waiting import waiting
 
     with waiting("looking through the archive", quiet=as_json):
-        states = [_State(entry, steps=steps) for entry in list_archive(archive).entries]
+        entries = list_archive(archive).entries
+        visits = listed_visits(entries, alone=not steps)
+        states = [_State(*both, steps=steps) for both in zip(entries, visits, strict=True)]
     shown = [one for one in states if not (still_open and one.name == "inside")]
     shown.sort(key=lambda one: one.when, reverse=True)
     problems = [line for one in states for line in one.entry.problems]
@@ -59,22 +63,16 @@ def command(archive: Path, still_open: bool, steps: bool, as_json: bool) -> None
 class _State:
     """How far a surface is."""
 
-    def __init__(self, entry: Entry, *, steps: bool) -> None:
+    def __init__(self, entry: Entry, visits: LoggedVisits | None, *, steps: bool) -> None:
         self.entry = entry
         self.row: VisitRow | None = None
         self.verdict: Verdict | None = None
         self.step: str | None = None
-        if entry.surface is None:
+        if visits is None:
             return
-        from fringe.archive.views.surface_state import aperture_if_any
-        from fringe.judge.progress import last_visit, progress
-
-        self.row, self.verdict = last_visit(entry.visits, entry.surface.tolerance)
+        self.row, self.verdict = visits.last()
         if steps:
-            result = progress(
-                entry.visits, entry.surface.tolerance, aperture=aperture_if_any(entry.surface)
-            )
-            self.step = result.next_step.text()
+            self.step = visits.state().next_step.text()
 
     @property
     def name(self) -> str:

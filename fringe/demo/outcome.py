@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.surface_state import SurfaceState
 from fringe.demo.reports import Matched
 from fringe.demo.scenario import Scenario
 from fringe.judge.advice.step import NextStep
-from fringe.judge.progress import Progress
 from fringe.judge.settling.settle import Settled
 from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.state.visits import VisitRow
@@ -69,8 +69,8 @@ class Made:
 
     Attributes
     ----------
-    surface : Surface
-    progress : Progress
+    state : SurfaceState
+        What its visits say of it.
     report, picture : Path
         Its report, and the plot of its progress.
     radius_mm, radius_u_mm : float
@@ -78,18 +78,22 @@ class Made:
         uncertainty [mm].
     """
 
-    surface: Surface
-    progress: Progress
+    state: SurfaceState
     report: Path
     picture: Path
     radius_mm: float
     radius_u_mm: float
 
     @property
+    def surface(self) -> Surface:
+        """Its record."""
+        return self.state.surface
+
+    @property
     def verdict(self) -> Verdict:
         """Of the last visit."""
-        assert self.progress.verdict is not None
-        return self.progress.verdict
+        assert self.state.verdict is not None
+        return self.state.verdict
 
 
 @dataclass(frozen=True)
@@ -165,11 +169,11 @@ def _made_json(made: Made) -> Mapping[str, Any]:
         "tolerance": made.surface.tolerance.to_json(),
         "plate": made.surface.plate.name,
         "verdict": made.verdict.to_json(),
-        "next_step": made.progress.next_step.to_json(),
+        "next_step": made.state.next_step.to_json(),
         "radius_mm": made.radius_mm,
         "radius_u95_mm": coverage_factor() * made.radius_u_mm,
-        "wavelength_nm": made.progress.wavelength_nm,
-        "visits": [row.to_json() for row in made.progress.rows],
+        "wavelength_nm": made.state.wavelength_nm,
+        "visits": [row.to_json() for row in made.state.rows],
         "report": str(made.report),
         "progress_picture": str(made.picture),
     }

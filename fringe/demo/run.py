@@ -19,7 +19,7 @@ from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.photographs import read_photographs
 from fringe.archive.views.sagittas import sagitta_readings
-from fringe.archive.views.surface_state import surface_progress
+from fringe.archive.views.surface_state import surface_state
 from fringe.demo.folder import built
 from fringe.demo.guide import GUIDE, guide_text
 from fringe.demo.outcome import Demo, Done, Logged, Made
@@ -39,9 +39,9 @@ from fringe.orders.read import read
 from fringe.orders.reading import Reading
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import load_photo
+from fringe.show.figures.course import course_figure
 from fringe.show.figures.overlay import overlay_figure
 from fringe.show.figures.pair import pair_figure
-from fringe.show.figures.progress import progress_figure
 from fringe.show.figures.settle import settle_figure
 from fringe.show.figures.style import png_bytes
 from fringe.student_t import coverage_factor
@@ -132,7 +132,7 @@ class _Run:
             logged = self._visit(visit, surface, readings, spherometers)
             log_visit(surface, logged)
             settled = self._settled(visit, surface, [one.reading for one in logged.readings])
-            found, _ = surface_progress(surface)
+            found = surface_state(surface)
             self.tell(Logged(surface, number, found.rows[-1], sag, settled, found.next_step))
             self._step(surface.name)
         return self._finished(surface)
@@ -285,24 +285,16 @@ class _Run:
         }
 
     def _finished(self, surface: Surface) -> Made:
-        found, _ = surface_progress(surface)
+        found = surface_state(surface)
         stem = _stem(surface)
         self._say(f"drawing the progress of the {surface.name}")
         picture = self.folder / PICTURES / f"{stem}-progress.png"
-        figure = progress_figure(
-            found.rows,
-            surface.name,
-            surface.tolerance.power_fringes,
-            irregularity_tolerance_fringes=surface.tolerance.irregularity_fringes,
-            wavelength_nm=found.wavelength_nm,
-            diameter_mm=surface.diameter_mm,
-        )
-        write_whole(picture, png_bytes(figure))
+        write_whole(picture, png_bytes(course_figure(found)))
         self._step(surface.name)
         radius, u = _radius(surface, found.rows[-1])
         # the finished piece is what the next one is laid on
         self.pieces[surface.name] = Plate(surface.name, radius, u)
-        return Made(surface, found, self.folder / f"{stem}.html", picture, radius, u)
+        return Made(found, self.folder / f"{stem}.html", picture, radius, u)
 
     def match(self, surfaces: Sequence[Made]) -> Matched:
         """Say whether the last two match, and draw it."""
@@ -377,7 +369,9 @@ def _moved(
     made = [
         replace(
             one,
-            surface=replace(one.surface, folder=now(one.surface.folder or work)),
+            state=replace(
+                one.state, surface=replace(one.surface, folder=now(one.surface.folder or work))
+            ),
             report=now(one.report),
             picture=now(one.picture),
         )

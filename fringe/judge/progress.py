@@ -43,9 +43,9 @@ class Progress:
         One a visit, in their order.
     next_step : NextStep
         What to do now.
-    verdict : Verdict or None
-        Of the last visit that worked or read; None where it read nothing, or the surface has
-        no tolerance.
+    verdicts : tuple of Verdict or None
+        As it stood after each visit: that of the last visit until then that worked or read; None
+        where that one read nothing, or the surface has no tolerance.
     wavelength_nm : float or None
         Wavelength that the rows' fringes are counted in [nm].
     rates : tuple of Forecast
@@ -55,9 +55,14 @@ class Progress:
 
     rows: tuple[VisitRow, ...]
     next_step: NextStep
-    verdict: Verdict | None
+    verdicts: tuple[Verdict | None, ...]
     wavelength_nm: float | None
     rates: tuple[Forecast, ...] = ()
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """As it stands now."""
+        return self.verdicts[-1] if self.verdicts else None
 
 
 def progress(
@@ -90,19 +95,20 @@ def progress(
     wavelength = tolerance.wavelength_nm or _first_wavelength(visits)
     tolerance = dataclasses.replace(tolerance, wavelength_nm=wavelength)
     rows: list[VisitRow] = []
-    verdict: Verdict | None = None
+    verdicts: list[Verdict | None] = []
     minutes, step = 0.0, nextstep([], tolerance)
     for i, visit in enumerate(visits):
         minutes += visit.minutes or 0.0
         row, judged = _row(visit, tolerance, minutes / 60)
-        if judged is not None or visit.stage or visit.minutes:
-            verdict = judged
+        stands = judged is not None or visit.stage or visit.minutes or not verdicts
+        verdicts.append(judged if stands else verdicts[-1])
         known = like if i == len(visits) - 1 else ()
         step = nextstep(
             [*rows, row], tolerance, aperture=aperture, like=known, pit_factor=pit_factor
         )
         rows.append(dataclasses.replace(row, next_step=step.text()))
-    return Progress(tuple(rows), step, verdict, wavelength, _rates(rows, tolerance, aperture, like))
+    rates = _rates(rows, tolerance, aperture, like)
+    return Progress(tuple(rows), step, tuple(verdicts), wavelength, rates)
 
 
 def visit_rows(visits: Sequence[VisitRecord], wavelength_nm: float) -> tuple[VisitRow, ...]:

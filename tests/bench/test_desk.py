@@ -15,7 +15,7 @@ from fringe.archive.instruments import add_instrument
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import Work
-from fringe.archive.views.surface_state import surface_progress
+from fringe.archive.views.surface_state import surface_state
 from fringe.bench.desk import MOST_SHOTS, Desk, Settings
 from fringe.bench.shots import clean_file_name
 from fringe.errors import BadInput, Refused
@@ -210,9 +210,9 @@ def test_records_of_what_was_used_are_kept(desk, reader, picture, surface):
         "plate": surface.plate.name,
         "camera": "overhead",
     }
-    judged, problems = surface_progress(surface)
+    judged = surface_state(surface)
     assert result["verdict"] == judged.rows[-1].verdict == "inside"
-    assert (result["next"], result["problems"]) == (judged.next_step.text(), list(problems))
+    assert (result["next"], result["problems"]) == (judged.next_step.text(), list(judged.problems))
 
 
 def test_what_is_said_goes_before_the_cameras_record(desk, reader, picture, surface):

@@ -130,9 +130,9 @@ def measure(archive: Path) -> None:
 
 def progress_of(text: str) -> object:
     """What `fringe progress` works out."""
-    from fringe.archive.views.surface_state import surface_progress
+    from fringe.archive.views.surface_state import surface_state
 
-    return surface_progress(find_surface(text))
+    return surface_state(find_surface(text))
 
 
 def main() -> None:

@@ -153,7 +153,7 @@ def test_the_example_reads_its_photographs_truly(
         limit = made.surface.tolerance.power_fringes
         assert limit is not None
         files = survey(made.surface.folder or tmp_path).sessions
-        for summary, row, visit in zip(files, made.progress.rows, spec.visits, strict=True):
+        for summary, row, visit in zip(files, made.state.rows, spec.visits, strict=True):
             readings = open_session(summary.place).visit.readings
             assert len(readings) == len(visit.photographs)
             for logged, photograph in zip(readings, visit.photographs, strict=True):
@@ -224,7 +224,7 @@ def test_spherometer_and_fringes_stand_on_one_axis(demo: Demo) -> None:
     """Each visit has a power; the spherometer's lies within its interval of the true one."""
     for made, spec in zip(demo.surfaces, SCENARIO.surfaces, strict=True):
         plate = SCENARIO.true_plate_radius_mm(spec)
-        for row, visit in zip(made.progress.rows, spec.visits, strict=True):
+        for row, visit in zip(made.state.rows, spec.visits, strict=True):
             assert row.power_fringes is not None
             if visit.work_mm:
                 truth = power_fringes(
@@ -250,8 +250,8 @@ def test_the_concave_is_laid_on_the_finished_convex(demo: Demo) -> None:
 def test_a_warm_piece_is_told_to_wait(demo: Demo) -> None:
     """The visit straight from the lap is not judged by its warmth: the next step is to wait."""
     number = next(i for i, (_, v) in enumerate(VISITS) if v.truth.warm_fringes)
-    assert (demo.surfaces[0].progress.rows[number].next_step or "").startswith("wait")
-    assert demo.surfaces[0].progress.next_step.action == "stop"
+    assert (demo.surfaces[0].state.rows[number].next_step or "").startswith("wait")
+    assert demo.surfaces[0].state.next_step.action == "stop"
 
 
 def test_the_warm_piece_settles_where_it_was_foretold(once: Once) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fringe.archive.store.surface import Surface
-from fringe.archive.views.surface_state import surface_progress
+from fringe.archive.views.surface_state import surface_state
 from fringe.errors import BadInput
 from fringe.judge.state.visits import VisitRow
 from fringe.orders.gap_map import gap_map
@@ -108,9 +108,9 @@ def visits_dataset(surface: Surface) -> xr.Dataset:
 
     if surface.folder is None:
         raise BadInput(f"surface {surface.name!r}: it is in no archive yet; add it first")
-    judged, problems = surface_progress(surface, alone=True)
-    if problems:
-        raise BadInput(problems[0])
+    judged = surface_state(surface, alone=True)
+    if judged.problems:
+        raise BadInput(judged.problems[0])
     rows = [dataclasses.asdict(row) for row in judged.rows]
     when = [row["when"].astimezone(UTC).replace(tzinfo=None) for row in rows]
     found = xr.Dataset(

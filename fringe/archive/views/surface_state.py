@@ -1,22 +1,30 @@
-"""A surface's progress as its archive tells it: its own visits first, then like surfaces."""
+"""The state of a surface as its archive tells it: its own visits first, then like surfaces."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from heapq import nlargest
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from fringe.archive.store.index import indexed_visits
-from fringe.archive.store.order import survey
+from fringe.archive.store.index import Entry, indexed_visits
+from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.surface import E_LINE_NM, Surface, load_surface
 from fringe.archive.store.visit_records import visit_records
 from fringe.archive.store.whole_aperture import surface_aperture
 from fringe.errors import BadInput
-from fringe.judge.progress import Progress, progress, visit_rows
+from fringe.judge.progress import Progress, last_visit, progress, visit_rows
 from fringe.judge.state.history import life
 from fringe.judge.state.rates import Change
+from fringe.judge.state.visits import VisitRecord, VisitRow
 from fringe.judge.tolerance.tolerance import Aperture
+
+if TYPE_CHECKING:
+    from fringe.judge.advice.step import NextStep
+    from fringe.judge.tolerance.verdict import Verdict
 
 # A surface is like another when its diameter is within this factor of it (ours, no source).
 LIKE_DIAMETER = 1.5
@@ -27,9 +35,106 @@ MOST_LIKE = 20
 MOST_LOOKED_AT = 100
 
 
-def surface_progress(
+@dataclass(frozen=True)
+class SurfaceState:
+    """All that the visits of a surface say of it together.
+
+    Attributes
+    ----------
+    surface : Surface
+        Its record.
+    judged : Progress
+        Its visits, judged: rows, verdicts, rates, and the next step.
+    problems : tuple of str
+        One line for each of its sessions that cannot be read.
+    """
+
+    surface: Surface
+    judged: Progress
+    problems: tuple[str, ...] = ()
+
+    @property
+    def rows(self) -> tuple[VisitRow, ...]:
+        """One row a visit, in their order."""
+        return self.judged.rows
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """Of the last visit that worked or read."""
+        return self.judged.verdict
+
+    @property
+    def next_step(self) -> NextStep:
+        """What to do now."""
+        return self.judged.next_step
+
+    @property
+    def wavelength_nm(self) -> float | None:
+        """Wavelength that fringes are counted in [nm]."""
+        return self.judged.wavelength_nm
+
+    def to_json(self) -> dict[str, Any]:
+        """Return what `fringe progress --json` prints, but for the picture."""
+        return {
+            "surface": self.surface.to_json(),
+            "wavelength_nm": self.wavelength_nm,
+            "visits": [row.to_json() for row in self.rows],
+            "verdict": self.verdict and self.verdict.to_json(),
+            "next_step": self.next_step.to_json(),
+            "rates": [one.to_json() for one in self.judged.rates],
+            "problems": list(self.problems),
+        }
+
+
+@dataclass(frozen=True)
+class LoggedVisits:
+    """What the state of a surface is made from: its visits, and what like surfaces teach.
+
+    Attributes
+    ----------
+    surface : Surface
+        Its record.
+    visits : tuple of VisitRecord
+        Its visits that count, in their order.
+    like : sequence of tuple of Change
+        What work did to like surfaces of its archive, a tuple a surface.
+    problems : tuple of str
+        One line for each of its sessions that cannot be read.
+    """
+
+    surface: Surface
+    visits: tuple[VisitRecord, ...]
+    like: Sequence[tuple[Change, ...]] = ()
+    problems: tuple[str, ...] = ()
+
+    def state(self, *more: VisitRecord, pit_factor: float | None = None) -> SurfaceState:
+        """Judge the visits.
+
+        Parameters
+        ----------
+        *more : VisitRecord
+            Visits after the logged ones: what lies on the bench.
+        pit_factor : float, optional
+            Depth of a grit's pits over its grain size; that of the table otherwise.
+        """
+        visits = (*self.visits, *more)
+        judged = progress(
+            visits,
+            self.surface.tolerance,
+            aperture=aperture_if_any(self.surface),
+            like=self.like if any(one.measured for one in visits) else (),
+            pit_factor=pit_factor,
+        )
+        return SurfaceState(self.surface, judged, self.problems)
+
+    def last(self) -> tuple[VisitRow | None, Verdict | None]:
+        """Row and verdict of the last visit that worked or read, without judging the others."""
+        return last_visit(self.visits, self.surface.tolerance)
+
+
+def surface_state(
     surface: Surface, *, alone: bool = False, pit_factor: float | None = None
-) -> tuple[Progress, tuple[str, ...]]:
+) -> SurfaceState:
     """Judge a surface's visits, and foretell by its own log and by like surfaces of its archive.
 
     Parameters
@@ -40,42 +145,103 @@ def surface_progress(
         Leave the other surfaces of the archive unread.
     pit_factor : float, optional
         Depth of a grit's pits over its grain size; that of the table otherwise.
+    """
+    return logged_visits(surface, alone=alone).state(pit_factor=pit_factor)
 
-    Returns
-    -------
-    progress : Progress
-    problems : tuple of str
-        One line for each of this surface's sessions that cannot be read.
+
+def logged_visits(
+    surface: Surface, *, alone: bool = False, found: Survey | None = None
+) -> LoggedVisits:
+    """Gather what the state of a surface is made from.
+
+    Parameters
+    ----------
+    surface : Surface
+        A surface that was loaded.
+    alone : bool
+        Leave the other surfaces of the archive unread.
+    found : Survey, optional
+        What its folder holds, where that was read already.
     """
     assert surface.folder is not None
-    found = survey(surface.folder)
-    records = visit_records(found.sessions)
-    like = [] if alone or not any(r.measured for r in records) else like_changes(surface)
-    result = progress(
-        records,
-        surface.tolerance,
-        aperture=aperture_if_any(surface),
-        like=like,
-        pit_factor=pit_factor,
-    )
-    return result, found.problems
+    known = survey(surface.folder) if found is None else found
+    like = () if alone else like_changes(surface)
+    return LoggedVisits(surface, visit_records(known.sessions), like, known.problems)
 
 
-def like_changes(surface: Surface) -> list[tuple[Change, ...]]:
+def listed_visits(
+    entries: Sequence[Entry], *, alone: bool = False
+) -> Iterator[LoggedVisits | None]:
+    """What the state of each surface of a list is made from; None for one without a record.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        All surfaces of an archive.
+    alone : bool
+        Let none of them learn from the others.
+    """
+    others = OtherSurfaces(entries)
+    for entry in entries:
+        if entry.surface is None:
+            yield None
+        else:
+            like = () if alone else like_changes(entry.surface, others)
+            yield LoggedVisits(entry.surface, entry.visits, like, entry.problems)
+
+
+class OtherSurfaces:
+    """Surfaces of one archive with what work did to them, each worked out once.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        What is known of them already.
+    """
+
+    def __init__(self, entries: Sequence[Entry] = ()) -> None:
+        self._entries = {entry.folder: entry for entry in entries}
+        self._latest: dict[Path, list[Path]] = {}
+        self._changes: dict[Path, tuple[Change, ...]] = {}
+
+    def latest(self, folder: Path) -> list[Path]:
+        """Other folders of the archive, those first to which something was added last."""
+        archive = folder.parent
+        if archive not in self._latest:
+            self._latest[archive] = _latest_folders(archive, MOST_LOOKED_AT + 1)
+        return [one for one in self._latest[archive] if one.name != folder.name][:MOST_LOOKED_AT]
+
+    def surface(self, folder: Path) -> Surface:
+        """The record of one of them; `BadInput` where it cannot be read."""
+        entry = self._entries.get(folder)
+        return load_surface(folder) if entry is None or entry.surface is None else entry.surface
+
+    def changes(self, surface: Surface) -> tuple[Change, ...]:
+        """What work did to one of them."""
+        folder = surface.folder
+        assert folder is not None
+        if folder not in self._changes:
+            entry = self._entries.get(folder)
+            visits = indexed_visits(folder) if entry is None else entry.visits
+            wavelength = surface.tolerance.wavelength_nm or E_LINE_NM
+            self._changes[folder] = life(visit_rows(visits, wavelength), wavelength).changes
+        return self._changes[folder]
+
+
+def like_changes(surface: Surface, others: OtherSurfaces | None = None) -> list[tuple[Change, ...]]:
     """What work did to like surfaces of the same archive, a tuple a surface.
 
     A surface or a session that cannot be read is passed over: `fringe check` names it.
     """
     assert surface.folder is not None
+    others = others or OtherSurfaces()
     found: list[tuple[Change, ...]] = []
-    for folder in _latest_others(surface.folder):
+    for folder in others.latest(surface.folder):
         if len(found) >= MOST_LIKE:
             break
         try:
-            other = load_surface(folder)
-            if not _alike(surface, other):
-                continue
-            changes = _changes(other)
+            other = others.surface(folder)
+            changes = others.changes(other) if _alike(surface, other) else ()
         except BadInput:
             continue
         if changes:
@@ -88,22 +254,15 @@ def _alike(surface: Surface, other: Surface) -> bool:
     return 1 / LIKE_DIAMETER <= ratio <= LIKE_DIAMETER
 
 
-def _latest_others(folder: Path) -> list[Path]:
-    """Other folders of the archive, those first to which something was added last."""
-    others = []
-    with os.scandir(folder.parent) as found:
+def _latest_folders(archive: Path, count: int) -> list[Path]:
+    """Folders of an archive, those first to which something was added last."""
+    folders = []
+    with os.scandir(archive) as found:
         for entry in found:
             with suppress(OSError):  # it is being moved away
-                if entry.is_dir() and entry.name[0] != "." and entry.name != folder.name:
-                    others.append((entry.stat().st_mtime, entry.path))
-    return [Path(path) for _, path in nlargest(MOST_LOOKED_AT, others)]
-
-
-def _changes(surface: Surface) -> tuple[Change, ...]:
-    assert surface.folder is not None
-    wavelength = surface.tolerance.wavelength_nm or E_LINE_NM
-    records = indexed_visits(surface.folder)
-    return life(visit_rows(records, wavelength), wavelength).changes
+                if entry.is_dir() and entry.name[0] != ".":
+                    folders.append((entry.stat().st_mtime, entry.path))
+    return [Path(path) for _, path in nlargest(count, folders)]
 
 
 def aperture_if_any(surface: Surface) -> Aperture | None:

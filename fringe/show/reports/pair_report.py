@@ -9,10 +9,10 @@ from datetime import datetime
 from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.pair_evidence import PairRecord
+from fringe.archive.views.surface_state import SurfaceState
 from fringe.format import figures as rounded
 from fringe.judge.pair.match import Pair
 from fringe.judge.pair.next_step import PairStep, mismatch_text
-from fringe.judge.progress import Progress
 from fringe.show.figures.pair import pair_figure
 from fringe.show.figures.style import wavelength_text
 from fringe.show.reports.pair_parts import (
@@ -28,8 +28,7 @@ from fringe.show.reports.report import ReportFigure, page_html
 from fringe.show.reports.report_parts import Part, history_part
 from fringe.show.reports.surface_report import (
     SurfaceReport,
-    course_figure,
-    judged_visits,
+    course_picture,
     overlays,
     proven_text,
 )
@@ -42,7 +41,7 @@ class _Piece:
 
     surface: Surface
     proof: Proof
-    whole: Progress
+    whole: SurfaceState
     contact: tuple[LoggedReading, ...]  # of its last session that was laid on the other
 
 
@@ -122,7 +121,7 @@ def _piece(surface: Surface, other: Surface, tell: Tell | None) -> _Piece:
 
     proof = prove(surface, laid, tell)
     contact = _contact(proof.subject, surface, other) if proof.subject else ()
-    return _Piece(surface, proof, judged_visits(surface, proof.sessions), contact)
+    return _Piece(surface, proof, proof.state(surface), contact)
 
 
 def _contact(session: Session, surface: Surface, other: Surface) -> tuple[LoggedReading, ...]:
@@ -158,7 +157,7 @@ def _figure(found: Pair, step: PairStep, record: PairRecord) -> ReportFigure:
 
 
 def _history(one: _Piece) -> Part:
-    course = course_figure(one.surface, one.whole)
+    course = course_picture(one.whole)
     part = history_part(one.whole.rows, [] if course is None else [course])
     return Part(
         f"history-{one.surface.form}",

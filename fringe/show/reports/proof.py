@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from fringe.archive.store.order import survey
+from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import Session, SessionSummary
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.surface_state import SurfaceState, logged_visits
 from fringe.errors import BadInput
 
 Tell = Callable[[int, int], None]
@@ -37,6 +38,11 @@ class Proof:
     problems: tuple[str, ...]
     subject: Session | None
     last: Session | None
+
+    def state(self, surface: Surface) -> SurfaceState:
+        """The state of the surface by these sessions alone."""
+        found = Survey(self.sessions, self.sessions, self.problems, ())
+        return logged_visits(surface, found=found).state()
 
 
 def prove(surface: Surface, asked: Callable[[Session], bool], tell: Tell | None = None) -> Proof:

@@ -9,12 +9,10 @@ from typing import Any
 
 from fringe.archive.store.session import LoggedReading, Session, SessionSummary
 from fringe.archive.store.surface import Surface
-from fringe.archive.store.visit_records import visit_records
 from fringe.archive.views.sagittas import compared
-from fringe.archive.views.surface_state import aperture_if_any, like_changes
+from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
 from fringe.format import figures as rounded
-from fringe.judge.progress import Progress, progress
 from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Tolerance
@@ -82,9 +80,9 @@ def surface_report(
     """
     proof = prove(surface, _measured, tell)
     subject = proof.subject or proof.last
-    whole = judged_visits(surface, proof.sessions)
-    latest = {} if subject is None else _latest(surface, proof.sessions, subject, whole)
-    pictures, undrawn = _figures(surface, subject, whole)
+    whole = proof.state(surface)
+    latest = {} if subject is None else _latest(proof.sessions, subject, whole)
+    pictures, undrawn = _figures(subject, whole)
     problems = (*proof.problems, *undrawn)
     latest |= {"problems": problems, "proven": proven_text(len(proof.digests))}
     time = made_at or datetime.now().astimezone()
@@ -114,13 +112,6 @@ def own_readings(session: Session) -> list[LoggedReading]:
     return [one for one in session.visit.readings if one.against is None]
 
 
-def judged_visits(surface: Surface, sessions: Sequence[SessionSummary]) -> Progress:
-    """Progress as `fringe progress` tells it, of these sessions alone."""
-    records = visit_records(sessions)
-    like = like_changes(surface) if any(one.measured for one in records) else []
-    return progress(records, surface.tolerance, aperture=aperture_if_any(surface), like=like)
-
-
 def proven_text(count: int) -> str:
     """Say that so many sessions are as they were written; nothing where there are none."""
     if count == 0:
@@ -130,14 +121,14 @@ def proven_text(count: int) -> str:
 
 
 def _latest(
-    surface: Surface, sound: Sequence[SessionSummary], subject: Session, whole: Progress
+    sound: Sequence[SessionSummary], subject: Session, whole: SurfaceState
 ) -> dict[str, Any]:
     """What the report speaks of, in the words of `report_html`."""
     place = [one.session_id for one in sound].index(subject.summary.session_id)
-    then = judged_visits(surface, sound[: place + 1])
+    then = whole.judged.verdicts[place]
     visit, summary = subject.visit, subject.summary
     values: dict[str, Any] = {
-        "verdict": then.verdict and then.verdict.to_json(),
+        "verdict": then and then.to_json(),
         "next_step": whole.next_step.sentence(),
         "since": _since(whole.rows[place + 1 :]),
         "when": summary.when.isoformat(timespec="seconds"),
@@ -232,7 +223,7 @@ def _photograph_name(session: Session, one: LoggedReading) -> str:
 
 
 def _figures(
-    surface: Surface, subject: Session | None, whole: Progress
+    subject: Session | None, whole: SurfaceState
 ) -> tuple[dict[str, ReportFigure], list[str]]:
     """Every figure of the report, and a line for each that could not be drawn."""
     pictures: dict[str, ReportFigure] = {}
@@ -245,7 +236,7 @@ def _figures(
             pictures |= _budget_figure(subject, shown)
         else:
             pictures |= _spherometer_figure(subject)
-    course = course_figure(surface, whole)
+    course = course_picture(whole)
     return pictures | ({} if course is None else {"progress": course}), problems
 
 
@@ -266,25 +257,16 @@ def overlays(
     return pictures, problems
 
 
-def course_figure(surface: Surface, whole: Progress) -> ReportFigure | None:
+def course_picture(whole: SurfaceState) -> ReportFigure | None:
     """Progress over all visits; None before anything was measured."""
-    from fringe.show.figures.progress import progress_figure
+    from fringe.show.figures.course import course_figure
 
     if all(row.power_fringes is None for row in whole.rows):
         return None
-    tolerance = surface.tolerance
-    figure = progress_figure(
-        whole.rows,
-        surface.name,
-        tolerance.power_fringes,
-        irregularity_tolerance_fringes=tolerance.irregularity_fringes,
-        wavelength_nm=whole.wavelength_nm,
-        diameter_mm=surface.diameter_mm,
-    )
     count = len(whole.rows)
     return ReportFigure.of(
-        figure,
-        f"Power and irregularity of {surface.name} over {count} "
+        course_figure(whole),
+        f"Power and irregularity of {whole.surface.name} over {count} "
         f"visit{'' if count == 1 else 's'}; the table below holds the same numbers.",
     )
 

@@ -7,11 +7,18 @@ import os
 
 import pytest
 
+from fringe.archive.store.index import list_archive
+from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import session_files
 from fringe.archive.store.session import Visit, Work
 from fringe.archive.store.surface import Surface, add_surface
 from fringe.archive.store.write import log_visit
-from fringe.archive.views.surface_state import like_changes, surface_progress
+from fringe.archive.views.surface_state import (
+    like_changes,
+    listed_visits,
+    logged_visits,
+    surface_state,
+)
 from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import hours, power_reading
 
@@ -49,12 +56,12 @@ def test_like_surfaces_foretell_a_new_one(make):
     new = make("new", [])
     reading = power_reading(-12.0, 0.1, "edge", WAVE)
     log_visit(new, Visit(readings=(reading,), work=Work("polish", 30.0, "tool")), now=hours(5))
-    found, problems = surface_progress(new)
-    assert problems == ()
+    found = surface_state(new)
+    assert found.problems == ()
     told = found.next_step.forecast
     assert told.surfaces == 4
     assert told.minutes.median == pytest.approx(50, rel=0.15)
-    alone, _ = surface_progress(new, alone=True)
+    alone = surface_state(new, alone=True)
     assert alone.next_step.forecast is None
 
 
@@ -63,7 +70,7 @@ def test_its_own_visits_count_first(make):
     for i in range(6):
         make(f"fast {i}", [-40.0, -28.0, -16.0 + 0.5 * i])
     own = make("own", [-40.0, -34.0, -28.0, -22.0])
-    with_like, alone = surface_progress(own)[0], surface_progress(own, alone=True)[0]
+    with_like, alone = surface_state(own), surface_state(own, alone=True)
     rates = [one.next_step.forecast.rate_um_h.median for one in (with_like, alone)]
     assert rates[0] == pytest.approx(rates[1], rel=0.1)
     last = dataclasses.replace(alone.rows[-1], next_step=with_like.rows[-1].next_step)
@@ -88,8 +95,8 @@ def test_damage_elsewhere_hides_nothing(make):
     path.write_bytes(path.read_bytes()[:-1])
     lost = make("lost", [-10.0, -7.0])
     (lost.folder / "surface-0001.json").write_text("{}")
-    found, problems = surface_progress(own)
-    assert problems == ()
+    found = surface_state(own)
+    assert found.problems == ()
     assert found.next_step.action == "polish"
     # of the broken one, what two readings with whole work between them tell
     assert len(like_changes(own)) == 1
@@ -116,3 +123,30 @@ def test_a_large_archive_costs_no_more(make, monkeypatch):
     os.utime(own.folder, (2e9, 2e9))
     (changes,) = like_changes(own)
     assert changes[0].height_um == pytest.approx(5.0 * WAVE / 2000)
+
+
+def test_a_list_says_the_same_next_step(make):
+    """Each surface of a list has the state that it has by itself, like surfaces included."""
+    for i in range(3):
+        make(f"other {i}", [-30.0, -24.0 + 0.2 * i, -18.0])
+    new = make("new", [-12.0])
+    entries = list_archive(new.folder.parent).entries
+    listed = {one.surface.name: one.state() for one in listed_visits(entries)}
+    for entry in entries:
+        alone = surface_state(entry.surface)
+        assert listed[entry.surface.name].to_json() == alone.to_json()
+    assert listed["other 0"].next_step.forecast.surfaces == 2
+
+
+def test_the_verdict_as_of_each_visit(make):
+    """The verdicts of a state are those that its first visits alone would have had."""
+    own = make("own", [-10.0, -4.0, -1.0])
+    log_visit(own, Visit(remarks="looked at it"), now=hours(8))
+    log_visit(own, Visit(work=Work("polish", 5.0, "tool")), now=hours(9))
+    found = survey(own.folder)
+    verdicts = surface_state(own).judged.verdicts
+    for k in range(1, 6):
+        first = Survey(found.sessions[:k], (), (), ())
+        assert logged_visits(own, found=first).state().verdict == verdicts[k - 1]
+    states = [one and one.state for one in verdicts]
+    assert states == ["outside", "outside", "inside", "inside", None]

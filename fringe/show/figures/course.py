@@ -1,0 +1,35 @@
+"""The picture of a surface's progress, drawn from its state."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from fringe.archive.views.surface_state import SurfaceState
+from fringe.show.figures.progress import progress_figure
+
+
+def course_figure(state: SurfaceState, *, ahead: bool = False) -> Figure:
+    """Draw how a surface came down to its tolerance.
+
+    Parameters
+    ----------
+    state : SurfaceState
+        With at least one visit.
+    ahead : bool
+        Draw what the next work does, too.
+
+    Raises
+    ------
+    BadInput
+        If there is no visit.
+    """
+    surface, tolerance = state.surface, state.surface.tolerance
+    return progress_figure(
+        state.rows,
+        surface.name,
+        tolerance.power_fringes,
+        irregularity_tolerance_fringes=tolerance.irregularity_fringes,
+        wavelength_nm=state.wavelength_nm,
+        diameter_mm=surface.diameter_mm,
+        forecast=state.next_step.forecast if ahead else None,
+    )

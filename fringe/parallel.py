@@ -13,13 +13,23 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
 from multiprocessing import get_context
-from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, Protocol, TypeVar, cast
 
 from fringe.errors import BadInput, FringeError, Refused
 
 T = TypeVar("T")
 U = TypeVar("U")
+
+
+class Named(Protocol):
+    """What is read: a file's path, or something else that messages can name."""
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+
+
+N = TypeVar("N", bound=Named)
 _SECONDS = 10  # within which a scheduler must answer
 # Workers share the cores already; more threads inside each get in each other's way.
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -33,8 +43,8 @@ def cores() -> int:
 
 
 def read_many(
-    paths: Sequence[Path],
-    reader: Callable[[Path], T],
+    paths: Sequence[N],
+    reader: Callable[[N], T],
     *,
     workers: int | None = None,
     scheduler: str | None = None,
@@ -43,8 +53,8 @@ def read_many(
 
     Parameters
     ----------
-    paths : sequence of Path
-        Photographs. Workers of a cluster must find them under the same names.
+    paths : sequence of Path, or of anything with a `name`
+        Photographs. Workers of a cluster must find files under the same names.
     reader : callable
         Makes a reading of one photograph. Unless one worker does it all, it must be a
         function of a module, or an instance of a class of one, so that it can be sent.
@@ -73,8 +83,8 @@ def read_many(
 
 
 def read_each(
-    paths: Sequence[Path],
-    reader: Callable[[Path], T],
+    paths: Sequence[N],
+    reader: Callable[[N], T],
     *,
     workers: int | None = None,
     scheduler: str | None = None,
@@ -205,7 +215,7 @@ def _one_thread() -> None:
         os.environ[name] = "1"
 
 
-def _attempt(reader: Callable[[Path], T], path: Path) -> T | FringeError:
+def _attempt(reader: Callable[[N], T], path: N) -> T | FringeError:
     """Read one photograph; what is foreseen comes back as a value that names the file."""
     try:
         return reader(path)

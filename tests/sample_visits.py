@@ -14,6 +14,7 @@ from fringe.archive.views.photographs import logged
 from fringe.judge.tolerance.verdict import Measured, Tolerance
 from fringe.optics.lamps import lamp
 from fringe.orders.gap_map import GapMap
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
 from fringe.quantity import half_width
@@ -166,7 +167,7 @@ def power_reading(
         irregularity_fringes=0.1,
         form=form,
     )
-    return logged(reading, (), lamp("sodium"), 150.0, {})
+    return logged(reading, (), ReadOptions(lamp("sodium"), diameter_mm=150.0))
 
 
 def plain_visit(remark: str = "looked at it") -> Visit:

@@ -8,7 +8,9 @@ import time
 from multiprocessing import parent_process
 from pathlib import Path
 
+from fringe.archive.store.session import Photograph
 from fringe.errors import BadInput, Refused
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from sample_visits import power_reading
 
@@ -22,6 +24,11 @@ def by_name(path: Path) -> Reading:
     if path.stem.startswith("bug"):
         raise ZeroDivisionError("by zero")
     return power_reading(float(path.stem)).reading
+
+
+def of_kept(photographs: tuple[Photograph, ...], options: ReadOptions) -> Reading:
+    """Read a photograph of a visit, by the name of its file."""
+    return by_name(Path(photographs[0].file_name))
 
 
 def meet(path: Path) -> int:

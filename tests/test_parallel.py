@@ -12,6 +12,7 @@ import stand_ins
 from fringe.archive.views.photographs import read_photographs
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
+from fringe.orders.options import ReadOptions
 from fringe.parallel import cores, read_many, run_many
 
 
@@ -110,9 +111,10 @@ def test_a_visit_is_read_by_several(photos):
     paths = photos("3.0.jpg", "blank.jpg", "1.0.jpg")
     (paths[0].parent / "again.jpg").write_bytes(paths[0].read_bytes())
     paths.append(paths[0].parent / "again.jpg")
+    options = ReadOptions(lamp("sodium"))
     one, two = (
         read_photographs(
-            paths, stand_ins.by_name, lamp("sodium"), keep_refused=True, workers=workers
+            paths, options, keep_refused=True, workers=workers, reader=stand_ins.of_kept
         )
         for workers in (1, 2)
     )
@@ -121,7 +123,7 @@ def test_a_visit_is_read_by_several(photos):
     assert [r.reading.power_fringes for r in two[0]] == [3.0, 1.0]
     assert [r.photographs for r in two[0]] == [(1,), (3,)]
     with pytest.raises(Refused, match=r"^blank\.jpg: no fringes"):
-        read_photographs(paths, stand_ins.by_name, lamp("sodium"), workers=2)
+        read_photographs(paths, options, workers=2, reader=stand_ins.of_kept)
 
 
 @pytest.fixture(scope="module")

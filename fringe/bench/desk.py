@@ -12,12 +12,13 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from fringe.archive.instruments import find_lamp, instrument_record, list_instruments
+from fringe.archive.instruments import find_lamp, list_instruments
 from fringe.archive.store.session import Photograph, Visit, Work
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.one_reading import reading_measured
 from fringe.archive.views.photographs import instruments_used, logged
+from fringe.archive.views.reading_options import stated_options, with_camera
 from fringe.archive.views.surface_state import (
     LoggedVisits,
     SurfaceState,
@@ -25,13 +26,13 @@ from fringe.archive.views.surface_state import (
     surface_state,
 )
 from fringe.bench.answers import history, settling_answer, visit_answer
-from fringe.bench.shots import Shot, make_shot, minutes_of, options_kept, shot_view
+from fringe.bench.shots import Shot, make_shot, minutes_of, shot_view
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
 from fringe.judge.state.abrasives import check_stage
 from fringe.judge.state.visits import VisitRecord, VisitRow
 from fringe.optics.lamps import lamp_names
-from fringe.orders.options import ReadOptions
+from fringe.orders.options import StatedOptions
 from fringe.photo.ellipse import Edge
 
 MOST_SHOTS = 24
@@ -48,6 +49,16 @@ class Settings:
     sense: str = "auto"
     camera_distance_mm: float | None = None  # said by hand, before what the camera's record says
     camera: str | None = None
+
+    def stated(self, edge: Edge | str = "auto") -> StatedOptions:
+        """How a photograph with this edge was taken."""
+        return StatedOptions(
+            lamp=self.lamp,
+            camera=self.camera,
+            edge=edge,
+            sense=self.sense,
+            camera_distance_mm=self.camera_distance_mm,
+        )
 
 
 class Desk:
@@ -115,7 +126,7 @@ class Desk:
         if settings.surface is not None:
             surface = self._surface(settings.surface)
             find_lamp(settings.lamp or surface.lamp or "sodium", self.archive)
-        self._distance_mm(settings)
+        with_camera(settings.stated(), self.archive)
         with self._lock:
             if settings.surface != self.settings.surface:
                 settings = replace(settings, sense="auto")  # it was said of the other one
@@ -306,13 +317,6 @@ class Desk:
             raise BadInput("choose the surface first")
         return self._surface(self.settings.surface)
 
-    def _distance_mm(self, settings: Settings) -> float | None:
-        """Distance of the camera: as said, else as its record has it [mm]."""
-        if settings.camera is None:
-            return settings.camera_distance_mm
-        record = instrument_record(self.archive, "camera", settings.camera)
-        return settings.camera_distance_mm or record.get("distance_mm")
-
     def _read(self, shot: Shot) -> None:
         """Begin to read a photograph, and give up what was begun before."""
         shot.give_up()
@@ -321,21 +325,11 @@ class Desk:
             shot.state, shot.refusal = "refused", "choose the surface first"
             return
         surface = self._chosen()
-        name = self.settings.lamp or surface.lamp
-        if name is None:
+        if (self.settings.lamp or surface.lamp) is None:
             shot.state, shot.refusal = "refused", "choose the lamp first"
             return
-        shot.lamp = find_lamp(name, self.archive)
-        options = ReadOptions(
-            lamp=shot.lamp,
-            edge=shot.edge,
-            diameter_mm=surface.diameter_mm,
-            plate_radius_mm=surface.plate_radius_mm,
-            work=surface.form,
-            camera_distance_mm=self._distance_mm(self.settings),
-            sense=self.settings.sense,
-        )
-        shot.options = options_kept(options, name)
+        options = stated_options(surface, self.settings.stated(shot.edge))
+        shot.options = options
         shot.turn = turn = object()
         shot.give_up = self._reader.submit(
             Job(shot.data, shot.name, options),
@@ -407,10 +401,8 @@ class Desk:
             refusal = shot.refusal or None
             photographs.append(Photograph(shot.name, shot.data, shot.media_type, refusal))
             if shot.reading is not None:
-                assert shot.lamp is not None
-                readings.append(
-                    logged(shot.reading, (number,), shot.lamp, surface.diameter_mm, shot.options)
-                )
+                assert shot.options is not None
+                readings.append(logged(shot.reading, (number,), shot.options))
         inputs = {
             "with": "fringe bench",
             "arrived": [shot.taken.isoformat(timespec="seconds") for shot in self._shots],

@@ -36,7 +36,7 @@ def fit_png(desk: Desk, identity: str) -> bytes:
                 surface=surface.name,
                 diameter_mm=surface.diameter_mm,
                 when=f"{shot.taken:%Y-%m-%d %H:%M}",
-                camera_distance_mm=desk.settings.camera_distance_mm,
+                camera_distance_mm=shot.options.camera_distance_mm if shot.options else None,
             )
         )
 

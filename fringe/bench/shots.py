@@ -8,7 +8,7 @@ import re
 import secrets
 import time
 import unicodedata
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import PurePosixPath
@@ -16,7 +16,6 @@ from typing import Any
 
 from fringe.bench.answers import reading_answer
 from fringe.errors import BadInput
-from fringe.optics.lamps import Lamp
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.photo.arrivals import ENDINGS
@@ -51,8 +50,7 @@ class Shot:
     started_s: float = 0.0
     reading: Reading | None = None
     refusal: str = ""
-    lamp: Lamp | None = None
-    options: Mapping[str, Any] = field(default_factory=dict)
+    options: ReadOptions | None = None  # that the reading was made with
     give_up: Callable[[], None] = lambda: None
     turn: object = None  # which of its readings counts
 
@@ -112,23 +110,6 @@ def make_shot(data: bytes, name: str) -> Shot:
         height=height,
         preview=buffer.getvalue(),
     )
-
-
-def options_kept(options: ReadOptions, lamp: str) -> dict[str, Any]:
-    """What a photograph is read with, as the record keeps it."""
-    edge = options.edge
-    values = {
-        "lamp": lamp,
-        "edge": edge
-        if isinstance(edge, str)
-        else (f"{edge.cx:.2f},{edge.cy:.2f},{edge.a:.2f},{edge.b:.2f},{edge.angle_deg:.2f}"),
-        "sense": options.sense,
-        "diameter_mm": options.diameter_mm,
-        "plate_radius_mm": options.plate_radius_mm,
-        "work": options.work,
-        "camera_distance_mm": options.camera_distance_mm,
-    }
-    return {key: value for key, value in values.items() if value is not None}
 
 
 def shot_view(shot: Shot) -> dict[str, Any]:

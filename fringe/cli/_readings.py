@@ -30,13 +30,15 @@ def read_several(
     as_json: bool,
 ) -> None:
     """Read photographs side by side and print them; status 2 if any of them is refused."""
-    from fringe.cli._surface_reading import read_file
     from fringe.cli._waiting import waiting
     from fringe.errors import FringeError
+    from fringe.orders.read import read_file
     from fringe.parallel import read_each
 
     with waiting(f"reading {len(photos)} photographs", quiet=as_json):
-        found = read_each(photos, partial(read_file, options), workers=workers, scheduler=scheduler)
+        found = read_each(
+            photos, partial(read_file, options=options), workers=workers, scheduler=scheduler
+        )
     pairs = list(zip(photos, found, strict=True))
     refused = [one for one in found if isinstance(one, FringeError)]
     if as_json:

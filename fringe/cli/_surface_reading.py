@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -13,10 +11,7 @@ from fringe.cli._bench import PositiveNumber
 from fringe.cli._options import LENGTH
 
 if TYPE_CHECKING:
-    from fringe.archive.store.surface import Surface
-    from fringe.optics.lamps import Lamp
-    from fringe.orders.options import ReadOptions
-    from fringe.orders.reading import Reading
+    from fringe.orders.options import StatedOptions
     from fringe.photo.ellipse import Edge
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -59,34 +54,20 @@ def photo_options(function: F) -> F:
     return function
 
 
-def surface_reader(
-    surface: Surface, lamp: Lamp, given: dict[str, Any]
-) -> Callable[[Path], Reading]:
-    """Return what reads a photograph of a surface with the options that were given."""
-    return partial(read_file, surface_options(surface, lamp, given))
+def stated_of(given: dict[str, Any]) -> StatedOptions:
+    """How photographs were taken, by the options of a command that has some of these."""
+    from fringe.orders.options import StatedOptions
 
-
-def read_file(options: ReadOptions, path: Path) -> Reading:
-    """Read one photograph; a function of a module, so that other processes can be sent it."""
-    from fringe.orders.read import read
-    from fringe.photo.load import load_photo
-
-    return read(load_photo(path), options)
-
-
-def surface_options(surface: Surface, lamp: Lamp, given: dict[str, Any]) -> ReadOptions:
-    """Join what a surface's record and the command line say about a photograph."""
-    from fringe.orders.options import ReadOptions
-
-    return ReadOptions(
-        lamp=lamp,
+    return StatedOptions(
+        lamp=given.get("lamp"),
+        camera=given.get("camera"),
         edge=parse_edge(given["edge"]),
-        diameter_mm=surface.diameter_mm,
-        plate_radius_mm=surface.plate_radius_mm,
-        work=surface.form,
-        camera_distance_mm=given["camera_distance"],
-        sense=given["sense"],
-        scale_px_per_mm=given["scale"],
+        sense=given.get("sense", "auto"),
+        camera_distance_mm=given.get("camera_distance"),
+        scale_px_per_mm=given.get("scale"),
+        diameter_mm=given.get("diameter"),
+        plate_radius_mm=given.get("plate_radius"),
+        work=given.get("work"),
     )
 
 

@@ -10,14 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 from fringe.cli._bench import flat
 from fringe.cli._sagitta import reading_u
-from fringe.cli._surface_reading import surface_reader
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.archive.store.session import LoggedReading, Photograph, SpherometerReadings, Visit
     from fringe.archive.store.surface import Surface
     from fringe.judge.spherometer.compare import SagResult
-    from fringe.optics.lamps import Lamp
+    from fringe.orders.options import ReadOptions
 
 WORK = ("stage", "minutes", "on_top", "stroke", "lap", "pressure", "slurry", "pits")
 
@@ -65,7 +64,7 @@ def _plain(given: dict[str, Any]) -> dict[str, Any]:
     """Options as they were given, in a form that JSON has."""
     plain = {}
     for key, value in given.items():
-        if value in (None, (), "") or key in ("camera_record", "workers", "scheduler"):
+        if value in (None, (), "") or key in ("workers", "scheduler"):
             continue
         if isinstance(value, tuple):
             value = [[text for _, text in each] for each in value]
@@ -75,12 +74,16 @@ def _plain(given: dict[str, Any]) -> dict[str, Any]:
 
 def _with_camera(surface: Surface, given: dict[str, Any]) -> dict[str, Any]:
     """Fill in what the camera's record knows; what is given on the line stays."""
-    if given["camera"] is None:
-        return given
-    record = _record(surface, "camera", given["camera"])
-    filled = {"camera_distance": record.get("distance_mm"), "scale": record.get("scale_px_per_mm")}
-    kept = {key: value for key, value in filled.items() if given[key] is None}
-    return {**given, **kept, "camera_record": record}
+    from fringe.archive.views.reading_options import with_camera
+    from fringe.cli._surface_reading import stated_of
+
+    assert surface.folder is not None
+    taken = with_camera(stated_of(given), surface.folder.parent)
+    return {
+        **given,
+        "camera_distance": taken.camera_distance_mm,
+        "scale": taken.scale_px_per_mm,
+    }
 
 
 def _record(surface: Surface, kind: str, name: str) -> dict[str, Any]:
@@ -123,23 +126,28 @@ def _fringes(
             if given[key]:
                 raise BadInput(f"--{key} belongs to a photograph; give one")
         return (), ()
-    from fringe.archive.instruments import find_lamp
+    from fringe.archive.views.photographs import read_photographs
+    from fringe.archive.views.reading_options import stated_options
+    from fringe.cli._surface_reading import stated_of
 
-    name = given["lamp"] or surface.lamp
-    if name is None:
-        raise BadInput(
-            f"surface {surface.name!r} has no usual lamp; give --lamp NAME (see `fringe lamps`)"
-        )
-    assert surface.folder is not None
-    lamp = find_lamp(name, surface.folder.parent)
     laid = _as_laid(surface, given)
-    options = _options(laid, name, given)
+    options = stated_options(laid, stated_of(given))
     aperture = laid.diameter_mm if laid.diameter_mm < surface.diameter_mm else None
     contacts = 1 if given["burst"] else len(photos)
     places = _places(given["place"], contacts, aperture, surface.diameter_mm)
-    readings, photographs = _read(laid, lamp, photos, options, given)
+    readings: tuple[LoggedReading, ...] = ()
+    photographs: tuple[Photograph, ...] = ()
+    if photos:
+        readings, photographs = read_photographs(
+            photos,
+            options,
+            burst=given["burst"],
+            keep_refused=given["keep_refused"],
+            workers=given["workers"],
+            scheduler=given["scheduler"],
+        )
     if given["by_eye"] is not None:
-        readings = (*readings, _by_eye(laid, lamp, options, given))
+        readings = (*readings, _by_eye(given["by_eye"], options))
     placed = tuple(
         dataclasses.replace(
             one, against=given["against"], aperture_mm=aperture, place_mm=_place(one, places)
@@ -147,39 +155,6 @@ def _fringes(
         for one in readings
     )
     return placed, photographs
-
-
-def _read(
-    laid: Surface,
-    lamp: Lamp,
-    photos: tuple[Path, ...],
-    options: dict[str, Any],
-    given: dict[str, Any],
-) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
-    """Each photograph by itself, or all as frames of one contact."""
-    if given["burst"]:
-        from fringe.cli._burst import read_as_burst
-        from fringe.cli._surface_reading import surface_options
-
-        return read_as_burst(
-            photos,
-            surface_options(laid, lamp, given),
-            lamp,
-            options,
-            keep_refused=given["keep_refused"],
-        )
-    from fringe.archive.views.photographs import read_photographs
-
-    return read_photographs(
-        photos,
-        surface_reader(laid, lamp, given),
-        lamp,
-        diameter_mm=laid.diameter_mm,
-        options=options,
-        keep_refused=given["keep_refused"],
-        workers=given["workers"],
-        scheduler=given["scheduler"],
-    )
 
 
 def _as_laid(surface: Surface, given: dict[str, Any]) -> Surface:
@@ -212,30 +187,13 @@ def _partner(surface: Surface, name: str) -> Surface:
     return partner
 
 
-def _options(laid: Surface, lamp: str, given: dict[str, Any]) -> dict[str, Any]:
-    options = {
-        "lamp": lamp,
-        **{k: given[k] for k in ("edge", "sense")},
-        "camera_distance_mm": given["camera_distance"],
-        "scale_px_per_mm": given["scale"],
-        "diameter_mm": laid.diameter_mm,
-        "plate_radius_mm": laid.plate_radius_mm,
-        "work": laid.form,
-    }
-    return {key: value for key, value in options.items() if value is not None}
-
-
-def _by_eye(
-    laid: Surface, lamp: Lamp, options: dict[str, Any], given: dict[str, Any]
-) -> LoggedReading:
+def _by_eye(text: str, options: ReadOptions) -> LoggedReading:
     """What somebody saw without a camera, by the reader's own words for it."""
     from fringe.archive.store.session import LoggedReading
-    from fringe.cli._surface_reading import surface_options
     from fringe.orders.by_eye import by_eye
 
-    text = given["by_eye"]
-    reading = by_eye(text, surface_options(laid, lamp, given))
-    return LoggedReading(reading, method="eye", lamp=lamp, options={**options, "by_eye": text})
+    kept = {**options.to_json(), "by_eye": text}
+    return LoggedReading(by_eye(text, options), method="eye", lamp=options.lamp, options=kept)
 
 
 def _places(

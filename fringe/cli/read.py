@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fringe.cli._options import LENGTH, json_option, print_json
-from fringe.cli._surface_reading import parse_edge, photo_options
+from fringe.cli._surface_reading import photo_options, stated_of
 from fringe.cli._workers import worker_options
 from fringe.cli.params import PICTURE
 from fringe.errors import BadInput
@@ -84,28 +84,31 @@ def command(
       fringe synth --out f.jpg --power 3.2 --tilt 2 --frames 6 --size 600 --seed 7
       fringe read --burst f-1.jpg f-2.jpg f-3.jpg f-4.jpg f-5.jpg f-6.jpg --lamp sodium
     """
-    told = _told(given)
+    from fringe.optics.lamps import lamp
+
+    # checked before the reader is imported, which takes its time
+    options = stated_of(given).options(lamp(given["lamp"]))
     if by_eye is not None:
         if burst:
             raise BadInput("--burst belongs to photographs; leave it out with --by-eye")
-        _by_eye(by_eye, photos, picture, _options(told), as_json=as_json)
+        _by_eye(by_eye, photos, picture, options, as_json=as_json)
         return
     if not photos:
         raise BadInput("give a photograph to read, or --by-eye")
     if burst:
-        _burst(photos, picture, _options(told), as_json=as_json)
+        _burst(photos, picture, options, as_json=as_json)
         return
     if len(photos) == 1:
-        _one(photos[0], picture, told, as_json=as_json)
+        _one(photos[0], picture, options, as_json=as_json)
         return
     if picture is not None:
         raise BadInput("--picture: draws one photograph; give one")
     from fringe.cli._readings import read_several
 
-    read_several(photos, _options(told), workers=workers, scheduler=scheduler, as_json=as_json)
+    read_several(photos, options, workers=workers, scheduler=scheduler, as_json=as_json)
 
 
-def _one(photo: Path, picture: Path | None, told: dict[str, Any], *, as_json: bool) -> None:
+def _one(photo: Path, picture: Path | None, options: ReadOptions, *, as_json: bool) -> None:
     from concurrent.futures import ThreadPoolExecutor
 
     from fringe.cli._waiting import waiting
@@ -122,7 +125,6 @@ def _one(photo: Path, picture: Path | None, told: dict[str, Any], *, as_json: bo
         loading = aside.submit(load_photo, photo)
         from fringe.orders.read import read
 
-        options = _options(told)
         reading = read(loading.result(), options)
         if picture is not None:
             _draw(photo, picture, reading, options)
@@ -190,28 +192,6 @@ def _by_eye(
         print_json(reading.to_json())
     else:
         _print(f"by eye: {text.strip()}", None, reading)
-
-
-def _told(given: dict[str, Any]) -> dict[str, Any]:
-    """Check what was given, without the reader, which takes its time to import."""
-    from fringe.optics.lamps import lamp
-
-    return {
-        "lamp": lamp(given["lamp"]),
-        "edge": parse_edge(given["edge"]),
-        "diameter_mm": given["diameter"],
-        "plate_radius_mm": given["plate_radius"],
-        "work": given["work"],
-        "camera_distance_mm": given["camera_distance"],
-        "sense": given["sense"],
-        "scale_px_per_mm": given["scale"],
-    }
-
-
-def _options(told: dict[str, Any]) -> ReadOptions:
-    from fringe.orders.options import ReadOptions
-
-    return ReadOptions(**told)
 
 
 def _check_picture(photo: Path, picture: Path) -> None:

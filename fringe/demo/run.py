@@ -17,7 +17,8 @@ from fringe.archive.instruments import (
 from fringe.archive.store.session import SpherometerReadings, Visit, Work
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.store.write import log_visit
-from fringe.archive.views.photographs import read_photographs
+from fringe.archive.views.photographs import load_photograph, logged
+from fringe.archive.views.reading_options import stated_options
 from fringe.archive.views.sagittas import sagitta_readings
 from fringe.archive.views.surface_state import surface_state
 from fringe.demo.folder import built
@@ -33,8 +34,8 @@ from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.system import load_system, system_tolerance
 from fringe.judge.tolerance.verdict import Tolerance
-from fringe.optics.lamps import Lamp, lamp
-from fringe.orders.options import ReadOptions
+from fringe.optics.lamps import lamp
+from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.read import read
 from fringe.orders.reading import Reading
 from fringe.photo.ellipse import Edge
@@ -182,15 +183,13 @@ class _Run:
     def _options(
         self, visit: VisitSpec, surface: Surface, edge: tuple[float, float, float] | None = None
     ) -> ReadOptions:
-        return ReadOptions(
-            lamp=_lamp(visit, surface),
+        stated = StatedOptions(
+            lamp=visit.lamp,
+            camera=self.scenario.camera_name,
             edge="auto" if edge is None else Edge(*edge, edge[2], u_px=BY_HAND_PX),
-            diameter_mm=surface.diameter_mm,
-            plate_radius_mm=surface.plate_radius_mm,
-            work=surface.form,
-            camera_distance_mm=self.scenario.camera_distance_mm,
             sense=visit.sense,
         )
+        return stated_options(surface, stated)
 
     def _sagittas(
         self, visit: VisitSpec, surface: Surface
@@ -218,21 +217,19 @@ class _Run:
         readings: Iterator[Reading],
         spherometers: tuple[SpherometerReadings, ...],
     ) -> Visit:
-        logged, photographs = read_photographs(
-            [self.scenario.photograph(one) for one in spec.photographs],
-            lambda path: next(readings),
-            _lamp(spec, surface),
-            diameter_mm=surface.diameter_mm,
-            options=self._recorded_options(spec, surface),
-        )
+        photographs = [load_photograph(self.scenario.photograph(one)) for one in spec.photographs]
+        made = [
+            logged(next(readings), (number,), self._options(spec, surface, one.edge))
+            for number, one in enumerate(spec.photographs, 1)
+        ]
         names = [f"{PHOTOGRAPHS}/{one.file}" for one in spec.photographs]
         return Visit(
             when=spec.when,
             remarks=spec.remark,
             work=Work(spec.stage, spec.minutes, spec.on_top),
             temperature_c=spec.temperature_c,
-            readings=logged,
-            photographs=photographs,
+            readings=tuple(made),
+            photographs=tuple(photographs),
             spherometers=spherometers,
             inputs={"photographs": names} if names else {},
             instruments=self._instruments(surface, spec),
@@ -270,19 +267,6 @@ class _Run:
             name = self.scenario.camera_name
             found["camera"] = instrument_record(self.archive, "camera", name)
         return {kind: record for kind, record in found.items() if record is not None}
-
-    def _recorded_options(self, visit: VisitSpec, surface: Surface) -> dict[str, Any]:
-        options = self._options(visit, surface)
-        edges = [one.edge and list(one.edge) for one in visit.photographs]
-        return {
-            "lamp": options.lamp.name,
-            **({"edges": edges} if any(edges) else {"edge": "auto"}),
-            "sense": options.sense,
-            "diameter_mm": options.diameter_mm,
-            "plate_radius_mm": options.plate_radius_mm,
-            "work": options.work,
-            "camera_distance_mm": options.camera_distance_mm,
-        }
 
     def _finished(self, surface: Surface) -> Made:
         found = surface_state(surface)
@@ -339,10 +323,6 @@ def _read_and_draw(task: _Task) -> tuple[Reading, bytes]:
 
 def _stem(surface: Surface) -> str:
     return surface.name.replace(" ", "-")
-
-
-def _lamp(visit: VisitSpec, surface: Surface) -> Lamp:
-    return lamp(visit.lamp or surface.lamp or "sodium")
 
 
 def _radius(surface: Surface, row: VisitRow) -> tuple[float, float]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import numpy as np
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp
-from fringe.photo.edge_text import edge_from_text
+from fringe.photo.edge_text import edge_from_text, text_of_edge
 from fringe.photo.ellipse import Edge
-from fringe.photo.load import Photo
+
+if TYPE_CHECKING:
+    from fringe.photo.load import Photo
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,56 @@ class ReadOptions:
     u_plate_radius_mm: float = 0.0
     plate: str = ""
 
+    def to_json(self) -> dict[str, Any]:
+        """Return the form that is kept with a reading; what is not known is left out."""
+        edge = self.edge
+        values: dict[str, Any] = {
+            "lamp": self.lamp.name,
+            "edge": edge if isinstance(edge, str) else text_of_edge(edge),
+            "sense": self.sense,
+            "diameter_mm": self.diameter_mm,
+            "plate_radius_mm": self.plate_radius_mm,
+            "work": self.work,
+            "camera_distance_mm": self.camera_distance_mm,
+            "scale_px_per_mm": self.scale_px_per_mm,
+            "u_diameter_mm": self.u_diameter_mm or None,
+            "u_plate_radius_mm": self.u_plate_radius_mm or None,
+            "plate": self.plate or None,
+        }
+        if isinstance(edge, Edge) and _read_back(values["edge"]).u_px != edge.u_px:
+            values["edge_u_px"] = edge.u_px  # the text's last digit says otherwise
+        return {name: value for name, value in values.items() if value is not None}
+
+    @classmethod
+    def from_json(cls, lamp: Lamp, values: Mapping[str, Any]) -> ReadOptions:
+        """Read the kept form; the lamp is kept beside it, with its lines as they were used.
+
+        Raises
+        ------
+        BadInput
+            If a value makes no sense.
+        """
+        try:
+            edge = edge_from_text(str(values.get("edge", "auto")))
+            u_px = _number(values, "edge_u_px")
+            if isinstance(edge, Edge) and u_px is not None:
+                edge = replace(edge, u_px=u_px)
+            return cls(
+                lamp=lamp,
+                edge=edge,
+                diameter_mm=_number(values, "diameter_mm"),
+                plate_radius_mm=_number(values, "plate_radius_mm"),
+                work=str(values.get("work", "convex")),
+                camera_distance_mm=_number(values, "camera_distance_mm"),
+                sense=str(values.get("sense", "auto")),
+                scale_px_per_mm=_number(values, "scale_px_per_mm"),
+                u_diameter_mm=_number(values, "u_diameter_mm") or 0.0,
+                u_plate_radius_mm=_number(values, "u_plate_radius_mm") or 0.0,
+                plate=str(values.get("plate") or ""),
+            )
+        except (TypeError, ValueError) as error:
+            raise BadInput(f"its options make no sense: {error}") from error
+
 
 @dataclass(frozen=True)
 class StatedOptions:
@@ -56,26 +108,27 @@ class StatedOptions:
 
     Attributes
     ----------
-    lamp : str or None
-        Name of the lamp.
-    edge : str
-        `auto`, `none`, ``CX,CY,R`` or ``CX,CY,A,B,ANGLE`` [px; degree].
+    lamp, camera : str or None
+        Name of the lamp, and of a camera on record.
+    edge : Edge or str
+        An ellipse, or `auto`, `none`, ``CX,CY,R`` or ``CX,CY,A,B,ANGLE`` [px; degree].
     work : str or None
         Form of the work; convex where nothing is said.
     """
 
     lamp: str | None = None
-    edge: str = "auto"
+    edge: Edge | str = "auto"
     diameter_mm: float | None = None
     plate_radius_mm: float | None = None
     work: str | None = None
     camera_distance_mm: float | None = None
     sense: str = "auto"
     scale_px_per_mm: float | None = None
+    camera: str | None = None
 
     def parsed_edge(self) -> Edge | str:
         """The edge in numbers; raises `BadInput` for text that is none."""
-        return edge_from_text(self.edge, "--edge")
+        return self.edge if isinstance(self.edge, Edge) else edge_from_text(self.edge, "--edge")
 
     def options(self, light: Lamp) -> ReadOptions:
         """Return what a reading takes, for a lamp that was looked up."""
@@ -91,8 +144,20 @@ class StatedOptions:
         )
 
 
+def _read_back(text: str) -> Edge:
+    edge = edge_from_text(text)
+    assert isinstance(edge, Edge)
+    return edge
+
+
+def _number(values: Mapping[str, Any], name: str) -> float | None:
+    return None if values.get(name) is None else float(values[name])
+
+
 def check_edge(photo: Photo, edge: Edge) -> None:
     """Raise BadInput for an edge that cannot be an aperture in this photograph."""
+    import numpy as np
+
     if not (edge.a > 0 and edge.b > 0):
         raise BadInput("--edge: the radius must be greater than zero")
     if edge.b < 0.3 * edge.a:

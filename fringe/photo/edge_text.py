@@ -47,3 +47,18 @@ def edge_from_text(text: str, what: str = "edge") -> str | Edge:
     if a >= b:
         return Edge(cx, cy, a, b, angle, u_px)
     return Edge(cx, cy, b, a, angle + 90.0, u_px)
+
+
+def text_of_edge(edge: Edge) -> str:
+    """Write an edge as `CX,CY,R` or `CX,CY,A,B,ANGLE`, its sizes to the digit they are known to."""
+    exact = -math.log10(edge.u_px * math.sqrt(12)) if edge.u_px > 0 else math.nan
+    decimals = max(round(exact), 0) if math.isfinite(exact) else 0
+
+    def size(value: float) -> str:
+        known = f"{value:.{decimals}f}"
+        return known if float(known) == value else f"{value:.12g}"
+
+    words = [f"{edge.cx:.12g}", f"{edge.cy:.12g}", size(edge.a)]
+    if edge.b != edge.a or edge.angle_deg:
+        words += [size(edge.b), f"{edge.angle_deg:.12g}"]
+    return ",".join(words)

@@ -40,11 +40,13 @@ def load_frames(paths: Sequence[str | Path]) -> list[Photo]:
     return frames_from_bytes([(read_bytes(path), Path(path).name) for path in paths])
 
 
-def frames_from_bytes(files: Sequence[tuple[bytes, str]]) -> list[Photo]:
-    """Decode frames that are already in memory, each with its name; see `load_frames`."""
+def frames_from_bytes(
+    files: Sequence[tuple[bytes, str] | tuple[bytes, str, str]],
+) -> list[Photo]:
+    """Decode frames in memory, each with its name and digest if known; see `load_frames`."""
     frames: list[Photo] = []
-    for data, name in files:
-        photo = photo_from_bytes(data, name)
+    for data, *known in files:
+        photo = photo_from_bytes(data, *known)
         if frames and photo.channel != frames[0].channel and frames[0].channel in CHANNELS:
             photo = _in_channel(data, photo, frames[0].channel)
         frames.append(photo)

@@ -181,9 +181,9 @@ def read_bytes(path: str | Path) -> bytes:
         raise BadInput(f"{file}: cannot be read ({reason})") from error
 
 
-def photo_from_bytes(data: bytes, name: str) -> Photo:
-    """Decode a photograph that is already in memory; see `load_photo`."""
-    return _photo(decoded(data, name), name, hashlib.sha256(data).hexdigest())
+def photo_from_bytes(data: bytes, name: str, sha256: str = "") -> Photo:
+    """Decode a photograph that is already in memory, with its digest if known; see `load_photo`."""
+    return _photo(decoded(data, name), name, sha256 or hashlib.sha256(data).hexdigest())
 
 
 def decode(data: bytes, name: str) -> tuple[NDArray[Any], list[str]]:

@@ -18,9 +18,9 @@ import time
 from functools import partial
 from pathlib import Path
 
-from fringe.cli._surface_reading import read_file
 from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions
+from fringe.orders.read import read_file
 from fringe.orders.reading import Reading
 from fringe.parallel import cores, read_many
 from fringe.photo.ellipse import Edge
@@ -59,7 +59,7 @@ def main() -> None:
     width, height = map(int, given.size.split("x"))
     radius = 0.42 * min(width, height)
     edge = Edge((width - 1) / 2, (height - 1) / 2, radius, radius)
-    reader = partial(read_file, ReadOptions(lamp("sodium"), edge=edge, sense="centre"))
+    reader = partial(read_file, options=ReadOptions(lamp("sodium"), edge=edge, sense="centre"))
     with tempfile.TemporaryDirectory() as place:
         paths = photographs(Path(place), given.photos, width, height)
         read_many(paths[:1], reader)  # loads what there is to load

@@ -32,19 +32,16 @@ def surface(tmp_path, monkeypatch):
 def photos(tmp_path, monkeypatch, surface, rng):
     """Photographs whose name says their power, m for minus; `blank...` is refused."""
 
-    def stand_in(given_surface, lamp, given):
-        stand_in.called = given_surface, lamp, given
+    def stand_in(photographs, options):
+        stand_in.options = options
+        path = Path(photographs[0].file_name)
+        if path.name.startswith("blank"):
+            raise Refused(f"{path.name}: no fringes to be seen; focus on the work")
+        power = float(path.stem.replace("m", "-"))
+        sense = "edge" if power < 0 else "centre"
+        return power_reading(power, 0.1, sense).reading
 
-        def read(path):
-            if path.name.startswith("blank"):
-                raise Refused(f"{path.name}: no fringes to be seen; focus on the work")
-            power = float(path.stem.replace("m", "-"))
-            sense = "edge" if power < 0 else "centre"
-            return power_reading(power, 0.1, sense).reading
-
-        return read
-
-    monkeypatch.setattr("fringe.cli._visit.surface_reader", stand_in)
+    monkeypatch.setattr("fringe.archive.views.photographs.read_kept", stand_in)
     # the stand-in is a function of this test, which no other process can be sent
     monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
 
@@ -159,8 +156,7 @@ def test_all_options_are_kept(run, photos, surface):
     }
     assert visit.inputs["photographs"] == ["1.0.jpg"]
     assert visit.inputs["edge"] == "100,90,80"
-    used, lamp, given = photos.reader.called
-    assert (used, lamp.name, given["camera_distance"]) == (surface, "hene", 900.0)
+    assert photos.reader.options.to_json() == options
 
 
 def test_the_surfaces_own_lamp(run, photos, surface):
@@ -333,7 +329,7 @@ def test_instruments_are_copied(run, photos, surface, tmp_path):
     assert visit.spherometers[0].geometry["foot_circle_mm"] == 140.0
     assert visit.spherometers[0].options["u_reading_mm"] == pytest.approx(0.0003)
     assert visit.readings[0].options["camera_distance_mm"] == 900.0
-    assert photos.reader.called[2]["scale"] == 5.0
+    assert photos.reader.options.scale_px_per_mm == 5.0
 
 
 def test_a_budget_of_what_was_logged(run, photos, surface):
@@ -416,8 +412,7 @@ def test_laid_on_another_piece(run, photos, surface, tmp_path):
     assert (code, err) == (0, "")
     assert "on convex 1" in out
     assert "verdict" not in out
-    used, _, _ = photos.reader.called
-    assert (used.plate.name, used.plate_radius_mm) == ("convex 1", 3047.0)
+    assert photos.reader.options.plate_radius_mm == 3047.0
     (measured,) = sessions(surface)[0].measured
     assert measured.against == "convex 1"
 
@@ -438,8 +433,7 @@ def test_a_smaller_plate(run, photos, surface):
     )
     assert (code, err) == (0, "")
     assert "over 75 mm at 36, 0 mm" in out
-    used, _, _ = photos.reader.called
-    assert used.diameter_mm == 75.0
+    assert photos.reader.options.diameter_mm == 75.0
     (session,) = sessions(surface)
     (measured,) = session.measured
     assert measured.power_fringes == pytest.approx(4.05, abs=0.05)
@@ -517,21 +511,21 @@ def test_no_edges(text):
 
 def test_the_reader_gets_the_surfaces_record(surface):
     """A photograph is read with plate, diameter and form of the record, and the options given."""
-    from fringe.cli._surface_reading import surface_options
+    from fringe.archive.views.reading_options import stated_options
+    from fringe.cli._surface_reading import stated_of
     from fringe.optics.lamps import lamp
+    from fringe.orders.options import ReadOptions
 
-    given = {"edge": "1,2,3", "camera_distance": 900.0, "sense": "edge", "scale": 4.0}
-    options = surface_options(surface, lamp("hene"), given)
-    assert dataclasses.asdict(options) == {
-        "lamp": dataclasses.asdict(lamp("hene")),
-        "edge": dataclasses.asdict(Edge(1, 2, 3, 3, u_px=HALF_A_DIGIT)),
-        "diameter_mm": 150.0,
-        "plate_radius_mm": 3048.6,
-        "work": "concave",
-        "camera_distance_mm": 900.0,
+    given = {
+        "lamp": "hene",
+        "edge": "1,2,3",
+        "camera_distance": 900.0,
         "sense": "edge",
-        "scale_px_per_mm": 4.0,
+        "scale": 4.0,
     }
+    options = stated_options(surface, stated_of(given))
+    edge = Edge(1, 2, 3, 3, u_px=HALF_A_DIGIT)
+    assert options == ReadOptions(lamp("hene"), edge, 150.0, 3048.6, "concave", 900.0, "edge", 4.0)
 
 
 def test_raw_h5py_finds_the_photograph(run, photos, surface, tmp_path):

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -100,7 +101,7 @@ class Photograph:
     media_type: str = "application/octet-stream"
     refusal: str | None = None
 
-    @property
+    @cached_property
     def sha256(self) -> str:
         """SHA-256 of the bytes."""
         return hashlib.sha256(self.data).hexdigest()

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import dataclasses
-import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 from fringe.archive.instruments import record_if_any
 from fringe.archive.store.session import LoggedReading, Photograph, Visit, Work, media_type
 from fringe.archive.store.surface import Surface
-from fringe.errors import BadInput, Refused
+from fringe.errors import Refused
 from fringe.judge.tolerance.verdict import irregularity_u_fringes
-from fringe.optics.lamps import Lamp
 from fringe.orders.gap_map import gap_map
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.parallel import read_many
 from fringe.photo.load import read_bytes
@@ -22,91 +22,117 @@ from fringe.student_t import coverage_factor
 
 T = TypeVar("T")
 
-# Takes a photograph's path, returns its reading; raises `Refused` where it makes none.
-Reader = Callable[[Path], Reading]
+# Makes a reading of one photograph, or of all frames of a burst; raises `Refused` where it
+# makes none.
+PhotoReader = Callable[[tuple[Photograph, ...], ReadOptions], Reading]
+
+
+def read_kept(photographs: tuple[Photograph, ...], options: ReadOptions) -> Reading:
+    """Read a photograph, or the frames of a burst, from the bytes that are kept."""
+    from fringe.orders.burst.read_burst import read_burst
+    from fringe.orders.read import read
+    from fringe.photo.frames import frames_from_bytes
+
+    photos = frames_from_bytes([(one.data, one.file_name, one.sha256) for one in photographs])
+    return read(photos[0], options) if len(photos) == 1 else read_burst(photos, options)
 
 
 def read_photographs(
     paths: Sequence[Path],
-    reader: Reader,
-    lamp: Lamp,
+    options: ReadOptions,
     *,
-    diameter_mm: float | None = None,
-    options: Mapping[str, Any] | None = None,
+    burst: bool = False,
     keep_refused: bool = False,
     workers: int | None = 1,
     scheduler: str | None = None,
+    reader: PhotoReader | None = None,
 ) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
-    """Read photographs and keep their bytes, each once.
+    """Read photographs and keep their bytes; each file is opened once.
 
     Parameters
     ----------
     paths : sequence of Path
         Photographs, one reading each.
-    reader : callable
-        Makes a reading of one photograph.
-    lamp : Lamp
-        The lamp, as the reader uses it.
-    diameter_mm : float or None
-        Diameter of the aperture, for the gap map's places [mm].
-    options : mapping
-        What the photographs are read with, for the record.
+    options : ReadOptions
+        What they are read with.
+    burst : bool
+        They are frames of one contact, and give one reading.
     keep_refused : bool
         Keep a photograph of which no reading can be made, with the reason, instead of
         stopping.
     workers, scheduler
         Who reads, see :func:`fringe.parallel.read_many`.
+    reader : callable, optional
+        Makes the readings; else :func:`read_kept`.
 
     Returns
     -------
     readings : tuple of LoggedReading
         In the order of `paths`.
     photographs : tuple of Photograph
-        In the order of `paths`; a file that is given twice is kept and read once.
+        In the order of `paths`; a file that is given twice is kept and read once, unless it is
+        of a burst.
 
     Raises
     ------
     BadInput
-        If a file cannot be read, or changes while it is read.
+        If a file cannot be read.
     Refused
         If no reading can be made of a photograph, unless `keep_refused`.
     """
-    files = _each_once(paths)
-    answers = read_many(list(files), reader, workers=workers, scheduler=scheduler)
+    photographs = [load_photograph(path) for path in paths]
+    groups = [tuple(range(1, len(photographs) + 1))]
+    if not burst:
+        photographs = _each_once(photographs)
+        groups = [(number,) for number in range(1, len(photographs) + 1)]
+    jobs = [_Job(tuple(photographs[i - 1] for i in group), options) for group in groups]
+    ask = partial(_read, reader or read_kept)
+    answers = read_many(jobs, ask, workers=workers, scheduler=scheduler)
     readings: list[LoggedReading] = []
-    photographs: list[Photograph] = []
-    for (path, data), answer in zip(files.items(), answers, strict=True):
-        if isinstance(answer, Refused) and not keep_refused:
-            raise answer
-        if read_bytes(path) != data:
-            raise BadInput(f"{path}: the file changed while it was read; log it again")
-        refusal = str(answer) if isinstance(answer, Refused) else None
-        photographs.append(Photograph(path.name, data, media_type(path.name, data), refusal))
+    for group, answer in zip(groups, answers, strict=True):
         if not isinstance(answer, Refused):
-            number = (len(photographs),)
-            readings.append(logged(answer, number, lamp, diameter_mm, options or {}))
+            readings.append(logged(answer, group, options, burst=burst))
+        elif keep_refused:
+            for i in group:
+                photographs[i - 1] = replace(photographs[i - 1], refusal=str(answer))
+        else:
+            raise answer
     return tuple(readings), tuple(photographs)
 
 
-def _each_once(paths: Iterable[Path]) -> dict[Path, bytes]:
-    """Files with their bytes; one that holds the same as another before it is left out."""
-    files: dict[Path, bytes] = {}
-    digests = set()
-    for path in paths:
-        data = read_bytes(path)
-        digest = hashlib.sha256(data).digest()
-        if digest not in digests:
-            digests.add(digest)
-            files[path] = data
-    return files
+def load_photograph(path: Path) -> Photograph:
+    """Take a photograph from the disk as it is kept; `BadInput` where it cannot be read."""
+    data = read_bytes(path)
+    return Photograph(path.name, data, media_type(path.name, data))
+
+
+def _each_once(photographs: Sequence[Photograph]) -> list[Photograph]:
+    """Photographs without those that hold the same bytes as another before them."""
+    first: dict[str, Photograph] = {}
+    for one in photographs:
+        first.setdefault(one.sha256, one)
+    return list(first.values())
+
+
+@dataclass(frozen=True)
+class _Job:
+    """Photographs that give one reading, as they are sent to who reads them."""
+
+    photographs: tuple[Photograph, ...]
+    options: ReadOptions
+
+    @property
+    def name(self) -> str:
+        """The first one's file, for messages."""
+        return self.photographs[0].file_name
+
+
+def _read(reader: PhotoReader, job: _Job) -> Reading:
+    return reader(job.photographs, job.options)
 
 
 def logged(
-    reading: Reading,
-    photographs: tuple[int, ...],
-    lamp: Lamp,
-    diameter_mm: float | None,
-    options: Mapping[str, Any],
+    reading: Reading, photographs: tuple[int, ...], options: ReadOptions, *, burst: bool = False
 ) -> LoggedReading:
     """Add what the record keeps beside a reading: gap map and irregularity's uncertainty.
 
@@ -116,20 +142,18 @@ def logged(
         As it was read.
     photographs : tuple of int
         Numbers of the photographs that it was read from, from 1.
-    lamp : Lamp
-        As it was used.
-    diameter_mm : float or None
-        Diameter of the aperture [mm].
-    options : mapping
+    options : ReadOptions
         What it was read with.
+    burst : bool
+        The photographs were frames of one contact.
     """
     form = reading.form
     return LoggedReading(
         reading=reading,
         photographs=photographs,
-        lamp=lamp,
-        options=options,
-        gap=None if form is None else gap_map(reading, diameter_mm),
+        lamp=options.lamp,
+        options=options.to_json() | ({"burst": True} if burst else {}),
+        gap=None if form is None else gap_map(reading, options.diameter_mm),
         irregularity_u95_fringes=(
             None if form is None else coverage_factor() * irregularity_u_fringes(form)
         ),
@@ -170,14 +194,14 @@ def take_over(new: Visit, corrected: Visit) -> Visit:
     """
     old, work = corrected.work, new.work
     pictures = new if new.photographs or new.readings else corrected
-    return dataclasses.replace(
+    return replace(
         new,
         by=_either(new.by, corrected.by),
         remarks=_either(new.remarks, corrected.remarks),
         work=Work(
             **{
                 field.name: _either(getattr(work, field.name), getattr(old, field.name))
-                for field in dataclasses.fields(Work)
+                for field in fields(Work)
             }
         ),
         temperature_c=_either(new.temperature_c, corrected.temperature_c),

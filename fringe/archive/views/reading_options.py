@@ -1,54 +1,100 @@
-"""How photographs are to be read: what a surface's record says, and what is said beside it."""
+"""What a photograph is read with, from the records of an archive and what a person says."""
 
 from __future__ import annotations
 
-from fringe.archive.instruments import find_lamp
+from dataclasses import replace
+from pathlib import Path
+
+from fringe.archive.instruments import find_lamp, instrument_record
+from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
-from fringe.optics.lamps import Lamp
 from fringe.orders.options import ReadOptions, StatedOptions
 
 
-def lamp_name(surface: Surface, stated: StatedOptions) -> str:
-    """Name of the lamp: as stated, else the surface's usual one; `BadInput` without either."""
-    name = stated.lamp or surface.lamp
-    if name is None:
-        raise BadInput(
-            f"surface {surface.name!r} has no usual lamp; give --lamp NAME (see `fringe lamps`)"
-        )
-    return name
+def stated_options(
+    surface: Surface | None, stated: StatedOptions, archive: Path | None = None
+) -> ReadOptions:
+    """Join what a person says of a photograph with the records of surface, lamp and camera.
 
-
-def surface_lamp(surface: Surface, stated: StatedOptions) -> Lamp:
-    """The lamp of a surface's photographs: by its archive's records, else by the table."""
-    archive = None if surface.folder is None else surface.folder.parent
-    return find_lamp(lamp_name(surface, stated), archive)
-
-
-def surface_options(surface: Surface, lamp: Lamp, stated: StatedOptions) -> ReadOptions:
-    """Join what a surface's record and a person say about a photograph."""
-    return ReadOptions(
-        lamp=lamp,
-        edge=stated.parsed_edge(),
-        diameter_mm=surface.diameter_mm,
-        plate_radius_mm=surface.plate_radius_mm,
-        work=surface.form,
-        camera_distance_mm=stated.camera_distance_mm,
-        sense=stated.sense,
-        scale_px_per_mm=stated.scale_px_per_mm,
-    )
-
-
-def stated_options(surface: Surface | None, stated: StatedOptions) -> ReadOptions:
-    """How to read a photograph: of a surface, or by what is said alone.
+    Parameters
+    ----------
+    surface : Surface or None
+        The work, as it lay: its diameter, plate and form count, and its usual lamp where none
+        was named.
+    stated : StatedOptions
+        What was said; it goes before what a camera's record says.
+    archive : Path, optional
+        Where lamps and cameras are on record; else the surface's archive.
 
     Raises
     ------
     BadInput
-        Without a lamp, or for an edge or a lamp that is none.
+        If no lamp is known, or a lamp or camera is on no record.
     """
-    if surface is not None:
-        return surface_options(surface, surface_lamp(surface, stated), stated)
-    if stated.lamp is None:
-        raise BadInput("give the lamp: --lamp NAME (see `fringe lamps`), or --surface")
-    return stated.options(find_lamp(stated.lamp))
+    if archive is None and surface is not None and surface.folder is not None:
+        archive = surface.folder.parent
+    said = with_camera(stated, archive)
+    if surface is None:
+        if said.lamp is None:
+            raise BadInput("give the lamp: --lamp NAME (see `fringe lamps`), or --surface")
+        return said.options(find_lamp(said.lamp, archive))
+    name = said.lamp or surface.lamp
+    if name is None:
+        raise BadInput(
+            f"surface {surface.name!r} has no usual lamp; give --lamp NAME (see `fringe lamps`)"
+        )
+    known = replace(
+        said,
+        diameter_mm=surface.diameter_mm,
+        plate_radius_mm=surface.plate_radius_mm,
+        work=surface.form,
+    )
+    return known.options(find_lamp(name, archive))
+
+
+def with_camera(stated: StatedOptions, archive: Path | None) -> StatedOptions:
+    """Fill in what the camera's record knows; what was said stays."""
+    if stated.camera is None or archive is None:
+        return stated
+    record = instrument_record(archive, "camera", stated.camera)
+    distance, scale = stated.camera_distance_mm, stated.scale_px_per_mm
+    return replace(
+        stated,
+        camera_distance_mm=record.get("distance_mm") if distance is None else distance,
+        scale_px_per_mm=record.get("scale_px_per_mm") if scale is None else scale,
+    )
+
+
+def kept_options(logged: LoggedReading) -> ReadOptions:
+    """What a reading was read with, from what the session keeps.
+
+    Raises
+    ------
+    BadInput
+        If that is not enough to read the photograph again.
+    """
+    if logged.lamp is None:
+        raise BadInput("the session does not keep its lamp")
+    return ReadOptions.from_json(logged.lamp, logged.options)
+
+
+def refused_options(session: Session, archive: Path) -> ReadOptions:
+    """What a photograph was to be read with of which no reading was made.
+
+    Only the inputs of its visit are kept then, in the words of the command line.
+    """
+    inputs, surface = session.visit.inputs, session.surface
+    name = inputs.get("lamp") or surface.lamp
+    if name is None:
+        raise BadInput("the session does not keep its lamp")
+    values = {
+        "edge": inputs.get("edge", "auto"),
+        "sense": inputs.get("sense", "auto"),
+        "camera_distance_mm": inputs.get("camera_distance"),
+        "scale_px_per_mm": inputs.get("scale"),
+        "diameter_mm": inputs.get("aperture") or surface.diameter_mm,
+        "plate_radius_mm": surface.plate_radius_mm,
+        "work": surface.form,
+    }
+    return ReadOptions.from_json(find_lamp(str(name), archive), values)

@@ -11,27 +11,21 @@ from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
 
-from fringe.archive.instruments import find_lamp
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, Photograph, Session
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.photographs import PhotoReader, read_kept
+from fringe.archive.views.reading_options import kept_options, refused_options
 from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput, FringeError, Refused
 from fringe.judge.tolerance.verdict import irregularity_u_fringes
-from fringe.optics.lamps import Lamp
-from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.parallel import run_many
-from fringe.photo.edge_text import edge_from_text
 from fringe.student_t import coverage_factor
 
 _LAST_DIGITS = 1e-6
-# Makes a reading of one photograph, or of all frames of a burst; raises `Refused` where it
-# makes none.
-PhotoReader = Callable[[tuple[Photograph, ...], ReadOptions], Reading]
 
 
 @dataclass(frozen=True)
@@ -113,20 +107,10 @@ class _Job:
     reading: int | None
 
 
-def read_photographs(photographs: tuple[Photograph, ...], options: ReadOptions) -> Reading:
-    """Read a photograph, or the frames of a burst, as today's code does."""
-    from fringe.orders.burst.read_burst import read_burst
-    from fringe.orders.read import read
-    from fringe.photo.frames import frames_from_bytes
-
-    photos = frames_from_bytes([(one.data, one.file_name) for one in photographs])
-    return read(photos[0], options) if len(photos) == 1 else read_burst(photos, options)
-
-
 def reread_surface(
     surface: Surface,
     *,
-    reader: PhotoReader = read_photographs,
+    reader: PhotoReader = read_kept,
     workers: int | None = 1,
     scheduler: str | None = None,
 ) -> Reread:
@@ -184,59 +168,6 @@ def reread_surface(
     return Reread(sessions, computed, tuple(changes), tuple(left_out), tuple(problems), software)
 
 
-def options_of(logged: LoggedReading) -> ReadOptions:
-    """What a reading was read with, from what the session keeps.
-
-    Raises
-    ------
-    BadInput
-        If that is not enough to read the photograph again.
-    """
-    if logged.lamp is None:
-        raise BadInput("the session does not keep its lamp")
-    return _options(logged.lamp, dict(logged.options))
-
-
-def _options(lamp: Lamp, given: dict[str, Any]) -> ReadOptions:
-    try:
-        return ReadOptions(
-            lamp=lamp,
-            edge=edge_from_text(str(given.get("edge", "auto"))),
-            diameter_mm=_length(given, "diameter_mm"),
-            plate_radius_mm=_length(given, "plate_radius_mm"),
-            work=str(given.get("work", "convex")),
-            camera_distance_mm=_length(given, "camera_distance_mm"),
-            sense=str(given.get("sense", "auto")),
-            scale_px_per_mm=_length(given, "scale_px_per_mm"),
-        )
-    except (TypeError, ValueError) as error:
-        raise BadInput(f"its options make no sense: {error}") from error
-
-
-def _length(given: dict[str, Any], name: str) -> float | None:
-    return None if given.get(name) is None else float(given[name])
-
-
-def _refused_options(session: Session, archive: Path) -> ReadOptions:
-    """What a photograph was to be read with of which no reading was made."""
-    inputs, surface = session.visit.inputs, session.surface
-    name = inputs.get("lamp") or surface.lamp
-    if name is None:
-        raise BadInput("the session does not keep its lamp")
-    return _options(
-        find_lamp(str(name), archive),
-        {
-            "edge": inputs.get("edge", "auto"),
-            "sense": inputs.get("sense", "auto"),
-            "camera_distance_mm": inputs.get("camera_distance"),
-            "scale_px_per_mm": inputs.get("scale"),
-            "diameter_mm": inputs.get("aperture") or surface.diameter_mm,
-            "plate_radius_mm": surface.plate_radius_mm,
-            "work": surface.form,
-        },
-    )
-
-
 def _jobs(path: Path, session: Session, left_out: list[str]) -> Iterator[_Job]:
     """What can be read again of a session."""
     visit = session.visit
@@ -264,7 +195,7 @@ def _read_again(reader: PhotoReader, archive: Path, job: _Job) -> list[Change] |
     logged = None if job.reading is None else session.visit.readings[job.reading]
     name, source = session.summary.session_id, _source(photographs)
     try:
-        options = _refused_options(session, archive) if logged is None else options_of(logged)
+        options = refused_options(session, archive) if logged is None else kept_options(logged)
     except FringeError as error:
         return f"{name}: {source}: {error}"
     try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import os
 import re
 
@@ -18,11 +19,12 @@ from fringe.errors import BadInput, Refused
 from fringe.judge.tolerance.verdict import irregularity_u_fringes
 from fringe.optics.lamps import lamp
 from fringe.orders.gap_map import gap_map
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import FormFit, Quality, Reading
 from fringe.student_t import coverage_factor
 from sample_visits import full_surface, full_visit, power_reading
 
-SODIUM = lamp("sodium")
+SODIUM = ReadOptions(lamp("sodium"), diameter_mm=150.0)
 
 
 @pytest.fixture
@@ -35,33 +37,34 @@ def photos(tmp_path, rng):
     return paths
 
 
-def reader(path):
+def reader(photographs, options):
     """Read power from the size of the file, and refuse PNG."""
-    if path.suffix == ".PNG":
-        raise Refused(f"{path.name}: no fringes to be seen")
-    return power_reading(path.stat().st_size / 1000).reading
+    (one,) = photographs
+    if one.file_name.endswith(".PNG"):
+        raise Refused(f"{one.file_name}: no fringes to be seen")
+    return power_reading(len(one.data) / 1000).reading
 
 
 def test_each_photograph_once(photos):
     """A photograph that is given twice is read and kept once, with its bytes and name."""
-    readings, kept = read_photographs([photos[0], photos[2]], reader, SODIUM, diameter_mm=150.0)
+    readings, kept = read_photographs([photos[0], photos[2]], SODIUM, reader=reader)
     assert [logged.reading.power_fringes for logged in readings] == [1.0]
     assert [(p.file_name, p.data, p.media_type) for p in kept] == [
         ("a.jpg", photos[0].read_bytes(), "image/jpeg")
     ]
     assert readings[0].photographs == (1,)
-    assert readings[0].lamp == SODIUM
+    assert readings[0].lamp == SODIUM.lamp
 
 
 def test_one_refusal_stops_all(photos):
     """Without being told to keep it, a photograph that cannot be read stops the visit."""
     with pytest.raises(Refused, match="no fringes"):
-        read_photographs(photos, reader, SODIUM)
+        read_photographs(photos, SODIUM, reader=reader)
 
 
 def test_refused_photographs_are_kept_on_demand(photos):
     """Kept on demand: the refused one carries its reason, the others their readings."""
-    readings, kept = read_photographs(photos[::-1], reader, SODIUM, keep_refused=True)
+    readings, kept = read_photographs(photos[::-1], SODIUM, keep_refused=True, reader=reader)
     assert [(p.file_name, p.refusal) for p in kept] == [
         ("again.jpg", None),
         ("b.PNG", "b.PNG: no fringes to be seen"),
@@ -84,7 +87,7 @@ def test_the_kind_of_a_photograph_is_that_of_its_bytes(tmp_path, start, kind):
     """A photograph's media type follows its bytes; its name counts where they say nothing."""
     path = tmp_path / "named.png"
     path.write_bytes(start + bytes(100))
-    _, (kept,) = read_photographs([path], lambda p: power_reading(1.0).reading, SODIUM)
+    _, (kept,) = read_photographs([path], SODIUM, reader=lambda *_: power_reading(1.0).reading)
     assert kept.media_type == kind
 
 
@@ -92,25 +95,44 @@ def test_a_pipe_is_no_photograph(tmp_path):
     """A pipe, which never ends, is refused at once."""
     os.mkfifo(tmp_path / "pipe.jpg")
     with pytest.raises(BadInput, match=r"pipe\.jpg"):
-        read_photographs([tmp_path / "pipe.jpg"], reader, SODIUM)
+        read_photographs([tmp_path / "pipe.jpg"], SODIUM, reader=reader)
 
 
-def test_a_file_that_changes_is_refused(photos):
-    """The bytes that are kept are those that were read, or nothing is."""
+def test_a_file_that_changes(photos):
+    """The bytes that are kept are those that were read, whatever happens to the file then."""
+    before = photos[0].read_bytes()
 
-    def changing(path):
-        path.write_bytes(b"another picture")
-        return power_reading(1.0).reading
+    def changing(photographs, options):
+        photos[0].write_bytes(b"another picture")
+        return power_reading(len(photographs[0].data) / 1000).reading
 
-    with pytest.raises(BadInput, match=r"a\.jpg: the file changed"):
-        read_photographs(photos[:1], changing, SODIUM)
+    (logged,), (kept,) = read_photographs(photos[:1], SODIUM, reader=changing)
+    assert (logged.reading.power_fringes, kept.data) == (1.0, before)
+
+
+def test_a_logged_photograph_is_opened_and_digested_once(photos, monkeypatch):
+    """Each file is read once from the disk, and its bytes are digested once as a photograph."""
+    digested = []
+    sha256 = hashlib.sha256
+    monkeypatch.setattr(hashlib, "sha256", lambda data: digested.append(data) or sha256(data))
+    opened = []
+    monkeypatch.setattr(
+        "fringe.archive.views.photographs.read_bytes",
+        lambda path: opened.append(path) or path.read_bytes(),
+    )
+    readings, kept = read_photographs(
+        photos[:1], SODIUM, reader=lambda p, o: power_reading(float(len(p[0].sha256))).reading
+    )
+    assert [readings[0].reading.power_fringes, len(kept[0].sha256)] == [64.0, 64]
+    assert opened == photos[:1]
+    assert digested == [photos[0].read_bytes()]
 
 
 def test_files_that_are_not_there(tmp_path):
     """A missing photograph and a folder are refused by name, before anything is read."""
     for path in (tmp_path / "gone.jpg", tmp_path):
         with pytest.raises(BadInput, match=re.escape(str(path))):
-            read_photographs([path], reader, SODIUM)
+            read_photographs([path], SODIUM, reader=reader)
 
 
 def reading_of(terms, values):
@@ -155,10 +177,10 @@ def test_gap_map_without_lengths():
 def test_irregularity_has_its_interval():
     """The record keeps the half-width of irregularity's interval, from the form's covariance."""
     reading = reading_of([(2, 0), (4, 0), (3, 1)], [1.0, 0.3, 0.1])
-    kept = logged(reading, (), SODIUM, None, {})
+    kept = logged(reading, (), SODIUM)
     expected = coverage_factor() * irregularity_u_fringes(reading.form)
     assert kept.irregularity_u95_fringes == expected > 0
-    bare = logged(dataclasses.replace(reading, form=None), (), SODIUM, None, {})
+    bare = logged(dataclasses.replace(reading, form=None), (), SODIUM)
     assert (bare.gap, bare.irregularity_u95_fringes) == (None, None)
 
 

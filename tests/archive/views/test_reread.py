@@ -10,7 +10,9 @@ import pytest
 
 from fringe.archive.store.session import LoggedReading, Photograph, Visit
 from fringe.archive.store.write import log_visit
-from fringe.archive.views.reread import options_of, read_photographs, reread_surface
+from fringe.archive.views.photographs import read_kept
+from fringe.archive.views.reading_options import kept_options
+from fringe.archive.views.reread import reread_surface
 from fringe.archive.views.sagittas import sagitta_readings
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
@@ -260,7 +262,7 @@ def test_a_real_reading_comes_out_the_same(tmp_path, surface):
     photograph = Photograph(picture.name, picture.read_bytes(), "image/jpeg")
     options = {"edge": "179.5,179.5,151", "sense": "centre"}
     bare = dataclasses.replace(power_reading(0.0), options=options)
-    reading = read_photographs((photograph,), options_of(bare))
+    reading = read_kept((photograph,), kept_options(bare))
     logged = dataclasses.replace(bare, reading=reading, photographs=(1,), gap=None)
     log_visit(surface, Visit(readings=(logged,), photographs=(photograph,)))
     found = reread_surface(surface)

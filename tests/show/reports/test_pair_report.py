@@ -17,6 +17,7 @@ from fringe.judge.pair.match import match
 from fringe.judge.pair.next_step import next_step
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import lamp
+from fringe.orders.options import ReadOptions
 from fringe.show.figures.style import png_bytes
 from fringe.show.reports.pair_report import pair_report
 from sample_visits import hours, power_reading
@@ -64,7 +65,7 @@ def contact(made_reading, made_photo):
         reading = made_reading(power, tilt=(3.0, 0.0), wavelength_nm=WAVE, warnings=warnings)
         buffer = io.BytesIO()
         Image.fromarray(made_photo(reading)).save(buffer, "PNG")
-        one = logged(reading, (1,), lamp("sodium"), 150.0, {})
+        one = logged(reading, (1,), ReadOptions(lamp("sodium"), diameter_mm=150.0))
         return Visit(
             readings=(dataclasses.replace(one, against=against),),
             photographs=(Photograph(f"rings {power:g}.png", buffer.getvalue(), "image/png"),),

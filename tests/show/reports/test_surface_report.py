@@ -15,6 +15,7 @@ from fringe.archive.views.photographs import logged
 from fringe.archive.views.sagittas import sagitta_readings
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp
+from fringe.orders.options import ReadOptions
 from fringe.show.figures.style import png_bytes
 from fringe.show.reports.surface_report import surface_report
 from sample_visits import FRINGES_ALONE, full_surface, hours, plain_visit, power_reading
@@ -42,7 +43,9 @@ def photographed(made_reading, made_photo):
             reading = made_reading(
                 power, tilt=(3.0, 0.0), wavelength_nm=589.29, power_u_parts={"fit": 0.02}
             )
-            readings.append(logged(reading, (number,), lamp("sodium"), 150.0, {}))
+            readings.append(
+                logged(reading, (number,), ReadOptions(lamp("sodium"), diameter_mm=150.0))
+            )
             data = png(made_photo(reading))
             photographs.append(Photograph(f"rings-{number}.png", data, "image/png"))
         return Visit(

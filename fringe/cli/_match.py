@@ -15,6 +15,7 @@ from fringe.errors import BadInput
 if TYPE_CHECKING:
     from fringe.archive.store.surface import Surface
     from fringe.archive.views.pair_evidence import PairRecord
+    from fringe.archive.views.proof import Tell
     from fringe.judge.pair.match import Pair
     from fringe.judge.pair.next_step import PairStep
     from fringe.judge.tolerance.verdict import Tolerance
@@ -78,8 +79,17 @@ def first_given(given: dict[str, Any]) -> str | None:
     return f"--{names[0].replace('_', '-')}" if names else None
 
 
-def matched(convex: str, concave: str, given: dict[str, Any]) -> Matched:
+def matched(
+    convex: str,
+    concave: str,
+    given: dict[str, Any],
+    *,
+    proven: bool = False,
+    tell: Tell | None = None,
+) -> Matched:
     """Estimate a pair from all evidence that the archive holds on the two.
+
+    With `proven` every session of both is opened and proven, for a report.
 
     Raises
     ------
@@ -94,7 +104,7 @@ def matched(convex: str, concave: str, given: dict[str, Any]) -> Matched:
     contact_u = _CONTACT_U if given["contact_u"] is None else given["contact_u"]
     if contact_u < 0:
         raise BadInput("--contact-u: an uncertainty is not below zero")
-    record = pair_record(*surfaces, contact_u_fringes=contact_u)
+    record = pair_record(*surfaces, contact_u_fringes=contact_u, proven=proven, tell=tell)
     wavelength = _wavelength(surfaces, given["lamp"])
     found = match(
         record.convex,

@@ -73,8 +73,9 @@ def _report(
     if partner is not None:
         from fringe.show.reports.pair_report import pair_report
 
-        pair = matched(surface, partner, given)
-        return f"{pair.convex.name} and {pair.concave.name}", pair_report(*pair, tell=tell)
+        pair = matched(surface, partner, given, proven=True, tell=tell)
+        name = f"{pair.convex.name} and {pair.concave.name}"
+        return name, pair_report(pair.record, pair.pair, pair.step)
     option = first_given(given)
     if option is not None:
         raise BadInput(f"{option} is of a pair; name both its surfaces")

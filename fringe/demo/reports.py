@@ -28,7 +28,7 @@ class Matched:
     step: PairStep
 
 
-def matched(made: Surface, partner: Surface) -> Matched:
+def matched(made: Surface, partner: Surface, *, proven: bool = False) -> Matched:
     """Say whether two surfaces match, by all that their archive holds, as `fringe pair` does.
 
     Parameters
@@ -37,8 +37,10 @@ def matched(made: Surface, partner: Surface) -> Matched:
         The piece that was made to the other; its tolerance is that of their match.
     partner : Surface
         What it was laid on.
+    proven : bool
+        Prove every session of both, for a report.
     """
-    record = pair_record(partner, made, contact_u_fringes=CONTACT_U_FRINGES)
+    record = pair_record(partner, made, contact_u_fringes=CONTACT_U_FRINGES, proven=proven)
     found = match(
         record.convex,
         record.concave,
@@ -81,6 +83,5 @@ def page_html(page: Page) -> str:
     """One report as a page that stands by itself."""
     if page.partner is None:
         return surface_report(page.surface).html
-    found = matched(page.surface, page.partner)
-    convex, concave = sorted((page.surface, page.partner), key=lambda one: one.form == "concave")
-    return pair_report(convex, concave, found.record, found.pair, found.step).html
+    found = matched(page.surface, page.partner, proven=True)
+    return pair_report(found.record, found.pair, found.step).html

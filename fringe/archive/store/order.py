@@ -59,6 +59,13 @@ def survey(folder: Path) -> Survey:
             summaries.append(read_summary(path))
         except BadInput as error:
             problems.append(str(error))
+    return survey_of(folder, summaries, problems)
+
+
+def survey_of(
+    folder: Path, summaries: Sequence[SessionSummary], problems: Sequence[str] = ()
+) -> Survey:
+    """Put together what was read of a folder's sessions, and what could not be."""
     sessions, misfits = in_order(summaries)
     leftovers = sorted(p for p in folder.iterdir() if p.name.endswith(PARTIAL))
     return Survey(

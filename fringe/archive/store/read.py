@@ -114,29 +114,61 @@ def open_session(path: Path) -> Session:
         raise BadInput(f"{path}: {problem}")
     with hdf5.opened(path) as file:
         _check_schema(path, file)
-        digest = hdf5.text(file, CONTENT_ATTRIBUTE)
-        if digest != content_digest(file):
-            raise BadInput(f"{path}: the content does not fit its digest")
-        summary = _summary(path, file)
-        count = hdf5.whole(file, "photographs") or 0
-        photographs = tuple(_photograph(need(file, f"photograph_{i + 1}")) for i in range(count))
-        count = hdf5.whole(file, "spherometers") or 0
-        spherometers = tuple(_spherometer(need(file, f"spherometer_{i + 1}")) for i in range(count))
-        visit = Visit(
-            when=summary.when if summary.when_given else None,
-            by=summary.by,
-            remarks=summary.remarks,
-            work=summary.work,
-            temperature_c=summary.temperature_c,
-            readings=_readings(file),
-            photographs=photographs,
-            spherometers=spherometers,
-            replaces=summary.replaces,
-            inputs=mapping(file, "inputs"),
-            instruments=mapping(file, "instruments"),
-        )
-        surface = _surface(need(file, "surface"))
-        return Session(summary, visit, surface, mapping(file, "software"), digest)
+        return _session(file, _proven_digest(path, file), _summary(path, file))
+
+
+def prove_session(path: Path) -> tuple[SessionSummary, Session | BadInput]:
+    """Read one session at one opening: its summary, and all of it or why that is not proven.
+
+    Raises
+    ------
+    BadInput
+        As :func:`read_summary`.
+    """
+    if path.exists() and not is_sealed(path):
+        raise BadInput(f"{path}: the file is cut short or was written by another program")
+    problem = seal_problem(path)
+    summary = None
+    try:
+        with hdf5.opened(path) as file:
+            _check_schema(path, file)
+            summary = _summary(path, file)
+            if problem is not None:
+                return summary, BadInput(f"{path}: {problem}")
+            return summary, _session(file, _proven_digest(path, file), summary)
+    except BadInput as error:
+        if summary is None:
+            raise
+        return summary, error
+
+
+def _proven_digest(path: Path, file: Any) -> str:
+    digest = hdf5.text(file, CONTENT_ATTRIBUTE)
+    if digest is None or digest != content_digest(file):
+        raise BadInput(f"{path}: the content does not fit its digest")
+    return digest
+
+
+def _session(file: Any, digest: str, summary: SessionSummary) -> Session:
+    count = hdf5.whole(file, "photographs") or 0
+    photographs = tuple(_photograph(need(file, f"photograph_{i + 1}")) for i in range(count))
+    count = hdf5.whole(file, "spherometers") or 0
+    spherometers = tuple(_spherometer(need(file, f"spherometer_{i + 1}")) for i in range(count))
+    visit = Visit(
+        when=summary.when if summary.when_given else None,
+        by=summary.by,
+        remarks=summary.remarks,
+        work=summary.work,
+        temperature_c=summary.temperature_c,
+        readings=_readings(file),
+        photographs=photographs,
+        spherometers=spherometers,
+        replaces=summary.replaces,
+        inputs=mapping(file, "inputs"),
+        instruments=mapping(file, "instruments"),
+    )
+    surface = _surface(need(file, "surface"))
+    return Session(summary, visit, surface, mapping(file, "software"), digest)
 
 
 def parts_of(path: Path, file: Any) -> Iterator[tuple[str, Callable[[], object]]]:

@@ -10,12 +10,13 @@ from pathlib import Path
 
 from fringe.archive.instruments import record_if_any
 from fringe.archive.store.bench import bench_of, logged_measured
-from fringe.archive.store.order import survey
+from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import open_session
-from fringe.archive.store.session import Session, SessionSummary
+from fringe.archive.store.session import LoggedReading, Session, SessionSummary
 from fringe.archive.store.session import SpherometerReadings as Kept
 from fringe.archive.store.surface import Surface
 from fringe.archive.store.whole_aperture import carry_parts
+from fringe.archive.views.proof import Proof, Tell, prove
 from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput
 from fringe.judge.pair.match import Contact, Piece, Sagittas
@@ -47,6 +48,8 @@ class PairRecord:
         What was left out, and why.
     when : tuple of datetime
         Visits that the evidence is from, the earliest first.
+    proofs : tuple of Proof
+        Of convex and concave, where every session was proven for a report; else empty.
     """
 
     convex: Piece
@@ -58,6 +61,7 @@ class PairRecord:
     zones: dict[str, Carried] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     when: tuple[datetime, ...] = ()
+    proofs: tuple[Proof, ...] = ()
 
     def days_text(self) -> str | None:
         """First and last day of the evidence, as ``2026-03-14 to 2026-03-20``."""
@@ -77,9 +81,39 @@ class _Found:
     zones: dict[str, Carried] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     when: list[datetime] = field(default_factory=list)
+    proofs: dict[str, Proof] = field(default_factory=dict)
+
+    def survey(self, surface: Surface) -> Survey:
+        """What the surface's folder holds."""
+        assert surface.folder is not None
+        proof = self.proofs.get(surface.name)
+        return survey(surface.folder) if proof is None else proof.found
+
+    def session(self, surface: Surface, place: Path) -> Session:
+        """One session of it, proven."""
+        proof = self.proofs.get(surface.name)
+        if proof is None:
+            return open_session(place)
+        if place in proof.damaged:
+            raise BadInput(proof.damaged[place])
+        return proof.opened[place]
 
 
-def pair_record(convex: Surface, concave: Surface, *, contact_u_fringes: float = 0.0) -> PairRecord:
+def laid_on(session: Session, surface: Surface, other: Surface) -> tuple[LoggedReading, ...]:
+    """Readings of a session of one surface that were of it laid on the other."""
+    return tuple(
+        one for one in session.visit.readings if (one.against or surface.plate.name) == other.name
+    )
+
+
+def pair_record(
+    convex: Surface,
+    concave: Surface,
+    *,
+    contact_u_fringes: float = 0.0,
+    proven: bool = False,
+    tell: Tell | None = None,
+) -> PairRecord:
     """Gather all evidence on two surfaces of an archive.
 
     Evidence counts from the last work on a piece onward, since work changes its radius; a
@@ -92,6 +126,11 @@ def pair_record(convex: Surface, concave: Surface, *, contact_u_fringes: float =
     contact_u_fringes : float
         Standard uncertainty of each contact besides its reading's own: temperature, form of
         the plate [fringe].
+    proven : bool
+        Open and prove every session of both, for a report; else only those that count as
+        evidence.
+    tell : callable or None
+        Told of each surface how many sessions of how many are proven.
 
     Returns
     -------
@@ -111,6 +150,9 @@ def pair_record(convex: Surface, concave: Surface, *, contact_u_fringes: float =
     if convex.name == concave.name:
         raise BadInput(f"both surfaces are named {convex.name!r}; a pair needs two names")
     found = _Found({one.name: _piece(one) for one in (convex, concave)}, contact_u_fringes)
+    if proven:
+        for one, other in ((convex, concave), (concave, convex)):
+            found.proofs[one.name] = _prove(one, other, tell)
     current = {one.name: _current(one, found) for one in (convex, concave)}
     for one, other in ((convex, concave), (concave, convex)):
         _add_plate(one, found)
@@ -129,7 +171,12 @@ def pair_record(convex: Surface, concave: Surface, *, contact_u_fringes: float =
         found.zones,
         tuple(found.notes),
         tuple(sorted(found.when)),
+        tuple(found.proofs.values()),
     )
+
+
+def _prove(one: Surface, other: Surface, tell: Tell | None) -> Proof:
+    return prove(one, lambda session: bool(laid_on(session, one, other)), tell)
 
 
 def _piece(surface: Surface) -> Piece:
@@ -138,8 +185,7 @@ def _piece(surface: Surface) -> Piece:
 
 def _current(surface: Surface, found: _Found) -> list[SessionSummary]:
     """Sessions from the last work on, in their order."""
-    assert surface.folder is not None
-    visits = survey(surface.folder)
+    visits = found.survey(surface)
     found.notes += visits.problems
     start = 0
     for i, one in enumerate(visits.sessions):
@@ -185,7 +231,7 @@ def _add_session(
     if not summary.measured:
         return
     try:
-        session = open_session(summary.place)
+        session = found.session(one, summary.place)
     except BadInput as error:
         found.notes.append(str(error))
         return

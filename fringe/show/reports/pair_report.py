@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
-from fringe.archive.store.session import LoggedReading, Session
-from fringe.archive.store.surface import Surface
-from fringe.archive.views.pair_evidence import PairRecord
+from fringe.archive.views.pair_evidence import PairRecord, laid_on
+from fringe.archive.views.proof import Proof
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.format import figures as rounded
 from fringe.judge.pair.match import Pair
@@ -23,7 +20,6 @@ from fringe.show.reports.pair_parts import (
     proof_part,
     zones_part,
 )
-from fringe.show.reports.proof import Proof, Tell, prove
 from fringe.show.reports.report import ReportFigure, page_html
 from fringe.show.reports.report_parts import Part, history_part
 from fringe.show.reports.surface_report import (
@@ -35,25 +31,12 @@ from fringe.show.reports.surface_report import (
 from fringe.show.words import warnings_of
 
 
-@dataclass(frozen=True)
-class _Piece:
-    """One of the two: its record, its proven sessions, and how far it has come."""
-
-    surface: Surface
-    proof: Proof
-    whole: SurfaceState
-    contact: tuple[LoggedReading, ...]  # of its last session that was laid on the other
-
-
 def pair_report(
-    convex: Surface,
-    concave: Surface,
     record: PairRecord,
     found: Pair,
     step: PairStep,
     *,
     made_at: datetime | None = None,
-    tell: Tell | None = None,
 ) -> SurfaceReport:
     """Write the report of a pair from its evidence and the sessions of both.
 
@@ -61,19 +44,14 @@ def pair_report(
 
     Parameters
     ----------
-    convex, concave : Surface
-        As they were loaded, with their folders.
     record : PairRecord
-        All evidence on the two.
+        All evidence on the two, gathered with every session proven.
     found : Pair
         What was made of it.
     step : PairStep
         What to do next.
     made_at : datetime or None
         For the page's foot; None asks the clock.
-    tell : callable or None
-        Told how many steps are done, of how many.
-
     Returns
     -------
     SurfaceReport
@@ -81,22 +59,23 @@ def pair_report(
 
     Raises
     ------
-    BadInput
-        If a surface has no folder, or it cannot be read.
+    ValueError
+        If the evidence was gathered without proving every session.
     """
-    pieces = [_piece(convex, concave, tell), _piece(concave, convex, tell)]
-    photograph, undrawn, warnings = _photograph(pieces, concave)
-    problems = [*pieces[0].proof.problems, *pieces[1].proof.problems, *undrawn]
-    digests = pieces[0].proof.digests | pieces[1].proof.digests
+    convex, concave = record.proofs
+    states = convex.state(), concave.state()
+    photograph, undrawn, warnings = _photograph(convex, concave)
+    problems = [*convex.problems, *concave.problems, *undrawn]
+    digests = convex.digests | concave.digests
     parts = [
         photograph,
         match_part(found, _figure(found, step, record), record.notes),
         limits_part(found),
         zones_part(record.zones),
-        *(_history(one) for one in pieces),
-        pieces_part([one.surface for one in pieces]),
+        *(_history(one) for one in states),
+        pieces_part([one.surface for one in states]),
         proof_part(
-            [(one.surface.name, one.whole.rows) for one in pieces],
+            [(one.surface.name, one.rows) for one in states],
             digests,
             proven_text(len(digests)),
             problems,
@@ -104,7 +83,7 @@ def pair_report(
     ]
     time = made_at or datetime.now().astimezone()
     html = page_html(
-        f"{convex.name} and {concave.name}",
+        f"{convex.surface.name} and {concave.surface.name}",
         _facts(found, record),
         pair_banner(found, step),
         parts,
@@ -115,35 +94,23 @@ def pair_report(
     return SurfaceReport(html, verdict, len(digests), tuple(problems))
 
 
-def _piece(surface: Surface, other: Surface, tell: Tell | None) -> _Piece:
-    def laid(session: Session) -> bool:
-        return bool(_contact(session, surface, other))
-
-    proof = prove(surface, laid, tell)
-    contact = _contact(proof.subject, surface, other) if proof.subject else ()
-    return _Piece(surface, proof, proof.state(surface), contact)
-
-
-def _contact(session: Session, surface: Surface, other: Surface) -> tuple[LoggedReading, ...]:
-    """Readings of a session that were of the two laid on each other."""
-    return tuple(
-        one for one in session.visit.readings if (one.against or surface.plate.name) == other.name
-    )
-
-
-def _photograph(pieces: Sequence[_Piece], concave: Surface) -> tuple[Part, list[str], list[str]]:
+def _photograph(convex: Proof, concave: Proof) -> tuple[Part, list[str], list[str]]:
     """The last contact of the two with the fitted fringes; problems, and the readings' warnings."""
-    with_photo = [(one, one.proof.subject) for one in pieces if one.proof.subject is not None]
-    if not with_photo:
+    subjects = []
+    for one, other in ((convex, concave), (concave, convex)):
+        if one.subject is not None:
+            subjects.append((one.subject, laid_on(one.subject, one.surface, other.surface)))
+    if not subjects:
         line = (
             "The two have not been laid on each other: what is said of them here comes by "
-            f"way of their plates. To do so: fringe log '{concave.name}' PHOTO --against ..."
+            f"way of their plates. To do so: fringe log '{concave.surface.name}' PHOTO "
+            "--against ..."
         )
         return Part("photograph", "Photograph and fit", [line]), [], []
-    piece, subject = max(with_photo, key=lambda each: each[1].summary.when)
-    drawn, problems = overlays(subject, piece.contact)
+    subject, contact = max(subjects, key=lambda each: each[0].summary.when)
+    drawn, problems = overlays(subject, contact)
     lines = [] if drawn else ["Their contact was read by eye; there is no photograph of it."]
-    warnings = [text for one in piece.contact for text in warnings_of(one.reading.to_json())]
+    warnings = [text for one in contact for text in warnings_of(one.reading.to_json())]
     part = Part("photograph", "Photograph and fit", lines, list(drawn.values()))
     return part, problems, list(dict.fromkeys(warnings))
 
@@ -156,9 +123,9 @@ def _figure(found: Pair, step: PairStep, record: PairRecord) -> ReportFigure:
     )
 
 
-def _history(one: _Piece) -> Part:
-    course = course_picture(one.whole)
-    part = history_part(one.whole.rows, [] if course is None else [course])
+def _history(one: SurfaceState) -> Part:
+    course = course_picture(one)
+    part = history_part(one.rows, [] if course is None else [course])
     return Part(
         f"history-{one.surface.form}",
         f"History of {one.surface.name}",

@@ -9,6 +9,7 @@ from typing import Any
 
 from fringe.archive.store.session import LoggedReading, Session, SessionSummary
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.proof import Tell, prove
 from fringe.archive.views.sagittas import compared
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
@@ -17,7 +18,6 @@ from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.judge.uncertainty.budget import Budget
-from fringe.show.reports.proof import Tell, prove
 from fringe.show.reports.report import ReportFigure, report_html
 from fringe.show.words import headline_text, power_values
 from fringe.units import times
@@ -80,7 +80,7 @@ def surface_report(
     """
     proof = prove(surface, _measured, tell)
     subject = proof.subject or proof.last
-    whole = proof.state(surface)
+    whole = proof.state()
     latest = {} if subject is None else _latest(proof.sessions, subject, whole)
     pictures, undrawn = _figures(subject, whole)
     problems = (*proof.problems, *undrawn)
@@ -95,8 +95,7 @@ def surface_report(
         made_at=f"{time:%Y-%m-%d %H:%M}",
     )
     if tell is not None:
-        steps = len(proof.sessions) + 1
-        tell(steps, steps)
+        tell(proof.files + 1, proof.files + 1)
     verdict = latest.get("verdict")
     return SurfaceReport(html, verdict and verdict["state"], len(proof.sessions), problems)
 

@@ -76,7 +76,7 @@ def contact(made_reading, made_photo):
 
 def report(pieces, tolerance=None):
     """The report, and its page."""
-    record = pair_record(*pieces, contact_u_fringes=0.05)
+    record = pair_record(*pieces, contact_u_fringes=0.05, proven=True)
     found = match(
         record.convex,
         record.concave,
@@ -87,7 +87,7 @@ def report(pieces, tolerance=None):
         tolerance=tolerance,
         irregularity=record.irregularity,
     )
-    made = pair_report(*pieces, record, found, next_step(found), made_at=hours(9))
+    made = pair_report(record, found, next_step(found), made_at=hours(9))
     return made, Page(made.html).root
 
 

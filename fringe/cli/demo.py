@@ -207,9 +207,9 @@ def _verdict(made: Made) -> Iterator[str]:
 
 def _pair(demo: Demo) -> Iterator[str]:
     """Say whether the pair matches, by all evidence on both."""
-    from fringe.format import capital, percent_text
+    from fringe.format import capital
     from fringe.judge.pair.next_step import mismatch_text, together_text
-    from fringe.judge.tolerance.verdict_words import PAIR
+    from fringe.judge.tolerance.verdict_words import PAIR, probability_cell
 
     first, second = demo.surfaces[-2:]
     limit = second.surface.tolerance.power_fringes or 0.0
@@ -218,5 +218,5 @@ def _pair(demo: Demo) -> Iterator[str]:
         f"on {first.surface.name}, {demo.pair.state} the ±{limit:.3g} fringes of the system."
     )
     found = demo.matched.pair
-    yield f"  {mismatch_text(found)}, {percent_text(demo.pair.probability)} probable to conform"
+    yield f"  {mismatch_text(found)}, {probability_cell(demo.pair.probability)} probable to conform"
     yield f"  laid together {together_text(found)}"

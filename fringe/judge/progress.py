@@ -177,7 +177,7 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         irregularity_fringes=one.irregularity_fringes,
         sense=one.sense,
         verdict=judged.state if judged else None,
-        probability=_probability(judged),
+        probability=judged.probability if judged else None,
         next_step=None,
         session_id=visit.session_id,
         on_top=visit.on_top,
@@ -191,14 +191,6 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         pits=visit.pits,
     )
     return row, judged
-
-
-def _probability(judged: Verdict | None) -> float | None:
-    """Probability of conformity; None where something that is limited was not measured."""
-    if judged is None:
-        return None
-    open_ = judged.state != "outside" and any(part.value is None for part in judged.parts)
-    return None if open_ else judged.probability
 
 
 def _part(one: Measured) -> SourceValue:

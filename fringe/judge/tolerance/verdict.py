@@ -7,8 +7,8 @@ guarded rejection). The rule is always an explicit input:
     Simple acceptance: the measured value alone decides. At the limit itself every second
     decision is wrong.
 ``guard95``
-    Guarded by 1.645 u on each side (the one-sided 95 % point): inside or outside is said
-    only where it is at least 95 % probable.
+    Guarded by 1.645 u on each side (the one-sided 95 % point): inside is said only where it is
+    at least 95 % probable, outside only where the whole 95 % interval lies outside.
 ``shrinkU``
     The limits moved by the expanded uncertainty U = 2 u, the older and stricter habit.
 """
@@ -23,7 +23,8 @@ from fringe.errors import BadInput
 from fringe.format import MINUS, figures, plus_minus
 from fringe.judge.tolerance.measured import Measured as Measured
 from fringe.judge.tolerance.verdict_words import limits_phrase, state_phrase
-from fringe.student_t import coverage_factor, student_cdf, student_quantile
+from fringe.quantity import half_width
+from fringe.student_t import student_cdf, student_quantile
 
 if TYPE_CHECKING:
     from fringe.orders.reading import FormFit
@@ -84,8 +85,9 @@ class Verdict:
     ----------
     state : {'inside', 'outside', 'unproven'}
         What is proven under the rule.
-    probability : float
-        Probability of conformity, 0 to 1.
+    probability : float or None
+        Probability of conformity, 0 to 1; None where it hangs on what was not measured. Of a
+        surface that is outside already, that of the limits whose quantities were measured.
     reason : str
         One line: the measured value, the limit and the guard band.
     quantity : str
@@ -103,7 +105,7 @@ class Verdict:
     """
 
     state: str
-    probability: float
+    probability: float | None
     reason: str
     quantity: str = ""
     value: float | None = None
@@ -172,6 +174,16 @@ def guard_band(u: float, rule: str, dof: float | None = None) -> float:
     return 0.0 if rule == "simple" else student_quantile(_ONE_SIDED[rule], dof) * u
 
 
+def rejection_band(u: float, rule: str, dof: float | None = None) -> float:
+    """How far beyond a limit a value must lie to be proven outside.
+
+    The guard band, and at least the half-width of the 95 % interval: what is shown of a value
+    that is proven outside lies outside, all of it.
+    """
+    band = guard_band(u, rule, dof)
+    return band if rule == "simple" else max(band, half_width(u, dof))
+
+
 def verdict(
     value: float,
     u: float,
@@ -187,8 +199,8 @@ def verdict(
 
     `inside` needs the value a guard band within both limits and, since the two tails add
     up where the tolerance is narrow, the probability that the rule stands for; `outside`
-    needs it a guard band beyond one limit. Anything else is `unproven`; with `simple`
-    there is no guard band and nothing stays unproven.
+    needs it a guard band beyond one limit, and its 95 % interval with it. Anything else is
+    `unproven`; with `simple` there is no guard band and nothing stays unproven.
 
     Parameters
     ----------
@@ -214,7 +226,7 @@ def verdict(
     """
     state, probability = _decide(value, u, lower, upper, rule, dof)
     signed = lower is not None and lower < 0
-    shown = plus_minus(value, coverage_factor(dof) * u, unit, signed=signed)
+    shown = plus_minus(value, half_width(u, dof), unit, signed=signed)
     reason = _reason(state, probability, shown, u, lower, upper, rule, dof, quantity, unit)
     return Verdict(state, probability, reason, quantity, value, u, lower, upper, dof, rule)
 
@@ -231,7 +243,7 @@ def _decide(
     beyond = max(beyond_lower, beyond_upper)
     if rule == "simple":
         return ("inside" if beyond <= 0 else "outside"), probability
-    if beyond >= guard and beyond > 0:
+    if beyond >= rejection_band(u, rule, dof) and beyond > 0:
         return "outside", probability
     if beyond <= -guard and probability >= _needed(rule) - 1e-12:
         return "inside", probability
@@ -324,7 +336,7 @@ def both_senses(
     plus, p_plus = _decide(size, u, lower, upper, rule, dof)
     minus, p_minus = _decide(-size, u, lower, upper, rule, dof)
     probability = min(p_plus, p_minus)
-    shown = plus_minus(size, coverage_factor(dof) * u, unit)
+    shown = plus_minus(size, half_width(u, dof), unit)
     if plus == minus:
         state = plus
         reason = _reason(state, probability, shown, u, lower, upper, rule, dof, quantity, unit)
@@ -394,18 +406,23 @@ def _judge(
         reason = f"{name} has no uncertainty, so the rule {rule} can prove nothing"
     else:
         return verdict(value, u or 0.0, lower, upper, rule, dof=dof, quantity=name, unit=unit)
-    return Verdict("unproven", 0.0, reason, name, value, u, lower, upper, dof, rule)
+    return Verdict("unproven", None, reason, name, value, u, lower, upper, dof, rule)
 
 
 def _joint(parts: list[Verdict], rule: str) -> Verdict:
     state = max((part.state for part in parts), key=STATES.index)
-    radius_like = [part.probability for part in parts if part.quantity != "irregularity"]
-    probability = min(radius_like, default=1.0)
-    for part in parts:
-        if part.quantity == "irregularity":
-            probability *= part.probability
-    reason = "; ".join(part.reason for part in parts if part.state == state)
+    open_ = [part for part in parts if part.probability is None]
+    told = [part for part in parts if part.state == state or part in open_]
+    reason = "; ".join(part.reason for part in told)
+    probability = None if open_ and state != "outside" else _all_kept(parts)
     return Verdict(state, probability, reason, "surface", rule=rule, parts=tuple(parts))
+
+
+def _all_kept(parts: list[Verdict]) -> float:
+    """Probability that every limit whose quantity was measured is kept."""
+    known = [(part.quantity, part.probability) for part in parts if part.probability is not None]
+    radius_like = min((p for quantity, p in known if quantity != "irregularity"), default=1.0)
+    return radius_like * math.prod(p for quantity, p in known if quantity == "irregularity")
 
 
 def _fringe_scale(values: Measured, tolerance: Tolerance) -> float:

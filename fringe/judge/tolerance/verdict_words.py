@@ -43,7 +43,14 @@ def with_probability(words: str, probability: float | None) -> str:
     return f"{words} ({percent_text(probability)} probable to conform)"
 
 
-def probability_sentence(reason: str, probability: float) -> str:
+def probability_cell(probability: float | None) -> str:
+    """A probability of conformity; empty where it hangs on what was not measured."""
+    return "" if probability is None else percent_text(probability)
+
+
+def probability_sentence(reason: str, probability: float | None) -> str:
     """A verdict's reason and its probability of conformity, in whole sentences."""
+    if probability is None:
+        return f"{capital(reason)}."
     chance = f"Probability of conformity: {percent_text(probability)}."
     return f"{capital(reason)}. {chance}" if reason else chance

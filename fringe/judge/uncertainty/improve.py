@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fringe.format import figures
-from fringe.judge.tolerance.verdict import Verdict, guard_band
+from fringe.judge.tolerance.verdict import Verdict, guard_band, rejection_band
 from fringe.judge.uncertainty.budget import Budget, Row
 
 # what a person can do about an input; the longest name that an input's name begins or ends with
@@ -116,9 +116,16 @@ def what_settles(budget: Budget, verdict: Verdict) -> Settling:
     if margin <= 0:
         return Settling("the value lies on its limit: no better measurement settles that")
     # in units of the present uncertainty, so that the budget may be in another unit
-    needed = margin / guard_band(part.u, part.rule, part.dof)
+    band = rejection_band if _beyond(part) else guard_band
+    needed = margin / band(part.u, part.rule, part.dof)
     suggestions = _suggestions(budget.rows, needed)
     return Settling(_text(suggestions, needed), needed * part.u, suggestions)
+
+
+def _beyond(part: Verdict) -> bool:
+    """Whether the value lies outside its limits."""
+    value, lower, upper = part.value or 0.0, part.lower, part.upper
+    return (lower is not None and value < lower) or (upper is not None and value > upper)
 
 
 def _margin(part: Verdict) -> float:

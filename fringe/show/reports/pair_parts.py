@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from fringe.archive.store.surface import Surface
-from fringe.format import capital, percent_text, plus_minus
+from fringe.format import capital, plus_minus
 from fringe.judge.pair.match import Pair
 from fringe.judge.pair.next_step import PairStep, mismatch_text, together_text
 from fringe.judge.placements import Carried
 from fringe.judge.state.visits import VisitRow
-from fringe.judge.tolerance.verdict_words import PAIR, probability_sentence
+from fringe.judge.tolerance.verdict_words import PAIR, probability_cell, probability_sentence
 from fringe.judge.uncertainty.evidence import Judged
 from fringe.show.figures.style import wavelength_text
 from fringe.show.reports.report import ReportFigure
@@ -93,7 +93,7 @@ def limits_part(found: Pair) -> Part:
             one.quantity or "match",
             "" if one.upper is None else limits[one.quantity or "power"](one.upper),
             one.state,
-            percent_text(one.probability),
+            probability_cell(one.probability),
             one.reason,
         )
         for one in verdict.parts or (verdict,)

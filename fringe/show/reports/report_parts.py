@@ -16,7 +16,7 @@ from fringe.format import (
     uncertainty_decimals,
 )
 from fringe.judge.state.visits import VisitRow
-from fringe.judge.tolerance.verdict_words import SURFACE, probability_sentence
+from fringe.judge.tolerance.verdict_words import SURFACE, probability_cell, probability_sentence
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
     fringes_text,
@@ -267,7 +267,7 @@ def verdict_part(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Part:
             one.get("quantity") or "surface",
             limits.get(one.get("quantity"), ""),
             one["state"],
-            percent_text(one["probability"]),
+            probability_cell(one["probability"]),
             one.get("reason") or "",
         )
         for one in parts

@@ -8,6 +8,7 @@ from PIL import Image
 
 from fringe.errors import BadInput
 from fringe.judge.tolerance.verdict import Tolerance, surface_verdict
+from fringe.judge.uncertainty.sources import Bench, measured_of
 from fringe.show.figures.overlay import overlay_figure
 from fringe.show.figures.progress import progress_figure
 from fringe.show.reports.report import ReportFigure, report_html
@@ -30,7 +31,7 @@ RECORD = {
 def inputs(made_reading, made_photo, made_visits):
     reading = made_reading(0.6, tilt=(3.0, 1.0), u95=0.08, warnings=("dust near the rim",))
     rows = made_visits()
-    verdict = surface_verdict(reading, Tolerance(power_fringes=1.0))
+    verdict = surface_verdict(measured_of(reading, Bench()), Tolerance(power_fringes=1.0))
     latest = {
         "reading": reading.to_json(),
         "power_u_parts": {"fit": 0.012, "edge": 0.035},

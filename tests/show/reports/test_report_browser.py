@@ -9,6 +9,7 @@ import pytest
 
 from browser import DESKTOP, PAPERS, PHONE, opened_browser
 from fringe.judge.tolerance.verdict import Tolerance, surface_verdict
+from fringe.judge.uncertainty.sources import Bench, measured_of
 from fringe.show.figures.overlay import overlay_figure
 from fringe.show.reports.report import ReportFigure, report_html
 
@@ -33,7 +34,9 @@ def address(tmp_path_factory, made_reading, made_photo, made_visits):
     latest = {
         "reading": reading.to_json(),
         "power_u_parts": {"fit": 0.012, "edge": 0.035},
-        "verdict": surface_verdict(reading, Tolerance(power_fringes=1.0)).to_json(),
+        "verdict": surface_verdict(
+            measured_of(reading, Bench()), Tolerance(power_fringes=1.0)
+        ).to_json(),
         "photographs": [{"file_name": "rings.jpg", "sha256": "3f" * 32}],
     }
     figure = ReportFigure.of(overlay_figure(made_photo(reading), reading), "the fit", "Fit")

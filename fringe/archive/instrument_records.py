@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
 
-from fringe.archive.instruments import Instrument, add_instrument
+from fringe.archive.instruments import Instrument, add_instrument, load_instrument
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp_names
 from fringe.units import TypedLength
@@ -128,6 +128,18 @@ Record = PlateRecord | SpherometerRecord | CameraRecord | LampRecord
 def add_record(archive: Path, name: str, record: Record, *, replace: bool = False) -> Instrument:
     """Write the record of an instrument; see :func:`fringe.archive.instruments.add_instrument`."""
     return add_instrument(archive, record.kind, name, record.values(name), replace=replace)
+
+
+def load_camera(archive: Path, name: str) -> CameraRecord:
+    """Load the record of a camera; raises `BadInput` where there is none of that name."""
+    values = load_instrument(archive, "camera", name).values
+    return CameraRecord(
+        distance_mm=values.get("distance_mm"),
+        distance_u_mm=values.get("u_distance_mm"),
+        scale_px_per_mm=values.get("scale_px_per_mm"),
+        scale_u_px_per_mm=values.get("u_scale_px_per_mm"),
+        note=values.get("note"),
+    )
 
 
 def _line(text: str) -> dict[str, float]:

@@ -15,7 +15,7 @@ from typing import Any
 from fringe.archive.instruments import find_lamp, list_instruments
 from fringe.archive.store.session import Photograph, Visit, Work
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
-from fringe.archive.store.write import log_visit
+from fringe.archive.views.logged_visit import log_and_judge
 from fringe.archive.views.one_reading import reading_measured
 from fringe.archive.views.photographs import instruments_used, logged
 from fringe.archive.views.reading_options import stated_options, with_camera
@@ -23,7 +23,6 @@ from fringe.archive.views.surface_state import (
     LoggedVisits,
     SurfaceState,
     logged_visits,
-    surface_state,
 )
 from fringe.bench.answers import history, settling_answer, visit_answer
 from fringe.bench.shots import Shot, make_shot, minutes_of, shot_view
@@ -217,16 +216,14 @@ class Desk:
                 raise BadInput("a photograph is still being read; wait for it or remove it")
             if work.stage is not None:
                 check_stage(work.stage)
-            path = log_visit(surface, self._as_visit(surface, work, told))
-            state = surface_state(surface)
-            numbers = {row.session_id: i for i, row in enumerate(state.rows, 1)}
+            done = log_and_judge(surface, self._as_visit(surface, work, told))
             result = {
-                "visit": numbers[path.stem],
-                "session": path.stem,
+                "visit": done.number,
+                "session": done.path.stem,
                 "surface": surface.name,
-                "verdict": state.rows[numbers[path.stem] - 1].verdict,
-                "next": state.next_step.text(),
-                "problems": list(state.problems),
+                "verdict": done.row.verdict,
+                "next": done.state.next_step.text(),
+                "problems": list(done.state.problems),
             }
             self._logged[visit_id] = result
             self._visit = secrets.token_hex(8)

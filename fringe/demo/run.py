@@ -16,7 +16,7 @@ from fringe.archive.instruments import (
 )
 from fringe.archive.store.session import SpherometerReadings, Visit, Work
 from fringe.archive.store.surface import Plate, Surface, add_surface
-from fringe.archive.store.write import log_visit
+from fringe.archive.views.logged_visit import log_and_judge
 from fringe.archive.views.photographs import load_photograph, logged
 from fringe.archive.views.reading_options import stated_options
 from fringe.archive.views.sagittas import sagitta_readings
@@ -131,9 +131,8 @@ class _Run:
         for number, visit in enumerate(spec.visits, 1):
             spherometers, sag = self._sagittas(visit, surface)
             logged = self._visit(visit, surface, readings, spherometers)
-            log_visit(surface, logged)
+            found = log_and_judge(surface, logged, sag).state
             settled = self._settled(visit, surface, [one.reading for one in logged.readings])
-            found = surface_state(surface)
             self.tell(Logged(surface, number, found.rows[-1], sag, settled, found.next_step))
             self._step(surface.name)
         return self._finished(surface)

@@ -17,6 +17,7 @@ from fringe.archive.store.read import open_session
 from fringe.archive.store.surface import Surface, add_surface
 from fringe.cli import main
 from fringe.errors import Refused
+from fringe.orders.options import StatedOptions
 from fringe.photo.ellipse import Edge
 from sample_visits import FRINGES_ALONE, full_surface, power_reading
 
@@ -494,36 +495,28 @@ def test_one_line_of_refusal(run, photos, surface, words, message):
 )
 def test_edges(run, photos, text, edge):
     """An edge is a word, a circle or an ellipse, whose longer axis comes first."""
-    from fringe.cli._surface_reading import parse_edge
-
-    assert parse_edge(text) == edge
+    assert StatedOptions(edge=text).parsed_edge() == edge
 
 
 @pytest.mark.parametrize("text", ["", "1,2", "1,2,3,4", "a,b,c", "1,2,-3", "1,2,0", "1,2,nan"])
 def test_no_edges(text):
     """Anything else is refused, and the line shows what to write."""
-    from fringe.cli._surface_reading import parse_edge
     from fringe.errors import BadInput
 
     with pytest.raises(BadInput, match="CX,CY,R"):
-        parse_edge(text)
+        StatedOptions(edge=text).parsed_edge()
 
 
 def test_the_reader_gets_the_surfaces_record(surface):
     """A photograph is read with plate, diameter and form of the record, and the options given."""
     from fringe.archive.views.reading_options import stated_options
-    from fringe.cli._surface_reading import stated_of
     from fringe.optics.lamps import lamp
     from fringe.orders.options import ReadOptions
 
-    given = {
-        "lamp": "hene",
-        "edge": "1,2,3",
-        "camera_distance": 900.0,
-        "sense": "edge",
-        "scale": 4.0,
-    }
-    options = stated_options(surface, stated_of(given))
+    stated = StatedOptions(
+        lamp="hene", edge="1,2,3", camera_distance_mm=900.0, sense="edge", scale_px_per_mm=4.0
+    )
+    options = stated_options(surface, stated)
     edge = Edge(1, 2, 3, 3, u_px=HALF_A_DIGIT)
     assert options == ReadOptions(lamp("hene"), edge, 150.0, 3048.6, "concave", 900.0, "edge", 4.0)
 

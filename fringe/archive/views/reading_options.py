@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from fringe.archive.instruments import find_lamp, instrument_record
+from fringe.archive.instrument_records import load_camera
+from fringe.archive.instruments import find_lamp
 from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
@@ -57,12 +58,12 @@ def with_camera(stated: StatedOptions, archive: Path | None) -> StatedOptions:
     """Fill in what the camera's record knows; what was said stays."""
     if stated.camera is None or archive is None:
         return stated
-    record = instrument_record(archive, "camera", stated.camera)
+    record = load_camera(archive, stated.camera)
     distance, scale = stated.camera_distance_mm, stated.scale_px_per_mm
     return replace(
         stated,
-        camera_distance_mm=record.get("distance_mm") if distance is None else distance,
-        scale_px_per_mm=record.get("scale_px_per_mm") if scale is None else scale,
+        camera_distance_mm=record.distance_mm if distance is None else distance,
+        scale_px_per_mm=record.scale_px_per_mm if scale is None else scale,
     )
 
 

@@ -7,6 +7,7 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
+from fringe.archive.instrument_records import load_camera
 from fringe.archive.instruments import find_lamp, instrument_record, spherometer_from_record
 from fringe.errors import BadInput
 from fringe.judge.spherometer.compare import SagResult, SpherometerReadings, compare
@@ -220,8 +221,8 @@ def _with_records(request: SagRequest) -> SagRequest:
             )
     if request.camera and request.scale_px_per_mm is None:
         assert request.archive is not None
-        record = instrument_record(request.archive, "camera", request.camera)
-        request = dataclasses.replace(request, scale_px_per_mm=record.get("scale_px_per_mm"))
+        scale = load_camera(request.archive, request.camera).scale_px_per_mm
+        request = dataclasses.replace(request, scale_px_per_mm=scale)
     return request
 
 

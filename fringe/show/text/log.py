@@ -1,0 +1,63 @@
+"""A visit that was just logged, in rows of text."""
+
+from __future__ import annotations
+
+from fringe.archive.store.session import Visit
+from fringe.archive.views.logged_visit import LoggedVisit
+from fringe.format import figures
+from fringe.judge.spherometer.compare import text_of
+from fringe.judge.state.abrasives import stage
+from fringe.show.text.lines import line, remark, wrapped_line
+from fringe.show.text.visit import power_text, radius_text, verdict_text
+
+
+def logged_rows(logged: LoggedVisit) -> list[str]:
+    """What was read, the verdict and the next step, and where the visit is kept."""
+    visit, state, row = logged.visit, logged.state, logged.row
+    rows = [f"{state.surface.name}, visit {logged.number}, {row.when:%Y-%m-%d %H:%M}"]
+    rows += _stage_rows(visit)
+    rows += _reading_rows(visit)
+    if logged.sagittas is not None:
+        rows.append(line("spherometer", text_of(logged.sagittas)))
+    if row.power_fringes is not None:
+        power = power_text(row.power_fringes, row.power_u95_fringes, row.sense)
+        rows.append(line("power", f"{power}, at {state.wavelength_nm:.2f} nm"))
+    if row.radius_difference_mm is not None:
+        rows.append(line("work − plate", radius_text(row)))
+    if row.irregularity_fringes is not None:
+        rows.append(line("irregularity", f"{figures(row.irregularity_fringes, 3)} fringes"))
+    if row.verdict is not None:
+        rows.append(wrapped_line("verdict", f"{verdict_text(row)}: {row.reason}"))
+    rows.append(wrapped_line("next", state.next_step.sentence()))
+    rows.append(line("file", str(logged.path)))
+    return rows + [remark(note) for note in logged.notes]
+
+
+def _reading_rows(visit: Visit) -> list[str]:
+    """One line a reading, where there are several, or one not of the whole on its plate."""
+    rows = []
+    for logged in visit.readings:
+        special = logged.against or logged.aperture_mm is not None
+        if len(visit.readings) == 1 and not special:
+            continue
+        reading = logged.reading
+        name = "by eye"
+        if logged.photographs:
+            name = visit.photographs[logged.photographs[0] - 1].file_name
+        power = power_text(reading.power_fringes, reading.power_u95_fringes, reading.sense)
+        over = "" if logged.aperture_mm is None else f", over {logged.aperture_mm:g} mm"
+        if logged.place_mm is not None:
+            over += " at {:g}, {:g} mm".format(*logged.place_mm)
+        on = "" if logged.against is None else f", on {logged.against}"
+        rows.append(line(name[:18], power + over + on))
+    return rows
+
+
+def _stage_rows(visit: Visit) -> list[str]:
+    """How a stage's grain size was understood, where a grit's name was."""
+    if visit.work.stage is None:
+        return []
+    one = stage(visit.work.stage)
+    if one.size_um is None or one.source == "by its name":
+        return []
+    return [line("stage", f"{one.name}: grains of {one.size_um:g} µm ({one.source})")]

@@ -2,9 +2,23 @@
 
 from __future__ import annotations
 
+from fringe.archive.views.session_budget import SessionBudgets
 from fringe.archive.views.settling import SettlingSeries
+from fringe.show.figures.budget import budget_figure
 from fringe.show.figures.settle import settle_figure
-from fringe.show.figures.style import png_bytes
+from fringe.show.figures.style import Facts, png_bytes
+
+
+def budget_picture(budgets: SessionBudgets) -> bytes:
+    """Shares of the inputs in each result."""
+    session = budgets.session
+    facts = Facts(
+        wavelength_nm=budgets.wavelength_nm,
+        diameter_mm=session.surface.diameter_mm,
+        surface=session.surface.name,
+        when=f"{session.summary.when:%Y-%m-%d %H:%M}",
+    )
+    return png_bytes(budget_figure(budgets.results, facts))
 
 
 def settling_picture(series: SettlingSeries) -> bytes:

@@ -74,6 +74,17 @@ class Entry:
             "problems": [line.replace(str(self.folder), _HERE) for line in self.problems],
         }
 
+    def listed_json(self) -> dict[str, object]:
+        """Return the surface's keys in `fringe surface list --json`."""
+        assert self.surface is not None
+        last = self.visits[-1] if self.visits else None
+        return {
+            **self.surface.to_json_with_folder(),
+            "visits": len(self.visits),
+            "last_visit": None if last is None else last.when.isoformat(),
+            "last_stage": None if last is None else last.stage,
+        }
+
 
 @dataclass(frozen=True)
 class Listing:

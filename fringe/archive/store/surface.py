@@ -137,6 +137,10 @@ class Surface:
             values[name] = time and time.isoformat()
         return {key: value for key, value in values.items() if value not in (None, {})}
 
+    def to_json_with_folder(self) -> dict[str, object]:
+        """Return the record's keys and where it lies, as `fringe surface show --json`."""
+        return {**self.to_json(), "folder": str(self.folder)}
+
 
 def add_surface(archive: Path, surface: Surface, *, now: datetime | None = None) -> Surface:
     """Make a surface's folder with its record, and the archive if it is not there yet.

@@ -3,13 +3,34 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
+from fringe.archive.views.session_budget import SessionBudgets
 from fringe.format import figures
+from fringe.judge.tolerance.verdict_words import with_probability
 from fringe.judge.uncertainty.budget import Budget
-from fringe.show.text.lines import line
+from fringe.show.text.lines import line, remark, wrapped_line
 
 BAR = 10
 LEAST_SHARE = 0.005
+
+
+def budget_rows(budgets: SessionBudgets, picture: Path | None = None) -> list[str]:
+    """A table a result, then the verdict and what would settle it."""
+    rows: list[str] = []
+    for one in budgets.results:
+        rows += [*budget_table(one), ""]
+    verdict, settling = budgets.verdict, budgets.settling
+    if verdict is not None:
+        rows.append(line("verdict", with_probability(verdict.state, verdict.probability)))
+    if settling is not None:
+        rows.append(wrapped_line("to settle it", settling.text))
+    if picture is not None:
+        rows.append(line("picture", str(picture)))
+    rows += [remark(one.warning) for one in budgets.results if one.warning]
+    if rows[-1] == "":
+        rows.pop()
+    return rows + [remark(note) for note in budgets.notes]
 
 
 def budget_table(one: Budget) -> list[str]:

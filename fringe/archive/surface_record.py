@@ -1,0 +1,180 @@
+"""A surface's record as somebody states it: what is said joins what is on record."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fringe.archive.instruments import find_lamp, list_instruments, load_instrument
+from fringe.archive.store.surface import (
+    E_LINE_NM,
+    Plate,
+    Surface,
+    add_surface,
+    change_surface,
+)
+from fringe.errors import BadInput
+from fringe.judge.tolerance.verdict import Tolerance
+from fringe.optics.lamps import light_nm
+from fringe.units import number, positive_length_mm
+
+# fields of a record that a change may touch
+_CHANGED = (
+    "radius_mm",
+    "radius_u_mm",
+    "diameter_mm",
+    "plate",
+    "tolerance",
+    "lamp",
+    "glass",
+    "note",
+)
+
+
+@dataclass(frozen=True)
+class StatedRecord:
+    """What is said of a surface; None leaves what is on record.
+
+    Attributes
+    ----------
+    radius_mm, radius_u_mm, diameter_mm : float or None
+        Nominal radius with its standard uncertainty, and the aperture [mm].
+    plate : str or None
+        Name of the plate.
+    plate_radius_mm, plate_radius_u_mm : float or None
+        Its certified radius and standard uncertainty [mm].
+    tolerance_power_fringes, tolerance_irregularity_fringes : float or None
+        Allowed [fringe].
+    tolerance_radius : str or None
+        Radius allowed either way, as ``3mm`` or ``0.1%``.
+    tolerance_wavelength_nm : float or None
+        Wavelength of those fringes [nm].
+    rule : str or None
+        Decision rule.
+    lamp, glass, note : str or None
+        Usual lamp; free text.
+    """
+
+    radius_mm: float | None = None
+    radius_u_mm: float | None = None
+    diameter_mm: float | None = None
+    plate: str | None = None
+    plate_radius_mm: float | None = None
+    plate_radius_u_mm: float | None = None
+    tolerance_power_fringes: float | None = None
+    tolerance_irregularity_fringes: float | None = None
+    tolerance_radius: str | None = None
+    tolerance_wavelength_nm: float | None = None
+    rule: str | None = None
+    lamp: str | None = None
+    glass: str | None = None
+    note: str | None = None
+
+    def joined(self, surface: Surface, archive: Path) -> Surface:
+        """Return the record with what is said of it.
+
+        Parameters
+        ----------
+        surface : Surface
+            As it is on record; new, if it has no folder.
+        archive : Path
+            Where instruments on record lie.
+        """
+        names = ("radius_mm", "radius_u_mm", "diameter_mm", "lamp", "glass", "note")
+        said = {name: getattr(self, name) for name in names}
+        changed = dataclasses.replace(surface, **_without_none(said))
+        return dataclasses.replace(
+            changed,
+            plate=self._plate(changed, archive),
+            tolerance=self._tolerance(changed, archive),
+        )
+
+    def _plate(self, surface: Surface, archive: Path) -> Plate:
+        plate, name = surface.plate, self.plate
+        if name is not None:
+            kept = plate if name == plate.name else Plate(name)
+            plate = _recorded_plate(surface, archive, name) or kept
+        if self.plate_radius_mm not in (None, plate.radius_mm):
+            plate = dataclasses.replace(plate, radius_u_mm=None)  # it belongs to the old radius
+        said = {"radius_mm": self.plate_radius_mm, "radius_u_mm": self.plate_radius_u_mm}
+        return dataclasses.replace(plate, **_without_none(said))
+
+    def _tolerance(self, surface: Surface, archive: Path) -> Tolerance:
+        lamp = None if self.lamp is None else find_lamp(self.lamp, archive)
+        wavelength = None
+        if self.tolerance_wavelength_nm is not None:
+            wavelength = light_nm(None, self.tolerance_wavelength_nm)
+        elif surface.folder is None:
+            wavelength = E_LINE_NM if lamp is None else lamp.wavelength_nm
+        said = {
+            "power_fringes": self.tolerance_power_fringes,
+            "irregularity_fringes": self.tolerance_irregularity_fringes,
+            "radius_difference_mm": _radius_limit_mm(self.tolerance_radius, surface.radius_mm),
+            "wavelength_nm": wavelength,
+            "rule": self.rule,
+        }
+        return dataclasses.replace(surface.tolerance, **_without_none(said))
+
+
+def add_stated(archive: Path, name: str, form: str, record: StatedRecord) -> Surface:
+    """Add a surface to an archive, which is made if it is not there yet.
+
+    Raises
+    ------
+    BadInput
+        If the radius or the diameter is not said, or the record makes no sense.
+    """
+    if record.radius_mm is None or record.diameter_mm is None:
+        raise BadInput("a surface needs --radius and --diameter, as --radius 3048mm")
+    bare = Surface(name, form, record.radius_mm, record.diameter_mm)
+    return add_surface(archive, record.joined(bare, archive))
+
+
+def change_stated(surface: Surface, record: StatedRecord) -> Surface:
+    """Write a new version of a surface's record, where what is said changes anything.
+
+    Raises
+    ------
+    BadInput
+        If nothing is said, or the record would make no sense.
+    """
+    assert surface.folder is not None
+    if record == StatedRecord():
+        raise BadInput("there is nothing to change; give an option of what is to be different")
+    after = record.joined(surface, surface.folder.parent)
+    changes = {
+        name: getattr(after, name)
+        for name in _CHANGED
+        if getattr(after, name) != getattr(surface, name)
+    }
+    return change_surface(surface, **changes) if changes else surface
+
+
+def _recorded_plate(surface: Surface, archive: Path, name: str) -> Plate | None:
+    """The plate as the archive's own record has it; None without one."""
+    if not archive.is_dir() or name not in {o.name for o in list_instruments(archive, "plate")}:
+        return None
+    values = load_instrument(archive, "plate", name).values
+    if values["form"] == surface.form:
+        raise BadInput(
+            f"plate {name}: it is {values['form']} like the surface; the two do not fit together"
+        )
+    return Plate(name, values["radius_mm"], values.get("u_radius_mm"))
+
+
+def _radius_limit_mm(text: str | None, radius_mm: float) -> float | None:
+    if text is None:
+        return None
+    if not text.rstrip().endswith("%"):
+        return positive_length_mm(text, "--tolerance-radius")
+    percent = number(text.rstrip()[:-1].strip())
+    if not 0 < percent < 100:
+        raise BadInput(f"--tolerance-radius: {text!r} is no share of the radius; write 0.1%")
+    return percent / 100 * radius_mm
+
+
+def _without_none(values: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in values.items() if value is not None}

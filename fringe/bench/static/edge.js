@@ -113,7 +113,7 @@ export class EdgeEditor {
     if (!this.edge || event.button > 0) return;
     event.preventDefault();
     group.focus({ preventScroll: true });
-    group.setPointerStatedOptions(event.pointerId);
+    group.setPointerCapture(event.pointerId);
     const name = Object.keys(this.handles).find((key) => this.handles[key] === group);
     const start = this.point(event);
     const before = { ...this.edge };

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
 
 Values = Mapping[str, object]
 
@@ -23,6 +28,17 @@ def answer(as_json: bool, values: Callable[[], Values], rows: Callable[[], Itera
 def print_json(values: Values) -> None:
     """Print one JSON object; not-a-number and infinity have no JSON, so they are an error."""
     click.echo(json.dumps(values, allow_nan=False, ensure_ascii=False))
+
+
+def show(view: Callable[[int], Iterable[RenderableType]], wide: int = 160) -> None:
+    """Print tables and text as wide as the terminal; `wide` columns where there is none."""
+    from rich.console import Console
+
+    screen = Console(highlight=False)
+    if not screen.is_terminal and "COLUMNS" not in os.environ:
+        screen = Console(highlight=False, width=wide)
+    for one in view(screen.width):
+        screen.print(one)
 
 
 def tell(problems: Iterable[str]) -> None:

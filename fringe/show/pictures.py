@@ -1,16 +1,23 @@
-"""Pictures of results as the bytes of PNG files, ready to be written."""
+"""Pictures of results as the bytes of PNG files, ready to be written.
+
+Matplotlib is imported only where one is drawn.
+"""
 
 from __future__ import annotations
 
-from fringe.archive.views.session_budget import SessionBudgets
-from fringe.archive.views.settling import SettlingSeries
-from fringe.show.figures.budget import budget_figure
-from fringe.show.figures.settle import settle_figure
-from fringe.show.figures.style import Facts, png_bytes
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fringe.archive.views.session_budget import SessionBudgets
+    from fringe.archive.views.settling import SettlingSeries
+    from fringe.archive.views.surface_state import SurfaceState
 
 
 def budget_picture(budgets: SessionBudgets) -> bytes:
     """Shares of the inputs in each result."""
+    from fringe.show.figures.budget import budget_figure
+    from fringe.show.figures.style import Facts, png_bytes
+
     session = budgets.session
     facts = Facts(
         wavelength_nm=budgets.wavelength_nm,
@@ -21,8 +28,19 @@ def budget_picture(budgets: SessionBudgets) -> bytes:
     return png_bytes(budget_figure(budgets.results, facts))
 
 
+def course_picture(state: SurfaceState) -> bytes:
+    """How a surface came down to its tolerance, and what the next work does."""
+    from fringe.show.figures.course import course_figure
+    from fringe.show.figures.style import png_bytes
+
+    return png_bytes(course_figure(state, ahead=True))
+
+
 def settling_picture(series: SettlingSeries) -> bytes:
     """Power against time, and where it leads."""
+    from fringe.show.figures.settle import settle_figure
+    from fringe.show.figures.style import png_bytes
+
     figure = settle_figure(
         series.minutes,
         series.powers,

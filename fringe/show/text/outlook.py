@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from fringe.archive.store.surface import Surface
-    from fringe.archive.views.surface_state import SurfaceState
-    from fringe.judge.progress import Progress
-    from fringe.judge.state.abrasives import Pits
-    from fringe.judge.state.forecast import Forecast, Interval
+from fringe.archive.store.surface import Surface
+from fringe.archive.views.surface_state import SurfaceState, aperture_if_any
+from fringe.errors import BadInput
+from fringe.format import fixed, uncertainty_decimals
+from fringe.judge.advice.step import round_minutes
+from fringe.judge.progress import Progress
+from fringe.judge.state.abrasives import Pits, stage
+from fringe.judge.state.forecast import Forecast, Interval
+from fringe.judge.state.history import half_width_um
+from fringe.optics.spheres import radius_difference_mm
 
 
 def spell_lines(state: SurfaceState, wavelength_nm: float) -> list[str]:
@@ -23,8 +25,6 @@ def spell_lines(state: SurfaceState, wavelength_nm: float) -> list[str]:
         rows.append(_pits_line(step.pits))
     if step.minutes is None or found is None or found.after_um is None:
         return rows
-    from fringe.judge.advice.step import round_minutes
-
     power = _range(_in_fringes(found.after_um, wavelength_nm), "fringes")
     text = f"After {round_minutes(step.minutes)} min power will be {power}"
     radius = _radii(found.after_um, surface, wavelength_nm)
@@ -45,15 +45,11 @@ def _pits_line(pits: Pits) -> str:
         return f"{text}how much was taken off since is not logged (--removed, or --pits)."
     text += f"{pits.removed_um:.0f} µm taken off since"
     if pits.minutes_left:
-        from fringe.judge.advice.step import round_minutes
-
         text += f", about {round_minutes(pits.minutes_left)} min to go"
     return f"{text}."
 
 
 def _within(found: Forecast, surface: Surface) -> str:
-    from fringe.archive.views.surface_state import aperture_if_any
-    from fringe.judge.state.history import half_width_um
 
     band = half_width_um(surface.tolerance, aperture_if_any(surface))
     if band is not None and found.half_width_um <= band * (1 + 1e-9):
@@ -63,8 +59,6 @@ def _within(found: Forecast, surface: Surface) -> str:
 
 def learned_lines(result: Progress, wavelength_nm: float) -> list[str]:
     """One line for each kind of work: its rate, and what it was learned from."""
-    from fringe.judge.state.abrasives import stage
-
     names = {stage(row.stage).key: row.stage for row in result.rows if row.stage}
     rows = []
     for one in result.rates:
@@ -91,7 +85,6 @@ def _source(one: Forecast) -> str:
 
 
 def _in_fringes(um: Interval, wavelength_nm: float) -> Interval:
-    from fringe.judge.state.forecast import Interval
 
     scale = 2000.0 / wavelength_nm
     return Interval(*(None if end is None else end * scale for end in (um.median, um.low, um.high)))
@@ -99,10 +92,6 @@ def _in_fringes(um: Interval, wavelength_nm: float) -> Interval:
 
 def _radii(um: Interval, surface: Surface, wavelength_nm: float) -> Interval | None:
     """The same ends as radius differences [mm]."""
-    from fringe.errors import BadInput
-    from fringe.judge.state.forecast import Interval
-    from fringe.optics.spheres import radius_difference_mm
-
     scale = 2000.0 / wavelength_nm
     ends = []
     for end in (um.median, um.low, um.high):
@@ -126,8 +115,6 @@ def _radii(um: Interval, surface: Surface, wavelength_nm: float) -> Interval | N
 
 def _range(one: Interval, unit: str) -> str:
     """Both ends with as many decimals as their distance deserves, `−1.2 to +0.8 fringes`."""
-    from fringe.format import fixed, uncertainty_decimals
-
     if one.low is None or one.high is None:
         return "not known"
     half = (one.high - one.low) / 2

@@ -1,0 +1,137 @@
+"""A surface's visits, what they prove and what to do next, for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+from rich import box
+from rich.console import RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from fringe.archive.views.surface_state import SurfaceState
+from fringe.format import figures, percent_text, plus_minus
+from fringe.judge.state.visits import VisitRow
+from fringe.show.text.outlook import learned_lines, spell_lines
+
+_STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
+
+
+def progress_view(state: SurfaceState, width: int) -> Iterator[RenderableType]:
+    """What a screen of so many columns shows: limits, a table of the visits, verdict, next step."""
+    yield Text(state.surface.name, style="bold")
+    yield Text(_limits(state))
+    if state.rows:
+        yield Text("")
+        yield _table(state, width)
+        yield Text(_LEGEND, style="dim")
+        yield Text("")
+    if state.verdict is not None:
+        reason = state.verdict.reason
+        if state.rows and state.rows[-1].conflict:
+            reason = state.rows[-1].conflict or reason
+        yield Text(f"Verdict: {state.verdict.state}: {reason}")
+    yield Text(f"Next: {state.next_step.sentence()}")
+    for row in _outlook(state):
+        yield Text(row)
+
+
+def _outlook(state: SurfaceState) -> list[str]:
+    """What the next spell does, and what was learned, in a few lines."""
+    wavelength = state.wavelength_nm
+    if wavelength is None:
+        return []
+    return [
+        *spell_lines(state, wavelength),
+        *learned_lines(state.judged, wavelength),
+    ]
+
+
+def _limits(state: SurfaceState) -> str:
+    surface, tolerance = state.surface, state.surface.tolerance
+    parts = [
+        f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, "
+        f"aperture {surface.diameter_mm:g} mm"
+    ]
+    if tolerance.power_fringes is not None:
+        parts.append(f"power ±{figures(tolerance.power_fringes)}")
+    if tolerance.irregularity_fringes is not None:
+        parts.append(f"irregularity {figures(tolerance.irregularity_fringes)}")
+    if tolerance.radius_difference_mm is not None:
+        parts.append(f"radius ±{figures(tolerance.radius_difference_mm)} mm")
+    light = "" if state.wavelength_nm is None else f"; fringes at {state.wavelength_nm:.2f} nm"
+    return ", ".join(parts) + light
+
+
+def _table(state: SurfaceState, width: int) -> Table:
+    """The visits, with as many columns as the terminal has room for."""
+    columns = [_column(name, state.rows) for name in _COLUMNS]
+    for name in _SPARED:
+        if sum(max(map(len, cells)) + 2 for _, cells in columns) - 2 <= width:
+            break
+        columns = [column for column in columns if column[0] != name]
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
+    for name, _ in columns:
+        table.add_column(name, justify="right" if name in _NUMBERS else "left")
+    for cells in zip(*(cells[1:] for _, cells in columns), strict=True):
+        table.add_row(*(_styled(cell) for cell in cells))
+    return table
+
+
+def _column(name: str, rows: Sequence[VisitRow]) -> tuple[str, list[str]]:
+    """A column's name and its cells, the heading first."""
+    return name, [name, *(_COLUMNS[name](number, row) for number, row in enumerate(rows, 1))]
+
+
+def _styled(cell: str) -> Text:
+    return Text(cell, style=_STYLES.get(cell, ""))
+
+
+def _work(row: VisitRow) -> str:
+    minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
+    return ", ".join(filter(None, [" ".join(filter(None, [row.stage, minutes])), row.on_top]))
+
+
+def _power(row: VisitRow) -> str:
+    if row.power_fringes is None:
+        return ""
+    signed = row.sense != "unknown"
+    shown = plus_minus(row.power_fringes, row.power_u95_fringes, signed=signed)
+    shown = shown if signed else f"? {shown}"
+    return f"s {shown}" if row.method == "spherometer" else shown
+
+
+def _radius(row: VisitRow) -> str:
+    if row.radius_difference_mm is None:
+        return ""
+    signed = row.sense != "unknown"
+    shown = plus_minus(row.radius_difference_mm, row.radius_difference_u95_mm, signed=signed)
+    return shown if signed else f"? {shown}"
+
+
+def _irregularity(row: VisitRow) -> str:
+    return "" if row.irregularity_fringes is None else figures(row.irregularity_fringes, 2)
+
+
+def _probability(row: VisitRow) -> str:
+    return "" if row.probability is None else percent_text(row.probability)
+
+
+_LEGEND = (
+    "power and irregularity in fringes; power + contact at the centre, − at the edge, ? not "
+    "known, s by spherometer"
+)
+_COLUMNS: dict[str, Callable[[int, VisitRow], str]] = {
+    "": lambda number, row: str(number),
+    "date": lambda number, row: f"{row.when:%Y-%m-%d}",
+    "time": lambda number, row: f"{row.when:%H:%M}",
+    "work before, on top": lambda number, row: _work(row),
+    "power": lambda number, row: _power(row),
+    "work − plate, mm": lambda number, row: _radius(row),
+    "irreg.": lambda number, row: _irregularity(row),
+    "verdict": lambda number, row: row.verdict or "",
+    "conforms": lambda number, row: _probability(row),
+    "next step": lambda number, row: row.next_step or "",
+}
+_NUMBERS = ("", "power", "work − plate, mm", "irreg.", "conforms")
+_SPARED = ("time", "next step", "work − plate, mm", "conforms", "irreg.")  # the first goes first

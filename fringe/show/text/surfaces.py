@@ -1,0 +1,78 @@
+"""An archive's surfaces with their state, for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from rich import box
+from rich.console import RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from fringe.archive.views.surface_list import ListedSurface, SurfaceList
+from fringe.format import figures, plus_minus
+
+_STEP_WIDE = 24  # of the next step, where room is scarce
+_COLUMNS = ("surface", "form", "state", "last visit", "visits", "hours", "stage", "power")
+_NUMBERS = ("visits", "hours", "power")
+_SPARED = ("form", "hours", "visits", "stage")  # the first goes first
+_STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
+
+
+def surfaces_view(found: SurfaceList, width: int, *, steps: bool) -> Iterator[RenderableType]:
+    """A table of the surfaces on a screen of so many columns; a line where there is none."""
+    if found.shown:
+        yield _table(found.shown, width, steps=steps)
+    elif found.count:
+        yield Text(f"{found.archive}: every surface is proven inside")
+    else:
+        yield Text(f"{found.archive}: no surface yet; `fringe surface add` makes one")
+
+
+def _table(shown: Sequence[ListedSurface], width: int, *, steps: bool) -> Table:
+    """The surfaces, with as many columns as the terminal has room for."""
+    columns = {
+        name: [name, *cells]
+        for name, cells in zip(_COLUMNS, zip(*map(_cells, shown), strict=True), strict=True)
+    }
+    # the next step's words wrap
+    if steps:
+        longest = max(len("next step"), *(len(one.step or "") for one in shown))
+        width -= min(_STEP_WIDE, longest) + 2
+    for name in _SPARED:
+        if sum(max(map(len, cells)) + 2 for cells in columns.values()) - 2 <= width:
+            break
+        del columns[name]
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
+    for name in columns:
+        table.add_column(
+            name,
+            justify="right" if name in _NUMBERS else "left",
+            overflow="fold",
+            no_wrap=name != "surface",
+        )
+    if steps:
+        table.add_column("next step")
+    for i, one in enumerate(shown, 1):
+        cells = [Text(cells[i], style=_STYLES.get(cells[i], "")) for cells in columns.values()]
+        table.add_row(*cells, *([Text(one.step or "")] if steps else []))
+    return table
+
+
+def _cells(one: ListedSurface) -> list[str]:
+    surface, row, visits = one.entry.surface, one.row, one.entry.visits
+    power = ""
+    if row is not None and row.power_fringes is not None:
+        signed = row.sense != "unknown"
+        power = plus_minus(row.power_fringes, row.power_u95_fringes, signed=signed)
+        power = power if signed else f"? {power}"
+    return [
+        one.name,
+        surface.form if surface else "",
+        one.state,
+        f"{visits[-1].when:%Y-%m-%d %H:%M}" if visits else "",
+        str(len(visits) or ""),
+        figures(one.hours, 2) if one.hours else "",
+        one.stage or "",
+        power,
+    ]

@@ -1,7 +1,6 @@
-"""Many photographs at once: on all cores of this machine, or on a shop's cluster.
+"""Many photographs at once: on all cores of this machine, or on a cluster.
 
-Both ways are one: an executor of :mod:`concurrent.futures`, whose answers come back in the
-order of the questions.
+Both use an executor of :mod:`concurrent.futures`; results come in the order of the items.
 """
 
 from __future__ import annotations
@@ -173,7 +172,7 @@ def _pool(workers: int) -> Iterator[Executor]:
             yield pool
         except BrokenProcessPool as error:
             raise BadInput(
-                "a worker was killed, for want of memory perhaps; try again with --workers 1"
+                "a worker process was killed, probably out of memory; try again with --workers 1"
             ) from error
 
 
@@ -205,7 +204,7 @@ def _cluster(scheduler: str) -> Iterator[Executor]:
             yield client.get_executor(pure=False)
         except KilledWorker as error:
             raise BadInput(
-                f"{scheduler}: workers were killed, for want of memory perhaps; read fewer at once"
+                f"{scheduler}: workers were killed, probably out of memory; read fewer at once"
             ) from error
 
 

@@ -125,7 +125,7 @@ def number(text: str, what: str = "number") -> float:
     """
     match = _NUMBER.match(_plain(text))
     if match is None or match["unit"] is not None:
-        raise BadInput(f"{what}: {text!r} is no number")
+        raise BadInput(f"{what}: {text!r} is not a number")
     value = _magnitude(match, text, what)
     if not math.isfinite(value):
         raise BadInput(f"{what}: {text!r} is too large")

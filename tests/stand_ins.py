@@ -20,7 +20,7 @@ def by_name(path: Path) -> Reading:
     if path.stem.startswith("blank"):
         raise Refused("no fringes to be seen")
     if path.stem.startswith("none"):
-        raise BadInput(f"{path.name}: is no picture")
+        raise BadInput(f"{path.name}: is not a picture")
     if path.stem.startswith("bug"):
         raise ZeroDivisionError("by zero")
     return power_reading(float(path.stem)).reading

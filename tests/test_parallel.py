@@ -46,7 +46,7 @@ def test_answers_come_in_order(photos, workers):
 def test_the_first_that_is_no_photograph_is_named(photos, workers):
     """Of several files that are none, the first in their order is the one in the line."""
     paths = photos("1.0.jpg", "none-b.jpg", "none-a.jpg")
-    with pytest.raises(BadInput, match=r"^none-b\.jpg: is no picture$"):
+    with pytest.raises(BadInput, match=r"^none-b\.jpg: is not a picture$"):
         read_many(paths, stand_ins.by_name, workers=workers)
 
 
@@ -146,7 +146,7 @@ def test_a_cluster_answers_the_same(photos, scheduler):
     found = powers(read_many(paths, stand_ins.by_name, scheduler=scheduler))
     assert [found[0], found[2]] == [3.0, 1.0]
     assert str(found[1]) == "blank.jpg: no fringes to be seen"
-    with pytest.raises(BadInput, match=r"^none\.jpg: is no picture$"):
+    with pytest.raises(BadInput, match=r"^none\.jpg: is not a picture$"):
         read_many(photos("none.jpg"), stand_ins.by_name, scheduler=scheduler)
 
 

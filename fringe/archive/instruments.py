@@ -193,7 +193,7 @@ def list_instruments(archive: Path, kind: str | None = None) -> list[Instrument]
     Raises
     ------
     BadInput
-        If the archive is no folder, or a record is damaged.
+        If the archive is not a folder, or a record is damaged.
     """
     if not archive.is_dir():
         raise BadInput(f"{archive}: there is no such archive")

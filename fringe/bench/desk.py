@@ -153,7 +153,7 @@ class Desk:
         Raises
         ------
         BadInput
-            If it is no picture, or the bench is full.
+            If it is not a picture, or the bench is full.
         """
         digest = hashlib.sha256(data).hexdigest()
         there = self._same(digest)

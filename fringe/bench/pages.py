@@ -207,7 +207,7 @@ def _text(values: Mapping[str, Any], name: str, longest: int) -> str | None:
     if value is None:
         return None
     if not isinstance(value, str) or len(value) > longest:
-        raise BadInput(f"{name}: is no text, or too long")
+        raise BadInput(f"{name}: must be text, and not too long")
     return value.strip() or None
 
 
@@ -220,7 +220,7 @@ def _number(values: Mapping[str, Any], name: str) -> float | None:
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise BadInput(f"{name}: {text!r} is no number")
+        raise BadInput(f"{name}: {text!r} is not a number")
     return number
 
 

@@ -257,7 +257,7 @@ def _notes(placements: Sequence[Placement], probability: float, seen: float) -> 
         )
     if probability < _IMPROBABLE:
         notes.append(
-            "the placements contradict each other: the work is no surface of revolution, or it "
+            "the placements contradict each other: the work is not a surface of revolution, or it "
             "had not settled"
         )
     if len(placements) == 1:

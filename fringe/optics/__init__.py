@@ -1,1 +1,1 @@
-"""Pure physics: spheres, gaps, lamps, instruments, surface form. Imports nothing else of fringe."""
+"""Physics: spheres in contact, lamps, views, spherometers, temperature and surface form."""

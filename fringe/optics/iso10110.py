@@ -153,13 +153,15 @@ def parse_iso10110(text: str, wavelength_nm: float | None = None) -> FormCode:
     """
     match = _CODE.match(text)
     if match is None:
-        raise BadInput(f"{text!r} is no form code; write it as 3/ A(B/C); λ = 546.1 nm")
+        raise BadInput(f"{text!r} is not a form code; write it as 3/ A(B/C); λ = 546.1 nm")
     rms: dict[str, tuple[str, str | None]] = {}
     for clause in filter(None, (part.strip() for part in re.split(r"[;]", match["rest"]))):
-        if found := _RMS.match(clause):
-            rms[found["kind"]] = (found["value"], found["nm"])
-        elif found := _WAVE.match(clause):
-            wavelength_nm = _number(found["value"]) * (1 if found["unit"] == "nm" else 1000)
+        if clause_match := _RMS.match(clause):
+            rms[clause_match["kind"]] = (clause_match["value"], clause_match["nm"])
+        elif clause_match := _WAVE.match(clause):
+            wavelength_nm = _number(clause_match["value"]) * (
+                1 if clause_match["unit"] == "nm" else 1000
+            )
         else:
             raise BadInput(f"{text!r}: cannot read {clause!r}; as in 3/ A(B/C); λ = 546.1 nm")
     # one `nm` anywhere in A(B/C) makes the whole of it nanometres

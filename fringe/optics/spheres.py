@@ -79,7 +79,7 @@ def radius_from_sagitta_mm(sagitta_mm: float, r_mm: float) -> float:
     """
     if not 0 < sagitta_mm <= r_mm:
         raise BadInput(
-            f"a sagitta of {sagitta_mm:g} mm over a circle of radius {r_mm:g} mm is no sphere; "
+            f"a sagitta of {sagitta_mm:g} mm over a circle of radius {r_mm:g} mm is not a sphere; "
             "it must be over zero and at most the circle's radius"
         )
     return sagitta_mm / 2 + r_mm * r_mm / (2 * sagitta_mm)
@@ -409,7 +409,7 @@ def _leg(radius_mm: float, r_mm: float) -> float:
 
 def _check_circle(radius_mm: float, r_mm: float) -> None:
     if not radius_mm > 0:
-        raise BadInput(f"a radius of {radius_mm:g} mm is no sphere; radii are over zero")
+        raise BadInput(f"a radius of {radius_mm:g} mm is not a sphere; radii are over zero")
     if not 0 <= r_mm < radius_mm:
         raise BadInput(
             f"a circle {2 * r_mm:g} mm across does not lie on a sphere of radius {radius_mm:g} mm; "

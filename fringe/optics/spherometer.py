@@ -133,10 +133,10 @@ def circle_of_feet(diameter_mm: float, ball_diameter_mm: float = 0.0) -> Spherom
 
 
 def with_uncertainty(
-    one: Spherometer, u_contact_mm: float | None, u_ball_mm: float | None
+    spherometer: Spherometer, u_contact_mm: float | None, u_ball_mm: float | None
 ) -> Spherometer:
     """Return the same spherometer with standard uncertainties of contact and ball radius [mm]."""
-    return replace(one, u_contact_mm=u_contact_mm, u_ball_mm=u_ball_mm)
+    return replace(spherometer, u_contact_mm=u_contact_mm, u_ball_mm=u_ball_mm)
 
 
 def radius_from_reading_mm(

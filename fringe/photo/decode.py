@@ -1,7 +1,7 @@
-"""From a picture file's bytes to upright samples, whoever made the file.
+"""From a picture file's bytes to upright samples, safe with files from any source.
 
-Nothing is taken on trust: size and kind are looked at before any pixel is unpacked, what is
-packed is never unpacked beyond what the size says, and metadata that is garbage is passed over.
+Size and kind are checked before any pixel is decompressed, no data are decompressed beyond the
+stated size, and invalid metadata are ignored.
 """
 
 from __future__ import annotations
@@ -132,7 +132,7 @@ def decoded(data: bytes, name: str) -> Decoded:
 
 @contextmanager
 def _quiet() -> Iterator[None]:
-    """Keep the libraries' remarks about metadata off the screen; the pixels count."""
+    """Keep the libraries' warnings about metadata off the screen."""
     # a log without a handler would be printed
     silent, logs = logging.NullHandler(), [logging.getLogger(n) for n in ("PIL", "tifffile")]
     for log in logs:
@@ -147,7 +147,7 @@ def _quiet() -> Iterator[None]:
 
 
 def _opened(data: bytes, name: str) -> Image.Image | None:
-    """The picture with its size known and no pixel unpacked; None for a TIFF of a rare kind."""
+    """The picture with its size known and no pixel decoded; None for a TIFF of a rare kind."""
     from PIL import Image, UnidentifiedImageError
 
     try:
@@ -175,7 +175,7 @@ def _check_size(width: int, height: int, name: str) -> None:
 
 
 def _check_kind(picture: Image.Image, name: str) -> None:
-    """Refuse before decoding what holds no light, or more than one picture."""
+    """Refuse before decoding a file without grey levels, or with more than one picture."""
     # a camera's MPO holds a preview or a second view after the photograph itself
     several = picture.format != "MPO" and getattr(picture, "is_animated", False)
     if several and not (picture.format == "TIFF" and _only_thumbnails(picture)):
@@ -207,21 +207,21 @@ def _only_thumbnails(picture: Image.Image) -> bool:
 
 
 def _is_deep_tiff(picture: Image.Image) -> bool:
-    """Whether it has more than 8 bits of colour, which Pillow would throw away."""
+    """Whether it has more than 8 bits of colour, which Pillow would reduce."""
     if picture.format != "TIFF" or picture.mode not in ("RGB", "RGBA"):
         return False
     return bool(max(picture.tag_v2.get(_BITS, (8,))) > 8)  # type: ignore[attr-defined]
 
 
 def _plain(data: bytes, name: str, picture: Image.Image) -> Decoded:
-    """What Pillow decodes without loss."""
+    """A picture that Pillow decodes without loss."""
     notes = []
     picture.load()
     colour = picture.mode in ("RGB", "RGBA")
     if picture.format == "PNG" and colour and data[24:25] == b"\x10":
         notes.append("16-bit colour PNG is read at 8 bits; a 16-bit TIFF or grey PNG is read whole")
     if picture.mode in ("LA", "RGBA", "PA") and picture.getextrema()[-1] != (255, 255):
-        notes.append("the picture is partly transparent; that is not looked at")
+        notes.append("the picture is partly transparent; the transparency is ignored")
     if picture.mode in ("P", "PA"):
         notes.append("the picture has a palette of few colours; save it in grey or full colour")
     upright = _upright(picture)
@@ -242,7 +242,7 @@ def _merged(bands: tuple[Image.Image, ...]) -> Image.Image:
 
 
 def _upright(picture: Image.Image) -> Image.Image:
-    """Turn a loaded picture as its EXIF orientation says, if it says anything sensible."""
+    """Turn a loaded picture by its EXIF orientation, if that is valid."""
     from PIL import Image
 
     turn = Image.Transpose
@@ -279,11 +279,11 @@ def _deep_or_not(data: bytes, name: str, picture: Image.Image) -> Decoded:
     """All bits of a deep colour TIFF; the upper 8 where only Pillow can unpack it."""
     if picture.tag_v2.get(_COMPRESSION, 1) in (1, *_DEFLATE):  # type: ignore[attr-defined]
         return _deep_tiff(data, name)
-    found = _plain(data, name, picture)
-    found.notes.append(
+    picture8 = _plain(data, name, picture)
+    picture8.notes.append(
         "16-bit colour packed in this way is read at 8 bits; save the TIFF unpacked or with ZIP"
     )
-    return found
+    return picture8
 
 
 def _deep_tiff(data: bytes, name: str) -> Decoded:
@@ -317,7 +317,7 @@ def _deep_tiff(data: bytes, name: str) -> Decoded:
 
 
 def _check_deep(page: Any, name: str) -> None:
-    """Refuse before decoding what claims too much, or is of a kind that is not read."""
+    """Refuse before decoding a TIFF that is too large, or of a kind that is not supported."""
     _check_size(page.imagewidth, page.imagelength, name)
     known = (
         page.axes in ("YX", "YXS", "SYX")
@@ -334,7 +334,7 @@ def _check_deep(page: Any, name: str) -> None:
 
 
 def _check_packed(data: bytes, page: Any, name: str) -> None:
-    """Unpack each strip or tile once without keeping it: none may hold more than it should."""
+    """Decompress each strip or tile once without keeping it: none may exceed its stated size."""
     samples = page.samplesperpixel if page.planarconfig == 1 else 1
     pixels = (
         page.tilewidth * page.tilelength

@@ -1,4 +1,4 @@
-"""The edge of the work as text: as it is given on a command line, and kept with a reading."""
+"""The edge of the work as text, on a command line and in a record."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def edge_from_text(text: str, what: str = "edge") -> str | Edge:
         numbers = [*numbers, numbers[2], 0.0]
     if len(numbers) != 5 or min(numbers[2:4]) <= 0 or not all(map(math.isfinite, numbers)):
         raise BadInput(
-            f"{what}: {text!r} is no edge; write auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels"
+            f"{what}: {text!r} is not an edge; write auto, none, CX,CY,R or CX,CY,A,B,ANGLE"
         )
     cx, cy, a, b, angle = numbers
     # half a unit of the last decimal either way

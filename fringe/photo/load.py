@@ -19,7 +19,7 @@ MAX_BYTES = 1_000_000_000
 MIN_SIDE = 32
 CHANNELS = ("red", "green", "blue")
 _NEARLY_CLIPPED = 0.985
-_ENOUGH = 1e5  # pixels that tell which channel to take
+_ENOUGH = 1e5  # pixels from which the best channel is chosen
 _BLOCK = 1 << 18  # pixels that are linearised at once
 
 
@@ -86,10 +86,10 @@ def photo_from_array(samples: NDArray[Any], name: str = "array", sha256: str = "
     Raises
     ------
     BadInput
-        If it is no picture, too small or not finite.
+        If it is not a picture, too small or not finite.
     """
     if samples.ndim not in (2, 3) or 0 in samples.shape:
-        raise BadInput(f"{name}: an array of shape {samples.shape} is no picture")
+        raise BadInput(f"{name}: an array of shape {samples.shape} is not a picture")
     if samples.dtype not in (np.uint8, np.uint16) and samples.dtype.kind != "f":
         raise BadInput(
             f"{name}: samples of type {samples.dtype} are not read; use 8 or 16 bits, or floats"
@@ -170,7 +170,7 @@ def read_bytes(path: str | Path) -> bytes:
             size = os.fstat(opened.fileno()).st_size
             data = opened.read(size) if size <= MAX_BYTES else b""
         if size > MAX_BYTES:
-            raise BadInput(f"{file}: more than {MAX_BYTES / 1e6:.0f} MB is no photograph")
+            raise BadInput(f"{file}: more than {MAX_BYTES / 1e6:.0f} MB is not a photograph")
         if not data:
             raise BadInput(f"{file}: is empty; copy the photograph from the camera again")
         return data
@@ -201,20 +201,20 @@ def decode(data: bytes, name: str) -> tuple[NDArray[Any], list[str]]:
     BadInput
         If the bytes are no picture, a damaged one, or one that is too large.
     """
-    found = decoded(data, name)
-    return found.samples(), found.notes
+    picture = decoded(data, name)
+    return picture.samples(), picture.notes
 
 
 def _best_channel(picture: Decoded) -> int:
     """Number of the channel with the most usable variation of light."""
-    # every few pixels tell enough
+    # a sparse sample of the pixels is enough
     width, height = picture.size
     thin = picture.thin(max(1, int(np.sqrt(width * height / _ENOUGH))))
     return int(np.argmax([_variation(thin[..., index]) for index in range(3)]))
 
 
 def _variation(samples: NDArray[Any]) -> float:
-    """Spread of a channel's light, the less the more of it is clipped."""
+    """Spread of a channel's light, reduced the more of it is clipped."""
     if samples.dtype.kind == "f":
         low, high = np.percentile(samples, (5, 95))
         return float(high - low)

@@ -1,4 +1,4 @@
-"""When a photograph was taken: by the camera's own note, else by the file's time."""
+"""Time of a photograph: from the camera's EXIF data, else from the file's date."""
 
 from __future__ import annotations
 
@@ -35,21 +35,21 @@ def times_min(paths: Sequence[Path]) -> tuple[list[float], str]:
         If a file cannot be opened.
     """
     taken = [camera_time(path) for path in paths]
-    noted = [one for one in taken if one is not None]
-    if len(noted) == len(paths) and len({one.tzinfo is None for one in noted}) == 1:
-        first = min(noted)
-        return [(one - first).total_seconds() / 60 for one in noted], "camera"
-    stamps = [_file_time(path) for path in paths]
-    return [(one - min(stamps)) / 60 for one in stamps], "file"
+    camera_times = [time for time in taken if time is not None]
+    if len(camera_times) == len(paths) and len({time.tzinfo is None for time in camera_times}) == 1:
+        first = min(camera_times)
+        return [(time - first).total_seconds() / 60 for time in camera_times], "camera"
+    file_times = [_file_time(path) for path in paths]
+    return [(time - min(file_times)) / 60 for time in file_times], "file"
 
 
 def camera_time(path: Path | BinaryIO) -> datetime | None:
-    """Time that the camera noted (EXIF DateTimeOriginal), with its zone if it noted one.
+    """Time recorded by the camera (EXIF DateTimeOriginal), with its zone if that is recorded.
 
     Returns
     -------
     datetime or None
-        None where there is no such note, or it cannot be understood.
+        None where it is not recorded, or not valid.
 
     Raises
     ------
@@ -63,7 +63,7 @@ def camera_time(path: Path | BinaryIO) -> datetime | None:
             notes = image.getexif().get_ifd(_EXIF_IFD)
     except FileNotFoundError as error:
         raise BadInput(f"{path}: there is no such photograph") from error
-    except Exception:  # notes are hints: whatever is wrong with them, there is no time in them
+    except Exception:  # damaged metadata raise many kinds; there is no time in them
         return None
     return _parsed(notes)
 

@@ -7,7 +7,7 @@ from fringe.synth.families import FAMILIES, random_scene
 from fringe.synth.files import save, save_picture
 from fringe.synth.gap import GapModel, gap_model, scene_gap_fringes
 from fringe.synth.rendering import Rendered, ideal_light, render
-from fringe.synth.scene import Bench, Camera, Dirt, Form, Scene
+from fringe.synth.scene import Camera, Dirt, Form, Lighting, Scene
 from fringe.synth.sequences import (
     Step,
     render_sequence,
@@ -20,11 +20,11 @@ from fringe.synth.sequences import (
 __all__ = [
     "DISTRACTORS",
     "FAMILIES",
-    "Bench",
     "Camera",
     "Dirt",
     "Form",
     "GapModel",
+    "Lighting",
     "Rendered",
     "Scene",
     "Step",

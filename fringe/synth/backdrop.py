@@ -1,4 +1,4 @@
-"""Light on the work, its rim and what lies round it: everything but the fringes."""
+"""Light on the work, its rim and its surroundings: everything but the fringes."""
 
 from __future__ import annotations
 
@@ -190,7 +190,7 @@ class Backdrop:
         return np.asarray(level * np.maximum(1 + depth * grain, 0.05), np.float32)
 
     def _plate(self, first: int, stop: int, level: np.float32, grain: Light) -> Light:
-        """A larger plate under the work, not quite in the same middle, with a bright rim."""
+        """A larger plate under the work, slightly off centre, with a bright rim."""
         edge, blur = self.scene.edge, self.scene.camera.blur_px
         rng = np.random.default_rng([self.scene.seed, 8])
         grow, dx, dy = rng.uniform(1.1, 1.45), *rng.normal(0, 0.03, 2) * edge.a
@@ -229,7 +229,7 @@ class Backdrop:
 
 
 def backdrop(scene: Scene) -> Backdrop:
-    """Prepare what lies round and over the fringes of a scene."""
+    """Prepare the surroundings of the fringes of a scene, and the light on them."""
     blur = max(scene.camera.blur_px, 0.5)
     slope = 1.0 if scene.bench.background == "textured" else 0.7
     return Backdrop(

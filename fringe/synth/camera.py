@@ -1,4 +1,4 @@
-"""From light on the sensor to the numbers in a file."""
+"""The camera of the simulator: from light on the sensor to the samples of a file."""
 
 from __future__ import annotations
 

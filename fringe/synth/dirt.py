@@ -1,4 +1,4 @@
-"""What lies over the fringes: dust, hairs, scratches, glare, fingers, clips and eyepiece lines.
+"""Objects over the fringes: dust, hairs, scratches, glare, fingers, clips and eyepiece lines.
 
 Each mark is drawn at its place by a distance function, so its border is smooth at any size,
 and only inside its box, so that a large photograph costs no more than it must.
@@ -66,7 +66,7 @@ class Mark:
 
 def marks(scene: Scene) -> list[Mark]:
     """Lay out a scene's marks, in the order in which they are drawn."""
-    dirt, found = scene.dirt, []
+    dirt, drawn = scene.dirt, []
     kinds: tuple[tuple[int, Callable[[Scene, np.random.Generator], Iterator[Mark]]], ...] = (
         (dirt.scratches, _scratch),
         (dirt.dust, _dust),
@@ -80,8 +80,8 @@ def marks(scene: Scene) -> list[Mark]:
     for kind, (count, make) in enumerate(kinds):
         rng = np.random.default_rng([scene.seed, 10 + kind])
         for _ in range(count):
-            found += list(make(scene, rng))
-    return found
+            drawn += list(make(scene, rng))
+    return drawn
 
 
 def _soft(scene: Scene, distance: Floats, extra: float = 0.0) -> Floats:

@@ -31,7 +31,7 @@ import numpy as np
 from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp, lamp
 from fringe.synth.gap import gap_model
-from fringe.synth.scene import Bench, Camera, Dirt, Form, Scene, Term
+from fringe.synth.scene import Camera, Dirt, Form, Lighting, Scene, Term
 from fringe.synth.truth import max_frequency
 
 Rng = np.random.Generator
@@ -140,9 +140,9 @@ def _led(rng: Rng, low_nm: float, high_nm: float) -> Lamp:
     return lamp(f"led:{rng.uniform(500, 640):.0f}:{rng.uniform(low_nm, high_nm):.0f}")
 
 
-def _bench(rng: Rng, contrast: tuple[float, float], unevenness: float) -> Bench:
+def _lighting(rng: Rng, contrast: tuple[float, float], unevenness: float) -> Lighting:
     kinds = ("dark", "paper", "bright", "textured", "plate")
-    return Bench(
+    return Lighting(
         contrast=rng.uniform(*contrast),
         multiple_beams=bool(rng.random() < 0.2),
         unevenness=_log_uniform(rng, 1.05, unevenness),
@@ -194,7 +194,7 @@ def _clean(rng: Rng) -> Scene:
         **_frame(rng, 480, 1300),
         form=_form(rng, (0.2, 15), (0, 4), (0.05, 0.5)),
         lamp=_lamp(rng),
-        bench=_bench(rng, (0.6, 0.95), 2.0),
+        bench=_lighting(rng, (0.6, 0.95), 2.0),
         dirt=Dirt(dust=int(rng.integers(0, 8))),
         camera=_camera(rng, 85, 1.0),
     )
@@ -219,7 +219,7 @@ def _dirty(rng: Rng) -> Scene:
         **frame,
         form=_form(rng, (0.5, 25), (0, 6), (0.05, 1.0)),
         lamp=_lamp(rng),
-        bench=_bench(rng, (0.25, 0.85), 5.0),
+        bench=_lighting(rng, (0.25, 0.85), 5.0),
         dirt=dirt,
         camera=_camera(rng, 55, 2.5),
     )
@@ -237,7 +237,7 @@ def _oval(rng: Rng) -> Scene:
         diameter_mm=diameter,
         camera_distance_mm=diameter * rng.uniform(3, 12) if near else None,
         perspective=bool(near and rng.random() < 0.3),
-        bench=_bench(rng, (0.5, 0.95), 3.0),
+        bench=_lighting(rng, (0.5, 0.95), 3.0),
         dirt=Dirt(dust=int(rng.integers(0, 30)), scratches=int(rng.integers(0, 3))),
         camera=_camera(rng, 75, 1.5),
     )
@@ -248,7 +248,7 @@ def _led_family(rng: Rng) -> Scene:
         **_frame(rng, 700, 1400),
         form=_form(rng, (2, 18), (0, 2), (0.05, 0.3)),
         lamp=_led(rng, 12, 40),
-        bench=_bench(rng, (0.6, 0.95), 2.5),
+        bench=_lighting(rng, (0.6, 0.95), 2.5),
         dirt=Dirt(dust=int(rng.integers(0, 20))),
         camera=_camera(rng, 80, 1.2),
     )
@@ -259,7 +259,7 @@ def _high_power(rng: Rng) -> Scene:
         **_frame(rng, 1100, 2400),
         form=_form(rng, (20, 150), (0, 30), (0.05, 2.0)),
         lamp=lamp(str(rng.choice(["sodium", "mercury-green", "helium"]))),
-        bench=_bench(rng, (0.5, 0.95), 3.0),
+        bench=_lighting(rng, (0.5, 0.95), 3.0),
         dirt=Dirt(dust=int(rng.integers(0, 30))),
         camera=replace(_camera(rng, 85, 1.2), blur_px=rng.uniform(0.3, 0.7)),
     )
@@ -271,7 +271,7 @@ def _low_power(rng: Rng) -> Scene:
         **_frame(rng, 480, 1300),
         form=form,
         lamp=_lamp(rng),
-        bench=_bench(rng, (0.5, 0.95), 3.0),
+        bench=_lighting(rng, (0.5, 0.95), 3.0),
         dirt=Dirt(dust=int(rng.integers(0, 30)), scratches=int(rng.integers(0, 3))),
         camera=_camera(rng, 80, 1.5),
     )
@@ -295,7 +295,7 @@ def _field(rng: Rng) -> Scene:
         form=form,
         lamp=_lamp(rng, narrow=True),
         bench=replace(
-            _bench(rng, (0.4, 0.9), 6.0),
+            _lighting(rng, (0.4, 0.9), 6.0),
             unevenness=rng.uniform(1.5, 6),
             vignette=rng.uniform(0.3, 0.97),
         ),

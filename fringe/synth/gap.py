@@ -1,4 +1,4 @@
-"""The gap of a scene: over the unit disc, and fast over the pixels of a photograph."""
+"""The gap of a scene, over the unit disc and over the pixels of a photograph."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ class GapModel:
         return exact or form.turned_edge != 0 or form.pressed_radius > 0
 
     def _extras(self, u: Floats, v: Floats) -> Floats | float:
-        """What is no polynomial: exact sphere less rho^2, turned edge, pressed disc."""
+        """The parts that are not polynomial: exact sphere less rho^2, turned edge, pressed disc."""
         scene, form = self.scene, self.scene.form
         extra: Floats | float = 0.0
         if not self._has_extras():
@@ -202,9 +202,9 @@ def _fit_polynomial(degree: int, function: object) -> Floats:
     nodes = np.cos((np.arange(degree + 1) + 0.5) * math.pi / (degree + 1)) / math.sqrt(2)
     u, v = np.meshgrid(nodes, nodes, indexing="ij")
     inverse = np.linalg.inv(np.vander(nodes, increasing=True))
-    found = inverse @ np.asarray(function(u, v)) @ inverse.T
+    coefficients = inverse @ np.asarray(function(u, v)) @ inverse.T
     total = np.add.outer(np.arange(degree + 1), np.arange(degree + 1))
-    return np.where(total <= degree, found, 0.0)
+    return np.where(total <= degree, coefficients, 0.0)
 
 
 def _unit_matrix(scene: Scene) -> tuple[Floats, Floats]:

@@ -80,7 +80,7 @@ def fringe_table(scene: Scene, max_opd_nm: float) -> FringeTable:
     lamps = [lamp] if spread < 5 else [_through_filter(lamp, channel) for channel in range(3)]
     if scene.camera.colour == "mono":
         lamps = [lamp]
-    rows = [modulation(each, opd, scene) for each in lamps]
+    rows = [modulation(channel_lamp, opd, scene) for channel_lamp in lamps]
     return FringeTable(step, np.array(rows, np.float32), colour, mean)
 
 

@@ -3,7 +3,7 @@
 Each question is one work in three frames while it is pressed evenly onto its plate, which
 thins the air film by a fifth of a fringe from frame to frame. The order at a place falls then,
 so every fringe moves toward where the gap is wider: rings run outward when the contact is at
-the centre, inward when it is at the edge. Any one of the frames alone does not tell the sense.
+the centre, inward when it is at the edge. A single frame does not determine the sense.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp
 from fringe.synth.families import resolved
 from fringe.synth.rendering import Rendered
-from fringe.synth.scene import Bench, Camera, Dirt, Form, Scene, Term
+from fringe.synth.scene import Camera, Dirt, Form, Lighting, Scene, Term
 from fringe.synth.sequences import Step, render_sequence
 
 Rng = np.random.Generator
@@ -48,7 +48,7 @@ class Question:
 
     @property
     def truth(self) -> dict[str, Any]:
-        """What a perfect eye would say."""
+        """The answer of a perfect eye."""
         return self.frames[0].truth
 
     @property
@@ -65,14 +65,14 @@ class Question:
 
 @dataclass(frozen=True)
 class Marks:
-    """How far an answer is off.
+    """Errors of an answer.
 
     Attributes
     ----------
     power_off, irregularity_off : float or None
         Answer less truth [fringe], of the power's magnitude; None without an answer.
     sense_right : bool or None
-        Whether the contact was told rightly; None without an answer.
+        Whether the contact was named correctly; None without an answer.
     """
 
     power_off: float | None
@@ -113,7 +113,7 @@ def draw_question(rng: Rng, lamp: Lamp | None = None, size: int = SIZE) -> Quest
         height=size,
         radius_px=0.44 * size,
         form=form,
-        bench=Bench(contrast=rng.uniform(0.7, 0.95), unevenness=rng.uniform(1.0, 1.6)),
+        bench=Lighting(contrast=rng.uniform(0.7, 0.95), unevenness=rng.uniform(1.0, 1.6)),
         dirt=Dirt(dust=int(rng.integers(0, 6))),
         camera=Camera(blur_px=0.6),
         seed=int(rng.integers(2**31)),
@@ -153,13 +153,13 @@ def read_number(text: str) -> float | None:
     Raises
     ------
     BadInput
-        If it is no number.
+        If it is not a number.
     """
     words = text.strip().replace(",", ".").replace("−", "-").lstrip("+-").strip()
     if words in ("", "?"):
         return None
     if not re.fullmatch(r"(\d+(\.\d*)?|\.\d+)( +\d+/\d+)?|\d+/\d+", words):
-        raise BadInput(f"{text!r} is no number of fringes; write 3, 3.5 or 1/4")
+        raise BadInput(f"{text!r} is not a number of fringes; write 3, 3.5 or 1/4")
     try:
         return float(sum(Fraction(word) for word in words.split()))
     except ZeroDivisionError:

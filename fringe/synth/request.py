@@ -1,4 +1,4 @@
-"""A scene from the few words of a command line."""
+"""A scene from the options of a command line."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ NYQUIST = 0.5
 
 @dataclass(frozen=True)
 class Request:
-    """What was asked for; `None` leaves the family's or the default value.
+    """Options of a scene; `None` leaves the family's or the default value.
 
     Attributes
     ----------
@@ -126,7 +126,9 @@ def parse_size(text: str) -> tuple[int, int]:
     """Read `800x600` or `800` (square) as width and height [px]."""
     match = re.fullmatch(r"\s*(\d{1,6})\s*(?:[xX×]\s*(\d{1,6}))?\s*", text)
     if match is None:
-        raise BadInput(f"--size: {text!r} is no size; write WIDTHxHEIGHT or one number of pixels")
+        raise BadInput(
+            f"--size: {text!r} is not a size; write WIDTHxHEIGHT or one number of pixels"
+        )
     width = int(match[1])
     return width, int(match[2] or width)
 
@@ -135,7 +137,7 @@ def _edge(text: str) -> dict[str, Any]:
     try:
         cx, cy, radius = (float(part) for part in text.split(","))
     except ValueError:
-        raise BadInput(f"--edge: {text!r} is no circle; write CX,CY,R in pixels") from None
+        raise BadInput(f"--edge: {text!r} is not a circle; write CX,CY,R in pixels") from None
     return {"centre_px": (cx, cy), "radius_px": radius}
 
 
@@ -226,7 +228,9 @@ def describe(truth: dict[str, Any]) -> str:
     """Say in words what a rendered photograph shows, and where it is."""
     power, tilt = _number(truth["power_fringes"]), _number(truth["tilt_fringes"])
     sense = truth["sense"]
-    contact = "no contact told by the power" if sense == "unknown" else f"contact at the {sense}"
+    contact = (
+        "contact not determined by the power" if sense == "unknown" else f"contact at the {sense}"
+    )
     lines = [
         f"wrote {truth['photo']} and {truth_path(str(truth['photo']))}",
         f"power {power:+.3f} fringes at {_number(truth['wavelength_nm']):.1f} nm: {contact}",

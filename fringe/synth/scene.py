@@ -1,4 +1,4 @@
-"""What is in a rendered photograph: frozen descriptions, checked when they are made.
+"""The content of a rendered photograph: frozen descriptions, checked when they are made.
 
 Directions are degrees from +x toward +y of the photograph (x to the right, y down).
 Form is in fringes of the lamp's mean wavelength, as at normal view.
@@ -66,18 +66,18 @@ class Form:
             raise BadInput("pressed_radius: a disc pressed flat needs a power greater than zero")
         for (n, m), value in self.zernike:
             if n < 0 or abs(m) > n or (n - m) % 2 or not math.isfinite(value):
-                raise BadInput(f"zernike: ({n}, {m}) = {value} is no Zernike term")
+                raise BadInput(f"zernike: ({n}, {m}) = {value} is not a Zernike term")
 
 
 @dataclass(frozen=True)
-class Bench:
-    """Light on the work and what lies round it; reflectances are shares of the brightest fringe.
+class Lighting:
+    """Light on the work and around it; reflectances are shares of the brightest fringe.
 
     Attributes
     ----------
     contrast : float
-        Contrast that stray light and the size of the source leave, 0 to 1; the lamp's own
-        coherence and the camera's blur come on top.
+        Contrast after stray light and the size of the source, 0 to 1; the lamp's own
+        coherence and the camera's blur reduce it further.
     reflectance : float
         Of each glass surface.
     multiple_beams : bool
@@ -141,7 +141,7 @@ class Bench:
 
 @dataclass(frozen=True)
 class Dirt:
-    """How much of what lies over the fringes; where, follows from the scene's seed.
+    """Number of objects over the fringes; their places follow from the scene's seed.
 
     Attributes
     ----------
@@ -174,7 +174,7 @@ class Dirt:
 
 @dataclass(frozen=True)
 class Camera:
-    """From light to numbers.
+    """Optics, sensor and file of the camera.
 
     Attributes
     ----------
@@ -285,7 +285,7 @@ class Scene:
     work: str = "convex"
     form: Form = field(default_factory=Form)
     lamp: Lamp = field(default_factory=lambda: lamp("sodium"))
-    bench: Bench = field(default_factory=Bench)
+    bench: Lighting = field(default_factory=Lighting)
     dirt: Dirt = field(default_factory=Dirt)
     camera: Camera = field(default_factory=Camera)
     seed: int = 0

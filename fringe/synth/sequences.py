@@ -1,4 +1,4 @@
-"""Several frames of one work: pressing, settling, and pairs that tell the sense."""
+"""Several frames of one work: pressing, settling, and pairs that determine the sense."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def settle_steps(times_s: Sequence[float], drift: float, time_constant_s: float)
     return [Step(power=drift * math.exp(-t / time_constant_s), time_s=float(t)) for t in times_s]
 
 
-def stepped(scene: Scene, step: Step) -> Scene:
+def with_step(scene: Scene, step: Step) -> Scene:
     """Apply a step to a scene."""
     form = scene.form
     angle = math.radians(form.tilt_angle_deg)
@@ -120,7 +120,7 @@ def render_sequence(scene: Scene, rng: Rng, steps: Sequence[Step]) -> list[Rende
     """
     frames = []
     for number, step in enumerate(steps):
-        rendered = render(stepped(scene, step), rng)
+        rendered = render(with_step(scene, step), rng)
         frame: dict[str, Any] = {
             "number": number,
             "time_s": step.time_s,
@@ -180,7 +180,7 @@ def series_endings(frames: int | None, pair: str | None) -> list[str]:
 
 
 def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
-    """Render a picture before and after what tells the sense.
+    """Render a picture before and after a change that determines the sense.
 
     Parameters
     ----------
@@ -204,13 +204,13 @@ def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
         angle = min(scene.view_angle_deg + rng.uniform(8, 25), MAX_VIEW_ANGLE_DEG)
         after = replace(scene, view_angle_deg=angle)
     else:
-        here = scene.lamp.wavelength_nm
+        wavelength_nm = scene.lamp.wavelength_nm
         # a dozen nanometres apart or more: nearer ones keep too long in step
-        others = [n for n in _SECOND if abs(lamp(n).wavelength_nm - here) > 10]
+        others = [n for n in _SECOND if abs(lamp(n).wavelength_nm - wavelength_nm) > 10]
         after = _under(scene, str(rng.choice(others)))
     shots = []
-    for when, each in (("before", before), ("after", after)):
-        rendered = render(each, rng)
+    for when, frame in (("before", before), ("after", after)):
+        rendered = render(frame, rng)
         pair = {"how": how, "when": when}
         shots.append(replace(rendered, truth=rendered.truth | {"pair": pair}))
     return shots[0], shots[1]
@@ -225,13 +225,13 @@ def _pressed(scene: Scene, rng: Rng) -> tuple[Scene, Scene]:
     half_wave_nm = scene.lamp.wavelength_nm / 2
     thinning = rng.uniform(0.1, 0.37)
     thick_nm = max(rng.uniform(120, 450), (thinning + 0.05) * half_wave_nm)
-    before = stepped(replace(scene, form=replace(scene.form, min_gap_nm=thick_nm)), Step())
+    before = with_step(replace(scene, form=replace(scene.form, min_gap_nm=thick_nm)), Step())
     bend = 0.0
     if scene.form.power < 0 and rng.random() < 0.8:
         bend = min(rng.uniform(0.0, 0.6), -scene.form.power / 3)
     lean = rng.uniform(-0.03, 0.03, 2)
     press = Step(piston=-thinning, tilt_u=float(lean[0]), tilt_v=float(lean[1]), power=bend)
-    return before, stepped(before, press)
+    return before, with_step(before, press)
 
 
 def _under(scene: Scene, name: str) -> Scene:

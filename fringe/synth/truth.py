@@ -1,4 +1,4 @@
-"""What a perfect reading of a rendered scene would say, in the vocabulary of a reading."""
+"""The quantities of a perfect reading of a rendered scene."""
 
 from __future__ import annotations
 

@@ -198,11 +198,11 @@ def test_a_dragged_edge_is_put_in_order(ask, reader, picture):
 @pytest.mark.parametrize(
     ("values", "says"),
     [
-        ({"minutes": "soon"}, "is no number"),
+        ({"minutes": "soon"}, "is not a number"),
         ({"minutes": "-5"}, "cannot be"),
-        ({"minutes": "inf"}, "is no number"),
+        ({"minutes": "inf"}, "is not a number"),
         ({"on_top": "both"}, "not work or tool"),
-        ({"temperature": "warm"}, "is no number"),
+        ({"temperature": "warm"}, "is not a number"),
         ({"visit": "another"}, "not on the bench any more"),
     ],
 )

@@ -25,7 +25,7 @@ from fringe.optics.lamps import lamp
 from fringe.orders.burst.read_burst import read_burst
 from fringe.orders.options import ReadOptions
 from fringe.photo.load import photo_from_array
-from fringe.synth import Bench, Camera, Dirt, Form, Scene, render_sequence, shift_steps
+from fringe.synth import Camera, Dirt, Form, Lighting, Scene, render_sequence, shift_steps
 
 BAR_FRINGES = 0.005
 FRAMES = 8
@@ -56,7 +56,7 @@ KINDS: dict[str, Kind] = {
     "dusty": Kind(
         _scene(
             Form(power=9.0, tilt=2.5, zernike=ASTIGMATIC, turned_edge=0.2),
-            bench=Bench(contrast=0.4, unevenness=4.0, haze=0.02),
+            bench=Lighting(contrast=0.4, unevenness=4.0, haze=0.02),
             dirt=Dirt(dust=90, hairs=3, scratches=5, glare=2, fingers=1, finger_reach=0.12),
             camera=Camera(noise=2.0, quality=70, exposure=0.95),
         )
@@ -68,7 +68,7 @@ KINDS: dict[str, Kind] = {
         _scene(Form(power=5.0, tilt=1.0), lamp=lamp("led:525:30"), camera=Camera(colour="mono"))
     ),
     "unsteady light": Kind(_scene(Form(power=3.0, tilt=1.5)), exposure=0.03),
-    "all beams": Kind(_scene(Form(power=2.0, tilt=0.5), bench=Bench(multiple_beams=True))),
+    "all beams": Kind(_scene(Form(power=2.0, tilt=0.5), bench=Lighting(multiple_beams=True))),
     "small steps": Kind(_scene(Form(power=5.0, tilt=1.0)), pace=0.1),
 }
 

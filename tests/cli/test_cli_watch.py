@@ -132,7 +132,7 @@ def test_an_empty_folder(folder, capsys):
         (("gone", "--lamp", "sodium"), "there is no such folder"),
         (("incoming",), "--lamp NAME"),
         (("incoming", "--lamp", "moon"), "no lamp named"),
-        (("incoming", "--lamp", "sodium", "--edge", "1,2"), "is no edge"),
+        (("incoming", "--lamp", "sodium", "--edge", "1,2"), "is not an edge"),
     ],
 )
 def test_bad_words(folder, capsys, words, says):

@@ -20,7 +20,7 @@ from fringe.orders.read import read
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, load_photo, photo_from_array
-from fringe.synth import Bench, Form, Scene, distractor, random_scene, render
+from fringe.synth import Form, Lighting, Scene, distractor, random_scene, render
 
 SODIUM = lamp("sodium")
 
@@ -137,7 +137,7 @@ def test_camera_seen_where_contrast_is_gone_is_no_form(rng: np.random.Generator)
             500,
             500,
             form=Form(power=-rng.uniform(9, 16), tilt=0.5, zernike=(((3, 1), 0.1),)),
-            bench=Bench(camera_shadow=0.35),
+            bench=Lighting(camera_shadow=0.35),
             lamp=lamp("led:590:28"),
         )
         photo, truth = picture(scene, int(rng.integers(2**31)))

@@ -30,7 +30,7 @@ def clock():
 
 @pytest.fixture
 def arrivals(tmp_path, clock):
-    return Arrivals(tmp_path, still_s=2.0, clock=clock)
+    return Arrivals(tmp_path, settle_s=2.0, clock=clock)
 
 
 def names(paths):
@@ -66,7 +66,10 @@ def test_an_empty_file_is_waited_for(tmp_path, arrivals, clock):
 def test_what_is_there_at_the_start_is_old(tmp_path, clock):
     """Photographs of before the start are passed over, or taken when asked for."""
     (tmp_path / "old.png").write_bytes(b"x")
-    new, both = Arrivals(tmp_path, clock=clock), Arrivals(tmp_path, old_too=True, clock=clock)
+    new, both = (
+        Arrivals(tmp_path, clock=clock),
+        Arrivals(tmp_path, include_existing=True, clock=clock),
+    )
     (tmp_path / "new.png").write_bytes(b"x")
     for one in (new, both):
         one.ready()
@@ -114,8 +117,8 @@ def test_one_can_be_given_back(tmp_path, arrivals, clock):
     arrivals.ready()
     clock.wait(3)
     (path,) = arrivals.ready()
-    assert arrivals.stood_s(path) == 3
-    arrivals.again(path)
+    assert arrivals.unchanged_s(path) == 3
+    arrivals.return_again(path)
     assert arrivals.pending == 1
     assert arrivals.ready() == [path]
 

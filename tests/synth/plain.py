@@ -6,10 +6,10 @@ from dataclasses import replace
 from typing import Any
 
 from fringe.optics.lamps import lamp
-from fringe.synth import Bench, Camera, Form, Scene
+from fringe.synth import Camera, Form, Lighting, Scene
 
 # even light, no dirt, no room light, a perfect lens and a grey camera
-BENCH = Bench(
+BENCH = Lighting(
     contrast=1.0,
     unevenness=1.0,
     haze=0.0,

@@ -24,7 +24,7 @@ from fringe.synth import (
     settle_steps,
     shift_steps,
 )
-from fringe.synth.sequences import stepped
+from fringe.synth.sequences import with_step
 from fringe.synth.truth import edge_in_view, max_frequency, truth_of
 
 
@@ -80,7 +80,7 @@ def test_steps_of_a_burst_move_piston_and_tilt_as_told(rng):
     start = gap_model(base).fringes(u, v)
     design = np.stack([np.ones_like(u), u, v], axis=1)
     for step in steps:
-        moved = gap_model(stepped(base, step)).fringes(u, v) - start
+        moved = gap_model(with_step(base, step)).fringes(u, v) - start
         fit, *_ = np.linalg.lstsq(design, moved, rcond=None)
         assert fit[1:] == pytest.approx([step.tilt_u, step.tilt_v], abs=1e-9)
         assert np.abs(moved - design @ fit).max() < 1e-9
@@ -155,5 +155,5 @@ def test_steps_keep_the_scene_valid():
     scene = plain_scene(form=Form(power=2.0, min_gap_nm=0.0))
     for seed in range(20):
         for step in shift_steps(6, np.random.default_rng(seed)):
-            assert stepped(scene, step).form.min_gap_nm >= 0
+            assert with_step(scene, step).form.min_gap_nm >= 0
     assert replace(scene, seed=1) != scene

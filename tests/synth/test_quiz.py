@@ -172,7 +172,7 @@ def test_json(asked):
 def test_a_slip_is_asked_again(asked):
     """An answer that cannot be read is told, and asked for once more."""
     answer = asked("many\n2\nleft\nc\n0,1\n", "--rounds", "1", "--json")
-    assert "'many' is no number of fringes" in answer.err
+    assert "'many' is not a number of fringes" in answer.err
     assert "'left' is neither centre nor edge" in answer.err
     given = answer.json["rounds"][0]["answer"]
     assert (given["power_fringes"], given["sense"]) == (2.0, "centre")

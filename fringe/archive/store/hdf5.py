@@ -84,7 +84,7 @@ def text(item: Any, name: str) -> str | None:
     """Read an attribute that must be text, or None."""
     value = attribute(item, name)
     if value is not None and not isinstance(value, str):
-        raise _refused(item, f"attribute {name} is no text")
+        raise _refused(item, f"attribute {name} must be text")
     return value
 
 

@@ -147,11 +147,11 @@ def indexed_visits(folder: Path) -> tuple[VisitRecord, ...]:
     Raises
     ------
     BadInput
-        If the folder is no surface.
+        If the folder is not a surface.
     """
     found = _looked_up(folder, None)
     if found is None:
-        raise BadInput(f"{folder}: this folder is no surface")
+        raise BadInput(f"{folder}: this folder is not a surface")
     return found[0].visits
 
 

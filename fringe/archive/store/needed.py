@@ -50,9 +50,9 @@ def mapping(item: Any, name: str) -> dict[str, Any]:
     try:
         values = json.loads(value)
     except (ValueError, RecursionError) as error:
-        raise not_ours(item, f"{name} is no JSON") from error
+        raise not_ours(item, f"{name} is not JSON") from error
     if not isinstance(values, dict):
-        raise not_ours(item, f"{name} is no JSON object")
+        raise not_ours(item, f"{name} is not a JSON object")
     return values
 
 

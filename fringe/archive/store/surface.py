@@ -103,7 +103,7 @@ class Surface:
     def __post_init__(self) -> None:
         """Refuse a record that describes no surface."""
         if not isinstance(self.name, str):
-            raise BadInput(f"surface {self.name!r}: its name is no text")
+            raise BadInput(f"surface {self.name!r}: the name must be text")
         if self.form not in FORMS:
             raise BadInput(f"surface {self.name!r}: form is {self.form!r}, not convex or concave")
         _positive(self.name, "radius", self.radius_mm)
@@ -214,7 +214,7 @@ def load_surface(folder: Path, version: int | None = None) -> Surface:
     """
     versions = record_versions(folder)
     if not versions:
-        raise BadInput(f"{folder}: this folder is no surface (it has no surface-0001.json)")
+        raise BadInput(f"{folder}: this folder is not a surface (it has no surface-0001.json)")
     wanted = max(versions) if version is None else version
     if wanted not in versions:
         raise BadInput(f"{folder}: there is no version {wanted} of the surface's record")
@@ -484,7 +484,7 @@ def _positive(name: str, what: str, value: float | None) -> None:
 
 def _known(kind: Any, values: Any) -> dict[str, Any]:
     if not isinstance(values, dict):
-        raise TypeError(f"a {kind.__name__.lower()} that is no object")
+        raise TypeError(f"a {kind.__name__.lower()} that is not a JSON object")
     return {k: v for k, v in values.items() if k in kind.__dataclass_fields__}
 
 

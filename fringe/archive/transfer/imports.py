@@ -298,7 +298,7 @@ def _write_draft(source: Path, found: _Source, draft: Path) -> str:
     for number, data in sorted(found.records.items()):
         fill(draft / f"surface-{number:04d}.json", data)
     if not found.records:
-        raise BadInput(f"{source}: holds no surface's record, so it is no surface")
+        raise BadInput(f"{source}: holds no surface's record, so it is not a surface")
     try:
         for path in record_versions(draft).values():
             read_text_record(path)
@@ -306,7 +306,7 @@ def _write_draft(source: Path, found: _Source, draft: Path) -> str:
         for identity, write in found.sessions.items():
             path = draft / f"{identity}{layout.SUFFIX}"
             if layout.SESSION_FILE.match(path.name) is None:
-                raise BadInput(f"{source}: {identity!r} is no session's name")
+                raise BadInput(f"{source}: {identity!r} is not a session's name")
             write(path)
             problem = check_session(path, name)
             if problem is not None:

@@ -94,7 +94,7 @@ def _copy_over(hidden: Path, archive: Path, name: str) -> Path:
     paths = [path for path in sorted(hidden.iterdir()) if not path.name.endswith(PARTIAL)]
     for path in paths:  # the originals go in the end, and nothing must go with them
         if path.is_symlink() or not path.is_file():
-            raise BadInput(f"{path.name} in the surface's folder is no file; take it out first")
+            raise BadInput(f"{path.name} in the surface's folder is not a file; take it out first")
     draft = archive / f".{random_suffix(10)}{PARTIAL}"
     draft.mkdir()
     try:

@@ -172,7 +172,7 @@ def visits_from_table(text: str, name: str) -> list[tuple[str | None, Visit]]:
     Raises
     ------
     BadInput
-        If it is no table, or a cell makes no sense; the line says which.
+        If it is not a table, or a cell makes no sense; the line says which.
     """
     visits: dict[str, list[tuple[_Row, int]]] = {}
     for number, row in _rows(text, name):
@@ -216,7 +216,7 @@ class _Row:
         except ValueError:
             number = math.nan
         if not math.isfinite(number):
-            raise self.wrong(column, "is no number")
+            raise self.wrong(column, "is not a number")
         return number
 
     def time(self, column: str) -> datetime:
@@ -225,7 +225,7 @@ class _Row:
             time = datetime.fromisoformat((value or "").strip())
             return time if time.utcoffset() is not None else time.astimezone()
         except (ValueError, OverflowError, OSError) as error:
-            raise self.wrong(column, "is no time; write 2026-03-14T09:30+01:00") from error
+            raise self.wrong(column, "is not a time; write 2026-03-14T09:30+01:00") from error
 
     def wrong(self, column: str, what: str) -> BadInput:
         cell = self.cells.get(column, "")

@@ -86,7 +86,7 @@ def watched(
         At the call, if the folder is not there or an option is wrong.
     """
     found, options = _how(surface, stated)
-    arrivals = Arrivals(folder, still_s=still_s, old_too=once)
+    arrivals = Arrivals(folder, settle_s=still_s, include_existing=once)
     return _answers(arrivals, found, options, while_reading, once=once)
 
 
@@ -114,15 +114,15 @@ def _answers(
         for path in arrivals.ready():
             with while_reading(f"reading {path.name}"):
                 answer = _read(path, options)
-            if isinstance(answer, _Unopened) and arrivals.stood_s(path) < PATIENCE_S:
-                arrivals.again(path)
+            if isinstance(answer, _Unopened) and arrivals.unchanged_s(path) < PATIENCE_S:
+                arrivals.return_again(path)
             elif isinstance(answer, FringeError):
                 yield Answered(path, error=str(answer))
             else:
                 yield _judged(path, answer, surface)
         if once and arrivals.pending == 0:
             return
-        time.sleep(min(0.5, max(arrivals.still_s / 2, 0.02)))
+        time.sleep(min(0.5, max(arrivals.settle_s / 2, 0.02)))
 
 
 def _judged(path: Path, reading: Reading, surface: Surface | None) -> Answered:

@@ -261,7 +261,7 @@ def _checked(
     if t.ndim != 1 or t.shape != p.shape:
         raise BadInput(f"settling: {t.size} times for {p.size} readings; give one for each")
     if not (np.isfinite(t).all() and np.isfinite(p).all() and np.isfinite(spread).all()):
-        raise BadInput("settling: a time or a power is no number")
+        raise BadInput("settling: a time or a power is not a number")
     if len(set(t.tolist())) < 3:
         raise BadInput(
             f"settling: {len(set(t.tolist()))} different times tell no curve; give three or more, "

@@ -311,7 +311,7 @@ def _match(system: System, wavelength_nm: float) -> MatchTolerance | None:
 
 def _surface(table: Any, number: int) -> TrainSurface:
     if not isinstance(table, Mapping):
-        raise BadInput(f"surface {number} is no table")
+        raise BadInput(f"surface {number} is not a table")
     name = str(table.get("name", f"surface {number}"))
     _only(table, _SURFACE_KEYS, name)
     kind, form = table.get("kind", "reflection"), table.get("form")

@@ -449,7 +449,7 @@ def _radius_step_mm(sagitta_step_mm: float, aperture: Aperture) -> float:
     other = sagitta + sagitta_step_mm
     if not 0 < other <= semi:
         raise BadInput(
-            f"a sagitta of {other:g} mm over {aperture.diameter_mm:g} mm is no sphere: beyond a "
+            f"a sagitta of {other:g} mm over {aperture.diameter_mm:g} mm is not a sphere: beyond a "
             "half sphere, or not above zero"
         )
     return sagitta_step_mm / 2 * (1 - semi**2 / (sagitta * other))

@@ -456,6 +456,6 @@ def _check(value: float, u: float, lower: float | None, upper: float | None) -> 
     if lower is not None and upper is not None and lower >= upper:
         raise BadInput(f"verdict: the lower limit {lower:g} is not below the upper {upper:g}")
     if not math.isfinite(value):
-        raise BadInput(f"verdict: the measured value {value} is no number")
+        raise BadInput(f"verdict: the measured value {value} is not a number")
     if not 0 <= u < math.inf:
         raise BadInput(f"verdict: the standard uncertainty must be zero or more, not {u:g}")

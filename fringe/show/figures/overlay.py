@@ -91,7 +91,7 @@ def overlay_figure(
     Raises
     ------
     BadInput
-        If the image is no picture or does not hold the reading's edge.
+        If the image is not a picture or does not hold the reading's edge.
     """
     samples = samples_of(image)
     edge = reading.edge

@@ -75,7 +75,7 @@ def samples_of(image: NDArray[Any] | str | Path) -> NDArray[Any]:
     Raises
     ------
     BadInput
-        If it is no picture.
+        If it is not a picture.
     """
     if isinstance(image, str | Path):
         from fringe.photo.load import decode, read_bytes

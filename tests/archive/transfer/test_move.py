@@ -157,7 +157,7 @@ def test_what_others_put_there_is_not_lost(surface, tmp_path, disk):
     if disk == "one disk":
         place = move_surface(surface, tmp_path / "other").folder
     else:
-        with pytest.raises(BadInput, match="notes in the surface's folder is no file; take it"):
+        with pytest.raises(BadInput, match="notes in the surface's folder is not a file; take it"):
             move_surface(surface, tmp_path / "other")
     assert (place / "notes" / "a.txt").read_text() == "hello"
 

@@ -210,17 +210,17 @@ def test_what_cannot_be_computed_again_says_why(surface):
     log_visit(surface, Visit(readings=(eye, several, spoilt, bare, sound), photographs=photographs))
 
     def no_picture(photographs, options):
-        raise BadInput("1.jpg: is no picture")
+        raise BadInput("1.jpg: is not a picture")
 
     found = reread_surface(surface, reader=by_bytes)
     assert found.computed == 1
     assert [line.partition(": ")[2] for line in found.left_out] == [
         "a reading was made by eye",
         "a reading was made from 2 photographs",
-        "1.jpg: edge: 'round' is no edge; write auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels",
+        "1.jpg: edge: 'round' is not an edge; write auto, none, CX,CY,R or CX,CY,A,B,ANGLE",
         "1.jpg: the session does not keep its lamp",
     ]
-    assert "is no picture" in reread_surface(surface, reader=no_picture).left_out[-1]
+    assert "is not a picture" in reread_surface(surface, reader=no_picture).left_out[-1]
 
 
 def test_a_damaged_session_does_not_hide_the_others(surface):

@@ -14,7 +14,7 @@ from fringe.orders.burst.steps import Stack, Steps, first_steps, overtone, solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.load import Photo, photo_from_array
-from fringe.synth import Bench, Dirt, Form, Scene, Step, render_sequence, shift_steps
+from fringe.synth import Dirt, Form, Lighting, Scene, Step, render_sequence, shift_steps
 
 SIDE = 256
 SCENE = Scene(
@@ -71,9 +71,9 @@ KINDS = {
     "contact at edge": replace(SCENE, form=Form(power=-3.0, tilt=4.0, zernike=(((2, 2), 0.1),))),
     "dusty": replace(
         SCENE, form=Form(power=9.0, tilt=2.0), dirt=Dirt(dust=60, hairs=2, glare=1, fingers=1),
-        bench=Bench(contrast=0.4, unevenness=4.0),
+        bench=Lighting(contrast=0.4, unevenness=4.0),
     ),
-    "all beams": replace(SCENE, form=Form(power=2.0), bench=Bench(multiple_beams=True)),
+    "all beams": replace(SCENE, form=Form(power=2.0), bench=Lighting(multiple_beams=True)),
 }  # fmt: skip
 
 

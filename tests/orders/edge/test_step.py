@@ -15,14 +15,14 @@ from fringe.orders.edge.step import _RimLight, light_step
 from fringe.orders.fit.solve import refit_twice, solve
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
-from fringe.synth import Bench, Form, Scene, render
+from fringe.synth import Form, Lighting, Scene, render
 
 SHARE = 0.993
 
 
 def scene_of(rng: np.random.Generator, bevel_px: float, bevel_level: float) -> Scene:
     """A work of some fringes with a chamfer so wide and so bright."""
-    bench = Bench(bevel_px=bevel_px, bevel_level=bevel_level)
+    bench = Lighting(bevel_px=bevel_px, bevel_level=bevel_level)
     form = Form(power=rng.uniform(4, 9), tilt=rng.uniform(0.5, 3))
     return Scene(600, 560, form=form, bench=bench, lamp=lamp("sodium"))
 

@@ -10,7 +10,7 @@ from fringe.orders.edge.candidates import _best_disc
 from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, photo_from_array
-from fringe.synth import Bench, Dirt, Form, Scene, render
+from fringe.synth import Dirt, Form, Lighting, Scene, render
 
 
 def taken(power: float, side: int, rng: np.random.Generator, **how: object) -> tuple[Photo, Scene]:
@@ -27,7 +27,7 @@ def test_fringes_keep_their_pixels(power, contrast, rng):
     At the rim rings of power N lie a / 2 N apart (analytic).
     """
     photo, scene = taken(
-        power, 1200, rng, bench=Bench(contrast=contrast, unevenness=3.0), dirt=Dirt(dust=40)
+        power, 1200, rng, bench=Lighting(contrast=contrast, unevenness=3.0), dirt=Dirt(dust=40)
     )
     spacing = scene.edge.a / (2 * power)
     for edge in (None, scene.edge):

@@ -176,15 +176,15 @@ def test_numbers(text: str, expected: float) -> None:
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
-        ("", "no number"),
-        ("three", "no number"),
-        ("3 mm", "no number"),
-        ("nan", "no number"),
-        ("inf", "no number"),
+        ("", "not a number"),
+        ("three", "not a number"),
+        ("3 mm", "not a number"),
+        ("nan", "not a number"),
+        ("inf", "not a number"),
         ("1e999", "too large"),
         ("1/0", "divides by zero"),
         ("1,500", "write 1.500 or 1500"),
-        ("3%", "no number"),
+        ("3%", "not a number"),
     ],
 )
 def test_what_is_no_number(text: str, reason: str) -> None:

@@ -118,11 +118,11 @@ def settling_answer(
         if limit is not None:
             light = tolerance.wavelength_nm or powers.wavelength_nm
             limit *= SHARE * light / powers.wavelength_nm
-        found = settle(minutes, powers.powers_fringes, powers.u_fringes, limit_fringes=limit)
+        settled = settle(minutes, powers.powers_fringes, powers.u_fringes, limit_fringes=limit)
     except BadInput:  # readings that contradict each other, which the answer above says already
         return None
-    found = with_common(found, powers.common_u_fringes)
-    return {"state": found.state, "text": text_of(found), "notes": list(found.notes)}
+    settled = with_common(settled, powers.common_u_fringes)
+    return {"state": settled.state, "text": text_of(settled), "notes": list(settled.notes)}
 
 
 def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:

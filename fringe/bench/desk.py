@@ -1,4 +1,4 @@
-"""What lies on the bench: a surface, a lamp, photographs with their readings; and the log."""
+"""The visit in progress: a surface, a lamp, photographs with their readings; and its logging."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class Settings:
 
 
 class Desk:
-    """One bench, as every device beside it sees it. All calls may come from any thread.
+    """The visit in progress, shared by all devices. Safe to call from any thread.
 
     Parameters
     ----------
@@ -93,32 +93,32 @@ class Desk:
 
     def surfaces(self) -> list[Surface]:
         """The archive's surfaces; records that are damaged are left out."""
-        found = []
+        surfaces = []
         for folder in list_surfaces(self.archive):
             try:
-                found.append(load_surface(folder))
+                surfaces.append(load_surface(folder))
             except BadInput:
                 continue
-        return found
+        return surfaces
 
     def lamps(self) -> list[str]:
         """Names of the lamps of the archive and of the table."""
-        own = [one.name for one in list_instruments(self.archive, "lamp")]
+        own = [lamp.name for lamp in list_instruments(self.archive, "lamp")]
         return [*own, *(name for name in lamp_names() if name not in own)]
 
     def cameras(self) -> list[str]:
         """Names of the cameras that the archive has on record."""
-        return [one.name for one in list_instruments(self.archive, "camera")]
+        return [camera.name for camera in list_instruments(self.archive, "camera")]
 
     # --- what a device may do ---------------------------------------------------------------
 
     def set(self, settings: Settings) -> None:
-        """Change surface, lamp, sense or distance; what was read with others is read anew.
+        """Change surface, lamp, sense or distance; photographs read with others are read again.
 
         Raises
         ------
         BadInput
-            If one of them is none.
+            If one of them is not valid.
         """
         if settings.sense not in SENSES:
             raise BadInput(f"sense: {settings.sense!r} is none of {', '.join(SENSES)}")
@@ -128,7 +128,7 @@ class Desk:
         with_camera(settings.stated(), self.archive)
         with self._lock:
             if settings.surface != self.settings.surface:
-                settings = replace(settings, sense="auto")  # it was said of the other one
+                settings = replace(settings, sense="auto")  # it was stated for the other surface
             if settings != self.settings:
                 self.settings = settings
                 for shot in self._shots:
@@ -156,16 +156,16 @@ class Desk:
             If it is not a picture, or the bench is full.
         """
         digest = hashlib.sha256(data).hexdigest()
-        there = self._same(digest)
-        if there is not None:
-            return there
+        existing = self._same(digest)
+        if existing is not None:
+            return existing
         with self._decoding:  # one at a time, so that memory is bounded
             shot = make_shot(data, name)
         with self._lock:
-            there = self._same(digest)  # another request may have been faster
-            if there is not None:
-                return there
-            total = len(data) + sum(len(one.data) for one in self._shots)
+            existing = self._same(digest)  # another request may have been faster
+            if existing is not None:
+                return existing
+            total = len(data) + sum(len(other.data) for other in self._shots)
             if len(self._shots) >= MOST_SHOTS or total > MOST_BYTES:
                 raise BadInput("the bench is full; log the visit or remove photographs")
             self._shots.append(shot)
@@ -295,7 +295,7 @@ class Desk:
 
     def _same(self, digest: str) -> str | None:
         with self._lock:
-            return next((one.id for one in self._shots if one.sha256 == digest), None)
+            return next((shot.id for shot in self._shots if shot.sha256 == digest), None)
 
     def _find(self, identity: str) -> Shot:
         for shot in self._shots:
@@ -343,7 +343,7 @@ class Desk:
     def _done(self, shot: Shot, turn: object, result: Result) -> None:
         with self._lock:
             if shot.turn is not turn:
-                return  # it is being read anew
+                return  # a newer reading of it is running
             if isinstance(result, FringeError):
                 shot.state, shot.refusal = "refused", str(result)
             else:
@@ -354,8 +354,8 @@ class Desk:
         """The state with what is on the bench as the last visit, and that visit's row."""
         if surface is None or surface.folder is None:
             return None, None
-        read = [one.reading for one in self._shots if one.reading]
-        measured = [reading_measured(surface, one) for one in read]
+        read = [shot.reading for shot in self._shots if shot.reading]
+        measured = [reading_measured(surface, shot) for shot in read]
         draft: tuple[VisitRecord, ...] = ()
         if measured:
             draft = (VisitRecord("", datetime.now().astimezone(), measured=tuple(measured)),)

@@ -1,4 +1,4 @@
-"""Who may ask the bench page for anything.
+"""Which requests the bench page accepts.
 
 The page is served on the machine itself alone, or to the local network for devices that were
 let in by a pass from the screen. Whichever it is, a request is refused
@@ -22,7 +22,7 @@ MOST_DEVICES = 32
 
 
 class NotAllowedError(Exception):
-    """A request that is refused; the text says why, the status is HTTP's."""
+    """A refused request; the text gives the reason, `status` is the HTTP status."""
 
     def __init__(self, why: str, status: int = 403) -> None:
         super().__init__(why)
@@ -39,7 +39,7 @@ class Guard:
     needs_pass : bool
         Whether a device has to be let in first.
     new_pass : callable
-        Told each new one-time pass, to be shown on the screen.
+        Called with each new one-time pass, to show it on the screen.
     """
 
     def __init__(
@@ -53,7 +53,7 @@ class Guard:
         self.port = 0
         self.token = secrets.token_urlsafe(24)
         self.needs_pass = needs_pass
-        self._tell = new_pass
+        self._show_pass = new_pass
         self._lock = threading.Lock()
         self._devices: list[str] = []
         self._wrong = 0
@@ -102,7 +102,7 @@ class Guard:
             return True
         with self._lock:
             given = (cookie or "").encode()
-            return any(secrets.compare_digest(given, one.encode()) for one in self._devices)
+            return any(secrets.compare_digest(given, device.encode()) for device in self._devices)
 
     def enter(self, text: str) -> str:
         """Let a device in by the pass on the screen, which is used up by that.
@@ -137,4 +137,4 @@ class Guard:
     def _renew(self) -> None:
         self._wrong = 0
         self._pass = "".join(secrets.choice(_LETTERS) for _ in range(_PASS_LENGTH))
-        self._tell(self._pass)
+        self._show_pass(self._pass)

@@ -1,4 +1,4 @@
-"""Answers to requests: the page itself, what lies on the desk, and what a device changes."""
+"""Answers to requests: the page, the state of the desk, and changes that a device makes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Open the door: addresses, the pass on the screen, and the server itself."""
+"""The server of the bench page, its addresses, and the pass on the screen."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class BenchServer:
     network : bool
         Let devices of the local network in, each by a pass.
     new_pass : callable
-        Told each new pass, to be shown on the screen.
+        Called with each new pass, to show it on the screen.
     reader : Reader or None
         Reads the photographs; None starts a process for it.
 
@@ -84,7 +84,7 @@ class BenchServer:
 
     @property
     def urls(self) -> list[str]:
-        """Addresses that the page is to be found at."""
+        """Addresses of the page."""
         return [f"http://{host}:{self.guard.port}/" for host in self.addresses]
 
     def run(self) -> None:
@@ -92,7 +92,7 @@ class BenchServer:
         try:
             self._server.run()
         except OSError:
-            if not self._closing:  # else the sockets were closed under its hands, as they should
+            if not self._closing:  # `close` closes the sockets that the server waits on
                 raise
 
     def close(self) -> int:
@@ -106,21 +106,21 @@ class BenchServer:
 
 def own_addresses() -> list[str]:
     """Addresses of this machine in the local network, the likeliest first."""
-    found: list[str] = []
+    addresses: list[str] = []
     try:
         # asks the routing table; nothing is sent (192.0.2.0/24 is for documents, RFC 5737)
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             probe.connect(("192.0.2.1", 9))
-            found.append(probe.getsockname()[0])
+            addresses.append(probe.getsockname()[0])
     except OSError:
         pass
     try:
         for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
-            found.append(str(entry[4][0]))
+            addresses.append(str(entry[4][0]))
     except OSError:
         pass
-    kept = [one for one in dict.fromkeys(found) if not one.startswith("127.")]
-    return kept or ["127.0.0.1"]
+    reachable = [address for address in dict.fromkeys(addresses) if not address.startswith("127.")]
+    return reachable or ["127.0.0.1"]
 
 
 def own_names() -> list[str]:

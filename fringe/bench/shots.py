@@ -1,4 +1,4 @@
-"""Photographs on the bench: checked, shown small, and what a device is told of each."""
+"""Photographs on the bench: checked, with a preview, and as plain values for a device."""
 
 from __future__ import annotations
 
@@ -62,18 +62,18 @@ class Shot:
 
 def minutes_of(shots: Sequence[Shot]) -> list[float]:
     """Minutes from the first photograph, all by the camera's clock or all by arrival."""
-    noted = [one.noted for one in shots if one.noted is not None]
-    alike = len(noted) == len(shots) and len({one.tzinfo is None for one in noted}) == 1
-    times = noted if alike else [one.taken for one in shots]
+    noted = [shot.noted for shot in shots if shot.noted is not None]
+    same_clock = len(noted) == len(shots) and len({shot.tzinfo is None for shot in noted}) == 1
+    times = noted if same_clock else [shot.taken for shot in shots]
     first = min(times)
-    return [(one - first).total_seconds() / 60 for one in times]
+    return [(time - first).total_seconds() / 60 for time in times]
 
 
 def clean_file_name(name: str, ending: str) -> str:
-    """Return what may be kept of a file's name that a device sent.
+    """Return a safe form of a file name that a device sent.
 
-    Folders, control characters and what is too long are left away, and the ending is that of
-    what the file really is. It is for the record alone: no file is ever written under it.
+    Folders and control characters are removed, a long name is cut, and the ending is that of
+    the file's real format. It is for the record alone: no file is ever written under it.
     """
     last = re.split(r"[/\\]", name)[-1]
     plain = "".join(c for c in last if unicodedata.category(c)[0] != "C").strip(" .")
@@ -83,7 +83,7 @@ def clean_file_name(name: str, ending: str) -> str:
 
 
 def make_shot(data: bytes, name: str) -> Shot:
-    """Decode a photograph far enough to show it; refuses what is none."""
+    """Decode a photograph and make its preview; raises `BadInput` for other data."""
     from PIL import Image
 
     from fringe.photo.load import decode
@@ -113,7 +113,7 @@ def make_shot(data: bytes, name: str) -> Shot:
 
 
 def shot_view(shot: Shot) -> dict[str, Any]:
-    """What a device is told of a photograph, as plain values."""
+    """A photograph for a device, as plain values."""
     reading = shot.reading
     edge = reading.edge if reading is not None else shot.edge
     return {

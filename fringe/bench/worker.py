@@ -1,7 +1,7 @@
 """Read photographs in a process of its own, one after the other.
 
-So the page stays quick while a reading runs, a reading can be given up at any time, and a
-picture that brings a decoder down takes nothing else with it.
+So the page stays responsive while a reading runs, a reading can be cancelled at any time, and a
+picture that crashes a decoder does not crash the server.
 """
 
 from __future__ import annotations
@@ -44,17 +44,17 @@ class Job:
 
 
 class Reader(Protocol):
-    """Reads photographs one after the other, and tells each result by a call."""
+    """Reads photographs one after the other, and reports each result by a call."""
 
     def submit(self, job: Job, started: Callable[[], None], done: Done) -> Callable[[], None]:
-        """Queue a photograph; the call that is returned gives it up, and nothing is told then."""
+        """Queue a photograph; the function returned cancels it, and no result is reported then."""
 
     def close(self) -> None:
         """End at once."""
 
 
 def read_job(job: Job) -> Result:
-    """Read one photograph; whatever goes wrong is a result, too."""
+    """Read one photograph; an error is returned as the result."""
     from fringe.orders.read import read
     from fringe.photo.load import photo_from_bytes
 

@@ -13,7 +13,7 @@ from fringe.cli._options import json_option, print_json
 from fringe.cli.params import Written
 
 if TYPE_CHECKING:
-    from fringe.demo.outcome import Demo, Done, Logged, Made
+    from fringe.demo.outcome import Demo, FinishedSurface, Logged, RunStatus
 
 OUT = "fringe-demo"
 STATES = {"inside": "green", "unproven": "yellow", "outside": "red"}
@@ -60,8 +60,8 @@ def command(out: Path, render: Path | None, as_json: bool) -> None:
     scenario = load_scenario()
     if not as_json:
         click.echo(scenario.about)
-    with _watching(quiet=as_json) as tell:
-        demo = run_demo(out, scenario=scenario, tell=tell)
+    with _watching(quiet=as_json) as on_event:
+        demo = run_demo(out, scenario=scenario, on_event=on_event)
     if as_json:
         print_json(demo.to_json())
     else:
@@ -82,12 +82,12 @@ def _render(folder: Path, as_json: bool) -> None:
 
 
 @contextmanager
-def _watching(*, quiet: bool) -> Iterator[Callable[[Done | Logged], None]]:
+def _watching(*, quiet: bool) -> Iterator[Callable[[RunStatus | Logged], None]]:
     """Show a line a visit, and below them on a terminal a bar of what is being done."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    from fringe.demo.outcome import Done
+    from fringe.demo.outcome import RunStatus
 
     console = Console(highlight=False, soft_wrap=True, stderr=quiet)
     columns = (BarColumn(), TimeElapsedColumn(), TextColumn("{task.description}"))
@@ -96,14 +96,14 @@ def _watching(*, quiet: bool) -> Iterator[Callable[[Done | Logged], None]]:
     ) as bar:
         task = bar.add_task("starting", total=None)
 
-        def tell(event: Done | Logged) -> None:
-            if isinstance(event, Done):
+        def on_event(event: RunStatus | Logged) -> None:
+            if isinstance(event, RunStatus):
                 bar.update(task, completed=event.done, total=event.total, description=event.doing)
             elif not quiet:
                 for line in _lines(event):
                     console.print(line)
 
-        yield tell
+        yield on_event
 
 
 def _lines(event: Logged) -> Iterator[str]:
@@ -195,7 +195,7 @@ def _tell_end(demo: Demo) -> None:
         console.print(Text(f"{'':15}{what}", style="dim"))
 
 
-def _verdict(made: Made) -> Iterator[str]:
+def _verdict(made: FinishedSurface) -> Iterator[str]:
     from fringe.format import plus_minus
     from fringe.student_t import coverage_factor
 
@@ -217,6 +217,6 @@ def _pair(demo: Demo) -> Iterator[str]:
         f"{capital(PAIR[demo.pair.state])}: {second.surface.name} "
         f"on {first.surface.name}, {demo.pair.state} the ±{limit:.3g} fringes of the system."
     )
-    found = demo.matched.pair
+    found = demo.judged_pair.pair
     yield f"  {mismatch_text(found)}, {probability_cell(demo.pair.probability)} probable to conform"
     yield f"  laid together {together_text(found)}"

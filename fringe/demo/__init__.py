@@ -7,8 +7,8 @@ readings, verdicts, reports. Reading never sees the truth.
 
 from __future__ import annotations
 
-from fringe.demo.outcome import Demo, Done, Logged
+from fringe.demo.outcome import Demo, Logged, RunStatus
 from fringe.demo.run import run_demo
 from fringe.demo.scenario import Scenario, load_scenario
 
-__all__ = ["Demo", "Done", "Logged", "Scenario", "load_scenario", "run_demo"]
+__all__ = ["Demo", "Logged", "RunStatus", "Scenario", "load_scenario", "run_demo"]

@@ -9,7 +9,7 @@ from typing import Any
 
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.surface_state import SurfaceState
-from fringe.demo.reports import Matched
+from fringe.demo.reports import JudgedPair
 from fringe.demo.scenario import Scenario
 from fringe.judge.advice.step import NextStep
 from fringe.judge.settling.settle import Settled
@@ -20,7 +20,7 @@ from fringe.student_t import coverage_factor
 
 
 @dataclass(frozen=True)
-class Done:
+class RunStatus:
     """How far the run is.
 
     Attributes
@@ -64,7 +64,7 @@ class Logged:
 
 
 @dataclass(frozen=True)
-class Made:
+class FinishedSurface:
     """A surface at the end of the run.
 
     Attributes
@@ -105,11 +105,11 @@ class Demo:
     folder, archive, guide : Path
         The folder of it all, the archive in it, and the text that says where to begin.
     scenario : Scenario
-    surfaces : tuple of Made
+    surfaces : tuple of FinishedSurface
         The last one was made to the one before it.
     overlays : tuple of Path
         Each photograph with the fitted fringes.
-    matched : Matched
+    judged_pair : JudgedPair
         Whether the last two match, by all evidence on both.
     pair_report, pair_picture : Path
         Of that match.
@@ -119,17 +119,17 @@ class Demo:
     archive: Path
     guide: Path
     scenario: Scenario
-    surfaces: tuple[Made, ...]
+    surfaces: tuple[FinishedSurface, ...]
     overlays: tuple[Path, ...]
-    matched: Matched
+    judged_pair: JudgedPair
     pair_report: Path
     pair_picture: Path
 
     @property
     def pair(self) -> Verdict:
         """Verdict on the match."""
-        assert self.matched.pair.verdict is not None
-        return self.matched.pair.verdict
+        assert self.judged_pair.pair.verdict is not None
+        return self.judged_pair.pair.verdict
 
     @property
     def look_first(self) -> Path:
@@ -149,20 +149,20 @@ class Demo:
         }
 
     def _pair_json(self) -> dict[str, Any]:
-        found, k = self.matched.pair, coverage_factor()
+        found, k = self.judged_pair.pair, coverage_factor()
         return {
             **self.pair.to_json(),
             "mismatch_mm": found.mismatch_mm,
             "mismatch_u95_mm": k * found.u_mismatch_mm,
             "power_fringes": found.power_fringes,
             "power_u95_fringes": k * found.u_power_fringes,
-            "next_step": self.matched.step.action,
+            "next_step": self.judged_pair.step.action,
             "report": str(self.pair_report),
             "picture": str(self.pair_picture),
         }
 
 
-def _made_json(made: Made) -> Mapping[str, Any]:
+def _made_json(made: FinishedSurface) -> Mapping[str, Any]:
     return {
         "name": made.surface.name,
         "folder": str(made.surface.folder),

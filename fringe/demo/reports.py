@@ -20,7 +20,7 @@ CONTACT_U_FRINGES = 0.05
 
 
 @dataclass(frozen=True)
-class Matched:
+class JudgedPair:
     """A pair with the evidence on it, the estimate, and what to do next."""
 
     record: PairRecord
@@ -28,7 +28,7 @@ class Matched:
     step: PairStep
 
 
-def matched(made: Surface, partner: Surface, *, proven: bool = False) -> Matched:
+def judged_pair(made: Surface, partner: Surface, *, proven: bool = False) -> JudgedPair:
     """Say whether two surfaces match, by all that their archive holds, as `fringe pair` does.
 
     Parameters
@@ -51,7 +51,7 @@ def matched(made: Surface, partner: Surface, *, proven: bool = False) -> Matched
         tolerance=made.tolerance,
         irregularity=record.irregularity,
     )
-    return Matched(record, found, next_step(found))
+    return JudgedPair(record, found, next_step(found))
 
 
 @dataclass(frozen=True)
@@ -83,5 +83,5 @@ def page_html(page: Page) -> str:
     """One report as a page that stands by itself."""
     if page.partner is None:
         return surface_report(page.surface).html
-    found = matched(page.surface, page.partner, proven=True)
+    found = judged_pair(page.surface, page.partner, proven=True)
     return pair_report(found.record, found.pair, found.step).html

@@ -23,8 +23,8 @@ from fringe.archive.views.sagittas import sagitta_readings
 from fringe.archive.views.surface_state import surface_state
 from fringe.demo.folder import built
 from fringe.demo.guide import GUIDE, guide_text
-from fringe.demo.outcome import Demo, Done, Logged, Made
-from fringe.demo.reports import Matched, Page, matched, write_reports
+from fringe.demo.outcome import Demo, FinishedSurface, Logged, RunStatus
+from fringe.demo.reports import JudgedPair, Page, judged_pair, write_reports
 from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
 from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput
@@ -52,10 +52,12 @@ PAIR_PICTURE, PAIR_REPORT = "pair.png", "pair.html"
 OVERLAY_DPI = 160.0  # as many dots as the photographs have
 BY_HAND_PX = 0.5  # standard uncertainty of an edge read off in a picture viewer
 
-Tell = Callable[[Done | Logged], None]
+OnEvent = Callable[[RunStatus | Logged], None]
 
 
-def run_demo(out: Path, *, scenario: Scenario | None = None, tell: Tell | None = None) -> Demo:
+def run_demo(
+    out: Path, *, scenario: Scenario | None = None, on_event: OnEvent | None = None
+) -> Demo:
     """Run the whole example.
 
     Parameters
@@ -64,7 +66,7 @@ def run_demo(out: Path, *, scenario: Scenario | None = None, tell: Tell | None =
         Folder to make; one that an earlier run made is replaced.
     scenario : Scenario or None
         None takes the shipped one.
-    tell : callable or None
+    on_event : callable or None
         Told what is being done, and of each visit when it is logged.
 
     Returns
@@ -80,7 +82,7 @@ def run_demo(out: Path, *, scenario: Scenario | None = None, tell: Tell | None =
     """
     story = load_scenario() if scenario is None else scenario
     with built(out) as work:
-        run = _Run(story, work, tell or (lambda event: None))
+        run = _Run(story, work, on_event or (lambda event: None))
         surfaces = [run.make(spec) for spec in story.surfaces]
         found = run.match(surfaces)
         run.report(surfaces)
@@ -101,8 +103,8 @@ class _Task:
 class _Run:
     """The state of a run: where it writes, and how far it is."""
 
-    def __init__(self, scenario: Scenario, folder: Path, tell: Tell) -> None:
-        self.scenario, self.folder, self.tell = scenario, folder, tell
+    def __init__(self, scenario: Scenario, folder: Path, on_event: OnEvent) -> None:
+        self.scenario, self.folder, self.on_event = scenario, folder, on_event
         self.archive = folder / scenario.archive
         visits = sum(len(one.visits) for one in scenario.surfaces)
         # a photograph takes longer than all else of a visit; a report about as long
@@ -124,7 +126,7 @@ class _Run:
             story.plate_name, plate["radius_mm"], plate["u_radius_mm"]
         )
 
-    def make(self, spec: SurfaceSpec) -> Made:
+    def make(self, spec: SurfaceSpec) -> FinishedSurface:
         """Log all visits to a surface, then draw and report it."""
         surface = add_surface(self.archive, self._record(spec))
         readings = self._readings(spec, surface)
@@ -133,7 +135,7 @@ class _Run:
             logged = self._visit(visit, surface, readings, spherometers)
             found = log_and_judge(surface, logged, sag).state
             settled = self._settled(visit, surface, [one.reading for one in logged.readings])
-            self.tell(Logged(surface, number, found.rows[-1], sag, settled, found.next_step))
+            self.on_event(Logged(surface, number, found.rows[-1], sag, settled, found.next_step))
             self._step(surface.name)
         return self._finished(surface)
 
@@ -267,7 +269,7 @@ class _Run:
             found["camera"] = instrument_record(self.archive, "camera", name)
         return {kind: record for kind, record in found.items() if record is not None}
 
-    def _finished(self, surface: Surface) -> Made:
+    def _finished(self, surface: Surface) -> FinishedSurface:
         found = surface_state(surface)
         stem = _stem(surface)
         self._say(f"drawing the progress of the {surface.name}")
@@ -277,19 +279,19 @@ class _Run:
         radius, u = _radius(surface, found.rows[-1])
         # the finished piece is what the next one is laid on
         self.pieces[surface.name] = Plate(surface.name, radius, u)
-        return Made(found, self.folder / f"{stem}.html", picture, radius, u)
+        return FinishedSurface(found, self.folder / f"{stem}.html", picture, radius, u)
 
-    def match(self, surfaces: Sequence[Made]) -> Matched:
+    def match(self, surfaces: Sequence[FinishedSurface]) -> JudgedPair:
         """Say whether the last two match, and draw it."""
         partner, made = (one.surface for one in surfaces[-2:])
         self._say("holding the evidence on both together")
-        found = matched(made, partner)
+        found = judged_pair(made, partner)
         figure = pair_figure(found.pair, found.step, when=found.record.days_text())
         write_whole(self.folder / PICTURES / PAIR_PICTURE, png_bytes(figure))
         self._step("writing the reports")
         return found
 
-    def report(self, surfaces: Sequence[Made]) -> None:
+    def report(self, surfaces: Sequence[FinishedSurface]) -> None:
         """Write the report of the pair and of each surface."""
         partner, made = (one.surface for one in surfaces[-2:])
         pages = [Page(self.folder / PAIR_REPORT, made, partner)]
@@ -302,7 +304,7 @@ class _Run:
         self._say(doing)
 
     def _say(self, doing: str) -> None:
-        self.tell(Done(self.done, self.total, doing))
+        self.on_event(RunStatus(self.done, self.total, doing))
 
 
 def _read_and_draw(task: _Task) -> tuple[Reading, bytes]:
@@ -338,7 +340,7 @@ def _radius(surface: Surface, row: VisitRow) -> tuple[float, float]:
 
 
 def _moved(
-    story: Scenario, out: Path, work: Path, surfaces: Sequence[Made], found: Matched
+    story: Scenario, out: Path, work: Path, surfaces: Sequence[FinishedSurface], found: JudgedPair
 ) -> Demo:
     """What the run left, with the names that its files have now."""
 

@@ -465,7 +465,7 @@ def test_a_smaller_plate(run, photos, surface):
         (("--aperture", "80mm", "--remark", "x"), "belongs to a photograph"),
         (("gone.jpg",), "gone.jpg: no such file"),
         (("--minutes", "-5"), "cannot be"),
-        (("--minutes", "long"), "no number"),
+        (("--minutes", "long"), "not a number"),
         (("--when", "yesterday", "--remark", "x"), "is no time"),
         (("--remark", "x", "--replaces", "7"), "no session"),
         (("--remark", "x", "--on-top", "both"), "--on-top"),

@@ -170,7 +170,7 @@ def test_refused_photographs_are_left_out(photos, capsys):
     ("words", "message"),
     [
         (("@", "--times", "0,1"), "2 times for 7 photographs"),
-        (("@", "--times", "0,1,2,3,4,5,x"), "no number"),
+        (("@", "--times", "0,1,2,3,4,5,x"), "not a number"),
         (("@", "--times", "1,1,1,1,1,1,1"), "tell no curve"),
         (("@", "--share", "0"), "--share"),
         (("@", "--tolerance-power", "-1"), "greater than zero"),

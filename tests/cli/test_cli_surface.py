@@ -243,7 +243,7 @@ def test_an_empty_archive(run, tmp_path):
             "does not fit",
         ),
         ((*ADD, "--tolerance-radius", "150%"), "no share"),
-        ((*ADD, "--tolerance-radius", "%"), "no number"),
+        ((*ADD, "--tolerance-radius", "%"), "not a number"),
         ((*ADD, "--tolerance-power", "-1"), "greater than zero"),
         ((*ADD, "--lamp", "candle"), "candle"),
         (("show", "shop/concave 2"), "shop/concave 2"),

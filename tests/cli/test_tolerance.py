@@ -129,7 +129,7 @@ def test_system(capsys):
         (("--power", "3", "--percent", "1", *BENCH), "two limits"),
         (("--power", "3", *BENCH[:4]), "one light"),
         (("--iso", "3/ 3", *BENCH[:4]), "states no wavelength"),
-        (("--iso", "three", *BENCH), "no form code"),
+        (("--iso", "three", *BENCH), "not a form code"),
         (("--quarter-wave", "--wavefront", "1", *BENCH), "give one of them"),
         (("--focus-shift", "1mm", *BENCH), "--f-number"),
         (("--power", "-3", *BENCH), "greater than zero"),

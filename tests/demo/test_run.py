@@ -28,7 +28,7 @@ from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.surface import find_surface
 from fringe.cli import main
-from fringe.demo import Demo, Done, Logged, Scenario, load_scenario, run_demo
+from fringe.demo import Demo, Logged, RunStatus, Scenario, load_scenario, run_demo
 from fringe.demo.folder import MARKER, built, check_target
 from fringe.demo.guide import guide_commands
 from fringe.demo.photographs import true_power_fringes
@@ -71,21 +71,23 @@ class Once:
 
     folder: Path
     demo: Demo
-    events: list[Done | Logged]
+    events: list[RunStatus | Logged]
     printed: str
 
 
 def run_by_command(patch: pytest.MonkeyPatch, folder: Path, out: str) -> Once:
     """Run `fringe demo` in a folder, and listen."""
     demos: list[Demo] = []
-    events: list[Done | Logged] = []
+    events: list[RunStatus | Logged] = []
 
-    def watched(out: Path, *, scenario: Scenario, tell: Callable[[Done | Logged], None]) -> Demo:
-        def both(event: Done | Logged) -> None:
+    def watched(
+        out: Path, *, scenario: Scenario, on_event: Callable[[RunStatus | Logged], None]
+    ) -> Demo:
+        def both(event: RunStatus | Logged) -> None:
             events.append(event)
-            tell(event)
+            on_event(event)
 
-        demos.append(run_demo(out, scenario=scenario, tell=both))
+        demos.append(run_demo(out, scenario=scenario, on_event=both))
         return demos[0]
 
     printed, complaints = io.StringIO(), io.StringIO()
@@ -273,9 +275,9 @@ def test_it_tells_every_visit_and_ends_at_its_last_step(once: Once) -> None:
     assert logged == [
         (one.name, number) for one in SCENARIO.surfaces for number in range(1, len(one.visits) + 1)
     ]
-    steps = [one.done for one in events if isinstance(one, Done)]
+    steps = [one.done for one in events if isinstance(one, RunStatus)]
     assert steps == sorted(steps)
-    last = next(one for one in reversed(events) if isinstance(one, Done))
+    last = next(one for one in reversed(events) if isinstance(one, RunStatus))
     assert last.done == last.total
 
 

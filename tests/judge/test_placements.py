@@ -97,7 +97,7 @@ def test_placements_that_contradict_each_other():
     """Two at one place that differ by far are said to be no surface of revolution, or unsettled."""
     found = carry([Placement(1.0, 0.02, 80.0, 30.0), Placement(1.5, 0.02, 80.0, 30.0)], APERTURE)
     assert found.probability < 1e-6
-    assert any("no surface of revolution" in note for note in found.notes)
+    assert any("not a surface of revolution" in note for note in found.notes)
 
 
 @pytest.mark.parametrize(

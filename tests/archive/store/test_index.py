@@ -108,7 +108,7 @@ def test_visits_of_a_surface(archive):
     listed(archive)
     for folder in (entry.folder for entry in truth(archive)):
         assert indexed_visits(folder) == visit_records(list_sessions(folder))
-    with pytest.raises(BadInput, match="no surface"):
+    with pytest.raises(BadInput, match="not a surface"):
         indexed_visits(archive)
 
 

@@ -227,7 +227,7 @@ def rewrite(path, **values) -> None:
         ({"radius_mm": "3048"}, "surface-0001"),
         ({"radius_mm": -1.0}, "greater than zero"),
         ({"form": "flat"}, "convex or concave"),
-        ({"name": ["a"]}, "no text"),
+        ({"name": ["a"]}, "must be text"),
         ({"created_at": "yesterday"}, "surface-0001"),
         ({"plate": 3}, "surface-0001"),
     ],

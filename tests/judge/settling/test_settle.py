@@ -170,7 +170,7 @@ def test_units_and_zeros_do_not_matter(shift, amplitude, stretch, start):
         ([0, 1], [1, 2], 0.1, "2 different times tell no curve"),
         ([0, 0, 1], [1, 2, 3], 0.1, "2 different times"),
         ([0, 1, 2], [1, 2], 0.1, "3 times for 2 readings"),
-        ([0, 1, math.nan], [1, 2, 3], 0.1, "no number"),
+        ([0, 1, math.nan], [1, 2, 3], 0.1, "not a number"),
         ([0, 1, 2], [1, 2, 3], 0.0, "uncertainty greater than zero"),
     ],
 )

@@ -219,7 +219,7 @@ def test_focus_of_a_mirror():
         (lambda: difference("percent", 1e308, APERTURE), "without end"),
         (lambda: form_tolerance({"fringes": 1}, APERTURE, Use(footprint_mm=999.0)), "larger than"),
         (lambda: difference("luck", 1, APERTURE), "no difference is stated"),
-        (lambda: difference("sagitta", -1, APERTURE), "no sphere"),
+        (lambda: difference("sagitta", -1, APERTURE), "not a sphere"),
         (lambda: difference("radius", -3000, APERTURE), "smaller than half"),
         (lambda: Aperture(70.0, 150.0, 589.3), "smaller than half the aperture"),
         (lambda: Aperture(70.0, 0.0, 589.3), "not over zero"),

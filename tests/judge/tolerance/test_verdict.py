@@ -264,7 +264,7 @@ def test_irregularity_uncertainty_by_draws(rng):
         (lambda: verdict(1, 0.1, None, None), "no limit"),
         (lambda: verdict(1, 0.1, 2, 1), "not below"),
         (lambda: verdict(1, -0.1, 0, 2), "zero or more"),
-        (lambda: verdict(float("nan"), 0.1, 0, 2), "no number"),
+        (lambda: verdict(float("nan"), 0.1, 0, 2), "not a number"),
         (lambda: verdict(1, 0.1, 0, 2, "gut feeling"), "unknown"),
         (lambda: Tolerance(power_fringes=-1.0), "greater than zero"),
         (lambda: Tolerance(rule="gut feeling"), "unknown"),

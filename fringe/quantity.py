@@ -64,8 +64,9 @@ class Quantity:
 
     @staticmethod
     def of(value: float, unit: str, parts: Mapping[Source, float] | None = None) -> Quantity:
-        """Make a quantity; its degrees of freedom follow from those of its sources."""
-        kept = tuple((source, float(c)) for source, c in (parts or {}).items() if c != 0)
+        """Make a quantity, its sources in order; its degrees of freedom follow from theirs."""
+        given = sorted((parts or {}).items(), key=lambda part: (part[0].what, part[0].of))
+        kept = tuple((source, float(c)) for source, c in given if c != 0)
         return Quantity(float(value), unit, kept, _dof_of_sources(kept))
 
     @property

@@ -26,7 +26,9 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput
 from fringe.format import figures, fixed, plus_minus, uncertainty_decimals
+from fringe.orders.lengths import at_stated_wavelength
 from fringe.orders.reading import Reading
+from fringe.quantity import half_width
 from fringe.student_t import coverage_factor
 
 Array = NDArray[np.float64]
@@ -511,18 +513,21 @@ def settling_powers(readings: Sequence[Reading]) -> SettlingPower:
 
 
 def _u_parts(one: Reading) -> tuple[float, float]:
-    """Standard uncertainty of a reading: of its own fit, and of all else [fringe]."""
-    parts = one.power_u_parts
-    if "fit" in parts:
-        return parts["fit"], math.hypot(*(u for name, u in parts.items() if name != "fit"))
-    if one.power_u95_fringes is None:
+    """Standard uncertainty of a reading: of its own fit, and of all else [fringe].
+
+    Where nobody noted what the uncertainty comes from, all of it is taken for the reading's own.
+    """
+    if one.power is None:
         raise BadInput("settling: a reading has no uncertainty")
-    return one.power_u95_fringes / coverage_factor(), 0.0
+    power = at_stated_wavelength(one.power, one.wavelength)
+    kinds = {source.what for source, _ in power.parts}
+    own = ("fit",) if "fit" in kinds else tuple(kinds - {"wavelength"})
+    return power.u_of(*own), power.without(*own).u
 
 
 def with_common(found: Settled, u_fringes: float) -> Settled:
     """Add to the settled power what all its readings have in common."""
-    end, extra = found.power_fringes, coverage_factor() * u_fringes
+    end, extra = found.power_fringes, half_width(u_fringes)
     if end.low is None or end.high is None:
         return found
     wider = Span(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -14,6 +15,7 @@ from fringe.judge.tolerance.verdict import Tolerance
 from fringe.judge.uncertainty.sources import Link, chain_budgets
 from fringe.optics.spheres import power_fringes, radius_difference_mm
 from fringe.optics.spherometer import circle_of_feet, reading_from_radius_mm, with_uncertainty
+from fringe.quantity import Source
 from fringe.student_t import coverage_factor
 
 WAVE, D, R = 589.3, 150.0, 3048.0
@@ -330,3 +332,39 @@ def test_a_plain_certificate():
     found = made(contact("cx", "P", 1.0), contact("cc", "cx", 0.0), plates=[plate(u=None)])
     assert found.radius(CONVEX)[1] == pytest.approx(1e-3 * R, rel=0.01)
     assert "radius without uncertainty; 0.1 % is taken" in found.notes[0]
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_zero_error_moves_work_and_plate_by_their_own_ways(way):
+    """The plate is known, so its reading tells the zero's error, and the work's is rid of it.
+
+    Both were read 3 um off, the work's by its own way, the plate's by its own: taken off by
+    the same way for both, the work's radius would be 6 um of sagitta off (analytic).
+    """
+    error = 3.0
+    read = sagittas(3050.0, R, "cc", "P7", noise=(way * error, -error), u=0.01)
+    ring = with_uncertainty(circle_of_feet(100.0, 6.35), 1e-4, None)
+    gauged = dataclasses.replace(read, u_zero_um=5.0, ways=(way, -1.0), spherometer=ring)
+    certain = plate("P7", "convex", u=1e-4)
+    contacts = [contact("cx", "cc", of_radii("cx", 3049.0, 3050.0))]
+    found = made(*contacts, plates=[certain], sagittas=[gauged])
+    radius, u = found.radius(CONCAVE)
+    a_um_mm = 1e-3 * 2 * R**2 / 50.0**2  # dR = 2 R^2 / r^2 ds
+    assert radius == pytest.approx(3050.0, abs=0.1)
+    assert u < 0.05 * a_um_mm * error
+
+
+def test_the_form_of_one_plate_does_not_average_away():
+    """Of n layings on one plate the mismatch errs by all of its form, not by 1/sqrt(n) (analytic).
+
+    The concave lies on a plate that nobody doubts, the convex n times on one whose form is
+    known to 0.1 fringe; each laying repeats to 0.01.
+    """
+    form = ((Source("plate_form", "P8"), 0.1),)
+    plates = [plate("P8", "concave", u=1e-4), plate("P7", "convex", u=1e-4)]
+    a_fringe = abs(radius_difference_mm(1.0, R, D, WAVE, "convex"))
+    for count in (1, 3, 6):
+        layings = [contact("cx", "P8", 1.5, 0.01, shared=form) for _ in range(count)]
+        found = made(*layings, contact("cc", "P7", -0.8, 0.01), plates=plates)
+        expected = a_fringe * math.hypot(0.1, 0.01 / math.sqrt(count), 0.01)
+        assert found.u_mismatch_mm == pytest.approx(expected, rel=0.01)

@@ -279,3 +279,20 @@ def test_json_names():
     assert values["time_constant_min"] is None or values["time_constant_min"]["high"] is None
     assert set(values["settled_power_fringes"]) == {"value", "low", "high"}
     assert values["action"] == "wait"
+
+
+def test_no_photograph_repeats_better_than_the_floor():
+    """A fit that claims 0.0005 fringe is taken to repeat to 0.003 (the floor, common practice)."""
+    found = settling_powers([reading(-2.0, fit=0.0005, edge=0.03), reading(-2.1, fit=0.01)])
+    assert found.u_fringes == (0.003, 0.01)
+    assert found.common_u_fringes == pytest.approx(0.015)
+
+
+def test_the_wavelength_is_common_to_all_photographs():
+    """An error of the lamp moves all powers by one share: 0.3 % of 2 fringes (analytic)."""
+    one = dataclasses.replace(
+        reading(-2.0, fit=0.02), u_wavelength_nm=0.003 * 589.29, lamp="led:589:18"
+    )
+    found = settling_powers([one] * 3)
+    assert found.u_fringes == pytest.approx((0.02,) * 3)
+    assert found.common_u_fringes == pytest.approx(0.006)

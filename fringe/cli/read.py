@@ -17,6 +17,8 @@ from fringe.cli.params import PICTURE
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from fringe.orders.options import ReadOptions
     from fringe.orders.reading import Reading
 
@@ -122,12 +124,13 @@ def _one(photo: Path, picture: Path | None, options: ReadOptions, *, as_json: bo
         _uncollected(),
     ):
         # the file is decoded while the reader is imported
-        loading = aside.submit(load_photo, photo)
+        loading = aside.submit(load_photo, photo, keep_samples=picture is not None)
         from fringe.orders.read import read
 
-        reading = read(loading.result(), options)
+        loaded = loading.result()
+        reading = read(loaded, options)
         if picture is not None:
-            _draw(photo, picture, reading, options)
+            _draw(photo, picture, reading, options, loaded.samples)
     if as_json:
         print_json(reading.to_json())
     else:
@@ -199,14 +202,20 @@ def _check_picture(photo: Path, picture: Path) -> None:
         raise BadInput(f"--picture: {picture}: would overwrite the photograph; choose another name")
 
 
-def _draw(photo: Path, picture: Path, reading: Reading, options: ReadOptions) -> None:
+def _draw(
+    photo: Path,
+    picture: Path,
+    reading: Reading,
+    options: ReadOptions,
+    samples: NDArray[Any] | None = None,
+) -> None:
     from fringe.files import write_whole
     from fringe.photo.when import taken_text
     from fringe.show.figures.overlay import overlay_figure
     from fringe.show.figures.style import png_bytes
 
     figure = overlay_figure(
-        photo,
+        photo if samples is None else samples,
         reading,
         title=f"{photo.name} with the fitted dark fringes",
         when=taken_text(photo),

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 Term = tuple[int, int]
 _LOW_DEGREE = 10  # of terms that keep their digits in the corners of a square round the disc
+_CHUNK = 1 << 14  # places that are summed at once
 
 
 @cache
@@ -138,8 +139,13 @@ def zernike_sum_on_grid(
     nodes = (part[np.ix_(down, across)] for part in (u, v))
     at_nodes = zernike_sum([terms[k] for k in low], coefficients[low], *nodes)
     total = np.asarray(to_rows @ at_nodes @ to_columns.T)
-    for k, one in zip(high, _each_term([terms[k] for k in high], u, v), strict=True):
-        total += coefficients[k] * one
+    if high:
+        terms_high = [terms[k] for k in high]
+        rows = max(1, _CHUNK // u.shape[1])  # what is added up stays in the processor's cache
+        for start in range(0, u.shape[0], rows):
+            part = slice(start, start + rows)
+            for k, one in zip(high, _each_term(terms_high, u[part], v[part]), strict=True):
+                total[part] += coefficients[k] * one
     return total
 
 
@@ -231,7 +237,11 @@ def _legendre(most: int, x: NDArray[Any]) -> list[NDArray[Any]]:
 
     found = [np.ones_like(x), x]
     for k in range(1, most):
-        found.append(((2 * k + 1) * x * found[-1] - k * found[-2]) / x.dtype.type(k + 1))
+        following = (2 * k + 1) * x
+        following *= found[-1]
+        following -= k * found[-2]
+        following /= x.dtype.type(k + 1)
+        found.append(following)
     return found
 
 

@@ -43,6 +43,8 @@ class Photo:
         Bits a sample.
     notes : tuple of str
         What a reader should know about the file.
+    samples : ndarray or None, shape (M, N) or (M, N, 3)
+        All channels as decoded, for showing; None unless they were asked for.
     """
 
     light: NDArray[np.float32]
@@ -52,6 +54,7 @@ class Photo:
     sha256: str = ""
     bits: int = 8
     notes: tuple[str, ...] = ()
+    samples: NDArray[Any] | None = None
 
     @property
     def width(self) -> int:
@@ -98,8 +101,8 @@ def photo_from_array(samples: NDArray[Any], name: str = "array", sha256: str = "
     return _photo(Decoded(planes[..., : 1 if planes.shape[2] < 3 else 3]), name, sha256)
 
 
-def _photo(picture: Decoded, name: str, sha256: str) -> Photo:
-    """Take the best channel of a decoded picture, without a copy of the others."""
+def _photo(picture: Decoded, name: str, sha256: str, *, keep_samples: bool = False) -> Photo:
+    """Take the best channel of a decoded picture, without a copy of the others if not asked."""
     width, height = picture.size
     if min(height, width) < MIN_SIDE:
         raise BadInput(
@@ -107,10 +110,11 @@ def _photo(picture: Decoded, name: str, sha256: str) -> Photo:
         )
     index = _best_channel(picture) if picture.planes == 3 else 0
     channel = CHANNELS[index] if picture.planes == 3 else "grey"
+    samples = picture.samples() if keep_samples else None
     plane = picture.take(index)
     light, clipped = _light(plane, name) if plane.dtype.kind == "f" else _linear(plane)
     bits = 8 * plane.dtype.itemsize
-    return Photo(light, clipped, channel, name, sha256, bits, tuple(picture.notes))
+    return Photo(light, clipped, channel, name, sha256, bits, tuple(picture.notes), samples)
 
 
 def _light(plane: NDArray[Any], name: str) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
@@ -135,7 +139,7 @@ def _linear(plane: NDArray[Any]) -> tuple[NDArray[np.float32], NDArray[np.bool_]
     return light, plane >= top - top // 100
 
 
-def load_photo(path: str | Path) -> Photo:
+def load_photo(path: str | Path, *, keep_samples: bool = False) -> Photo:
     """Load a JPEG, PNG or TIFF photograph.
 
     The EXIF orientation is applied, sRGB is linearised, and the channel with the most
@@ -145,6 +149,8 @@ def load_photo(path: str | Path) -> Photo:
     ----------
     path : str or Path
         The file.
+    keep_samples : bool
+        Keep all channels as well, so that the photograph can be shown without decoding it again.
 
     Returns
     -------
@@ -155,7 +161,7 @@ def load_photo(path: str | Path) -> Photo:
     BadInput
         If the file is missing, empty, no picture, damaged, or larger than `MAX_PIXELS`.
     """
-    return photo_from_bytes(read_bytes(path), Path(path).name)
+    return photo_from_bytes(read_bytes(path), Path(path).name, keep_samples=keep_samples)
 
 
 def read_bytes(path: str | Path) -> bytes:
@@ -181,9 +187,12 @@ def read_bytes(path: str | Path) -> bytes:
         raise BadInput(f"{file}: cannot be read ({reason})") from error
 
 
-def photo_from_bytes(data: bytes, name: str, sha256: str = "") -> Photo:
+def photo_from_bytes(
+    data: bytes, name: str, sha256: str = "", *, keep_samples: bool = False
+) -> Photo:
     """Decode a photograph that is already in memory, with its digest if known; see `load_photo`."""
-    return _photo(decoded(data, name), name, sha256 or hashlib.sha256(data).hexdigest())
+    digest = sha256 or hashlib.sha256(data).hexdigest()
+    return _photo(decoded(data, name), name, digest, keep_samples=keep_samples)
 
 
 def decode(data: bytes, name: str) -> tuple[NDArray[Any], list[str]]:

@@ -20,7 +20,8 @@ from fringe.show.figures.style import AMBER
 
 Array = NDArray[np.float64]
 CosView = Callable[[Array, Array], Array]
-_GRID = 601
+_GRID = 401  # a side: straight between its points, a line is off by under 0.002 fringe
+_ROUNDING = 1e-9  # of an order that is whole at the rim
 _BEYOND = 1.02  # lines are reckoned a little past the rim, then clipped at it
 
 
@@ -85,8 +86,8 @@ class FormLines:
         self.order = self._order(u, v)
         self.x, self.y = edge.pixels(u, v)
         inside = u * u + v * v <= 1.0
-        self.lowest = int(np.ceil(self.order[inside].min()))
-        self.highest = int(np.floor(self.order[inside].max()))
+        self.lowest = int(np.ceil(self.order[inside].min() - _ROUNDING))
+        self.highest = int(np.floor(self.order[inside].max() + _ROUNDING))
         self._density = np.where(u * u + v * v <= 0.92**2, self._orders_per_px(side), 0.0)
 
     def _orders_per_px(self, side: Array) -> Array:

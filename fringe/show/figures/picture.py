@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput
 
+_REDUCING_GAP = 3.0  # from which Pillow averages over blocks first; finer, it shows no difference
+_SOFT_PX = 0.55  # standard deviation that takes out what resampling leaves near its limit
+
 
 @dataclass(frozen=True)
 class Window:
@@ -146,24 +149,25 @@ def cut(
 
 
 def _reduced(part: NDArray[Any], longest_px: int) -> NDArray[np.float32]:
-    """Resample behind a soft filter: fringes too fine to be shown turn grey, not to others."""
+    """Resample and soften: fringes too fine to be shown turn grey, not to others."""
     from PIL import Image
     from scipy.ndimage import gaussian_filter
 
     height, width = part.shape[:2]
     scale = min(1.0, longest_px / max(height, width))
+    if scale == 1.0:
+        return np.asarray(part, np.float32)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    planes = []
-    for index in range(part.shape[2]):
-        plane = np.ascontiguousarray(part[..., index], np.float32)
-        if scale < 0.5:  # most of the way at once, which costs little
-            middle = (2 * size[0], 2 * size[1])
-            plane = np.asarray(Image.fromarray(plane).resize(middle, Image.Resampling.LANCZOS))
-        if scale < 1.0:
-            plane = gaussian_filter(plane, 0.55 * plane.shape[0] / size[1])
-            plane = np.asarray(Image.fromarray(plane).resize(size, Image.Resampling.LANCZOS))
-        planes.append(plane)
-    return np.stack(planes, axis=-1)
+    if part.dtype == np.uint8:  # all channels at once
+        images = [np.ascontiguousarray(part if part.shape[2] > 1 else part[..., 0])]
+    else:
+        images = [np.ascontiguousarray(plane, np.float32) for plane in np.moveaxis(part, -1, 0)]
+    small = [
+        Image.fromarray(image).resize(size, Image.Resampling.LANCZOS, reducing_gap=_REDUCING_GAP)
+        for image in images
+    ]
+    planes = np.dstack([np.asarray(image, np.float32) for image in small])
+    return np.asarray(gaussian_filter(planes, (_SOFT_PX, _SOFT_PX, 0)))
 
 
 def _screen(light: NDArray[np.float32], kind: np.dtype[Any]) -> NDArray[np.float32]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, ParamSpec, TypeVar
 
 import matplotlib.style
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.colors import LinearSegmentedColormap
@@ -22,6 +23,9 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
+from numpy.typing import NDArray
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 
 from fringe.format import figures
 
@@ -40,6 +44,7 @@ GAP_COLOURS = ("#fbf6e6", "#d5ded0", "#a4c1c0", "#6b9fab", "#387a8f", "#16536c",
 HEIGHT_COLOURS = ("#6b3a08", "#b8792b", "#e6c48d", "#fbf8f0", "#a9c9cf", "#4f8c9e", "#0d4357")
 
 DPI = 220
+_COMPRESS_LEVEL = 4  # of PNG, 0 to 9
 WIDTH_IN = 7.5
 MARGIN_IN = 0.3
 BODY_PT = 9.0
@@ -146,9 +151,14 @@ def wavelength_text(wavelength_nm: float) -> str:
 
 def printable(text: str) -> str:
     """Put a box for each character that the figures' font lacks, and spaces for line ends."""
-    known = get_font(findfont(_FAMILY)).get_charmap()
+    known = _known_characters()
     flat = text.replace("\n", " ").replace("\t", " ")
     return "".join(c if ord(c) in known else "▯" for c in flat)
+
+
+@functools.lru_cache(maxsize=1)
+def _known_characters() -> frozenset[int]:
+    return frozenset(get_font(findfont(_FAMILY)).get_charmap())
 
 
 @functools.lru_cache(maxsize=1)
@@ -156,6 +166,7 @@ def _renderer() -> RendererAgg:
     return RendererAgg(8, 8, DPI)  # type: ignore[no-untyped-call]
 
 
+@functools.lru_cache(maxsize=4096)
 def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of one line of text in the figures' type [inch]."""
     properties = FontProperties(family=_FAMILY, size=size_pt, weight="bold" if bold else "normal")
@@ -191,22 +202,25 @@ def wrap(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> l
     def fits(line: str) -> bool:
         return text_width_in(line, size_pt, bold=bold) <= width_in
 
+    def count_that_fits(parts: Sequence[str], between: str) -> int:
+        # more parts make a wider line, so few widths need to be measured
+        most = 8
+        while most < len(parts) and fits(between.join(parts[:most])):
+            most *= 2
+        counts = range(1, min(most, len(parts)) + 1)
+        return bisect_left(counts, True, key=lambda n: not fits(between.join(parts[:n])))
+
     lines: list[str] = []
-    line = ""
-    for word in printable(text).split():
-        candidate = f"{line} {word}" if line else word
-        if fits(candidate):
-            line = candidate
-            continue
-        if line:
-            lines.append(line)
-        while len(word) > 1 and not fits(word):
-            lengths = range(1, len(word))
-            kept = max(1, bisect_left(lengths, True, key=lambda n: not fits(word[:n])))
-            lines.append(word[:kept])
-            word = word[kept:]
-        line = word
-    return [*lines, line] if line or not lines else lines
+    words = printable(text).split()
+    while words:
+        count = count_that_fits(words, " ")
+        if count == 0:  # a word longer than the line is broken
+            kept = max(1, count_that_fits(words[0], ""))
+            words[:1] = [part for part in (words[0][:kept], words[0][kept:]) if part]
+            count = 1
+        lines.append(" ".join(words[:count]))
+        words = words[count:]
+    return lines or [""]
 
 
 class Sheet:
@@ -343,6 +357,15 @@ class Sheet:
 
 def png_bytes(figure: Figure, *, dpi: float = DPI) -> bytes:
     """Render a figure as PNG."""
+    canvas = figure.canvas
+    assert isinstance(canvas, FigureCanvasAgg)
+    figure.set_dpi(dpi)
+    canvas.draw()  # type: ignore[no-untyped-call]
+    # nothing is transparent: three channels are smaller and sooner packed than four
+    rgba: NDArray[np.uint8] = np.asarray(canvas.buffer_rgba())  # type: ignore[no-untyped-call]
+    picture = Image.fromarray(rgba).convert("RGB")
+    about = PngInfo()
+    about.add_text("Software", "fringe")
     buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": "fringe"})
+    picture.save(buffer, "png", compress_level=_COMPRESS_LEVEL, dpi=(dpi, dpi), pnginfo=about)
     return buffer.getvalue()

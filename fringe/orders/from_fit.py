@@ -8,12 +8,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.optics.form import FormQuantities, disc_grid, form_quantities, iso10110_text
+from fringe.optics.form import FormQuantities, form_quantities, iso10110_text
 from fringe.optics.view import cos_view
 from fringe.optics.zernike import zernike_matrix
 from fringe.orders.count import count_rings
+from fringe.orders.doubts import (
+    Doubt,
+    dirt_doubt,
+    edge_doubt,
+    form_doubt,
+    grid_doubt,
+    light_doubt,
+    places,
+    projected,
+    untold_view_doubt,
+)
 from fringe.orders.fit.model import OrderModel
-from fringe.orders.fit.solve import Solution, carried
+from fringe.orders.fit.solve import Solution
+from fringe.orders.form_intervals import form_intervals
 from fringe.orders.lengths import Lengths, wavelength_of
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import FormFit, Quality, Reading
@@ -21,72 +33,66 @@ from fringe.orders.sense.contrast import SENSE_UNKNOWN, ContrastSense
 from fringe.photo.ellipse import Edge
 from fringe.quantity import Quantity, Source, half_width
 
-# Share of the power that block averages, filters and single precision may move; seen on
-# rendered pictures without noise, where nothing else is left.
-_GRID_SHARE = 1e-4
-
-
-_GRID_FRINGES = 3e-4
-
-
-# A camera whose distance is not told stands anywhere from far off to three diameters away:
-# the power then reads low by a share of up to (r/L)^2 / 2 = 1.4 %. Uniform in r/L.
-_UNTOLD_VIEW_SHARE = 0.0018
-
-
 # Coma and astigmatism of polished surfaces [fringe]: mostly less; common practice, no source.
 _USUAL_BEND = 0.05
 
 
+# The order at the contact lies between these [fringe]: in a true contact it is zero but for noise
+_LEAST_ORDER = -0.25
+
+
 @dataclass(frozen=True)
 class _Normal:
-    """The gap as at normal view: Zernike values [fringe], and what the view adds in doubt."""
+    """The gap as at normal view: Zernike values [fringe], its share of the order, its doubts."""
 
     values: NDArray[np.float64]
     share: float
-    doubt: float
+    view: Doubt
+    gap: Doubt
 
 
 def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) -> _Normal:
     """Divide the order by the cosine of the view, which needs the order's own zero."""
+    terms = model.terms
+    u, v = places()
+    order = zernike_matrix(terms, u, v) @ model.values
+    contact = options.contact_gap.fringes(options.lamp.wavelength_nm)
+    # count orders from the contact: a whole number, so that dark fringes stay at whole orders
+    counted = {
+        "centre": order - np.floor(order.min() - _LEAST_ORDER) + round(contact.value),
+        "edge": order - np.ceil(order.max() + _LEAST_ORDER) - round(contact.value),
+    }
+    candidates = [counted[sense]] if sense in counted else list(counted.values())
     if options.camera_distance_mm is None or options.diameter_mm is None:
-        return _Normal(model.values / edge.cos_view, 1 / edge.cos_view, 0.0)
-    u, v, weight = disc_grid(33, 96)
-    rows = zernike_matrix(model.terms, u, v)
-    order = rows @ model.values
-    # in contact the least gap is near zero: count orders from there. A whole number, so
-    # that dark fringes stay at whole orders
-    counted = {"centre": order - np.floor(order.min()), "edge": order - np.ceil(order.max())}
+        gap = max(candidates, key=lambda one: float(np.abs(one).max()))
+        view = untold_view_doubt(terms, gap / edge.cos_view, contact.u, edge)
+        share = 1 / edge.cos_view
+        return _Normal(model.values * share, share, view, Doubt(np.zeros((0, len(terms)))))
     # the camera's foot lies along the oval's short axis; toward which end is not known
     ends = (90.0,) if edge.a - edge.b < 1e-6 * edge.a else (90.0, -90.0)
-    root = np.sqrt(weight + 1e-9).ravel()
-    design = rows.reshape(-1, rows.shape[-1]) * root[:, None]
-    fits = []
-    for name in (sense,) if sense in counted else tuple(counted):
-        for end in ends:
-            cosine = cos_view(
-                u,
-                v,
-                options.diameter_mm / 2,
-                options.camera_distance_mm,
-                edge.cos_view,
-                edge.angle_deg + end,
-            )
-            target = (counted[name] / cosine).ravel() * root
-            fits.append(np.linalg.lstsq(design, target, rcond=None)[0])
-    place = model.terms.index((2, 0))
+    fits, contacts = [], []
+    for end in ends:
+        cosine = cos_view(
+            u,
+            v,
+            options.diameter_mm / 2,
+            options.camera_distance_mm,
+            edge.cos_view,
+            edge.angle_deg + end,
+        )
+        fits += list(projected(terms, np.stack(candidates) / cosine))
+        contacts.append(contact.u * projected(terms, 1 / cosine[None])[0])
     # seen from the wrong end a sphere takes on coma and astigmatism that it may not have
-    bent = [term in ((2, -2), (2, 2), (3, -1), (3, 1)) for term in model.terms]
+    bent = [term in ((2, -2), (2, 2), (3, -1), (3, 1)) for term in terms]
     bend = np.array([np.linalg.norm(fit[bent]) for fit in fits])
     chance = np.exp((bend.min() - bend) / _USUAL_BEND)
     chance /= chance.sum()
     values = chance @ np.array(fits)
-    powers = np.array([fit[place] for fit in fits])
-    # power is twice the coefficient
-    doubt = 2 * math.sqrt(chance @ (powers - values[place]) ** 2)
+    spread = np.sqrt(chance)[:, None] * (np.array(fits) - values)
+    place = terms.index((2, 0))
     plain = float(model.values[place])
     share = float(values[place]) / plain if abs(plain) > 0.5 else 1 / edge.cos_view
-    return _Normal(values, share, doubt)
+    return _Normal(values, share, Doubt(spread), Doubt(np.stack(contacts[:1])))
 
 
 def reading_of(
@@ -115,11 +121,9 @@ def reading_of(
         if None not in sphere
         else form_quantities(terms, values)
     )
-    covariance, parts = _uncertainty(solution, edge, normal, values, options, form)
-    place = terms.index((2, 0))
-    covariance = covariance.copy()
+    covariance, parts = _uncertainty(solution, edge, normal, form)
+    intervals = form_intervals(terms, values, covariance, form)
     u_power = math.sqrt(math.fsum(u * u for u in parts.values()))
-    covariance[place, place] = max(covariance[place, place], (u_power / 2) ** 2)
     wavelength = options.lamp.wavelength_nm
     reading = Reading(
         wavelength_nm=wavelength,
@@ -134,13 +138,15 @@ def reading_of(
         sense=sense,
         sense_source=sense_source,
         tilt_fringes=form.tilt,
-        astigmatism_fringes=form.astigmatism_pv,
-        irregularity_fringes=form.irregularity_pv,
-        symmetric_irregularity_fringes=form.symmetric_irregularity_pv,
-        rms_irregularity_fringes=form.rms_irregularity,
-        iso10110=iso10110_text(
-            form.power, form.irregularity_pv, form.symmetric_irregularity_pv, wavelength
-        ),
+        astigmatism_fringes=intervals.astigmatism,
+        astigmatism_u95_fringes=intervals.astigmatism_u95,
+        irregularity_fringes=intervals.irregularity,
+        irregularity_u95_fringes=intervals.irregularity_u95,
+        symmetric_irregularity_fringes=intervals.symmetric,
+        symmetric_irregularity_u95_fringes=intervals.symmetric_u95,
+        rms_irregularity_fringes=intervals.rms,
+        rms_irregularity_u95_fringes=intervals.rms_u95,
+        iso10110=iso10110_text(form.power, intervals.irregularity, intervals.symmetric, wavelength),
         edge=edge,
         edge_source=source,
         form=FormFit(terms, values, covariance),
@@ -151,50 +157,25 @@ def reading_of(
 
 
 def _uncertainty(
-    solution: Solution,
-    edge: Edge,
-    normal: _Normal,
-    values: NDArray[np.float64],
-    options: ReadOptions,
-    form: FormQuantities,
+    solution: Solution, edge: Edge, normal: _Normal, form: FormQuantities
 ) -> tuple[NDArray[np.float64], dict[str, float]]:
     """Covariance of the values and the parts of the power's standard uncertainty [fringe]."""
-    covariance = solution.fit.covariance * normal.share**2
-    place = solution.fit.model.terms.index((2, 0))
-    power = abs(form.power)
-    told = options.camera_distance_mm is not None and options.diameter_mm is not None
-    parts = {
-        "fit": 2 * math.sqrt(max(covariance[place, place], 0.0)),
-        "form": abs(solution.form_shift) / 2,
-        "light": solution.light_doubt,
-        "grid": math.hypot(_GRID_SHARE * power, _GRID_FRINGES),
-        "edge": _untold_edge(solution.fit.model, edge, power),
-        "view": math.hypot(0.0 if told else _untold_view(edge, power, form.tilt), normal.doubt),
+    model = solution.fit.model
+    terms = model.terms
+    doubts = {
+        "form": form_doubt(terms, solution.form_shift),
+        "light": light_doubt(terms, solution.light_doubt),
+        "dirt": dirt_doubt(terms, solution.fit.used),
+        "grid": grid_doubt(terms, abs(form.power)),
+        "edge": edge_doubt(model, edge),
+        "view": normal.view,
+        "gap": normal.gap,
     }
-    return covariance, parts
-
-
-def _untold_edge(model: OrderModel, edge: Edge, power: float) -> float:
-    """Standard uncertainty of the power from that of the edge [fringe].
-
-    A larger disc takes in more of the form, and an oval passes for a view from aside; errors
-    of the two semi-axes are taken for independent. Of a sphere it is 2 u / r of its power.
-    """
-    if edge.u_px == 0:
-        return 0.0
-    share = edge.u_px / math.sqrt(2 * edge.a * edge.b)
-    smaller = replace(edge, a=edge.a * (1 - share), b=edge.b * (1 - share))
-    return math.hypot(carried(model, edge, smaller).power - model.power, 2 * share * power)
-
-
-def _untold_view(edge: Edge, power: float, tilt: float) -> float:
-    """Standard uncertainty of the power from a camera at an untold distance [fringe].
-
-    Seen obliquely from near, the view angle also changes across the aperture, which turns
-    a tilt into power: by tilt sin(theta) (r/L) / 2, with r/L up to a sixth.
-    """
-    lean = math.sqrt(max(0.0, 1 - edge.cos_view**2))
-    return math.hypot(_UNTOLD_VIEW_SHARE * power, 0.05 * tilt * lean / 2)
+    place = terms.index((2, 0))
+    fit = solution.fit_variance * normal.share**2 * solution.fit.covariance
+    parts = {name: doubt.of_power(place) for name, doubt in doubts.items()}
+    covariance = fit + sum(doubt.covariance for doubt in doubts.values())
+    return covariance, {"fit": 2 * math.sqrt(max(fit[place, place], 0.0)), **parts}
 
 
 def with_lengths(reading: Reading, options: ReadOptions) -> Reading:

@@ -103,9 +103,13 @@ class Reading:
     sense_source: str | None = None
     tilt_fringes: float | None = None
     astigmatism_fringes: float | None = None
+    astigmatism_u95_fringes: float | None = None
     irregularity_fringes: float | None = None
+    irregularity_u95_fringes: float | None = None
     symmetric_irregularity_fringes: float | None = None
+    symmetric_irregularity_u95_fringes: float | None = None
     rms_irregularity_fringes: float | None = None
+    rms_irregularity_u95_fringes: float | None = None
     iso10110: str | None = None
     rings: int | None = None
     ring_step_px2: float | None = None
@@ -147,6 +151,15 @@ class Reading:
         return Quantity.of(self.power_fringes, "fringes", named)
 
     @cached_property
+    def irregularity(self) -> Quantity | None:
+        """Irregularity (B) in the lamp's own fringes; None without an uncertainty."""
+        u = standard_if_any(self.irregularity_u95_fringes)
+        if self.irregularity_fringes is None or u is None:
+            return None
+        source = Source("form", self.reading_id)
+        return Quantity.of(self.irregularity_fringes, "fringes", {source: u})
+
+    @cached_property
     def radius_difference(self) -> Quantity | None:
         """R_work - R_plate by its sources [mm]; a magnitude where the sense is unknown."""
         if self.power is not None and self.lengths is not None:
@@ -171,9 +184,13 @@ class Reading:
                 "wavelength_nm",
                 "tilt_fringes",
                 "astigmatism_fringes",
+                "astigmatism_u95_fringes",
                 "irregularity_fringes",
+                "irregularity_u95_fringes",
                 "symmetric_irregularity_fringes",
+                "symmetric_irregularity_u95_fringes",
                 "rms_irregularity_fringes",
+                "rms_irregularity_u95_fringes",
                 "iso10110",
                 "rings",
                 "ring_step_px2",

@@ -69,7 +69,7 @@ def test_an_old_reading_says_what_it_said(path):
     (logged,) = open_session(path).visit.readings
     reading = logged.reading
     assert (reading.wavelength_nm, reading.power_u95_fringes) == (589.29, 0.125)
-    assert (reading.irregularity_fringes, logged.irregularity_u95_fringes) == (0.5, 0.0625)
+    assert (reading.irregularity_fringes, reading.irregularity_u95_fringes) == (0.5, 0.0625)
     assert (reading.rings, reading.ring_step_px2) == (7, 900.0)
     assert reading.iso10110 == "3/ 3.5(0.5/0.13); λ = 589.3 nm"
     assert (reading.edge.cx, reading.edge.b, reading.edge.u_px) == (100.0, 79.5, 0.25)

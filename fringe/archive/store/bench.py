@@ -11,7 +11,6 @@ from fringe.archive.store.session import LoggedReading
 from fringe.archive.store.surface import Surface
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.uncertainty.sources import Bench, measured_of
-from fringe.quantity import standard_if_any
 
 
 def bench_of(
@@ -67,7 +66,6 @@ def plate_form_u_nm(instruments: Mapping[str, Any]) -> float:
 
 def logged_measured(logged: LoggedReading, bench: Bench) -> Measured:
     """What a logged reading measured, as :func:`measured_of` says; and what measured it."""
-    u_irregularity = standard_if_any(logged.irregularity_u95_fringes)
-    one = measured_of(logged.reading, bench, u_irregularity)
+    one = measured_of(logged.reading, bench)
     source = {"photograph": "fringes", "eye": "eye"}[logged.method]
     return replace(one, source=source, against=logged.against)

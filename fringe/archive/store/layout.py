@@ -57,9 +57,13 @@ READING_COLUMNS = (
     Column("power_u95_fringes", "1", "half-width of power's 95 % interval"),
     Column("tilt_fringes", "1", "tilt from edge to centre"),
     Column("astigmatism_fringes", "1", "astigmatism, peak to valley"),
+    Column("astigmatism_u95_fringes", "1", "half-width of its 95 % interval"),
     Column("irregularity_fringes", "1", "irregularity, peak to valley"),
+    Column("irregularity_u95_fringes", "1", "half-width of irregularity's 95 % interval"),
     Column("symmetric_irregularity_fringes", "1", "rotationally symmetric irregularity"),
+    Column("symmetric_irregularity_u95_fringes", "1", "half-width of its 95 % interval"),
     Column("rms_irregularity_fringes", "1", "irregularity, root mean square"),
+    Column("rms_irregularity_u95_fringes", "1", "half-width of its 95 % interval"),
     Column("rings", "1", "whole dark rings crossed", whole=True),
     Column("ring_step_px2", "pixel2", "growth of the squared ring radius a ring"),
     Column("ring_step_u95_px2", "pixel2", "half-width of the ring step's 95 % interval"),
@@ -86,16 +90,12 @@ QUALITY_COLUMNS = (
     Column("used_fraction", "1", "share of the aperture that was used"),
     Column("residual", "1", "what the fit leaves, as a share of the fringe amplitude"),
 )
-IRREGULARITY_U95 = Column(
-    "irregularity_u95_fringes", "1", "half-width of irregularity's 95 % interval"
-)
 METHOD = Column("method", "1", "how the reading was made", whole=True)
 SENSE = Column("sense", "1", "where work and plate touch", whole=True)
 # What a list of visits needs.
 SUMMARY_COLUMNS = (
     METHOD,
     SENSE,
-    IRREGULARITY_U95,
     *(
         column
         for column in READING_COLUMNS
@@ -105,6 +105,7 @@ SUMMARY_COLUMNS = (
             "power_fringes",
             "power_u95_fringes",
             "irregularity_fringes",
+            "irregularity_u95_fringes",
             "radius_difference_mm",
             "radius_difference_u95_mm",
         )

@@ -284,6 +284,7 @@ def _measured(
         power_u95_fringes=row["power_u95_fringes"],
         sense=flag(file, layout.SENSES, row["sense"]),
         irregularity_fringes=row["irregularity_fringes"],
+        irregularity_u95_fringes=row["irregularity_u95_fringes"],
         radius_difference_mm=row["radius_difference_mm"],
         radius_difference_u95_mm=row["radius_difference_u95_mm"],
         power_u_parts=mapping(group, "power_u_parts"),
@@ -303,7 +304,6 @@ def _measured(
     logged = LoggedReading(
         reading,
         method=flag(file, METHODS, row["method"]),
-        irregularity_u95_fringes=row["irregularity_u95_fringes"],
         against=against,
     )
     return logged_measured(logged, bench)
@@ -322,7 +322,6 @@ def _readings(file: Any) -> tuple[LoggedReading, ...]:
     columns = (
         layout.METHOD,
         layout.SENSE,
-        layout.IRREGULARITY_U95,
         *layout.READING_COLUMNS,
         *layout.EDGE_COLUMNS,
         *layout.QUALITY_COLUMNS,
@@ -384,7 +383,6 @@ def _reading(group: Any, row: dict[str, Any]) -> LoggedReading:
         lamp=_lamp(group),
         options=mapping(group, "options"),
         gap=_gap(group),
-        irregularity_u95_fringes=row[layout.IRREGULARITY_U95.name],
         against=hdf5.text(group, "against"),
         aperture_mm=hdf5.number(group, "aperture_mm"),
         place_mm=_place(group),

@@ -125,8 +125,6 @@ class LoggedReading:
         What it was read with; must have a JSON form.
     gap : GapMap or None
         The gap over the aperture.
-    irregularity_u95_fringes : float or None
-        Half-width of the irregularity's 95 % interval [fringe].
     against : str or None
         The piece that the work was laid on, where it was not its plate.
     aperture_mm : float or None
@@ -142,7 +140,6 @@ class LoggedReading:
     lamp: Lamp | None = None
     options: Mapping[str, Any] = field(default_factory=dict)
     gap: GapMap | None = field(default=None, repr=False)
-    irregularity_u95_fringes: float | None = None
     against: str | None = None
     aperture_mm: float | None = None
     place_mm: tuple[float, float] | None = None

@@ -244,7 +244,6 @@ def _reading_table(readings: Sequence[LoggedReading]) -> Iterable[tuple[Column, 
     yield layout.SENSE, [layout.SENSES.index(logged.reading.sense) for logged in readings]
     for column in layout.READING_COLUMNS:
         yield column, [getattr(logged.reading, column.name) for logged in readings]
-    yield layout.IRREGULARITY_U95, [logged.irregularity_u95_fringes for logged in readings]
     for column in layout.EDGE_COLUMNS:
         yield column, [getattr(logged.reading.edge, column.field, None) for logged in readings]
     for column in layout.QUALITY_COLUMNS:

@@ -269,11 +269,6 @@ def _write_readings(group: Any, sessions: Sequence[Path]) -> None:
             "1",
             "0 unknown, 1 contact at the centre, 2 at the edge",
         ),
-        layout.IRREGULARITY_U95.name: (
-            [logged.irregularity_u95_fringes for _, logged in rows],
-            layout.IRREGULARITY_U95.units,
-            layout.IRREGULARITY_U95.long_name,
-        ),
     }
     for column in layout.READING_COLUMNS:
         cells = [getattr(logged.reading, column.name) for _, logged in rows]

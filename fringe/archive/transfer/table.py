@@ -44,7 +44,6 @@ VISIT_COLUMNS = (
 )
 NUMBER_COLUMNS = (
     *(column.name for column in layout.READING_COLUMNS),
-    layout.IRREGULARITY_U95.name,
     *(column.name for column in (*layout.EDGE_COLUMNS, *layout.QUALITY_COLUMNS)),
     "aperture_mm",
     "place_x_mm",
@@ -123,7 +122,6 @@ def _reading_row(logged: LoggedReading, session: Session) -> dict[str, Any]:
         "lamp": None if logged.lamp is None else logged.lamp.name,
         "sense": reading.sense,
         "warnings": "; ".join(reading.quality.warnings),
-        "irregularity_u95_fringes": logged.irregularity_u95_fringes,
         "against": logged.against,
         "steps_fringes": "; ".join(map(repr, reading.steps_fringes or ())),
         "aperture_mm": logged.aperture_mm,
@@ -313,7 +311,6 @@ def _reading(row: _Row, method: str) -> LoggedReading:
     return LoggedReading(
         reading=reading,
         method=method,
-        irregularity_u95_fringes=row.number("irregularity_u95_fringes"),
         against=row.text("against"),
         aperture_mm=row.number("aperture_mm"),
         place_mm=None if x is None or y is None else (x, y),

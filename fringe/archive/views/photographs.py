@@ -12,13 +12,11 @@ from fringe.archive.instruments import record_if_any
 from fringe.archive.store.session import LoggedReading, Photograph, Visit, Work, media_type
 from fringe.archive.store.surface import Surface
 from fringe.errors import Refused
-from fringe.judge.tolerance.verdict import irregularity_u_fringes
 from fringe.orders.gap_map import gap_map
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.parallel import read_many
 from fringe.photo.load import read_bytes
-from fringe.student_t import coverage_factor
 
 T = TypeVar("T")
 
@@ -147,16 +145,12 @@ def logged(
     burst : bool
         The photographs were frames of one contact.
     """
-    form = reading.form
     return LoggedReading(
         reading=reading,
         photographs=photographs,
         lamp=options.lamp,
         options=options.to_json() | ({"burst": True} if burst else {}),
-        gap=None if form is None else gap_map(reading, options.diameter_mm),
-        irregularity_u95_fringes=(
-            None if form is None else coverage_factor() * irregularity_u_fringes(form)
-        ),
+        gap=None if reading.form is None else gap_map(reading, options.diameter_mm),
     )
 
 

@@ -20,7 +20,6 @@ from fringe.archive.views.photographs import PhotoReader, read_kept
 from fringe.archive.views.reading_options import kept_options, refused_options
 from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput, FringeError, Refused
-from fringe.judge.tolerance.verdict import irregularity_u_fringes
 from fringe.orders.reading import Reading
 from fringe.parallel import run_many
 from fringe.student_t import coverage_factor
@@ -228,10 +227,9 @@ def _changes(
     if before_.sense != now.sense:
         yield made("sense", before_.sense, now.sense)
         signed = "unknown" not in (before_.sense, now.sense)
-    u95_now = None if now.form is None else coverage_factor() * irregularity_u_fringes(now.form)
     for name, u95, u95_today in (
         ("power_fringes", before_.power_u95_fringes, now.power_u95_fringes),
-        ("irregularity_fringes", logged.irregularity_u95_fringes, u95_now),
+        ("irregularity_fringes", before_.irregularity_u95_fringes, now.irregularity_u95_fringes),
         ("radius_difference_mm", before_.radius_difference_u95_mm, now.radius_difference_u95_mm),
         ("ring_step_px2", before_.ring_step_u95_px2, now.ring_step_u95_px2),
     ):

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fringe.errors import BadInput
 from fringe.format import MINUS, figures, plus_minus
@@ -25,9 +25,6 @@ from fringe.judge.tolerance.measured import Measured as Measured
 from fringe.judge.tolerance.verdict_words import limits_phrase, state_phrase
 from fringe.quantity import half_width
 from fringe.student_t import student_cdf, student_quantile
-
-if TYPE_CHECKING:
-    from fringe.orders.reading import FormFit
 
 RULES = ("simple", "guard95", "shrinkU")
 STATES = ("inside", "unproven", "outside")  # from best to worst
@@ -345,35 +342,6 @@ def both_senses(
         name = f"{quantity} " if quantity else ""
         reason = f"{name}{shown} of unknown sense: with + it is {plus}, with {MINUS} {minus}"
     return Verdict(state, probability, reason, quantity, size, u, lower, upper, dof, rule)
-
-
-def irregularity_u_fringes(form: FormFit) -> float:
-    """Standard uncertainty of the peak to valley of a fitted form, power and tilt taken out.
-
-    Parameters
-    ----------
-    form : FormFit
-        Coefficients and covariance over the unit disc [fringe, fringe^2].
-
-    Returns
-    -------
-    float
-        First order [fringe]: the covariance between the highest and the lowest place.
-    """
-    import numpy as np
-
-    from fringe.optics.zernike import zernike_matrix
-
-    kept = [i for i, (n, m) in enumerate(form.terms) if n > 2 or (n == 2 and m != 0)]
-    if not kept:
-        return 0.0
-    u, v = np.meshgrid(*[np.linspace(-1.0, 1.0, 81)] * 2)
-    inside = u**2 + v**2 <= 1.0
-    u, v = u[inside], v[inside]
-    basis = zernike_matrix([form.terms[i] for i in kept], u, v)
-    height = basis @ form.values[kept]
-    step = basis[np.argmax(height)] - basis[np.argmin(height)]
-    return float(np.sqrt(max(0.0, step @ form.covariance[np.ix_(kept, kept)] @ step)))
 
 
 def _signed(

@@ -14,7 +14,6 @@ from typing import Any
 from fringe.errors import BadInput
 from fringe.judge.state.combine import combine
 from fringe.judge.tolerance.measured import Measured
-from fringe.judge.tolerance.verdict import irregularity_u_fringes as form_u_fringes
 from fringe.judge.uncertainty.budget import Budgets, budgets
 from fringe.judge.uncertainty.model import Input, Model
 from fringe.optics.spheres import fringes_from_nm, radius_difference_mm
@@ -169,9 +168,7 @@ def visit_measured(readings: Sequence[Reading], bench: Bench) -> Measured:
     return combine([measured_of(one, bench) for one in read], wavelength)
 
 
-def measured_of(
-    reading: Reading, bench: Bench, irregularity_u_fringes: float | None = None
-) -> Measured:
+def measured_of(reading: Reading, bench: Bench) -> Measured:
     """What one reading measured, with all that its sources and the bench contribute.
 
     Everything that judges a reading takes it from here, so that one photograph and one record
@@ -183,8 +180,6 @@ def measured_of(
         As read, or as logged.
     bench : Bench
         What the record knows of plate, aperture, lamp and temperature.
-    irregularity_u_fringes : float, optional
-        Standard uncertainty of irregularity, where it is on record; else that of the form.
 
     Returns
     -------
@@ -196,14 +191,10 @@ def measured_of(
     lamp = bench.lamp or reading.lamp
     wavelength = wavelength_of(reading.wavelength_nm, u_wave, lamp)
     made = Measured(sense=reading.sense, wavelength_nm=reading.wavelength_nm)
-    b, u_b = reading.irregularity_fringes, irregularity_u_fringes
-    if u_b is None and reading.form is not None:
-        u_b = form_u_fringes(reading.form)
-    irregularity = None
-    if b is not None and u_b is not None:
-        irregularity = Quantity.of(b, "fringes", {Source("form fit", reading.reading_id): u_b})
+    irregularity = reading.irregularity
+    if irregularity is not None:
         irregularity = at_stated_wavelength(irregularity, wavelength)
-    made = made.with_irregularity(b, irregularity)
+    made = made.with_irregularity(reading.irregularity_fringes, irregularity)
     power, step = reading.power, reading.radius_difference
     if power is not None:
         power = _on_the_bench(power, bench, reading.wavelength_nm)

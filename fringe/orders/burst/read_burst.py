@@ -480,7 +480,7 @@ def _as_reading(
     # carried where `fit` is: in the covariance of the power's own term
     covariance = form.covariance.copy()
     covariance[place, place] += (extra / 2) ** 2
-    solution = replace(solution, fit=replace(fit, covariance=covariance))
+    solution = replace(solution, fit=replace(fit, covariance=covariance), fit_variance=1.0)
     notes = [note for photo in photos[:1] for note in photo.notes]
     warnings = [*notes, *_warnings(steps, solution)]
     name = f"{photos[0].sha256 or photos[0].name} and {len(photos) - 1} more frames"

@@ -142,7 +142,9 @@ def test_summary_is_the_sessions(full, surface):
         assert measured.sense == reading.sense
         assert measured.irregularity_fringes == reading.irregularity_fringes
         assert measured.irregularity_u_fringes == pytest.approx(
-            np.hypot(logged.irregularity_u95_fringes / k, share * reading.irregularity_fringes)
+            np.hypot(
+                logged.reading.irregularity_u95_fringes / k, share * reading.irregularity_fringes
+            )
         )
         assert measured.radius_difference_mm == reading.radius_difference_mm
         # by the record's sizes, |dR| = N lambda R^2 / r^2 (paraxial)

@@ -98,7 +98,11 @@ def test_there_and_back(surface, tmp_path):
             assert found.sense == true.sense
             assert found.wavelength_nm == true.wavelength_nm
             assert found.irregularity_fringes == true.irregularity_fringes
-            assert found.radius_difference_mm == pytest.approx(true.radius_difference_mm, rel=1e-5)
+            assert (found.radius_difference_mm is None) == (true.radius_difference_mm is None)
+            if true.radius_difference_mm is not None:
+                assert found.radius_difference_mm == pytest.approx(
+                    true.radius_difference_mm, rel=1e-5
+                )
             assert found.source.split(",")[0] == true.source.split(",")[0]
     readings = open_session(theirs[0].place).visit.readings
     true = open_session(ours[0].place).visit.readings
@@ -108,7 +112,6 @@ def test_there_and_back(surface, tmp_path):
         assert (found.reading.rings, found.reading.frames) == (7, 6)
         assert found.reading.steps_fringes == logged.reading.steps_fringes
         assert found.place_mm == logged.place_mm
-        assert found.irregularity_u95_fringes == logged.irregularity_u95_fringes
 
 
 def test_twice_is_once(surface, tmp_path):

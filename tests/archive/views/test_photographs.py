@@ -14,14 +14,12 @@ from fringe.archive.store.order import list_sessions
 from fringe.archive.store.session import Visit, Work
 from fringe.archive.store.visit_records import visit_records
 from fringe.archive.store.write import log_visit
-from fringe.archive.views.photographs import logged, read_photographs, take_over
+from fringe.archive.views.photographs import read_photographs, take_over
 from fringe.errors import BadInput, Refused
-from fringe.judge.tolerance.verdict import irregularity_u_fringes
 from fringe.optics.lamps import lamp
 from fringe.orders.gap_map import gap_map
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import FormFit, Quality, Reading
-from fringe.student_t import coverage_factor
 from sample_visits import full_surface, full_visit, power_reading
 
 SODIUM = ReadOptions(lamp("sodium"), diameter_mm=150.0)
@@ -172,16 +170,6 @@ def test_gap_map_without_lengths():
     assert (gap.unit, gap.x.tolist()) == ("1", [-1.0, -0.5, 0.0, 0.5, 1.0])
     with pytest.raises(BadInput, match="no form"):
         gap_map(Reading(600.0, Quality(0.5, 0.9, 0.1)), None)
-
-
-def test_irregularity_has_its_interval():
-    """The record keeps the half-width of irregularity's interval, from the form's covariance."""
-    reading = reading_of([(2, 0), (4, 0), (3, 1)], [1.0, 0.3, 0.1])
-    kept = logged(reading, (), SODIUM)
-    expected = coverage_factor() * irregularity_u_fringes(reading.form)
-    assert kept.irregularity_u95_fringes == expected > 0
-    bare = logged(dataclasses.replace(reading, form=None), (), SODIUM)
-    assert (bare.gap, bare.irregularity_u95_fringes) == (None, None)
 
 
 def test_a_correction_is_completed(rng):

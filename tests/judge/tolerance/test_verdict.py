@@ -16,12 +16,11 @@ from fringe.judge.tolerance.verdict import (
     Tolerance,
     both_senses,
     conformity_probability,
-    irregularity_u_fringes,
     surface_verdict,
     verdict,
 )
 from fringe.judge.uncertainty.sources import Bench, measured_of
-from fringe.orders.reading import FormFit, Quality, Reading
+from fringe.orders.reading import Quality, Reading
 
 
 @pytest.mark.parametrize(
@@ -232,30 +231,6 @@ def test_outside_without_all_measured_says_so():
     assert decided.probability == pytest.approx(0.0062097, abs=1e-6)
     assert "irregularity is not measured" in decided.reason
     assert "power" in decided.reason
-
-
-def test_irregularity_uncertainty_of_a_known_form():
-    """Astigmatism of 1 +- 0.1 at the rim has a peak to valley of 2 +- 0.2 (analytic)."""
-    terms = ((0, 0), (1, -1), (1, 1), (2, -2), (2, 0), (2, 2))
-    covariance = np.diag([1.0, 1.0, 1.0, 0.0, 9.0, 0.01])
-    form = FormFit(terms, np.array([0, 0, 0, 0, 5.0, 1.0]), covariance)
-    assert irregularity_u_fringes(form) == pytest.approx(0.2, rel=1e-9)
-
-
-def test_irregularity_uncertainty_by_draws(rng):
-    """It is the scatter of the peak to valley of drawn forms, where one form stands out."""
-    from fringe.optics.zernike import zernike
-
-    terms = ((2, -2), (2, 2), (3, -1), (3, 1), (4, 0))
-    values = np.array([0.1, 1.0, 0.3, -0.2, 0.15])
-    covariance = np.diag([0.02, 0.03, 0.02, 0.02, 0.02]) ** 2
-    u_stated = irregularity_u_fringes(FormFit(terms, values, covariance))
-    side = np.linspace(-1, 1, 81)
-    u, v = np.meshgrid(side, side)
-    inside = u**2 + v**2 <= 1
-    basis = np.stack([zernike(n, m, u[inside], v[inside]) for n, m in terms], axis=-1)
-    drawn = np.ptp(rng.multivariate_normal(values, covariance, 1500) @ basis.T, axis=1)
-    assert drawn.std() == pytest.approx(u_stated, rel=0.15)  # 1500 draws: 2 %; the rest curvature
 
 
 @pytest.mark.parametrize(

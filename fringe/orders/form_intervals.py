@@ -1,0 +1,124 @@
+"""Figures of a fitted form with their uncertainty: irregularity, its symmetric part, rms.
+
+Peak to valley and root mean square are not linear in the form, and noise only adds to them: those
+of a perfect sphere that is fitted with noise are never zero. What noise alone would show is told
+by forms drawn from the covariance of the fit; true form and noise add in quadrature, exactly for
+the root mean square and for astigmatism (the distribution of Rice), nearly for peaks to valleys:
+seen^2 = true^2 + noise^2. The spread of forms drawn about the fitted one is the uncertainty of
+what is seen, and the ends of its interval, freed of noise in the same way, are those of the truth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.optics.form import FormQuantities, disc_grid
+from fringe.optics.zernike import Term, zernike_matrix
+from fringe.quantity import half_width
+
+Array = NDArray[np.float64]
+_DRAWS = 300
+_RADII, _ANGLES = 24, 64
+
+
+@dataclass(frozen=True)
+class FormIntervals:
+    """Figures of a form, freed of the bias of noise, with half-widths of 95 % intervals [fringe].
+
+    Attributes
+    ----------
+    irregularity, symmetric, rms, astigmatism : float
+        Peak to valley of the irregularity (B), of its symmetric part (C), its root mean square,
+        and astigmatism peak to valley.
+    irregularity_u95, symmetric_u95, rms_u95, astigmatism_u95 : float
+        Half-widths of their 95 % intervals. Near zero the interval reaches down to zero: value
+        and half-width together are an upper limit.
+    """
+
+    irregularity: float
+    symmetric: float
+    rms: float
+    astigmatism: float
+    irregularity_u95: float
+    symmetric_u95: float
+    rms_u95: float
+    astigmatism_u95: float
+
+
+def form_intervals(
+    terms: Sequence[Term], values: Array, covariance: Array, form: FormQuantities
+) -> FormIntervals:
+    """Free the figures of a fitted form of the bias of noise, and give their uncertainty.
+
+    Parameters
+    ----------
+    terms : sequence of (n, m), length T
+        Zernike indices.
+    values : ndarray, shape (T,)
+        Fitted coefficients [fringe].
+    covariance : ndarray, shape (T, T)
+        Of the coefficients, with every doubt in it [fringe^2].
+    form : FormQuantities
+        Of the fitted coefficients.
+
+    Returns
+    -------
+    FormIntervals
+    """
+    terms = tuple(terms)
+    errors = _draws(covariance)
+    spread = _figures(terms, values[:, None] + errors).std(axis=1)
+    noise = np.sqrt((_figures(terms, errors) ** 2).mean(axis=1))
+    seen = np.array(
+        [
+            form.irregularity_pv,
+            form.symmetric_irregularity_pv,
+            form.rms_irregularity,
+            form.astigmatism_pv,
+        ]
+    )
+    u95 = np.array([half_width(float(one)) for one in spread])
+    # who sees less than noise alone would show knows no more than one who sees just that
+    least = np.maximum(seen, noise)
+    value, low, high = (
+        np.sqrt(np.maximum(np.maximum(one, 0.0) ** 2 - noise**2, 0.0))
+        for one in (seen, least - u95, least + u95)
+    )
+    widths = np.maximum(value - low, high - value)
+    return FormIntervals(*(float(one) for one in (*value, *widths)))
+
+
+def _draws(covariance: Array) -> Array:
+    """Errors drawn from a covariance, shape (T, draws); the same for the same covariance."""
+    values, vectors = np.linalg.eigh(covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    half = np.random.default_rng(1).normal(size=(len(covariance), _DRAWS // 2))
+    # each draw with its opposite: the mean of the draws is the fitted form
+    return np.asarray(root @ np.concatenate([half, -half], axis=1))
+
+
+def _figures(terms: tuple[Term, ...], values: Array) -> Array:
+    """B, C, rms and astigmatism of some forms, shape (4, N) for values of shape (T, N)."""
+    rows, symmetric, weight = _grid(terms)
+    height, rounds = rows @ values, symmetric @ values
+    mean = weight @ height
+    rms = np.sqrt(np.maximum(weight @ height**2 - mean**2, 0.0))
+    twisted = [place for place, (n, m) in enumerate(terms) if n == 2 and m != 0]
+    # peak to valley over the rim of a cos 2t + b sin 2t
+    astigmatism = 2 * np.sqrt((values[twisted] ** 2).sum(axis=0))
+    return np.stack([np.ptp(height, axis=0), np.ptp(rounds, axis=0), rms, astigmatism])
+
+
+@lru_cache(8)
+def _grid(terms: tuple[Term, ...]) -> tuple[Array, Array, Array]:
+    """Rows of the irregularity's terms and of its symmetric ones over the disc, and weights."""
+    u, v, weight = disc_grid(_RADII, _ANGLES)
+    rows = zernike_matrix(terms, u, v).reshape(-1, len(terms))
+    irregular = np.array([n > 2 or (n == 2 and m != 0) for n, m in terms])
+    rounds = np.array([n > 2 and m == 0 for n, m in terms])
+    return rows * irregular, rows * rounds, (weight / weight.sum()).ravel()

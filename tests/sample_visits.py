@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fringe.archive.store.session import LoggedReading, Photograph, SpherometerReadings, Visit, Work
+from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit, Work
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.views.photographs import logged
 from fringe.judge.tolerance.verdict import Measured, Tolerance
@@ -106,7 +106,7 @@ def full_reading(rng: np.random.Generator) -> LoggedReading:
 
 def full_visit(rng: np.random.Generator) -> Visit:
     """A visit with a value in every field, and everything that can be repeated twice."""
-    sphero = SpherometerReadings(
+    sphero = LoggedSpherometer(
         piece="work",
         height_mm=rng.normal(size=5),
         zero_mm=rng.normal(size=3),

@@ -14,7 +14,7 @@ from fringe.archive.instruments import (
     record_if_any,
     spherometer_from_record,
 )
-from fringe.archive.store.session import SpherometerReadings, Visit, Work
+from fringe.archive.store.session import LoggedSpherometer, Visit, Work
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.views.logged_visit import log_and_judge
 from fringe.archive.views.photographs import load_photograph, logged
@@ -194,7 +194,7 @@ class _Run:
 
     def _sagittas(
         self, visit: VisitSpec, surface: Surface
-    ) -> tuple[tuple[SpherometerReadings, ...], SagResult | None]:
+    ) -> tuple[tuple[LoggedSpherometer, ...], SagResult | None]:
         if not visit.work_mm:
             return (), None
         record = self._spherometer()
@@ -216,7 +216,7 @@ class _Run:
         spec: VisitSpec,
         surface: Surface,
         readings: Iterator[Reading],
-        spherometers: tuple[SpherometerReadings, ...],
+        spherometers: tuple[LoggedSpherometer, ...],
     ) -> Visit:
         photographs = [load_photograph(self.scenario.photograph(one)) for one in spec.photographs]
         made = [

@@ -19,7 +19,7 @@ from fringe.units import times
 
 if TYPE_CHECKING:
     from fringe.judge.state.forecast import Forecast
-    from fringe.judge.state.rates import Change
+    from fringe.judge.state.rates import HeightChange
 
 __all__ = [
     "Progress",
@@ -70,7 +70,7 @@ def progress(
     tolerance: Tolerance,
     *,
     aperture: Aperture | None = None,
-    like: Sequence[Sequence[Change]] = (),
+    like: Sequence[Sequence[HeightChange]] = (),
     pit_factor: float | None = None,
 ) -> Progress:
     """Judge each visit of a surface as it stood then, by the tolerance of today.
@@ -83,7 +83,7 @@ def progress(
         What is allowed; where it names no wavelength, that of the first reading counts.
     aperture : Aperture, optional
         The surface, for the radius that a next spell leads to.
-    like : sequence of sequence of Change
+    like : sequence of sequence of HeightChange
         What work did to like surfaces, for the last visit's forecast.
     pit_factor : float, optional
         Depth of a grit's pits over its grain size; that of the table otherwise.
@@ -146,7 +146,7 @@ def _rates(
     rows: Sequence[VisitRow],
     tolerance: Tolerance,
     aperture: Aperture | None,
-    like: Sequence[Sequence[Change]],
+    like: Sequence[Sequence[HeightChange]],
 ) -> tuple[Forecast, ...]:
     if not any(row.minutes for row in rows):
         return ()

@@ -15,7 +15,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from simulated_lives import Outcome, outcome
+from simulated_histories import Outcome, outcome
 
 CASES = [
     (1, 0, None), (2, 0, None), (3, 0, None), (6, 0, None), (12, 0, None),

@@ -11,7 +11,7 @@ from PIL import Image
 
 from calling import call, refused
 from fringe.archive.store.read import open_session
-from fringe.archive.store.session import LoggedReading, SpherometerReadings, Visit
+from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Visit
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.store.write import log_visit
 from fringe.judge.tolerance.verdict import Tolerance
@@ -165,7 +165,7 @@ def test_spherometer_of_a_session(surface, capsys):
     }
     zero = np.array([0.0])
     readings = tuple(
-        SpherometerReadings(piece, np.array(heights), zero, geometry)
+        LoggedSpherometer(piece, np.array(heights), zero, geometry)
         for piece, heights in (("plate", [0.806, 0.8062]), ("work", [0.8025, 0.803]))
     )
     path = log_visit(surface, Visit(spherometers=readings))

@@ -1,4 +1,4 @@
-"""What a surface's record, a plate's and a lamp's know of the bench that a reading was made on."""
+"""Conditions of a reading that the records of surface, plate and lamp state."""
 
 from __future__ import annotations
 

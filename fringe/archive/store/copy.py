@@ -1,4 +1,4 @@
-"""Copy a session's content from one HDF5 file to another, name by name.
+"""Copy a session's content from one HDF5 file to another, one known name at a time.
 
 Nothing is understood on the way: what a later version added is copied as well. Only groups,
 numbers and text come across, so a hostile file brings nothing else. The content's digest

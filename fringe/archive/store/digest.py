@@ -1,4 +1,4 @@
-"""Two proofs that a session is as it was written: of its bytes and of its content.
+"""Two digests that prove a session unchanged: of its bytes and of its content.
 
 The definitions stand in :mod:`fringe.archive` under Digests.
 """

@@ -1,4 +1,4 @@
-"""Take plain numbers and text out of an HDF5 file that may be damaged or hostile.
+"""Read numbers and text from an HDF5 file that may be damaged or malicious.
 
 Only hard links, numeric variables of bounded size and HDF5's own three filters are followed;
 everything else is refused before it is read.

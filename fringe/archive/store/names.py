@@ -1,4 +1,4 @@
-"""From a free name to a folder name that every file system takes."""
+"""From any name to a folder name that every file system accepts."""
 
 from __future__ import annotations
 

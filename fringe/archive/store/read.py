@@ -27,10 +27,10 @@ from fringe.archive.store.needed import (
 from fringe.archive.store.session import (
     METHODS,
     LoggedReading,
+    LoggedSpherometer,
     Photograph,
     Session,
     SessionSummary,
-    SpherometerReadings,
     Visit,
     Work,
 )
@@ -463,10 +463,10 @@ def _photograph(group: Any) -> Photograph:
     return photograph
 
 
-def _spherometer(group: Any) -> SpherometerReadings:
+def _spherometer(group: Any) -> LoggedSpherometer:
     arrays = [hdf5.variable(group, name, 1) for name in ("height_mm", "zero_mm")]
     height, zero = (np.empty(0) if array is None else array for array in arrays)
-    return SpherometerReadings(
+    return LoggedSpherometer(
         piece=needed_text(group, "piece"),
         height_mm=height,
         zero_mm=zero,

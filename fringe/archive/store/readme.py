@@ -1,4 +1,4 @@
-"""What lies in every archive for whoever finds it: README.txt, with the format name by name."""
+"""README.txt of an archive: how to read it without fringe, and the format in full."""
 
 from __future__ import annotations
 

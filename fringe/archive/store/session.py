@@ -1,4 +1,4 @@
-"""What a visit to the bench leaves behind: frozen values, as they are written and read."""
+"""The content of a session: frozen values, as they are written and read."""
 
 from __future__ import annotations
 
@@ -151,7 +151,7 @@ class LoggedReading:
 
 
 @dataclass(frozen=True)
-class SpherometerReadings:
+class LoggedSpherometer:
     """Readings of a spherometer on a piece and on a flat.
 
     Attributes
@@ -201,7 +201,7 @@ class Visit:
         Readings of fringes.
     photographs : tuple of Photograph
         Each once, however many readings use it.
-    spherometers : tuple of SpherometerReadings
+    spherometers : tuple of LoggedSpherometer
         Readings of spherometers.
     replaces : str or None
         Session that this one corrects.
@@ -219,7 +219,7 @@ class Visit:
     temperature_c: float | None = None
     readings: tuple[LoggedReading, ...] = ()
     photographs: tuple[Photograph, ...] = ()
-    spherometers: tuple[SpherometerReadings, ...] = ()
+    spherometers: tuple[LoggedSpherometer, ...] = ()
     replaces: str | None = None
     inputs: Mapping[str, Any] = field(default_factory=dict)
     instruments: Mapping[str, Any] = field(default_factory=dict)

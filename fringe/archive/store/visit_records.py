@@ -1,4 +1,4 @@
-"""What the judging of visits takes from the summaries of sessions."""
+"""From the summaries of sessions to the records that visits are judged by."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Readings over a plate smaller than the work, carried to its whole aperture."""
+"""Readings over a plate smaller than the work, extended to its whole aperture."""
 
 from __future__ import annotations
 

@@ -30,9 +30,9 @@ from fringe.archive.store.read import find_session, read_summary
 from fringe.archive.store.session import (
     METHODS,
     LoggedReading,
+    LoggedSpherometer,
     Photograph,
     SessionSummary,
-    SpherometerReadings,
     Visit,
 )
 from fringe.archive.store.surface import Surface
@@ -392,7 +392,7 @@ def _write_photograph(group: Any, photograph: Photograph) -> None:
     _write_variable(group, "data", ("byte",), data, "1", "the file's original bytes", pack=pack)
 
 
-def _write_spherometer(group: Any, readings: SpherometerReadings) -> None:
+def _write_spherometer(group: Any, readings: LoggedSpherometer) -> None:
     values = {
         "piece": readings.piece,
         "geometry": _json(readings.geometry),

@@ -1,4 +1,4 @@
-"""Prove that an archive is as it was written; every finding names its file and its reason."""
+"""Check that an archive is as it was written; every finding names its file and its reason."""
 
 from __future__ import annotations
 

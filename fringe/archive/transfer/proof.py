@@ -1,4 +1,4 @@
-"""The proof of an archive: what was checked, what is wrong, and what still reads of that."""
+"""The check of an archive: files checked, problems, and the parts that can still be read."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from fringe.archive.transfer.salvage import salvage
 
 
 @dataclass(frozen=True)
-class Proof:
+class ArchiveProof:
     """What a check of an archive found.
 
     Attributes
@@ -47,7 +47,7 @@ class Proof:
         }
 
 
-def prove_archive(archive: Path) -> Proof:
+def prove_archive(archive: Path) -> ArchiveProof:
     """Hold every file of an archive against what was written, and look what damage left over.
 
     Raises
@@ -56,4 +56,4 @@ def prove_archive(archive: Path) -> Proof:
         If there is no such archive.
     """
     found = check_archive(archive)
-    return Proof(archive, found, salvage(found.damaged))
+    return ArchiveProof(archive, found, salvage(found.damaged))

@@ -1,4 +1,4 @@
-"""What still reads of sessions that are damaged, part by part."""
+"""Parts of damaged sessions that can still be read."""
 
 from __future__ import annotations
 

@@ -18,8 +18,8 @@ from fringe.archive.store import layout
 from fringe.archive.store.session import (
     METHODS,
     LoggedReading,
+    LoggedSpherometer,
     Session,
-    SpherometerReadings,
     Visit,
     Work,
 )
@@ -317,10 +317,10 @@ def _reading(row: _Row, method: str) -> LoggedReading:
     )
 
 
-def _spherometer(row: _Row) -> SpherometerReadings:
+def _spherometer(row: _Row) -> LoggedSpherometer:
     import numpy as np
 
-    return SpherometerReadings(
+    return LoggedSpherometer(
         piece="work",
         height_mm=np.empty(0),
         zero_mm=np.empty(0),

@@ -12,8 +12,7 @@ from fringe.archive.instruments import record_if_any
 from fringe.archive.store.bench import bench_of, logged_measured
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import open_session
-from fringe.archive.store.session import LoggedReading, Session, SessionSummary
-from fringe.archive.store.session import SpherometerReadings as Kept
+from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Session, SessionSummary
 from fringe.archive.store.surface import Surface
 from fringe.archive.store.whole_aperture import carry_parts
 from fringe.archive.views.proof import Proof, Tell, prove
@@ -345,7 +344,9 @@ def _add_spherometer(one: Surface, session: Session, label: str, found: _Found) 
     )
 
 
-def _sagitta_u(rows: Sequence[object], work: Kept, gauge: Spherometer | None) -> dict[str, float]:
+def _sagitta_u(
+    rows: Sequence[object], work: LoggedSpherometer, gauge: Spherometer | None
+) -> dict[str, float]:
     """Standard uncertainties of the two readings and of the zero [um], scatter included."""
     from fringe.judge.uncertainty.budget import Row
 

@@ -83,7 +83,7 @@ def read_photographs(
     if not burst:
         photographs = _each_once(photographs)
         groups = [(number,) for number in range(1, len(photographs) + 1)]
-    jobs = [_Job(tuple(photographs[i - 1] for i in group), options) for group in groups]
+    jobs = [_PhotographJob(tuple(photographs[i - 1] for i in group), options) for group in groups]
     ask = partial(_read, reader or read_kept)
     answers = read_many(jobs, ask, workers=workers, scheduler=scheduler)
     readings: list[LoggedReading] = []
@@ -113,7 +113,7 @@ def _each_once(photographs: Sequence[Photograph]) -> list[Photograph]:
 
 
 @dataclass(frozen=True)
-class _Job:
+class _PhotographJob:
     """Photographs that give one reading, as they are sent to who reads them."""
 
     photographs: tuple[Photograph, ...]
@@ -125,7 +125,7 @@ class _Job:
         return self.photographs[0].file_name
 
 
-def _read(reader: PhotoReader, job: _Job) -> Reading:
+def _read(reader: PhotoReader, job: _PhotographJob) -> Reading:
     return reader(job.photographs, job.options)
 
 

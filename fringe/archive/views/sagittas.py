@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from fringe.archive.store.session import SpherometerReadings
+from fringe.archive.store.session import LoggedSpherometer
 from fringe.archive.store.surface import E_LINE_NM, Surface
 from fringe.judge.spherometer import compare as spherometry
 from fringe.judge.tolerance.verdict import Measured
@@ -24,7 +24,7 @@ def sagitta_readings(
     record: Mapping[str, Any] | None = None,
     u_reading_mm: float = 0.0,
     assumed: str | None = None,
-) -> tuple[tuple[SpherometerReadings, ...], spherometry.SagResult]:
+) -> tuple[tuple[LoggedSpherometer, ...], spherometry.SagResult]:
     """Compare the work with its plate by a spherometer, for the record of a visit.
 
     Parameters
@@ -42,15 +42,15 @@ def sagitta_readings(
 
     Returns
     -------
-    readings : tuple of SpherometerReadings
+    readings : tuple of LoggedSpherometer
         Of the plate and of the work, the latter with what they say.
     result : SagResult
     """
     options = {"u_reading_mm": u_reading_mm, **({"assumed": assumed} if assumed else {})}
     geometry = dict(record or {})
     zero = np.asarray(zero_mm, dtype=float)
-    plate = SpherometerReadings("plate", np.asarray(plate_mm, float), zero, geometry, options)
-    work = SpherometerReadings("work", np.asarray(work_mm, float), zero, geometry, options)
+    plate = LoggedSpherometer("plate", np.asarray(plate_mm, float), zero, geometry, options)
+    work = LoggedSpherometer("work", np.asarray(work_mm, float), zero, geometry, options)
     result = compared(surface, (plate, work))
     assert result is not None
     radius = result.work_radius_mm
@@ -64,7 +64,7 @@ def sagitta_readings(
 
 
 def compared(
-    surface: Surface, readings: Sequence[SpherometerReadings], trials: int = 0
+    surface: Surface, readings: Sequence[LoggedSpherometer], trials: int = 0
 ) -> spherometry.SagResult | None:
     """What the spherometer readings of a visit say; None without those of work and plate.
 

@@ -17,8 +17,8 @@ from fringe.archive.store.visit_records import visit_records
 from fringe.archive.store.whole_aperture import surface_aperture
 from fringe.errors import BadInput
 from fringe.judge.progress import Progress, last_visit, progress, visit_rows
-from fringe.judge.state.history import life
-from fringe.judge.state.rates import Change
+from fringe.judge.state.history import rate_history
+from fringe.judge.state.rates import HeightChange
 from fringe.judge.state.visits import VisitRecord, VisitRow
 from fringe.judge.tolerance.tolerance import Aperture
 
@@ -96,7 +96,7 @@ class LoggedVisits:
         Its record.
     visits : tuple of VisitRecord
         Its visits that count, in their order.
-    like : sequence of tuple of Change
+    like : sequence of tuple of HeightChange
         What work did to like surfaces of its archive, a tuple a surface.
     problems : tuple of str
         One line for each of its sessions that cannot be read.
@@ -104,7 +104,7 @@ class LoggedVisits:
 
     surface: Surface
     visits: tuple[VisitRecord, ...]
-    like: Sequence[tuple[Change, ...]] = ()
+    like: Sequence[tuple[HeightChange, ...]] = ()
     problems: tuple[str, ...] = ()
 
     def state(self, *more: VisitRecord, pit_factor: float | None = None) -> SurfaceState:
@@ -202,7 +202,7 @@ class OtherSurfaces:
     def __init__(self, entries: Sequence[Entry] = ()) -> None:
         self._entries = {entry.folder: entry for entry in entries}
         self._latest: dict[Path, list[Path]] = {}
-        self._changes: dict[Path, tuple[Change, ...]] = {}
+        self._changes: dict[Path, tuple[HeightChange, ...]] = {}
 
     def latest(self, folder: Path) -> list[Path]:
         """Other folders of the archive, those first to which something was added last."""
@@ -216,7 +216,7 @@ class OtherSurfaces:
         entry = self._entries.get(folder)
         return load_surface(folder) if entry is None or entry.surface is None else entry.surface
 
-    def changes(self, surface: Surface) -> tuple[Change, ...]:
+    def changes(self, surface: Surface) -> tuple[HeightChange, ...]:
         """What work did to one of them."""
         folder = surface.folder
         assert folder is not None
@@ -224,18 +224,20 @@ class OtherSurfaces:
             entry = self._entries.get(folder)
             visits = indexed_visits(folder) if entry is None else entry.visits
             wavelength = surface.tolerance.wavelength_nm or E_LINE_NM
-            self._changes[folder] = life(visit_rows(visits, wavelength), wavelength).changes
+            self._changes[folder] = rate_history(visit_rows(visits, wavelength), wavelength).changes
         return self._changes[folder]
 
 
-def like_changes(surface: Surface, others: OtherSurfaces | None = None) -> list[tuple[Change, ...]]:
+def like_changes(
+    surface: Surface, others: OtherSurfaces | None = None
+) -> list[tuple[HeightChange, ...]]:
     """What work did to like surfaces of the same archive, a tuple a surface.
 
     A surface or a session that cannot be read is passed over: `fringe check` names it.
     """
     assert surface.folder is not None
     others = others or OtherSurfaces()
-    found: list[tuple[Change, ...]] = []
+    found: list[tuple[HeightChange, ...]] = []
     for folder in others.latest(surface.folder):
         if len(found) >= MOST_LIKE:
             break

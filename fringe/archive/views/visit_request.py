@@ -14,8 +14,8 @@ from fringe.archive.instruments import instrument_record, spherometer_from_recor
 from fringe.archive.store.read import find_session, open_session
 from fringe.archive.store.session import (
     LoggedReading,
+    LoggedSpherometer,
     Photograph,
-    SpherometerReadings,
     Visit,
     Work,
 )
@@ -189,7 +189,7 @@ def _inputs(stated: StatedOptions, request: VisitRequest) -> dict[str, object]:
 
 def _spherometer(
     surface: Surface, request: VisitRequest
-) -> tuple[tuple[SpherometerReadings, ...], SagResult | None]:
+) -> tuple[tuple[LoggedSpherometer, ...], SagResult | None]:
     typed = TypedReadings.of(request.sag_plate, request.sag_work, request.zero)
     if not typed.plate and not typed.work:
         if typed.zero or request.spherometer:
@@ -312,7 +312,7 @@ def _instruments(
     request: VisitRequest,
     stated: StatedOptions,
     readings: tuple[LoggedReading, ...],
-    spherometers: tuple[SpherometerReadings, ...],
+    spherometers: tuple[LoggedSpherometer, ...],
 ) -> dict[str, Any]:
     """Copies of the records of what was used, as far as the archive has them."""
     used = {

@@ -16,7 +16,7 @@ from fringe.format import plus_minus
 from fringe.judge.advice.step import NextStep
 
 if TYPE_CHECKING:
-    from fringe.judge.state.rates import Change
+    from fringe.judge.state.rates import HeightChange
     from fringe.judge.state.visits import VisitRow
     from fringe.judge.tolerance.tolerance import Aperture
     from fringe.judge.tolerance.verdict import Tolerance
@@ -27,7 +27,7 @@ def nextstep(
     tolerance: Tolerance,
     *,
     aperture: Aperture | None = None,
-    like: Sequence[Sequence[Change]] = (),
+    like: Sequence[Sequence[HeightChange]] = (),
     pit_factor: float | None = None,
 ) -> NextStep:
     """Say what to do next from a surface's visits.
@@ -40,7 +40,7 @@ def nextstep(
         What is allowed, in the fringes of the rows.
     aperture : Aperture, optional
         The surface, for which way its radius moves.
-    like : sequence of sequence of Change
+    like : sequence of sequence of HeightChange
         What work did to like surfaces.
     pit_factor : float, optional
         Depth of a grit's pits over its grain size; that of the table otherwise.

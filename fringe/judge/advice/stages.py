@@ -18,8 +18,8 @@ from fringe.format import figures, plus_minus
 from fringe.judge.advice.step import NextStep, minutes_text
 from fringe.judge.state.abrasives import Pits, Stage, pits, stage
 from fringe.judge.state.forecast import Forecast
-from fringe.judge.state.history import NO_STAGE, Life, foretell, half_width_um, life
-from fringe.judge.state.rates import Change, Kind
+from fringe.judge.state.history import NO_STAGE, RateHistory, foretell, half_width_um, rate_history
+from fringe.judge.state.rates import HeightChange, Kind
 
 if TYPE_CHECKING:
     from fringe.judge.state.visits import VisitRow
@@ -40,8 +40,8 @@ class _Bench:
     rows: Sequence[VisitRow]
     tolerance: Tolerance
     aperture: Aperture | None
-    own: Life
-    like: Sequence[Sequence[Change]]
+    own: RateHistory
+    like: Sequence[Sequence[HeightChange]]
     now: Stage
     pits: Pits | None
     band_um: float | None
@@ -115,7 +115,7 @@ def next_work(
     tolerance: Tolerance,
     *,
     aperture: Aperture | None = None,
-    like: Sequence[Sequence[Change]] = (),
+    like: Sequence[Sequence[HeightChange]] = (),
     pit_factor: float | None = None,
     inside: bool = False,
 ) -> NextStep | None:
@@ -150,11 +150,11 @@ def _bench(
     rows: Sequence[VisitRow],
     tolerance: Tolerance,
     aperture: Aperture | None,
-    like: Sequence[Sequence[Change]],
+    like: Sequence[Sequence[HeightChange]],
     pit_factor: float | None,
 ) -> _Bench:
     wavelength = tolerance.wavelength_nm
-    own = Life() if wavelength is None else life(rows, wavelength)
+    own = RateHistory() if wavelength is None else rate_history(rows, wavelength)
     name = next((row.stage for row in reversed(rows) if row.stage), None)
     now = NO_STAGE if name is None else stage(name)
     return _Bench(

@@ -1,4 +1,4 @@
-"""What to do with a pair next, and what its two would show laid together."""
+"""The next step for a pair, and the fringes that the two would show in contact."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Can fringes take over from the spherometer: rings expected, rings readable, where both meet."""
+"""Whether fringes can replace the spherometer: rings expected, and rings that can be read."""
 
 from __future__ import annotations
 

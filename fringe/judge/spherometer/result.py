@@ -1,4 +1,4 @@
-"""What a comparison on the spherometer says, in numbers and in words."""
+"""The result of a comparison on the spherometer, in numbers and in words."""
 
 from __future__ import annotations
 

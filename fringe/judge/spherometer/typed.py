@@ -1,4 +1,4 @@
-"""Readings of a spherometer as somebody typed them, and how well one of them is known."""
+"""Readings of a spherometer as typed, and the standard uncertainty of a single one."""
 
 from __future__ import annotations
 

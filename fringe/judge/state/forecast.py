@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 SHARE = 0.9  # of the forecasts' intervals
 LONGEST_MINUTES = 6000.0  # beyond that a stage does not get there in any useful time
-LONGEST_SPELL = 480.0  # nobody works longer without looking
+LONGEST_SPELL = 480.0  # longest spell between two measurements [min]
 # A spell that has this chance of passing through the whole band is too long.
 PASSING = 0.05
 _MOST_SPELLS = 60
@@ -101,7 +101,7 @@ class Forecast:
 
 def forecast(
     kind: Kind,
-    found: Mixture,
+    mixture: Mixture,
     half_width_um: float,
     spell_minutes: float,
     longest_minutes: float = LONGEST_MINUTES,
@@ -112,7 +112,7 @@ def forecast(
     ----------
     kind : Kind
         The work.
-    found : Mixture
+    mixture : Mixture
         Where the surface stands, and the rate.
     half_width_um : float
         Largest height of power that is allowed, of either sign [um].
@@ -125,11 +125,11 @@ def forecast(
     -------
     Forecast
     """
-    times = minutes_to_band(found, half_width_um, spell_minutes, longest_minutes)
-    advised = _advised(found, half_width_um, longest_minutes)
-    after = None if advised is None else _after(found, advised)
-    low, high = found.interval(SHARE)
-    median = float(np.median(found.rate_um_min))
+    times = minutes_to_band(mixture, half_width_um, spell_minutes, longest_minutes)
+    advised = _advised(mixture, half_width_um, longest_minutes)
+    after = None if advised is None else _after(mixture, advised)
+    low, high = mixture.interval(SHARE)
+    median = float(np.median(mixture.rate_um_min))
     return Forecast(
         kind=kind,
         rate_um_h=Interval(60 * median, 60 * low, 60 * high),
@@ -144,15 +144,15 @@ def forecast(
         advised_minutes=advised,
         after_um=None if after is None else _interval(after),
         inside_after=None if after is None else float(np.mean(np.abs(after) <= half_width_um)),
-        spells=found.spells,
-        learned_minutes=found.minutes,
-        surfaces=found.surfaces,
-        borrowed=found.borrowed,
+        spells=mixture.spells,
+        learned_minutes=mixture.minutes,
+        surfaces=mixture.surfaces,
+        borrowed=mixture.borrowed,
     )
 
 
 def minutes_to_band(
-    found: Mixture, half_width_um: float, spell_minutes: float, longest_minutes: float
+    mixture: Mixture, half_width_um: float, spell_minutes: float, longest_minutes: float
 ) -> Array:
     """Draw the time until the height of power enters the band of the tolerance.
 
@@ -163,13 +163,13 @@ def minutes_to_band(
     ndarray, shape (K,)
         Minutes; 0 for draws that are inside already, infinite beyond `longest_minutes`.
     """
-    start = found.height_um
+    start = mixture.height_um
     edge = np.clip(start, -half_width_um, half_width_um)
     way = np.sign(start - edge)  # +1 above the band, -1 below, 0 inside
     count = int(min(_MOST_SPELLS, max(1, math.ceil(longest_minutes / spell_minutes))))
     length = max(spell_minutes, longest_minutes / count)
     noise = np.random.default_rng(11).standard_normal((len(start), count))
-    rates = found.rate_um_min[:, None] + found.spell_um_min[:, None] * noise
+    rates = mixture.rate_um_min[:, None] + mixture.spell_um_min[:, None] * noise
     left = (way * (start - edge))[:, None] + way[:, None] * length * np.cumsum(rates, axis=1)
     there = left <= 0
     first = np.argmax(there, axis=1)
@@ -182,13 +182,13 @@ def minutes_to_band(
     return np.where(way == 0, 0.0, times)
 
 
-def _advised(found: Mixture, half_width_um: float, longest_minutes: float) -> float | None:
+def _advised(mixture: Mixture, half_width_um: float, longest_minutes: float) -> float | None:
     """The next spell [min]: half of the draws reach the middle, few pass through the band."""
-    pace = _spell_rates(found)
+    pace = _spell_rates(mixture)
     with np.errstate(divide="ignore", invalid="ignore"):
-        to_middle = np.where(pace * found.height_um < 0, -found.height_um / pace, np.inf)
-        far = -np.sign(found.height_um) * half_width_um
-        through = np.where(pace * found.height_um < 0, (far - found.height_um) / pace, np.inf)
+        to_middle = np.where(pace * mixture.height_um < 0, -mixture.height_um / pace, np.inf)
+        far = -np.sign(mixture.height_um) * half_width_um
+        through = np.where(pace * mixture.height_um < 0, (far - mixture.height_um) / pace, np.inf)
     middle = float(np.median(to_middle))
     most = float(np.quantile(through, PASSING, method="lower"))
     advised = min(middle, most, LONGEST_SPELL)
@@ -197,15 +197,17 @@ def _advised(found: Mixture, half_width_um: float, longest_minutes: float) -> fl
     return advised if 0 < advised <= longest_minutes else None
 
 
-def _spell_rates(found: Mixture) -> Array:
+def _spell_rates(mixture: Mixture) -> Array:
     from fringe.judge.state.rates import normal_draws
 
-    rates: Array = found.rate_um_min + found.spell_um_min * normal_draws(len(found.rate_um_min), 2)
+    rates: Array = mixture.rate_um_min + mixture.spell_um_min * normal_draws(
+        len(mixture.rate_um_min), 2
+    )
     return rates
 
 
-def _after(found: Mixture, minutes: float) -> Array:
-    after: Array = found.height_um + minutes * _spell_rates(found)
+def _after(mixture: Mixture, minutes: float) -> Array:
+    after: Array = mixture.height_um + minutes * _spell_rates(mixture)
     return after
 
 

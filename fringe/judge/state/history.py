@@ -1,4 +1,4 @@
-"""From a surface's visits to what the learning of rates takes: heights, changes, bands."""
+"""From a surface's visits to the input of the rates' estimate: heights, changes, bands."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from fringe.judge.state.abrasives import Spell, Stage, stage
 from fringe.judge.state.forecast import Forecast, forecast
-from fringe.judge.state.rates import Change, Kind, learn
+from fringe.judge.state.rates import HeightChange, Kind, learn
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.optics.spheres import power_fringes
 from fringe.student_t import coverage_factor
@@ -26,13 +26,13 @@ LEAST_MINUTES, LEAST_U_UM = 0.05, 1e-4
 
 
 @dataclass(frozen=True)
-class Life:
-    """A surface's visits as the learning takes them.
+class RateHistory:
+    """A surface's visits as the estimate of rates needs them.
 
     Attributes
     ----------
-    changes : tuple of Change
-        What work did between two readings of known sense.
+    changes : tuple of HeightChange
+        Change of height by the work between two readings of known sense.
     height_um, u_um : float or None
         Height of power at the last such reading, and its standard uncertainty [um].
     spells : tuple of Spell
@@ -41,29 +41,31 @@ class Life:
         Whether work was done since that reading.
     """
 
-    changes: tuple[Change, ...] = ()
+    changes: tuple[HeightChange, ...] = ()
     height_um: float | None = None
     u_um: float | None = None
     spells: tuple[Spell, ...] = ()
     unread: bool = False
 
 
-def life(rows: Sequence[VisitRow], wavelength_nm: float) -> Life:
-    """Take from the rows of a table of progress what tells how fast the work moves.
+def rate_history(rows: Sequence[VisitRow], wavelength_nm: float) -> RateHistory:
+    """Take from the rows of a table of progress the changes that determine the rates.
 
     Work between two readings counts where its minutes are logged. Readings of unknown sense,
-    without uncertainty, or that contradict each other, are passed over.
+    without uncertainty, or that contradict each other, are left out.
     """
-    changes: list[Change] = []
+    changes: list[HeightChange] = []
     spells: list[Spell] = []
     before: tuple[float, float] | None = None
     between: list[tuple[Kind, float]] = []
     whole = follows = True
     for row in rows:
         if row.minutes or row.stage:
-            one = NO_STAGE if row.stage is None else stage(row.stage)
-            spells.append(Spell(one, row.minutes, row.removed_um, row.pits))
-            between.append((Kind(one.key, row.on_top or "", one.name), row.minutes or 0.0))
+            worked_stage = NO_STAGE if row.stage is None else stage(row.stage)
+            spells.append(Spell(worked_stage, row.minutes, row.removed_um, row.pits))
+            between.append(
+                (Kind(worked_stage.key, row.on_top or "", worked_stage.name), row.minutes or 0.0)
+            )
             whole = whole and row.minutes is not None
         now = _height(row, wavelength_nm)
         if now is None:
@@ -71,11 +73,11 @@ def life(rows: Sequence[VisitRow], wavelength_nm: float) -> Life:
         if before is not None and whole:
             worked = tuple((kind, minutes) for kind, minutes in between if minutes >= LEAST_MINUTES)
             chained = follows and bool(changes)
-            changes.append(Change(now[0] - before[0], before[1], now[1], worked, chained))
+            changes.append(HeightChange(now[0] - before[0], before[1], now[1], worked, chained))
         follows = whole and before is not None
         before, between, whole = now, [], True
     height, u = before or (None, None)
-    return Life(tuple(changes), height, u, tuple(spells), bool(between))
+    return RateHistory(tuple(changes), height, u, tuple(spells), bool(between))
 
 
 def _height(row: VisitRow, wavelength_nm: float) -> tuple[float, float] | None:
@@ -113,28 +115,30 @@ def half_width_um(tolerance: Tolerance, aperture: Aperture | None) -> float | No
     return min(widths, default=None)
 
 
-def usual_minutes(kind: Kind, changes: Sequence[Change], like: Sequence[Sequence[Change]]) -> float:
-    """How long a spell of this kind usually is [min]."""
-    own = [m for one in changes for k, m in one.minutes if k == kind]
-    others = [m for each in like for one in each for k, m in one.minutes if k == kind]
+def usual_minutes(
+    kind: Kind, changes: Sequence[HeightChange], like: Sequence[Sequence[HeightChange]]
+) -> float:
+    """Median length of a spell of this kind [min]."""
+    own = [m for change in changes for k, m in change.minutes if k == kind]
+    others = [m for surface in like for change in surface for k, m in change.minutes if k == kind]
     return statistics.median(own or others or [USUAL_SPELL])
 
 
 def foretell(
     kind: Kind,
-    own: Life,
+    own: RateHistory,
     band_um: float | None,
-    like: Sequence[Sequence[Change]] = (),
+    like: Sequence[Sequence[HeightChange]] = (),
     *,
     draws: int = 2000,
 ) -> Forecast | None:
-    """Forecast one kind of work for a surface; None where nothing tells its rate."""
+    """Forecast one kind of work for a surface; None where its rate cannot be estimated."""
     if own.height_um is None or own.u_um is None:
         return None
-    found = learn(kind, own.changes, own.height_um, own.u_um, like, draws=draws)
-    if found is None:
+    mixture = learn(kind, own.changes, own.height_um, own.u_um, like, draws=draws)
+    if mixture is None:
         return None
-    return forecast(kind, found, band_um or 0.0, usual_minutes(kind, own.changes, like))
+    return forecast(kind, mixture, band_um or 0.0, usual_minutes(kind, own.changes, like))
 
 
 def learned_rates(
@@ -142,14 +146,14 @@ def learned_rates(
     tolerance: Tolerance,
     *,
     aperture: Aperture | None = None,
-    like: Sequence[Sequence[Change]] = (),
+    like: Sequence[Sequence[HeightChange]] = (),
 ) -> tuple[Forecast, ...]:
     """Forecast every kind of work that was logged on a surface, the latest kind last."""
     if tolerance.wavelength_nm is None:
         return ()
-    own = life(rows, tolerance.wavelength_nm)
-    worked = [k for one in own.changes for k, _ in one.minutes]
+    own = rate_history(rows, tolerance.wavelength_nm)
+    worked = [k for change in own.changes for k, _ in change.minutes]
     kinds = list(dict.fromkeys(reversed(worked)))[::-1]
     band = half_width_um(tolerance, aperture)
-    found = [foretell(kind, own, band, like) for kind in kinds]
-    return tuple(one for one in found if one is not None)
+    forecasts = [foretell(kind, own, band, like) for kind in kinds]
+    return tuple(change for change in forecasts if change is not None)

@@ -34,7 +34,7 @@ SPELLS_DIFFER, SURFACES_DIFFER, SPREAD = 0.27, 0.4, 0.6
 _RHO = np.geomspace(0.05, 1.2, 9)
 _OMEGA = np.geomspace(0.1, 1.6, 5)
 _WIDE = 30.0  # of mu, in sizes of the rate: as good as not known
-# the latest changes tell most of how the lap works now
+# the latest changes are the best evidence of how the lap works now
 MOST_CHANGES = 24
 
 
@@ -64,8 +64,8 @@ class Kind:
 
 
 @dataclass(frozen=True)
-class Change:
-    """What work did between two visits that measured.
+class HeightChange:
+    """Change of height by the work between two visits that measured.
 
     Attributes
     ----------
@@ -124,10 +124,10 @@ class Mixture:
 
 def learn(
     kind: Kind,
-    changes: Sequence[Change],
+    changes: Sequence[HeightChange],
     height_um: float,
     u_um: float,
-    like: Sequence[Sequence[Change]] = (),
+    like: Sequence[Sequence[HeightChange]] = (),
     *,
     draws: int = 4000,
 ) -> Mixture | None:
@@ -137,11 +137,11 @@ def learn(
     ----------
     kind : Kind
         The work that is to come.
-    changes : sequence of Change
+    changes : sequence of HeightChange
         Of this surface, in their order; the last one ends with the last reading.
     height_um, u_um : float
         The last reading's height of power and its standard uncertainty [um].
-    like : sequence of sequence of Change
+    like : sequence of sequence of HeightChange
         Changes of like surfaces, a surface each.
     draws : int
         Size of the mixture.
@@ -151,7 +151,7 @@ def learn(
     Mixture or None
         None where neither this kind of work nor its reverse was logged anywhere.
     """
-    every = [list(changes), *(list(one) for one in like)]
+    every = [list(changes), *(list(changes_of) for changes_of in like)]
     if _has(every, kind):
         return _learn(kind, every, height_um, u_um, draws)
     other = kind.reversed
@@ -160,11 +160,11 @@ def learn(
     return _reverse(_learn(other, every, height_um, u_um, draws))
 
 
-def _has(every: Sequence[Sequence[Change]], kind: Kind) -> bool:
-    return any(k == kind and m > 0 for own in every for one in own for k, m in one.minutes)
+def _has(every: Sequence[Sequence[HeightChange]], kind: Kind) -> bool:
+    return any(k == kind and m > 0 for own in every for change in own for k, m in change.minutes)
 
 
-def _reverse(found: Mixture) -> Mixture:
+def _reverse(mixture: Mixture) -> Mixture:
     """Turn a mixture round: the other piece on top.
 
     Common practice, no source: the upper piece goes concave, and faster than the lower goes
@@ -172,20 +172,20 @@ def _reverse(found: Mixture) -> Mixture:
     or 1 to 2.5 of it. Which of the two is not held against the log: a factor of 2.5 either way
     is two standard deviations.
     """
-    factor = np.exp(0.46 * normal_draws(len(found.rate_um_min), 3))
+    factor = np.exp(0.46 * normal_draws(len(mixture.rate_um_min), 3))
     return Mixture(
-        found.height_um,
-        -factor * found.rate_um_min,
-        factor * found.spell_um_min,
-        found.spells,
-        found.minutes,
-        found.surfaces,
+        mixture.height_um,
+        -factor * mixture.rate_um_min,
+        factor * mixture.spell_um_min,
+        mixture.spells,
+        mixture.minutes,
+        mixture.surfaces,
         borrowed=True,
     )
 
 
 def _learn(
-    kind: Kind, every: Sequence[Sequence[Change]], height_um: float, u_um: float, draws: int
+    kind: Kind, every: Sequence[Sequence[HeightChange]], height_um: float, u_um: float, draws: int
 ) -> Mixture:
     table = _Table.of(every, kind)
     scale = table.scales()
@@ -200,7 +200,7 @@ def _learn(
     z = np.column_stack([normal_draws(draws, 0), normal_draws(draws, 1)])
     pairs = centres[which] + np.einsum("kij,kj->ki", spreads[which], z)
     rho = np.repeat(_RHO, len(_OMEGA))[which]
-    mine = [(m, one) for one in every[0] for k, m in one.minutes if k == kind and m > 0]
+    mine = [(m, change) for change in every[0] for k, m in change.minutes if k == kind and m > 0]
     return Mixture(
         height_um=height_um + pairs[:, 0],
         rate_um_min=pairs[:, 1],
@@ -229,31 +229,34 @@ class _Table:
     u_last: Array
 
     @staticmethod
-    def of(every: Sequence[Sequence[Change]], kind: Kind) -> _Table:
-        wanted = _with_it(every, kind)
+    def of(every: Sequence[Sequence[HeightChange]], kind: Kind) -> _Table:
+        wanted = _kinds_logged_with(every, kind)
         rows = [
             (s, i, own[i])
             for s, own in enumerate(every)
             for i in _useful(own, wanted, own_surface=s == 0)
         ]
-        kinds = sorted({k for _, _, one in rows for k, _ in one.minutes} | {kind})
+        kinds = sorted({k for _, _, change in rows for k, _ in change.minutes} | {kind})
         count = len(rows)
         minutes, squares = np.zeros((count, len(kinds))), np.zeros((count, len(kinds)))
         noise = np.zeros((count, count))
-        for row, (s, i, one) in enumerate(rows):
-            for k, m in one.minutes:
+        for row, (s, i, change) in enumerate(rows):
+            for k, m in change.minutes:
                 minutes[row, kinds.index(k)] += m
                 squares[row, kinds.index(k)] += m * m
-            noise[row, row] = one.u_before_um**2 + one.u_after_um**2
-            if row and one.follows and rows[row - 1][:2] == (s, i - 1):
-                noise[row, row - 1] = noise[row - 1, row] = -(one.u_before_um**2)
+            noise[row, row] = change.u_before_um**2 + change.u_after_um**2
+            if row and change.follows and rows[row - 1][:2] == (s, i - 1):
+                noise[row, row - 1] = noise[row - 1, row] = -(change.u_before_um**2)
         # the last reading's error ends the last change of this surface
         u_last = np.array(
-            [one.u_after_um**2 if (s, i) == (0, len(every[0]) - 1) else 0.0 for s, i, one in rows]
+            [
+                change.u_after_um**2 if (s, i) == (0, len(every[0]) - 1) else 0.0
+                for s, i, change in rows
+            ]
         )
         return _Table(
             kinds,
-            np.array([one.height_um for _, _, one in rows]),
+            np.array([change.height_um for _, _, change in rows]),
             minutes,
             squares,
             noise,
@@ -268,13 +271,13 @@ class _Table:
 
     def scales(self) -> Array:
         """Size of each kind's rate [um/min]: what the rows together say, and its uncertainty."""
-        found = np.empty(len(self.kinds))
+        values = np.empty(len(self.kinds))
         for j in range(len(self.kinds)):
             rows = self.minutes[:, j] > 0
             alone = rows & (self.minutes[:, j] == self.minutes.sum(axis=1))
             rows = alone if alone.any() else rows
             if not rows.any():
-                found[j] = np.nan
+                values[j] = np.nan
                 continue
             m = self.minutes[rows, j]
             # long spells and small errors count more
@@ -282,10 +285,10 @@ class _Table:
             rate = float(np.sum(weight * self.height[rows] / m) / np.sum(weight))
             # a rate lost in the readings' errors may be as large as these
             noise = float(np.sum(weight**2 * np.diag(self.noise)[rows] / m**2))
-            found[j] = max(abs(rate), math.sqrt(noise) / float(np.sum(weight)))
-        fallback = np.nanmax(found) if np.isfinite(found).any() else 1.0
-        found = np.where(np.isfinite(found), found, fallback)
-        return np.maximum(found, 1e-9 * max(float(found.max()), 1e-12))
+            values[j] = max(abs(rate), math.sqrt(noise) / float(np.sum(weight)))
+        fallback = np.nanmax(values) if np.isfinite(values).any() else 1.0
+        values = np.where(np.isfinite(values), values, fallback)
+        return np.maximum(values, 1e-9 * max(float(values.max()), 1e-12))
 
     def covariances(self, scale: Array) -> Array:
         """Covariance of the changes for each rho and omega, shape (G, A, A)."""
@@ -304,21 +307,21 @@ class _Table:
         return covariance
 
 
-def _with_it(every: Sequence[Sequence[Change]], kind: Kind) -> set[Kind]:
+def _kinds_logged_with(every: Sequence[Sequence[HeightChange]], kind: Kind) -> set[Kind]:
     """The kind asked for, and those that were logged in one change with it."""
-    mixed = [one for own in every for one in own if _tells(one, {kind})]
-    return {kind} | {k for one in mixed for k, _ in one.minutes}
+    mixed = [change for own in every for change in own if _involves(change, {kind})]
+    return {kind} | {k for change in mixed for k, _ in change.minutes}
 
 
-def _useful(own: Sequence[Change], kinds: set[Kind], *, own_surface: bool) -> list[int]:
-    """Numbers of the changes that tell of these kinds, or of the last reading's error."""
+def _useful(own: Sequence[HeightChange], kinds: set[Kind], *, own_surface: bool) -> list[int]:
+    """Numbers of the changes that involve these kinds, or the last reading's error."""
     recent = range(max(0, len(own) - MOST_CHANGES), len(own))
     last = {len(own) - 1} if own_surface else set()
-    return [i for i in recent if i in last or not own[i].minutes or _tells(own[i], kinds)]
+    return [i for i in recent if i in last or not own[i].minutes or _involves(own[i], kinds)]
 
 
-def _tells(one: Change, kinds: set[Kind]) -> bool:
-    return any(k in kinds and m > 0 for k, m in one.minutes)
+def _involves(change: HeightChange, kinds: set[Kind]) -> bool:
+    return any(k in kinds and m > 0 for k, m in change.minutes)
 
 
 def _posterior(table: _Table, scale: Array, kind: Kind, u_um: float) -> tuple[Array, Array, Array]:
@@ -361,10 +364,10 @@ def _posterior(table: _Table, scale: Array, kind: Kind, u_um: float) -> tuple[Ar
 
 
 def _roots(covariance: Array) -> Array:
-    """Square roots of covariances, what rounding made negative taken as zero."""
-    values, vectors = np.linalg.eigh(covariance)
-    found: Array = vectors * np.sqrt(np.clip(values, 0.0, None))[:, None, :]
-    return found
+    """Square roots of covariances; eigenvalues that rounding made negative count as zero."""
+    eigenvalues, eigenvectors = np.linalg.eigh(covariance)
+    roots: Array = eigenvectors * np.sqrt(np.clip(eigenvalues, 0.0, None))[:, None, :]
+    return roots
 
 
 def normal_draws(count: int, which: int) -> Array:

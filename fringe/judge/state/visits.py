@@ -1,4 +1,4 @@
-"""Visits of a surface: what judging needs to know of one, and its row in the table."""
+"""Visits of a surface: the input of a judgement, and the row in the table of progress."""
 
 from __future__ import annotations
 

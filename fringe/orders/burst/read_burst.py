@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput, Refused
 from fringe.optics.view import cos_view
-from fringe.optics.zernike import zernike_rows
+from fringe.optics.zernike import zernike_rows, zernike_terms
 from fringe.orders.burst.checks import (
     LEAST_CONDITIONING,
     check_steps,
@@ -147,7 +147,7 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
     form = fit_form(_phase_map(burst, maps), name)
     _check_span(burst, steps, form, name)
     _check_frame(photos[0], burst, form, name)
-    frames = _frames_spread(burst, steps, form, rng)
+    frames = _jackknife(burst, steps, form, rng)
     gauge = _gauge_spread(burst, maps, doubt)
     return _as_reading(photos, options, edge_source, burst, steps, maps, form, (frames, gauge))
 
@@ -236,9 +236,8 @@ def _maps(burst: _Burst, steps: Steps) -> _Maps:
         out[where] = values
         return out
 
-    return _Maps(
-        *(spread(x) for x in (fit.mean, fit.cos, fit.sin, fit.scatter, fit.conditioning, first))
-    )
+    parts = (fit.mean, fit.cos, fit.sin, fit.scatter, fit.conditioning, first)
+    return _Maps(*(spread(x) for x in parts))
 
 
 def _check_still(burst: _Burst, steps: Steps, maps: _Maps, name: str) -> None:
@@ -332,7 +331,6 @@ def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArra
     where = np.flatnonzero(burst.inside(0.97))[::7]
     mean, cos, sin = (x.ravel()[where].astype(float) for x in (maps.mean, maps.cos, maps.sin))
     u, v = burst.u.ravel()[where], burst.v.ravel()[where]
-    from fringe.optics.zernike import zernike_terms
 
     smooth = zernike_rows(zernike_terms(4), u, v).astype(float)
     design = np.concatenate([np.stack([cos, sin]), smooth])
@@ -376,11 +374,8 @@ def _phase_map(burst: _Burst, maps: _Maps) -> PhaseMap:
     amplitude = maps.amplitude
     usual = float(np.median(amplitude[inside]))
     noise = float(np.median(maps.scatter[inside]))
-    good = (
-        inside
-        & (amplitude > max(0.1 * usual, 1.5 * noise))
-        & (maps.conditioning > 0.5 * LEAST_CONDITIONING)
-    )
+    good = inside & (amplitude > max(0.1 * usual, 1.5 * noise))
+    good &= maps.conditioning > 0.5 * LEAST_CONDITIONING
     dirt = 1 + (maps.scatter / (3 * noise)) ** 4
     weight = np.minimum(amplitude / usual, 2.0) ** 2 * maps.conditioning / dirt
     order = np.arctan2(maps.sin, -maps.cos) / np.float32(2 * np.pi) + maps.first_phase
@@ -388,9 +383,7 @@ def _phase_map(burst: _Burst, maps: _Maps) -> PhaseMap:
     return PhaseMap((order - np.round(order)).astype(np.float32), weight, burst.u, burst.v)
 
 
-def _frames_spread(
-    burst: _Burst, steps: Steps, form: FittedForm, rng: np.random.Generator
-) -> float:
+def _jackknife(burst: _Burst, steps: Steps, form: FittedForm, rng: np.random.Generator) -> float:
     """Standard uncertainty of the power from leaving out each frame in turn [fringe].
 
     The jackknife (Quenouille, Biometrika 43 (1956) 353; from memory), steps solved anew.
@@ -426,7 +419,6 @@ def _gauge_spread(burst: _Burst, maps: _Maps, doubt: NDArray[np.float64]) -> flo
     square = cos**2 + sin**2
     weight = np.minimum(square, 4 * np.median(square))
     square = np.maximum(square, 0.05 * np.median(square))
-    from fringe.optics.zernike import zernike_terms
 
     terms = zernike_terms(4)
     rows = zernike_rows(terms, burst.u.ravel()[where], burst.v.ravel()[where]).astype(float)

@@ -186,11 +186,8 @@ def _solve(stack: Stack, steps: Steps) -> tuple[PixelFit, Array, Array]:
     residual = light - np.einsum("ikp,ip->kp", design, values)
     free = np.maximum(stack.good.sum(axis=0) - 3, 0.5)
     scatter = np.sqrt((residual**2).sum(axis=0) / free)
-    return (
-        PixelFit(values[0], values[1], values[2], residual, scatter, conditioning),
-        columns,
-        phase,
-    )
+    fit = PixelFit(values[0], values[1], values[2], residual, scatter, conditioning)
+    return fit, columns, phase
 
 
 def _second(values: Array, phase: Array, steps: Steps, good: Array) -> Array:

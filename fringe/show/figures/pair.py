@@ -1,4 +1,4 @@
-"""A pair's evidence: what each piece of it says of the mismatch, and what all of it says."""
+"""The evidence on a pair: the mismatch by each item, and by all together."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ _KINDS = ("contact", "spherometer", "certificate")
 
 
 @dataclass(frozen=True)
-class _Row:
+class _EvidenceRow:
     """One line of the evidence: its name in lines that fit, and how far off it is."""
 
     lines: list[str]
@@ -153,7 +153,8 @@ def _draw_evidence(sheet: Sheet, pair: Pair, top: float, whole: float) -> float:
     """Each piece in a line of its own: name, value, and how far it lies from the rest."""
     shown = [one for one in pair.estimate.judged if one.evidence.kind in _KINDS]
     rows = [
-        _Row([*wrap(one.evidence.name, _LABEL_IN, SMALL_PT), _value(one)], one) for one in shown
+        _EvidenceRow([*wrap(one.evidence.name, _LABEL_IN, SMALL_PT), _value(one)], one)
+        for one in shown
     ]
     height = sum(_row_in(row) for row in rows) + 0.1
     left = MARGIN_IN + _LABEL_IN + 0.15
@@ -181,7 +182,7 @@ def _draw_evidence(sheet: Sheet, pair: Pair, top: float, whole: float) -> float:
     return top + height + 0.72
 
 
-def _row_in(row: _Row) -> float:
+def _row_in(row: _EvidenceRow) -> float:
     return _ROW_IN + 0.16 * (len(row.lines) - 1)
 
 

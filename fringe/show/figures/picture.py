@@ -1,4 +1,4 @@
-"""Parts of a photograph made fit to be shown: cut out, reduced, encoded for the screen."""
+"""Parts of a photograph prepared for the screen: cropped, reduced and encoded."""
 
 from __future__ import annotations
 

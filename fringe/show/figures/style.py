@@ -1,4 +1,4 @@
-"""The look that all figures share: colours, type, and a sheet laid out in inches.
+"""The common style of all figures: colours, type, and a sheet laid out in inches.
 
 Nothing here touches global state: every figure is made inside :func:`styled`, on an Agg
 canvas of its own. Lightness carries every distinction, so that figures survive greyscale

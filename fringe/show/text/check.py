@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from fringe.archive.transfer.proof import Proof
+from fringe.archive.transfer.proof import ArchiveProof
 from fringe.show.text.lines import how_many
 
 
-def proof_rows(proof: Proof) -> list[str]:
+def proof_rows(proof: ArchiveProof) -> list[str]:
     """The answer first, then each problem with what still reads."""
     found, readable = proof.findings, proof.readable
     state = "all as written" if proof.sound else how_many(len(found.problems), "problem")

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from fringe.judge.advice.step import ACTIONS, minutes_text
 from fringe.judge.progress import progress, visit_rows
-from fringe.judge.state.history import life
-from fringe.judge.state.rates import Change, Kind
+from fringe.judge.state.history import rate_history
+from fringe.judge.state.rates import HeightChange, Kind
 from fringe.judge.state.visits import VisitRecord
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.judge.tolerance.verdict import Measured, Tolerance
@@ -209,8 +209,8 @@ def test_the_next_stage_can_take_it():
     rows = [ground(-60.0, "#400"), ground(-5.0, "#400")]
 
     def like(*paces):
-        lives = [[polish(-40.0), polish(-40 + pace), polish(-40 + 2 * pace)] for pace in paces]
-        return [life(progress(one, TOLERANCE).rows, 589.29).changes for one in lives]
+        histories = [[polish(-40.0), polish(-40 + pace), polish(-40 + 2 * pace)] for pace in paces]
+        return [rate_history(progress(one, TOLERANCE).rows, 589.29).changes for one in histories]
 
     found = progress(rows, TOLERANCE, like=like(10.0, 8.0, 12.0, 11.0)).next_step
     assert (found.action, found.stage, found.piece_on_top) == ("polish", None, "tool")
@@ -259,13 +259,13 @@ def test_after_a_coarse_grit_comes_a_finer_one():
 def test_a_grit_is_named_as_the_log_names_it():
     """A stage known only from a like surface goes by the name it was logged under there."""
     kind = Kind("6.5 um", "tool", "#800")
-    like = [[Change(3.0, 0.01, 0.01, ((kind, 30.0),))] * 4]
+    like = [[HeightChange(3.0, 0.01, 0.01, ((kind, 30.0),))] * 4]
     found = progress([ground(-9.0, "#400")], TOLERANCE, like=like).next_step
     assert found.stage == "#800"
     assert "grind with #800" in found.text()
     assert Kind("6.5 um", "tool") == kind
     rows = visit_rows([ground(-9.0, "#800"), ground(-5.0, "#800")], 589.29)
-    ((told, _),) = life(rows, 589.29).changes[0].minutes
+    ((told, _),) = rate_history(rows, 589.29).changes[0].minutes
     assert told.name == "#800"
 
 

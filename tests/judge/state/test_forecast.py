@@ -6,12 +6,12 @@ import math
 
 import numpy as np
 import pytest
-from simulated_lives import WAVELENGTH_NM, outcome
+from simulated_histories import WAVELENGTH_NM, outcome
 
 from fringe.judge.progress import visit_rows
 from fringe.judge.state.forecast import forecast, minutes_to_band
-from fringe.judge.state.history import half_width_um, life, usual_minutes
-from fringe.judge.state.rates import Change, Kind, Mixture, learn
+from fringe.judge.state.history import half_width_um, rate_history, usual_minutes
+from fringe.judge.state.rates import HeightChange, Kind, Mixture, learn
 from fringe.judge.state.visits import VisitRecord
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.judge.tolerance.verdict import Measured, Tolerance
@@ -25,7 +25,7 @@ GRIT = Kind("17.3 um", "tool")
 def spells(rates, minutes=30.0, u=0.001, kind=POLISH):
     """Changes of a surface whose spells had these rates [um/min]."""
     return [
-        Change(rate * minutes, u, u, ((kind, minutes),), follows=i > 0)
+        HeightChange(rate * minutes, u, u, ((kind, minutes),), follows=i > 0)
         for i, rate in enumerate(rates)
     ]
 
@@ -91,7 +91,7 @@ def test_own_spells_count_first():
 def test_mixed_work_teaches_its_parts():
     """Analytic: two stages in one change, one of them known otherwise, leave the other's rate."""
     grit = spells([1.0] * 8, 10.0, kind=GRIT)
-    both = [Change(10.0 + 0.1 * 30, 0.001, 0.001, ((GRIT, 10.0), (POLISH, 30.0)))] * 8
+    both = [HeightChange(10.0 + 0.1 * 30, 0.001, 0.001, ((GRIT, 10.0), (POLISH, 30.0)))] * 8
     found = learn(POLISH, [*grit, *both], -1.0, 0.001)
     assert np.median(found.rate_um_min) == pytest.approx(0.1, rel=0.35)
 
@@ -110,7 +110,7 @@ def test_nothing_known():
 def test_the_last_readings_error_is_weighed():
     """A last reading that jumps ahead of a steady rate is taken to err by some of that jump."""
     steady = spells([0.1] * 10, u=0.001)
-    jump = Change(6.0, 0.001, 2.0, ((POLISH, 30.0),), follows=True)
+    jump = HeightChange(6.0, 0.001, 2.0, ((POLISH, 30.0),), follows=True)
     found = learn(POLISH, [*steady, jump], -5.0, 2.0)
     assert -9.0 < np.mean(found.height_um) < -7.0  # 6 um read, 3 expected: some 3 too much
     assert np.std(found.height_um) < 1.0
@@ -171,7 +171,7 @@ def visit(power, minutes=30.0, stage="polish", sense=None, u=0.05):
 
 def lived(*visits):
     """What the learning takes of visits."""
-    return life(visit_rows(visits, WAVELENGTH_NM), WAVELENGTH_NM)
+    return rate_history(visit_rows(visits, WAVELENGTH_NM), WAVELENGTH_NM)
 
 
 def test_changes_of_a_life():

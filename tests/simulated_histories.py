@@ -15,8 +15,8 @@ import numpy as np
 
 from fringe.judge.progress import visit_rows
 from fringe.judge.state.forecast import Forecast
-from fringe.judge.state.history import foretell, life
-from fringe.judge.state.rates import Change, Kind
+from fringe.judge.state.history import foretell, rate_history
+from fringe.judge.state.rates import HeightChange, Kind
 from fringe.judge.state.visits import VisitRecord
 from fringe.judge.tolerance.verdict import Measured
 from sample_visits import hours
@@ -137,7 +137,7 @@ def outcome(
     power = -band - shop.rate * 30 * 10 ** float(rng.uniform(-0.5, 0.8))
     rows = visit_rows(shop.history(rng, rate, own, power), WAVELENGTH_NM)
     um = WAVELENGTH_NM / 2000
-    found = foretell(KIND, life(rows, WAVELENGTH_NM), band * um, others, draws=1000)
+    found = foretell(KIND, rate_history(rows, WAVELENGTH_NM), band * um, others, draws=1000)
     assert found is not None
     advised = found.advised_minutes
     after = None if advised is None else (power + advised * shop.spell(rng, rate)[1]) * um
@@ -158,5 +158,5 @@ def _minutes_to(
     return math.inf
 
 
-def _changes(visits: Sequence[VisitRecord]) -> tuple[Change, ...]:
-    return life(visit_rows(visits, WAVELENGTH_NM), WAVELENGTH_NM).changes
+def _changes(visits: Sequence[VisitRecord]) -> tuple[HeightChange, ...]:
+    return rate_history(visit_rows(visits, WAVELENGTH_NM), WAVELENGTH_NM).changes

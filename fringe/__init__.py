@@ -1,17 +1,47 @@
 """Fringe: contact fringes between a work and its reference plate, from photograph to verdict.
 
-Importing the package loads nothing heavy, so that the command line starts at once.
+Importing the package loads nothing heavy, so that the command line starts at once: each public
+name is looked up when it is first used. `__init__.pyi` beside this file tells their types.
+
+>>> import fringe
+>>> fringe.lamp("sodium").name
+'sodium'
 """
 
 from __future__ import annotations
 
-__all__ = ["__version__"]
+# public name: module that has it
+_PLACES = {
+    **dict.fromkeys(("BadInput", "FringeError", "Refused"), "fringe.errors"),
+    **dict.fromkeys(
+        ("budget", "open_surface", "read", "read_burst", "read_options", "render"), "fringe.api"
+    ),
+    **dict.fromkeys(("to_dataset", "tolerance"), "fringe.api"),
+    "Photo": "fringe.photo.load",
+    "ReadOptions": "fringe.orders.options",
+    "Reading": "fringe.orders.reading",
+    "lamp": "fringe.optics.lamps",
+    "load_photo": "fringe.photo.load",
+}
+
+__all__ = ["__version__", *_PLACES]
 
 
-def __getattr__(name: str) -> str:
-    """Look the version up only when somebody asks for it."""
+def __getattr__(name: str) -> object:
+    """Import what a public name stands for, when somebody asks for it."""
     if name == "__version__":
         from importlib.metadata import version
 
         return version("fringe")
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    if name not in _PLACES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    value: object = getattr(import_module(_PLACES[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    """List the public names."""
+    return sorted({*globals(), *__all__})

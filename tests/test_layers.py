@@ -49,6 +49,7 @@ ALLOWED: dict[str, set[str]] = {
     "show": COMMON | {"optics", "photo", "orders", "judge", "archive"},
     "demo": COMMON | {"optics", "photo", "orders", "judge", "archive", "show", "synth"},
     "bench": COMMON | {"optics", "photo", "orders", "judge", "archive", "show"},
+    "api": COMMON | {"optics", "photo", "orders", "judge", "archive", "synth"},
     "cli": COMMON
     | {"optics", "photo", "orders", "judge", "archive", "show", "synth", "demo", "bench"},
 }
@@ -59,7 +60,7 @@ KEPT_TO = {
     "matplotlib": {"show"},
     "h5py": {"archive"},
     "h5netcdf": {"archive"},
-    "xarray": {"archive", "show"},
+    "xarray": {"archive", "show", "api"},
     "flask": {"bench"},
     "werkzeug": {"bench"},
     "waitress": {"bench"},

@@ -1,4 +1,4 @@
-"""Many photographs at once: on all cores of this machine, or on a cluster.
+"""The one pool of the program: many items at once, on this machine's cores or on a cluster.
 
 Both use an executor of :mod:`concurrent.futures`; results come in the order of the items.
 """
@@ -6,12 +6,14 @@ Both use an executor of :mod:`concurrent.futures`; results come in the order of 
 from __future__ import annotations
 
 import os
+import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context, parent_process
 from typing import Any, Protocol, TypeVar, cast
 
 from fringe.errors import BadInput, FringeError, Refused
@@ -129,6 +131,21 @@ def run_many(
         return _answers(executor, function, items, here=True)
 
 
+def in_order(
+    function: Callable[[T], U], items: Sequence[T], *, workers: int | None = None
+) -> Iterator[U]:
+    """Yield the function's results in the order of the items, each as soon as it is there.
+
+    This process is free for what is done with them; see :func:`run_many` for the rest.
+    """
+    count = min(workers or cores(), len(items))
+    if count < 2:
+        yield from map(function, items)
+        return
+    with _pool(count) as executor:
+        yield from executor.map(function, items)
+
+
 def _answers(
     executor: Executor, function: Callable[[T], U], items: Sequence[T], *, here: bool = False
 ) -> list[U]:
@@ -156,24 +173,40 @@ def run_apart(function: Callable[[T], U], items: Sequence[T]) -> list[U | None]:
     """
     found: list[U | None] = []
     while len(found) < len(items):
-        with ProcessPoolExecutor(1, get_context("spawn"), _one_thread) as pool:
-            try:
+        try:
+            with _processes(1) as pool:
                 found.extend(pool.submit(function, item).result() for item in items[len(found) :])
-            except BrokenProcessPool:
-                found.append(None)
+        except BrokenProcessPool:
+            found.append(None)
     return found
 
 
 @contextmanager
 def _pool(workers: int) -> Iterator[Executor]:
-    # spawned, not forked: a fork would copy locks that threads of this process hold
-    with ProcessPoolExecutor(workers, get_context("spawn"), _one_thread) as pool:
-        try:
+    try:
+        with _processes(workers) as pool:
             yield pool
-        except BrokenProcessPool as error:
-            raise BadInput(
-                "a worker process was killed, probably out of memory; try again with --workers 1"
-            ) from error
+    except BrokenProcessPool as error:
+        raise BadInput(
+            "a worker process was killed, probably out of memory; try again with --workers 1"
+        ) from error
+
+
+@contextmanager
+def _processes(workers: int) -> Iterator[Executor]:
+    """Start the pool; when something goes wrong its processes end at once."""
+    before = set(active_children())
+    # spawned, not forked: a fork would copy locks that threads of this process hold
+    pool = ProcessPoolExecutor(workers, get_context("spawn"), _set_up)
+    try:
+        yield pool
+    except BaseException:
+        # nobody waits for results any more
+        for child in set(active_children()) - before:
+            child.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 @contextmanager
@@ -208,10 +241,22 @@ def _cluster(scheduler: str) -> Iterator[Executor]:
             ) from error
 
 
-def _one_thread() -> None:
-    """Set up a worker; it has not loaded any numeric library yet."""
+def _set_up() -> None:
+    """Set up a worker; it has not loaded any numeric library yet.
+
+    An interrupt from the keyboard is left to the parent process, and a worker ends with it.
+    """
     for name in _ONE_THREAD:
         os.environ[name] = "1"
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)  # it was killed: nobody waits for results, nor sends more work
 
 
 def _attempt(reader: Callable[[N], T], path: N) -> T | FringeError:

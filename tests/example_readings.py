@@ -49,7 +49,7 @@ def true_reading(photograph: Path) -> Reading:
 
 
 def without_reader(function: Callable[[Any], Any], tasks: Sequence[Any]) -> Iterator[Any]:
-    """Stand in for `fringe.demo.workers.in_parallel`: true readings, and no drawing."""
+    """Stand in for `fringe.parallel.in_order`: true readings, and no drawing."""
     for task in tasks:
         yield true_reading(task.path), b"a picture"
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import socket
 import sys
+import time
+from pathlib import Path
 
 import pytest
 
+import fringe
 import stand_ins
 from fringe.archive.views.photographs import read_photographs
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions
-from fringe.parallel import cores, read_many, run_many
+from fringe.parallel import cores, in_order, read_many, run_many
 
 
 @pytest.fixture
@@ -72,6 +76,45 @@ def test_nobody_stands_idle():
     processes = [process for _, process in found]
     assert len(set(processes)) == 2
     assert processes.count(os.getpid()) >= 2
+
+
+@pytest.mark.parametrize("workers", [None, 1])
+def test_results_as_they_come(workers):
+    """Results come in the order of the items, in this process or by others."""
+    assert list(in_order(abs, [-3, 2, -1, 0, 5], workers=workers)) == [3, 2, 1, 0, 5]
+    assert list(in_order(abs, [-3], workers=workers)) == [3]
+    assert list(in_order(abs, [], workers=workers)) == []
+
+
+def test_a_workers_error_is_the_callers():
+    """What a worker raises arrives as it was raised, and no process is left behind."""
+    with pytest.raises(ValueError, match="invalid literal"):
+        list(in_order(int, ["1", "x"], workers=2))
+    with pytest.raises(BadInput, match=r"killed.*--workers 1"):
+        list(in_order(stand_ins.die, ["1.0.jpg", "2.0.jpg"], workers=2))
+    assert multiprocessing.active_children() == []
+
+
+def test_an_interrupt_ends_the_workers():
+    """Who stops listening need not wait: the workers are ended with what they are doing."""
+    results = in_order(time.sleep, [0, 600, 600], workers=2)
+    assert next(results) is None
+    start = time.monotonic()
+    results.close()
+    assert time.monotonic() - start < 60
+    assert multiprocessing.active_children() == []
+
+
+def test_one_pool():
+    """No other file starts processes, but for the bench page's one reader that may hang."""
+    package = Path(fringe.__file__).parent
+    words = ("ProcessPool", "multiprocessing", "os.fork", "Popen")
+    users = {
+        str(path.relative_to(package))
+        for path in sorted(package.rglob("*.py"))
+        if any(word in path.read_text(encoding="utf-8") for word in words)
+    }
+    assert users == {"parallel.py", "bench/worker.py"}
 
 
 def test_a_killed_worker_is_one_line(photos):

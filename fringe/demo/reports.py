@@ -8,10 +8,10 @@ from pathlib import Path
 
 from fringe.archive.store.surface import E_LINE_NM, Surface
 from fringe.archive.views.pair_evidence import PairRecord, pair_record
-from fringe.demo.workers import in_parallel
 from fringe.files import write_whole
 from fringe.judge.pair.match import Pair, match
 from fringe.judge.pair.next_step import PairStep, next_step
+from fringe.parallel import in_order
 from fringe.show.reports.pair_report import pair_report
 from fringe.show.reports.surface_report import surface_report
 
@@ -74,7 +74,7 @@ class Page:
 
 def write_reports(pages: Sequence[Page]) -> Iterator[Page]:
     """Write pages, several at once; each is given back when it is there, in their order."""
-    for page, html in zip(pages, in_parallel(page_html, pages), strict=True):
+    for page, html in zip(pages, in_order(page_html, pages), strict=True):
         write_whole(page.path, html.encode())
         yield page
 

@@ -26,7 +26,6 @@ from fringe.demo.guide import GUIDE, guide_text
 from fringe.demo.outcome import Demo, FinishedSurface, Logged, RunStatus
 from fringe.demo.reports import JudgedPair, Page, judged_pair, write_reports
 from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
-from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput
 from fringe.files import copy_whole, write_whole
 from fringe.judge.settling.settle import SHARE, Settled, settle, settling_powers, with_common
@@ -38,6 +37,7 @@ from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.read import read
 from fringe.orders.reading import Reading
+from fringe.parallel import in_order
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import load_photo
 from fringe.show.figures.course import course_figure
@@ -172,7 +172,7 @@ class _Run:
             for visit in spec.visits
             for one in visit.photographs
         ]
-        results = in_parallel(_read_and_draw, tasks)
+        results = in_order(_read_and_draw, tasks)
         for task in tasks:
             self._say(f"reading {task.path.name}")
             reading, picture = next(results)

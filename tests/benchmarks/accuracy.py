@@ -22,13 +22,13 @@ import json
 import os
 import time
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from fringe.parallel import in_order
 
 # the families, each with its mark and a colour that colour-blind eyes tell from the others
 # (Okabe and Ito, Color Universal Design, 2008)
@@ -278,17 +278,14 @@ def study(
     save: Path | None,
 ) -> list[Case]:
     """Read the scenes, as many at once as there are workers; say which are misread or refused."""
-    for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-        os.environ[variable] = "1"  # for the processes that are started below
     tasks = [
         (family, seed + k, edge) for edge in edges for family in families for k in range(count)
     ]
     cases: list[Case] = []
     with (
-        ProcessPoolExecutor(workers or os.cpu_count(), get_context("spawn")) as pool,
         open(save or os.devnull, "w", encoding="utf-8", buffering=1) as kept,
     ):
-        for case in pool.map(one, tasks, chunksize=2):
+        for case in in_order(one, tasks, workers=workers):
             cases.append(case)
             kept.write(line_of(case))
             if case.gross or case.refused:

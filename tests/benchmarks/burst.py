@@ -11,11 +11,8 @@ truth, with the interval that 95 of 100 would give by chance.
 from __future__ import annotations
 
 import argparse
-import os
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from multiprocessing import get_context
 
 import numpy as np
 from scipy.stats import binom
@@ -24,6 +21,7 @@ from fringe.errors import Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.burst.read_burst import read_burst
 from fringe.orders.options import ReadOptions
+from fringe.parallel import in_order
 from fringe.photo.load import photo_from_array
 from fringe.synth import Camera, Dirt, Form, Lighting, Scene, render_sequence, shift_steps
 
@@ -118,26 +116,23 @@ def study(
     tell(f"{FRAMES} frames of {SIDE} px, edge {edge}, {repeats} repeats; fringes of power")
     tell(f"{'kind':<16} {'spread':>8} {'bar':>6} {'mean':>8} {'worst':>8} {'U95':>7} held refused")
     kept, held, counted = True, 0, 0
-    for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-        os.environ.setdefault(variable, "1")  # for the processes that are started below
-    with ProcessPoolExecutor(os.cpu_count(), get_context("spawn")) as pool:
-        for place, name in enumerate(names):
-            seeds = [seed + 1000 * place + k for k in range(repeats)]
-            found = list(pool.map(_run, [(name, each, edge) for each in seeds]))
-            error = np.array([each.error for each in found if each.refused is None])
-            u95 = np.array([each.u95 for each in found if each.refused is None])
-            spread = float(error.std(ddof=1)) if len(error) > 1 else np.nan
-            inside = int((np.abs(error) <= u95).sum())
-            held, counted = held + inside, counted + len(error)
-            good = spread < BAR_FRINGES and len(error) == repeats
-            kept = kept and good
-            tell(
-                f"{name:<16} {spread:8.4f} {BAR_FRINGES:6.3f} {error.mean():+8.4f}"
-                f" {np.abs(error).max():8.4f} {np.median(u95):7.4f} {inside:>4}"
-                f" {repeats - len(error):>7}{'' if good else '   misses'}"
-            )
-            for text in sorted({each.refused for each in found if each.refused}):
-                tell(f"    {text}")
+    for place, name in enumerate(names):
+        seeds = [seed + 1000 * place + k for k in range(repeats)]
+        found = list(in_order(_run, [(name, each, edge) for each in seeds]))
+        error = np.array([each.error for each in found if each.refused is None])
+        u95 = np.array([each.u95 for each in found if each.refused is None])
+        spread = float(error.std(ddof=1)) if len(error) > 1 else np.nan
+        inside = int((np.abs(error) <= u95).sum())
+        held, counted = held + inside, counted + len(error)
+        good = spread < BAR_FRINGES and len(error) == repeats
+        kept = kept and good
+        tell(
+            f"{name:<16} {spread:8.4f} {BAR_FRINGES:6.3f} {error.mean():+8.4f}"
+            f" {np.abs(error).max():8.4f} {np.median(u95):7.4f} {inside:>4}"
+            f" {repeats - len(error):>7}{'' if good else '   misses'}"
+        )
+        for text in sorted({each.refused for each in found if each.refused}):
+            tell(f"    {text}")
     low, high = binom.ppf((0.025, 0.975), counted, 0.95) / max(counted, 1)
     tell(
         f"95 % intervals that hold the truth: {held} of {counted}"

@@ -10,13 +10,12 @@ tilt, the edge given. The doubt for the light in `fringe/orders/fit/solve.py` wa
 from __future__ import annotations
 
 import argparse
-import os
 import time
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
-from multiprocessing import get_context
 
 import numpy as np
+
+from fringe.parallel import in_order
 
 Row = tuple[float, float, float, bool]
 
@@ -53,9 +52,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=60)
     parser.add_argument("--seed", type=int, default=int(time.time()))
     asked = parser.parse_args()
-    os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    with ProcessPoolExecutor(os.cpu_count(), get_context("spawn")) as pool:
-        found = list(pool.map(one, range(asked.seed, asked.seed + asked.count)))
+    found = list(in_order(one, range(asked.seed, asked.seed + asked.count)))
     rows = [row for row in found if not isinstance(row, str)]
     for true, error, u95, warned in sorted(rows, key=lambda row: -abs(row[1]) / row[2]):
         if abs(error) > u95:

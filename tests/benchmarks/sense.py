@@ -21,27 +21,29 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # before numpy is loaded
 
-from concurrent.futures import ProcessPoolExecutor, as_completed
 
 from sense_cases import KINDS, Case, run_case
 
-from fringe.parallel import cores
+from fringe.parallel import in_order
 
 ENDS = ("right", "wrong", "unknown", "refused")
 
 
 def study(kinds: list[str], count: int, first: int, *, every: bool) -> list[Case]:
     """Run the cases side by side; what is wrong is told at once, the rest with `every`."""
-    with ProcessPoolExecutor(cores()) as pool:
-        jobs = [pool.submit(run_case, kind, first + k) for k in range(count) for kind in kinds]
-        cases = []
-        for job in as_completed(jobs):
-            cases.append(case := job.result())
-            if every or case.end == "wrong":
-                print(f"{case.end}: {case.kind}:{case.seed}  {case.note}", flush=True)
-            if len(cases) % 50 == 0:
-                print(f"{len(cases)} of {len(jobs)}", file=sys.stderr, flush=True)
+    jobs = [(kind, first + k) for k in range(count) for kind in kinds]
+    cases: list[Case] = []
+    for case in in_order(_case, jobs):
+        cases.append(case)
+        if every or case.end == "wrong":
+            print(f"{case.end}: {case.kind}:{case.seed}  {case.note}", flush=True)
+        if len(cases) % 50 == 0:
+            print(f"{len(cases)} of {len(jobs)}", file=sys.stderr, flush=True)
     return cases
+
+
+def _case(job: tuple[str, int]) -> Case:
+    return run_case(*job)
 
 
 def table(cases: list[Case]) -> str:

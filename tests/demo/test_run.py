@@ -32,7 +32,6 @@ from fringe.demo import Demo, Logged, RunStatus, Scenario, load_scenario, run_de
 from fringe.demo.folder import MARKER, built, check_target
 from fringe.demo.guide import guide_commands
 from fringe.demo.photographs import true_power_fringes
-from fringe.demo.workers import in_parallel
 from fringe.errors import BadInput, Refused
 from fringe.help import topic_text
 from fringe.optics.form import disc_grid
@@ -48,15 +47,13 @@ VISITS = visits(SCENARIO)
 
 def take_true_readings(patch: pytest.MonkeyPatch) -> None:
     """Take the readings from the truth, draw no overlay and write no report."""
-    patch.setattr("fringe.demo.run.in_parallel", without_reader)
+    patch.setattr("fringe.demo.run.in_order", without_reader)
     leave_out_reports(patch)
 
 
 def leave_out_reports(patch: pytest.MonkeyPatch) -> None:
     """Write empty pages for reports."""
-    patch.setattr(
-        "fringe.demo.reports.in_parallel", lambda f, pages: ["<!DOCTYPE html>"] * len(pages)
-    )
+    patch.setattr("fringe.demo.reports.in_order", lambda f, pages: ["<!DOCTYPE html>"] * len(pages))
 
 
 @pytest.fixture
@@ -186,7 +183,7 @@ def test_the_example_reads_its_photographs_truly(
 
 def test_it_leaves_all_that_it_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Archive, reports, pictures and guide lie where the summary says, and nothing beside them."""
-    monkeypatch.setattr("fringe.demo.run.in_parallel", without_reader)
+    monkeypatch.setattr("fringe.demo.run.in_order", without_reader)
     monkeypatch.chdir(tmp_path)
     named = run_demo(Path("first look")).to_json()
     for path in (named["archive"], named["guide"], named["look_first"], *named["overlays"]):
@@ -395,7 +392,7 @@ def test_a_run_that_fails_leaves_the_earlier_one(
         yield true_reading(tasks[0].path), b"a picture"
         raise fault
 
-    monkeypatch.setattr("fringe.demo.run.in_parallel", fail)
+    monkeypatch.setattr("fringe.demo.run.in_order", fail)
     with pytest.raises((Refused, KeyboardInterrupt, BadInput)):
         run_demo(demo.folder)
     assert everything(demo.folder) == before
@@ -518,19 +515,6 @@ def test_tolerance_of_the_pair_is_the_systems(demo: Demo) -> None:
     assert limit.power_fringes == pytest.approx(
         height_nm / (lamp("sodium").wavelength_nm / 2), rel=1e-3
     )
-
-
-def test_workers_keep_the_order() -> None:
-    """Results come in the order of the items, on however many processors."""
-    assert list(in_parallel(abs, [-3, 2, -1, 0, 5])) == [3, 2, 1, 0, 5]
-    assert list(in_parallel(abs, [-3])) == [3]
-    assert list(in_parallel(abs, [])) == []
-
-
-def test_a_workers_refusal_is_the_callers() -> None:
-    """What a worker raises arrives as it was raised."""
-    with pytest.raises(ValueError, match="invalid literal"):
-        list(in_parallel(int, ["1", "x"]))
 
 
 def test_shipped_summary_is_json() -> None:

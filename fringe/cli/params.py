@@ -283,3 +283,21 @@ surface_reading_options = together(
     click.option("--lamp", metavar="NAME", help="Lamp; without it the surface's usual one."),
     photo_options,
 )
+match_options = together(
+    click.option(
+        "--system",
+        type=PATH,
+        metavar="FILE",
+        help="System that the pair is for: its match tolerance.",
+    ),
+    quantity("--tolerance-power", "fringes", "Else: power allowed between."),
+    length("--tolerance-radius", "Mismatch of radii allowed."),
+    quantity("--tolerance-irregularity", "fringes", "The same, B."),
+    click.option("--rule", type=RULE, help="Decision rule; else the tolerance's, or guard95."),
+    quantity(
+        "--contact-u",
+        "fringes",
+        "Of each contact besides its reading: temperature, plate's form.  [default: 0.05]",
+    ),
+    click.option("--lamp", metavar="NAME", help="To count fringes in; else the surfaces' own."),
+)

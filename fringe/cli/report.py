@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from fringe.cli._match import first_given, match_options, matched
-from fringe.cli._options import json_option, print_json
-from fringe.cli.params import Written
-from fringe.errors import BadInput
+from fringe.cli.params import Written, gathered, json_option, match_options
+from fringe.cli.printing import answer, tell
 
 if TYPE_CHECKING:
-    from fringe.cli._waiting import Tell
-    from fringe.show.reports.surface_report import SurfaceReport
+    from fringe.archive.views.judged_pair import MatchLimits
 
 
 @click.command("report", short_help="Write a surface's or a pair's report as one page.")
@@ -29,7 +26,10 @@ if TYPE_CHECKING:
 )
 @match_options
 @json_option
-def command(surface: str, partner: str | None, out: Path, as_json: bool, **given: Any) -> None:
+@gathered(limits="fringe.archive.views.judged_pair.MatchLimits")
+def command(
+    surface: str, partner: str | None, limits: MatchLimits, out: Path, as_json: bool
+) -> None:
     """Write the report of a surface, or of a pair, as one page that stands by itself.
 
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder; with PARTNER, in either
@@ -45,42 +45,11 @@ def command(surface: str, partner: str | None, out: Path, as_json: bool, **given
     """
     from fringe.cli._waiting import steps
     from fringe.files import write_whole
+    from fringe.show.reports.named import report_by_name
 
-    with steps("report", quiet=as_json) as tell:
-        name, report = _report(surface, partner, given, tell)
-    write_whole(out, report.html.encode())
-    if as_json:
-        print_json(
-            {
-                "surface": name,
-                "report": str(out),
-                "verdict": report.verdict,
-                "visits": report.sessions,
-                "problems": list(report.problems),
-            }
-        )
-        return
-    visits = f"{report.sessions} visit{'' if report.sessions == 1 else 's'}"
-    click.echo(f"{name}: {report.verdict or 'not judged'}, {visits}; report in {out}")
-    for problem in report.problems:
-        click.echo(f"fringe: {problem}", err=True)
-
-
-def _report(
-    surface: str, partner: str | None, given: dict[str, Any], tell: Tell
-) -> tuple[str, SurfaceReport]:
-    """Name of what is reported on, and its page."""
-    if partner is not None:
-        from fringe.show.reports.pair_report import pair_report
-
-        pair = matched(surface, partner, given, proven=True, tell=tell)
-        name = f"{pair.convex.name} and {pair.concave.name}"
-        return name, pair_report(pair.record, pair.pair, pair.step)
-    option = first_given(given)
-    if option is not None:
-        raise BadInput(f"{option} is of a pair; name both its surfaces")
-    from fringe.archive.store.surface import find_surface
-    from fringe.show.reports.surface_report import surface_report
-
-    found = find_surface(surface)
-    return found.name, surface_report(found, tell=tell)
+    with steps("report", quiet=as_json) as done:
+        found = report_by_name(surface, partner, limits, done)
+    write_whole(out, found.report.html.encode())
+    answer(as_json, lambda: found.to_json(out), lambda: [found.row(out)])
+    if not as_json:
+        tell(found.report.problems)

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.judged_pair import JudgedPair
 from fringe.archive.views.surface_state import SurfaceState
-from fringe.demo.reports import JudgedPair
 from fringe.demo.scenario import Scenario
 from fringe.judge.advice.step import NextStep
 from fringe.judge.settling.settle import Settled

@@ -16,6 +16,7 @@ from fringe.archive.instruments import (
 )
 from fringe.archive.store.session import LoggedSpherometer, Visit, Work
 from fringe.archive.store.surface import Plate, Surface, add_surface
+from fringe.archive.views.judged_pair import JudgedPair, judged_pair
 from fringe.archive.views.logged_visit import log_and_judge
 from fringe.archive.views.photographs import load_photograph, logged
 from fringe.archive.views.reading_options import stated_options
@@ -24,7 +25,7 @@ from fringe.archive.views.surface_state import surface_state
 from fringe.demo.folder import built
 from fringe.demo.guide import GUIDE, guide_text
 from fringe.demo.outcome import Demo, FinishedSurface, Logged, RunStatus
-from fringe.demo.reports import JudgedPair, Page, judged_pair, write_reports
+from fringe.demo.reports import Page, write_reports
 from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
 from fringe.errors import BadInput
 from fringe.files import copy_whole, write_whole

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from fringe.archive.views.judged_pair import JudgedPair
     from fringe.archive.views.session_budget import SessionBudgets
     from fringe.archive.views.settling import SettlingSeries
     from fringe.archive.views.surface_state import SurfaceState
@@ -34,6 +35,15 @@ def course_picture(state: SurfaceState) -> bytes:
     from fringe.show.figures.style import png_bytes
 
     return png_bytes(course_figure(state, ahead=True))
+
+
+def pair_picture(judged: JudgedPair) -> bytes:
+    """What each piece of evidence says of the pair, and the estimate of all."""
+    from fringe.show.figures.pair import pair_figure
+    from fringe.show.figures.style import png_bytes
+
+    figure = pair_figure(judged.pair, judged.step, when=judged.record.days_text())
+    return png_bytes(figure)
 
 
 def settling_picture(series: SettlingSeries) -> bytes:

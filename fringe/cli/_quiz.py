@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from fringe.cli._options import print_json
+from fringe.cli.printing import print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:

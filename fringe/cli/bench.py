@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fringe.cli._options import json_option, print_json
+from fringe.cli.params import json_option
+from fringe.cli.printing import print_json
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:

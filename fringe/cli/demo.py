@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fringe.cli._options import json_option, print_json
-from fringe.cli.params import Written
+from fringe.cli.params import Written, json_option
+from fringe.cli.printing import print_json
 
 if TYPE_CHECKING:
     from fringe.demo.outcome import Demo, FinishedSurface, Logged, RunStatus

@@ -7,7 +7,8 @@ import sys
 
 import click
 
-from fringe.cli._options import json_option, print_json
+from fringe.cli.params import json_option
+from fringe.cli.printing import print_json
 
 
 def _complete(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:

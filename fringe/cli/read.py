@@ -2,40 +2,39 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from fringe.cli._options import LENGTH, json_option, print_json
-from fringe.cli._surface_reading import photo_options, stated_of
-from fringe.cli._workers import worker_options
-from fringe.cli.params import PICTURE
-from fringe.errors import BadInput
+from fringe.cli.params import (
+    PATH,
+    PICTURE,
+    gathered,
+    json_option,
+    length,
+    photo_options,
+    work_form,
+    worker_options,
+)
+from fringe.cli.printing import answer, print_json, show, tell, write_picture
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from fringe.orders.asked import AskedReading
+    from fringe.orders.options import ReadOptions, StatedOptions
 
-    from fringe.orders.options import ReadOptions
-    from fringe.orders.reading import Reading
+REFUSED = 2  # exit status
+WIDE = 200  # columns of the table where there is no terminal
 
 
 @click.command("read", short_help="Read the fringes in a photograph.")
-@click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="PHOTO...")
+@click.argument("photos", nargs=-1, type=PATH, metavar="PHOTO...")
 @click.option("--lamp", required=True, metavar="NAME", help="Lamp, see `fringe lamps`.")
 @photo_options
-@click.option("--diameter", type=LENGTH, metavar="L", help="Diameter of the aperture.")
-@click.option("--plate-radius", type=LENGTH, metavar="L", help="Radius of the plate.")
-@click.option(
-    "--work",
-    type=click.Choice(["convex", "concave"]),
-    default="convex",
-    show_default=True,
-    help="Form of the work.",
-)
+@length("--diameter", "Diameter of the aperture.")
+@length("--plate-radius", "Radius of the plate.")
+@work_form("--work")
 @click.option(
     "--by-eye",
     metavar="TEXT",
@@ -52,15 +51,16 @@ if TYPE_CHECKING:
 )
 @worker_options
 @json_option
+@gathered(stated="fringe.orders.options.StatedOptions")
 def command(
     photos: tuple[Path, ...],
+    stated: StatedOptions,
     by_eye: str | None,
     burst: bool,
     picture: Path | None,
     as_json: bool,
     workers: int | None,
     scheduler: str | None,
-    **given: Any,
 ) -> None:
     """Read the fringes in a photograph.
 
@@ -86,157 +86,59 @@ def command(
       fringe synth --out f.jpg --power 3.2 --tilt 2 --frames 6 --size 600 --seed 7
       fringe read --burst f-1.jpg f-2.jpg f-3.jpg f-4.jpg f-5.jpg f-6.jpg --lamp sodium
     """
-    from fringe.optics.lamps import lamp
-
-    # checked before the reader is imported, which takes its time
-    options = stated_of(given).options(lamp(given["lamp"]))
-    if by_eye is not None:
-        if burst:
-            raise BadInput("--burst belongs to photographs; leave it out with --by-eye")
-        _by_eye(by_eye, photos, picture, options, as_json=as_json)
-        return
-    if not photos:
-        raise BadInput("give a photograph to read, or --by-eye")
-    if burst:
-        _burst(photos, picture, options, as_json=as_json)
-        return
-    if len(photos) == 1:
-        _one(photos[0], picture, options, as_json=as_json)
-        return
-    if picture is not None:
-        raise BadInput("--picture: draws one photograph; give one")
-    from fringe.cli._readings import read_several
-
-    read_several(photos, options, workers=workers, scheduler=scheduler, as_json=as_json)
-
-
-def _one(photo: Path, picture: Path | None, options: ReadOptions, *, as_json: bool) -> None:
-    from concurrent.futures import ThreadPoolExecutor
-
     from fringe.cli._waiting import waiting
-    from fringe.photo.load import load_photo
+    from fringe.orders.asked import named_options, read_asked
 
-    if picture is not None:
-        _check_picture(photo, picture)
-    with (
-        waiting(f"reading {photo.name}", quiet=as_json),
-        ThreadPoolExecutor(1) as aside,
-        _uncollected(),
-    ):
-        # the file is decoded while the reader is imported
-        loading = aside.submit(load_photo, photo, keep_samples=picture is not None)
-        from fringe.orders.read import read
-
-        loaded = loading.result()
-        reading = read(loaded, options)
-        if picture is not None:
-            _draw(photo, picture, reading, options, loaded.samples)
-    if as_json:
-        print_json(reading.to_json())
-    else:
-        _print(photo.name, picture, reading)
+    options = named_options(stated)
+    if len(photos) > 1 and not burst and by_eye is None:
+        _several(photos, options, picture, workers, scheduler, as_json=as_json)
+        return
+    doing = f"reading {len(photos)} frames" if burst else f"reading {_name(photos)}"
+    with waiting(doing, quiet=as_json or not photos):
+        asked = read_asked(photos, options, by_eye=by_eye, burst=burst, picture=picture)
+        write_picture(picture, lambda: _drawn(asked))
+    answer(as_json, asked.reading.to_json, lambda: _rows(asked, picture))
 
 
-@contextmanager
-def _uncollected() -> Iterator[None]:
-    """Look for no garbage for a while: what is imported and fitted is none, and is much."""
-    before = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if before:
-            gc.enable()
+def _name(photos: tuple[Path, ...]) -> str:
+    return photos[0].name if photos else "what was seen"
 
 
-def _burst(
-    photos: tuple[Path, ...], picture: Path | None, options: ReadOptions, *, as_json: bool
-) -> None:
-    from fringe.cli._waiting import waiting
-    from fringe.orders.burst.read_burst import read_burst
-    from fringe.photo.frames import load_frames
+def _drawn(asked: AskedReading) -> bytes:
+    from fringe.show.pictures import overlay_picture
 
-    if picture is not None:
-        for photo in photos:
-            _check_picture(photo, picture)
-    with waiting(f"reading {len(photos)} frames", quiet=as_json):
-        reading = read_burst(load_frames(photos), options)
-        if picture is not None:
-            _draw(photos[0], picture, reading, options)
-    if as_json:
-        print_json(reading.to_json())
-    else:
-        _print(f"{photos[0].name} and {len(photos) - 1} more", picture, reading)
+    return overlay_picture(asked)
 
 
-def _by_eye(
-    text: str,
+def _rows(asked: AskedReading, picture: Path | None) -> Iterable[str]:
+    from fringe.show.text.reading import asked_rows
+
+    return asked_rows(asked, picture)
+
+
+def _several(
     photos: tuple[Path, ...],
-    picture: Path | None,
     options: ReadOptions,
+    picture: Path | None,
+    workers: int | None,
+    scheduler: str | None,
     *,
     as_json: bool,
 ) -> None:
-    from fringe.orders.by_eye import by_eye
+    """Read photographs side by side and print them; status 2 if any of them is refused."""
+    from fringe.cli._waiting import waiting
+    from fringe.orders.asked import read_several
 
-    if photos:
-        raise BadInput("a photograph and --by-eye at once: give one of them")
-    photographs = {
-        "--edge": options.edge != "auto",
-        "--camera-distance": options.camera_distance_mm is not None,
-        "--scale": options.scale_px_per_mm is not None,
-        "--picture": picture is not None,
-    }
-    for name, told in photographs.items():
-        if told:
-            raise BadInput(f"{name} belongs to a photograph; leave it out with --by-eye")
-    reading = by_eye(text, options)
+    with waiting(f"reading {len(photos)} photographs", quiet=as_json):
+        found = read_several(photos, options, picture=picture, workers=workers, scheduler=scheduler)
     if as_json:
-        print_json(reading.to_json())
+        print_json(found.to_json())
     else:
-        _print(f"by eye: {text.strip()}", None, reading)
+        from fringe.show.text.reading import several_rows, several_view
 
-
-def _check_picture(photo: Path, picture: Path) -> None:
-    if picture.exists() and photo.exists() and picture.samefile(photo):
-        raise BadInput(f"--picture: {picture}: would overwrite the photograph; choose another name")
-
-
-def _draw(
-    photo: Path,
-    picture: Path,
-    reading: Reading,
-    options: ReadOptions,
-    samples: NDArray[Any] | None = None,
-) -> None:
-    from fringe.files import write_whole
-    from fringe.photo.when import taken_text
-    from fringe.show.figures.overlay import overlay_figure
-    from fringe.show.figures.style import png_bytes
-
-    figure = overlay_figure(
-        photo if samples is None else samples,
-        reading,
-        title=f"{photo.name} with the fitted dark fringes",
-        when=taken_text(photo),
-        diameter_mm=options.diameter_mm,
-        camera_distance_mm=options.camera_distance_mm,
-    )
-    write_whole(picture, png_bytes(figure))
-
-
-def _print(name: str, picture: Path | None, reading: Reading) -> None:
-    from fringe.show.words import headline_text, quality_rows, reading_rows, sense_text, warnings_of
-
-    values = reading.to_json()
-    click.echo(f"{name}  {reading.wavelength_nm:.1f} nm")
-    click.echo(f"  {headline_text(values)}")
-    if reading.power_fringes is not None:
-        click.echo(f"  {sense_text(values)}")
-    for label, value in (*reading_rows(values), *quality_rows(values)):
-        if value:
-            click.echo(f"  {label:<22} {value}")
-    for warning in warnings_of(values):
-        click.echo(f"  ! {warning}")
-    if picture is not None:
-        click.echo(f"  drawn in {picture}")
+        show(lambda width: several_view(found), WIDE)
+        for row in several_rows(found):
+            click.echo(row)
+    tell(found.refused)
+    if found.refused:
+        click.get_current_context().exit(REFUSED)

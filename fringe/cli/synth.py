@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from fringe.cli._options import LENGTH, SIGNED_LENGTH, json_option, print_json
-from fringe.cli.params import Written
+from fringe.cli.params import LENGTH, SIGNED_LENGTH, Written, json_option
+from fringe.cli.printing import print_json
 from fringe.errors import BadInput
 
 SENSES = click.Choice(["centre", "edge"])

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from fringe.archive.views.session_budget import SessionBudgets
     from fringe.archive.views.settling import SettlingSeries
     from fringe.archive.views.surface_state import SurfaceState
+    from fringe.orders.asked import AskedReading
 
 
 def budget_picture(budgets: SessionBudgets) -> bytes:
@@ -35,6 +36,24 @@ def course_picture(state: SurfaceState) -> bytes:
     from fringe.show.figures.style import png_bytes
 
     return png_bytes(course_figure(state, ahead=True))
+
+
+def overlay_picture(asked: AskedReading) -> bytes:
+    """The fitted dark fringes over the photograph."""
+    from fringe.photo.when import taken_text
+    from fringe.show.figures.overlay import overlay_figure
+    from fringe.show.figures.style import png_bytes
+
+    assert asked.photo is not None
+    figure = overlay_figure(
+        asked.photo if asked.samples is None else asked.samples,
+        asked.reading,
+        title=f"{asked.photo.name} with the fitted dark fringes",
+        when=taken_text(asked.photo),
+        diameter_mm=asked.options.diameter_mm,
+        camera_distance_mm=asked.options.camera_distance_mm,
+    )
+    return png_bytes(figure)
 
 
 def pair_picture(judged: JudgedPair) -> bytes:

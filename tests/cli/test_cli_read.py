@@ -17,7 +17,7 @@ def photos(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Photographs of the working folder, whose names say the power that is read there."""
     monkeypatch.chdir(tmp_path)
 
-    def load(path: Path) -> Path:
+    def load(path: Path, *, keep_samples: bool = False) -> Path:
         if path.name.startswith("cut"):
             raise BadInput(f"{path.name}: is damaged or cut short")
         return path

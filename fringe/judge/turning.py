@@ -1,0 +1,230 @@
+"""Whose error is it? The work turned on its plate, read again, and both forms told apart.
+
+With the work turned by an angle, its form turns and the plate's stays: the gap of position k is
+plate + work turned by that angle. In Zernike terms each azimuthal frequency m stands by itself:
+the pair (cosine, sine) of the work turns by m times the angle, that of the plate does not, so two
+positions or more determine both by least squares, except where m times every difference of angles
+is a whole number of turns. Terms of rotational symmetry (m = 0), power among them, turn into
+themselves: only their sum is known, whatever the angles. N equal steps leave just m = N, 2N, ...
+of the others undetermined, which is why five positions serve better than four.
+
+The classical turning test; averaging over rotations is treated by Evans and Kestner, "Test optics
+error removal", Applied Optics 35 (1996) 1015 (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.errors import BadInput
+from fringe.optics.form import form_quantities
+from fringe.optics.zernike import Term
+from fringe.orders.form_intervals import FormIntervals, form_intervals
+from fringe.orders.reading import FormFit, Reading
+
+Array = NDArray[np.float64]
+# least sine of half the angle by which a term turns, for it to be told apart: below it noise
+# would be amplified tenfold
+_LEAST_TURN = 0.1
+
+
+@dataclass(frozen=True)
+class TurnedForms:
+    """Forms of work and plate, told apart as far as turning can.
+
+    Both count as they add to the gap, in fringes of the readings' light, and over the work's
+    aperture in the frame of the photographs, the work as it lay at angle zero.
+
+    Attributes
+    ----------
+    work, plate : FormFit
+        Terms that turn and were told apart, with their covariance [fringe, fringe^2].
+    symmetric : FormFit
+        Terms of rotational symmetry: the sum of both pieces'.
+    undetermined : tuple of int
+        Azimuthal frequencies that these angles cannot tell apart; they are in neither form.
+    work_figures, plate_figures : FormIntervals
+        Irregularity and its like of the two.
+    chi2, dof : float, int
+        Of the fit: far over `dof`, the pieces changed between the positions.
+    """
+
+    work: FormFit
+    plate: FormFit
+    symmetric: FormFit
+    undetermined: tuple[int, ...]
+    work_figures: FormIntervals
+    plate_figures: FormIntervals
+    chi2: float
+    dof: int
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the positions agree with two forms that do not change."""
+        return self.chi2 <= self.dof + 4 * math.sqrt(2 * self.dof)
+
+    def to_json(self) -> dict[str, object]:
+        """Return the forms and their figures under their names."""
+        return {
+            "work": _json(self.work, self.work_figures),
+            "plate": _json(self.plate, self.plate_figures),
+            "symmetric": _json(self.symmetric, None),
+            "undetermined_frequencies": list(self.undetermined),
+            "chi2": self.chi2,
+            "dof": self.dof,
+            "agrees": self.agrees,
+        }
+
+
+def turned_forms(readings: Sequence[Reading], angles_deg: Sequence[float]) -> TurnedForms:
+    """Tell the forms of work and plate apart from readings with the work turned.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        One a position, of one lamp, each with a form and all with the contact in one place.
+    angles_deg : sequence of float
+        By how much the work was turned, from +x toward +y of the photographs: clockwise as they
+        are seen [degree].
+
+    Returns
+    -------
+    TurnedForms
+
+    Raises
+    ------
+    BadInput
+        If there are fewer than two positions, a reading has no form, lamps or contacts differ, or
+        the angles are all alike.
+    """
+    _check(readings, angles_deg)
+    forms = [one.form for one in readings if one.form is not None]
+    terms = tuple(term for term in forms[0].terms if term[0] >= 2)
+    if any(set(terms) - set(form.terms) for form in forms):
+        raise BadInput("turning test: the readings have different terms of form")
+    angles = np.radians(np.asarray(angles_deg, float))
+    frequencies = sorted({abs(m) for _, m in terms} - {0})
+    lost = tuple(m for m in frequencies if not _told_apart(m, angles))
+    seen = np.concatenate([_values(form, terms) for form in forms])
+    covariance = _block_diagonal([_covariance(form, terms) for form in forms])
+    design = np.vstack([np.hstack([_turn(terms, a), np.eye(len(terms))]) for a in angles])
+    # what turning cannot tell apart is left as one: the work's part of it is set to zero
+    lumped = [m == 0 or abs(m) in lost for _, m in terms]
+    free = np.array([*(not one for one in lumped), *(True for _ in terms)])
+    design = design[:, free]
+    # a little noise keeps coefficients that no photograph determines from spoiling the rest
+    weight = np.linalg.inv(covariance + 1e-12 * np.trace(covariance) * np.eye(len(seen)))
+    normal = design.T @ weight @ design
+    found_covariance = np.linalg.inv(normal)
+    found = found_covariance @ design.T @ weight @ seen
+    rest = seen - design @ found
+    count = int(free[: len(terms)].sum())
+    turning = [term for term, one in zip(terms, lumped, strict=True) if not one]
+    of_plate = [i for i, one in enumerate(lumped) if not one]
+    of_sum = [i for i, (_, m) in enumerate(terms) if m == 0]
+
+    def part(terms_: Sequence[Term], places: Sequence[int]) -> FormFit:
+        rows = np.array(places, dtype=int)
+        return FormFit(tuple(terms_), found[rows], found_covariance[np.ix_(rows, rows)])
+
+    work = part(turning, range(count))
+    plate = part(turning, [count + i for i in of_plate])
+    return TurnedForms(
+        work=work,
+        plate=plate,
+        symmetric=part([terms[i] for i in of_sum], [count + i for i in of_sum]),
+        undetermined=lost,
+        work_figures=_figures(work),
+        plate_figures=_figures(plate),
+        chi2=float(rest @ weight @ rest),
+        dof=len(seen) - design.shape[1],
+    )
+
+
+def _check(readings: Sequence[Reading], angles_deg: Sequence[float]) -> None:
+    if len(readings) != len(angles_deg):
+        raise BadInput(
+            f"turning test: {len(angles_deg)} angles for {len(readings)} photographs; give one each"
+        )
+    if len(readings) < 2:
+        raise BadInput("turning test: one position tells nothing; give two or more, better five")
+    if any(one.form is None for one in readings):
+        raise BadInput("turning test: a reading has no form; rings without an edge have none")
+    if len({round(one.wavelength_nm, 4) for one in readings}) > 1:
+        raise BadInput("turning test: the photographs are of different lamps; take those of one")
+    if len({one.sense for one in readings}) > 1:
+        raise BadInput(
+            "turning test: the contact is not in the same place in all; say it with --sense"
+        )
+    turns = np.radians(np.subtract(angles_deg, angles_deg[0]))
+    if not np.isfinite(turns).all() or np.abs(np.sin(turns / 2)).max() < _LEAST_TURN:
+        raise BadInput("turning test: the work was hardly turned; turn it by 30 degrees or more")
+
+
+def _told_apart(frequency: int, angles: Array) -> bool:
+    """Whether terms of a frequency turn against each other between any two positions."""
+    turns = frequency * (angles[:, None] - angles[None, :])
+    return bool(np.abs(np.sin(turns / 2)).max() >= _LEAST_TURN)
+
+
+def _turn(terms: Sequence[Term], angle: float) -> Array:
+    """Coefficients of a form turned by an angle, from those before, shape (T, T).
+
+    cos m(t - a) = cos mt cos ma + sin mt sin ma, and likewise for the sine.
+    """
+    place = {term: i for i, term in enumerate(terms)}
+    matrix = np.zeros((len(terms), len(terms)))
+    for (n, m), i in place.items():
+        if m == 0:
+            matrix[i, i] = 1.0
+            continue
+        cos, sin = math.cos(abs(m) * angle), math.sin(abs(m) * angle)
+        matrix[i, i] = cos
+        other = place.get((n, -m))
+        if other is not None:
+            # the cosine term feeds the sine with + sin, the sine term the cosine with - sin
+            matrix[other, i] = sin if m > 0 else -sin
+    return matrix
+
+
+def _values(form: FormFit, terms: Sequence[Term]) -> Array:
+    return form.values[[form.terms.index(term) for term in terms]]
+
+
+def _covariance(form: FormFit, terms: Sequence[Term]) -> Array:
+    places = [form.terms.index(term) for term in terms]
+    return form.covariance[np.ix_(places, places)]
+
+
+def _block_diagonal(blocks: Sequence[Array]) -> Array:
+    from scipy.linalg import block_diag
+
+    return np.asarray(block_diag(*blocks))
+
+
+def _figures(form: FormFit) -> FormIntervals:
+    quantities = form_quantities(form.terms, form.values)
+    return form_intervals(form.terms, form.values, form.covariance, quantities)
+
+
+def _json(form: FormFit, figures: FormIntervals | None) -> dict[str, object]:
+    values: dict[str, object] = {
+        "terms": [list(term) for term in form.terms],
+        "coefficients_fringes": form.values.tolist(),
+        "u_fringes": np.sqrt(np.diag(form.covariance)).tolist(),
+    }
+    if figures is not None:
+        values |= {
+            "irregularity_fringes": figures.irregularity,
+            "irregularity_u95_fringes": figures.irregularity_u95,
+            "rms_irregularity_fringes": figures.rms,
+            "rms_irregularity_u95_fringes": figures.rms_u95,
+            "astigmatism_fringes": figures.astigmatism,
+            "astigmatism_u95_fringes": figures.astigmatism_u95,
+        }
+    return values

@@ -12,6 +12,7 @@ from skimage.filters import threshold_otsu
 from fringe.errors import Refused
 from fringe.optics.zernike import zernike_gradients, zernike_matrix, zernike_rows, zernike_terms
 from fringe.orders.count import fringe_centre
+from fringe.orders.doubts import edge_doubt
 from fringe.orders.edge.candidates import parting_level
 from fringe.orders.edge.ellipse_fit import fit_ellipse
 from fringe.orders.edge.find import EdgeCandidate, _circle_unless_oval, find_edge
@@ -21,7 +22,6 @@ from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import carried
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import pyramid_tiles
-from fringe.orders.from_fit import _untold_edge
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, photo_from_array
 
@@ -97,9 +97,10 @@ def test_doubt_of_the_edge_is_doubt_of_the_power(rng: np.random.Generator) -> No
     edge = Edge(200, 180, 150, 150, u_px=0.3)
     power = float(rng.uniform(1, 20))
     sphere = OrderModel(((0, 0), (2, 0)), np.array([0.3, power / 2]))
-    assert _untold_edge(sphere, edge, power) == pytest.approx(2 * 0.3 / 150 * power, rel=0.01)
+    plain = edge_doubt(sphere, edge).of_power(1)
+    assert plain == pytest.approx(2 * 0.3 / 150 * power, rel=0.01)
     turned = OrderModel(((0, 0), (2, 0), (20, 0)), np.array([0.3, power / 2, 0.1]))
-    assert _untold_edge(turned, edge, power) > _untold_edge(sphere, edge, power)
+    assert edge_doubt(turned, edge).of_power(1) > plain
 
 
 def test_an_oval_that_may_be_a_circle_is_one() -> None:

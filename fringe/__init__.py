@@ -11,12 +11,13 @@ name is looked up when it is first used. `__init__.pyi` beside this file tells t
 from __future__ import annotations
 
 # public name: module that has it
+_READINGS = ("budget", "read", "read_burst", "read_options", "to_dataset")
+_RECORDS = ("log_visit", "open_surface", "progress")
 _PLACES = {
+    **dict.fromkeys(_READINGS, "fringe.api.readings"),
+    **dict.fromkeys(_RECORDS, "fringe.api.records"),
+    **dict.fromkeys(("render", "tolerance"), "fringe.api.design"),
     **dict.fromkeys(("BadInput", "FringeError", "Refused"), "fringe.errors"),
-    **dict.fromkeys(
-        ("budget", "open_surface", "read", "read_burst", "read_options", "render"), "fringe.api"
-    ),
-    **dict.fromkeys(("to_dataset", "tolerance"), "fringe.api"),
     "Photo": "fringe.photo.load",
     "ReadOptions": "fringe.orders.options",
     "Reading": "fringe.orders.reading",

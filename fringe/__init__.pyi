@@ -1,13 +1,15 @@
 """Types of the public names; `__init__.py` imports each when it is first used."""
 
-from fringe.api import budget as budget
-from fringe.api import open_surface as open_surface
-from fringe.api import read as read
-from fringe.api import read_burst as read_burst
-from fringe.api import read_options as read_options
-from fringe.api import render as render
-from fringe.api import to_dataset as to_dataset
-from fringe.api import tolerance as tolerance
+from fringe.api.design import render as render
+from fringe.api.design import tolerance as tolerance
+from fringe.api.readings import budget as budget
+from fringe.api.readings import read as read
+from fringe.api.readings import read_burst as read_burst
+from fringe.api.readings import read_options as read_options
+from fringe.api.readings import to_dataset as to_dataset
+from fringe.api.records import log_visit as log_visit
+from fringe.api.records import open_surface as open_surface
+from fringe.api.records import progress as progress
 from fringe.errors import BadInput as BadInput
 from fringe.errors import FringeError as FringeError
 from fringe.errors import Refused as Refused

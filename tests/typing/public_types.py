@@ -12,6 +12,7 @@ import xarray as xr
 
 import fringe
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.surface_state import SurfaceState
 from fringe.judge.tolerance.tolerance import FormTolerance
 from fringe.judge.uncertainty.budget import Budget
 from fringe.optics.lamps import Lamp
@@ -51,7 +52,9 @@ def others() -> None:
     shown: Rendered = fringe.render(Path("a.png"), power=3.5, seed=7)
     version: str = fringe.__version__
     errors: list[type[fringe.FringeError]] = [fringe.BadInput, fringe.Refused]
-    print(light, allowed, surface, shown, version, errors, fringe.to_dataset(surface))
+    state: SurfaceState = fringe.progress(surface)
+    fringe.log_visit(surface, "a.jpg", stage="polish", minutes=40, on_top="tool")
+    print(state, light, allowed, surface, shown, version, errors, fringe.to_dataset(surface))
 
 
 def mistakes() -> None:

@@ -1,0 +1,132 @@
+"""The record from Python: open a surface, log a visit, ask what all visits say."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from fringe.api.typed import (
+    SENSES,
+    Length,
+    Sense,
+    to_mm,
+    to_surface,
+    to_word,
+)
+
+if TYPE_CHECKING:
+    from fringe.archive.store.surface import Surface
+    from fringe.archive.views.logged_visit import LoggedVisit
+    from fringe.archive.views.surface_state import SurfaceState
+
+
+def open_surface(place: str | os.PathLike[str]) -> Surface:
+    """Find a surface by ``ARCHIVE/NAME``, or by the path of its folder.
+
+    Raises
+    ------
+    BadInput
+        If there is none; the line names those that are nearly called so.
+
+    Examples
+    --------
+    >>> import fringe
+    >>> fringe.open_surface("shop/concave 1")
+    Traceback (most recent call last):
+    fringe.errors.BadInput: shop/concave 1: there is no such surface; give ARCHIVE/NAME...
+    """
+    from fringe.archive.store.surface import find_surface
+
+    return find_surface(os.fspath(place))
+
+
+def log_visit(
+    surface: Surface | str | os.PathLike[str],
+    *photos: str | os.PathLike[str],
+    lamp: str | None = None,
+    edge: str = "auto",
+    sense: Sense = "auto",
+    camera_distance: Length | None = None,
+    stage: str | None = None,
+    minutes: float | None = None,
+    on_top: Literal["work", "tool"] | None = None,
+    remark: str | None = None,
+    by: str | None = None,
+    when: str | None = None,
+    replaces: str | None = None,
+) -> LoggedVisit:
+    """Log a visit to the bench in a surface's record, as `fringe log` does.
+
+    Parameters
+    ----------
+    surface : Surface, str or path
+        From :func:`fringe.open_surface`, or what that takes.
+    *photos : str or path
+        Photographs of the contact; each is read, and kept with its original bytes.
+    lamp, edge, sense, camera_distance
+        As of :func:`fringe.read`; the lamp is else the surface's usual one.
+    stage, minutes, on_top : str, float, {'work', 'tool'}, optional
+        Work since the last visit: its grit or `polish`, how long [min], the upper piece.
+    remark, by : str, optional
+        Free text, and who measured.
+    when : str, optional
+        Time of the visit as ``2026-03-14T09:30``; else now.
+    replaces : str, optional
+        Session that this one corrects: its name or number.
+
+    Returns
+    -------
+    LoggedVisit
+        `path` of the file, `number` of the visit, and `state`, what all visits say with it.
+
+    Raises
+    ------
+    BadInput
+        If something that is said makes no sense; nothing is written then.
+    Refused
+        If a photograph supports no reading; nothing is written then.
+    """
+    from fringe.archive.views.visit_request import VisitRequest, log_request
+    from fringe.orders.options import StatedOptions
+
+    stated = StatedOptions(
+        lamp=lamp,
+        edge=edge,
+        camera_distance_mm=to_mm("camera_distance", camera_distance, None),
+        sense=to_word("sense", sense, SENSES),
+    )
+    request = VisitRequest(
+        stage=stage,
+        minutes=minutes,
+        on_top=on_top,
+        remark=remark,
+        by=by,
+        when=when,
+        replaces=replaces,
+    )
+    return log_request(to_surface(surface), [Path(one) for one in photos], request, stated)
+
+
+def progress(surface: Surface | str | os.PathLike[str]) -> SurfaceState:
+    """Judge a surface's visits, and say what to do next, as `fringe progress` does.
+
+    Parameters
+    ----------
+    surface : Surface, str or path
+        From :func:`fringe.open_surface`, or what that takes.
+
+    Returns
+    -------
+    SurfaceState
+        `rows`, one a visit; `verdict` of the last one; `next_step`; `problems`, one line for
+        each session that cannot be read. `to_json()` has the keys of `fringe progress --json`.
+
+    Raises
+    ------
+    BadInput
+        If there is no such surface.
+    """
+    from fringe.archive.views.surface_state import surface_state
+
+    return surface_state(to_surface(surface))

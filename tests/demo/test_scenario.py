@@ -7,6 +7,7 @@ import math
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -145,6 +146,15 @@ def test_true_radii_lie_where_the_certificate_says() -> None:
     assert abs(SCENARIO.plate_true_radius_mm - said["radius_mm"]) < 2 * said["u_radius_mm"]
 
 
+def rounded(value: Any) -> Any:
+    """Leave out the digits that hang on the order in which a processor adds up."""
+    if isinstance(value, float):
+        return float(f"{value:.10g}")
+    if isinstance(value, dict):
+        return {key: rounded(one) for key, one in value.items()}
+    return [rounded(one) for one in value] if isinstance(value, list) else value
+
+
 def test_rendering_again_writes_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -157,7 +167,8 @@ def test_rendering_again_writes_the_same(
     written = capsys.readouterr().out.split()
     assert [Path(name).name for name in written] == ["convex-10.jpg", "concave-06.jpg"]
     for name in written:
-        assert truth_of(Path(name)) == truth_of(SCENARIO.folder / "photographs" / Path(name).name)
+        shipped = truth_of(SCENARIO.folder / "photographs" / Path(name).name)
+        assert rounded(truth_of(Path(name))) == rounded(shipped)
 
 
 @pytest.mark.parametrize(

@@ -50,7 +50,7 @@ def test_power_of_random_scenes(family: str, rng: np.random.Generator) -> None:
     """
     good = 0
     for _ in range(10):
-        scene = random_scene(rng, family, (480, 480))
+        scene = random_scene(rng, family, (360, 360))
         photo, truth = picture(scene, int(rng.integers(2**31)))
         power = abs(float(truth["power_fringes"]))  # type: ignore[arg-type]
         try:
@@ -152,7 +152,7 @@ def test_power_interval_covers(rng: np.random.Generator) -> None:
     covered = 0
     for _ in range(20):
         scene = Scene(
-            400, 400, form=Form(power=rng.uniform(2, 14), tilt=rng.uniform(0, 4)), lamp=SODIUM
+            300, 300, form=Form(power=rng.uniform(2, 14), tilt=rng.uniform(0, 4)), lamp=SODIUM
         )
         photo, truth = picture(scene, int(rng.integers(2**31)))
         reading = read(photo, options_of(scene, scene.edge))
@@ -234,7 +234,7 @@ def test_form_is_told(rng: np.random.Generator) -> None:
 @pytest.mark.parametrize("kind", ["noise", "wall", "face", "text"])
 def test_pictures_without_fringes_are_refused(kind: str, rng: np.random.Generator) -> None:
     """Noise, a blank wall, a blob like a face and text give no reading."""
-    photo = photo_from_array(distractor(kind, rng, (400, 360)), kind)
+    photo = photo_from_array(distractor(kind, rng, (280, 252)), kind)
     with pytest.raises(Refused):
         read(photo, ReadOptions(SODIUM))
 

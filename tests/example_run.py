@@ -1,0 +1,63 @@
+"""The shipped example run whole by its command, and what that left."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from fringe.cli import main
+from fringe.demo import Demo, Logged, RunStatus, Scenario, run_demo
+
+
+@dataclass(frozen=True)
+class Once:
+    """A run of `fringe demo`: where, what it gave back, told its watcher and printed."""
+
+    folder: Path
+    demo: Demo
+    events: list[RunStatus | Logged]
+    printed: str
+
+
+def run_once(folder: Path) -> Once:
+    """Run the example by the command, photographs, pictures, reports and all."""
+    demos: list[Demo] = []
+    events: list[RunStatus | Logged] = []
+
+    def watched(
+        out: Path, *, scenario: Scenario, on_event: Callable[[RunStatus | Logged], None]
+    ) -> Demo:
+        def both(event: RunStatus | Logged) -> None:
+            events.append(event)
+            on_event(event)
+
+        demos.append(run_demo(out, scenario=scenario, on_event=both))
+        return demos[0]
+
+    printed, complaints = io.StringIO(), io.StringIO()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        patch.delenv("COLUMNS", raising=False)
+        patch.setattr("fringe.demo.run.run_demo", watched)
+        with (
+            redirect_stdout(printed),
+            redirect_stderr(complaints),
+            pytest.raises(SystemExit) as done,
+        ):
+            main(["demo", "--out", "demo"])
+    assert (done.value.code or 0, complaints.getvalue()) == (0, "")
+    return Once(folder, demos[0], events, printed.getvalue())
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    """Each file under a folder with its content."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }

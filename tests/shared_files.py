@@ -1,0 +1,36 @@
+"""What takes long to make is made once a run, whichever of its workers wants it first."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import pickle
+from collections.abc import Callable
+from pathlib import Path
+
+import cloudpickle
+import pytest
+
+
+def made_once(folders: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> object:
+    """Return what `make` left in a folder and gave back, which the workers of a run share.
+
+    Parameters
+    ----------
+    folders : TempPathFactory
+    name : str
+        Of the folder, and of the thing.
+    make : callable
+        Called with the empty folder by the first worker that asks; the others wait. What it gives
+        back must be picklable; functions may be in it.
+    """
+    base = folders.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        base = base.parent  # each worker has a folder of its own in that of the run
+    folder, result = base / f"shared-{name}", base / f"shared-{name}.pickle"
+    with (base / f"shared-{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not result.exists():
+            folder.mkdir()
+            result.write_bytes(cloudpickle.dumps(make(folder)))
+    return pickle.loads(result.read_bytes())

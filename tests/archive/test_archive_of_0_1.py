@@ -29,12 +29,14 @@ def said(name):
 def known_keys(then, now):
     """Return those keys and values of today's answer that there were then.
 
-    Numbers may differ in the tenth digit: other processors add up in another order.
+    Numbers may differ in the tenth digit: other processors add up in another order. Half-widths
+    may by half a per cent: wavelength and plate count in all of them since 0.1.
     """
-    return {
-        key: pytest.approx(now[key], rel=1e-9) if isinstance(then[key], float) else now[key]
-        for key in then
-    }
+    found = {}
+    for key, old in then.items():
+        near = 5e-3 if "_u95_" in key else 1e-9
+        found[key] = pytest.approx(now[key], rel=near) if isinstance(old, float) else now[key]
+    return found
 
 
 @pytest.fixture
@@ -75,10 +77,16 @@ def test_its_progress_is_told(capsys, shop):
 
 
 def test_it_is_read_again(capsys, shop):
-    """(regression) `reread` computes the photograph and the spherometer to the same digits."""
+    """(regression) `reread` computes the powers of photograph and spherometer to the same digits.
+
+    Irregularity may be told otherwise, within its interval: since 0.1 what noise alone would make
+    of it is taken out.
+    """
     now = call(capsys, "reread", SURFACE, "--json").json
-    then = said("reread.json")
-    assert now["changes"] == then["changes"] == []
+    assert said("reread.json")["changes"] == []
+    for one in now["changes"]:
+        assert one["quantity"] == "irregularity_fringes"
+        assert abs(one["now"] - one["before"]) <= one["u95_now"]
     assert (now["sessions"], now["computed"], now["problems"]) == (4, 2, [])
 
 

@@ -174,7 +174,7 @@ def check_folder(path: Path, *, option: str | None = None) -> Path:
     with _said_of(option):
         mode = _mode(path)
         if mode is not None and not stat.S_ISDIR(mode):
-            raise BadInput(f"{path}: is there already and is no folder; choose another name")
+            raise BadInput(f"{path}: is there already and is not a folder; choose another name")
         _probe(path)
         if mode is not None:
             _probe(path / "any")

@@ -201,7 +201,7 @@ def test_a_clusters_workers_work_at_once(photos, scheduler):
 
 def test_a_clusters_dead_worker_is_one_line(photos, scheduler):
     """Workers of a cluster that are killed, again and again, end in one line with advice."""
-    with pytest.raises(BadInput, match=r"workers were killed.*read fewer"):
+    with pytest.raises(BadInput, match=r"worker processes were killed.*read fewer"):
         read_many(photos("1.0.jpg"), stand_ins.die, scheduler=scheduler)
 
 

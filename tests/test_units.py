@@ -188,7 +188,7 @@ def test_numbers(text: str, expected: float) -> None:
     ],
 )
 def test_what_is_no_number(text: str, reason: str) -> None:
-    """What is no number, or might be two, is refused in one line that names the option."""
+    """What is not a number, or might be two, is refused in one line that names the option."""
     with pytest.raises(BadInput, match=reason) as caught:
         number(text, "--fringes")
     assert str(caught.value).startswith(f"--fringes: {text!r}")

@@ -149,6 +149,6 @@ def _line(text: str) -> dict[str, float]:
     except ValueError:
         numbers = []
     if not 1 <= len(numbers) <= 3:
-        raise BadInput(f"--line: {text!r} is no line; write NM:WEIGHT:FWHM, as 546.07:1:10")
+        raise BadInput(f"--line: {text!r} is not a line; write NM:WEIGHT:FWHM, as 546.07:1:10")
     names = ("wavelength_nm", "weight", "fwhm_nm")
     return dict(zip(names, [*numbers, 1.0][: max(2, len(numbers))], strict=False))

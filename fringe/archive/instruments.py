@@ -224,7 +224,7 @@ def read_instrument(path: Path, kind: str) -> Instrument:
         raise BadInput(f"{path}: the record is damaged: {error}") from error
     name, added = values.pop("name", None), values.pop("added", "")
     if values.pop("kind", None) != kind or not isinstance(name, str):
-        raise BadInput(f"{path}: this is no record of a {kind}; it needs kind and name")
+        raise BadInput(f"{path}: this is not a record of a {kind}; it needs kind and name")
     check_fields(kind, str(path), values)
     return Instrument(kind, name, values, str(added), path)
 

@@ -121,7 +121,7 @@ class Desk:
             If one of them is not valid.
         """
         if settings.sense not in SENSES:
-            raise BadInput(f"sense: {settings.sense!r} is none of {', '.join(SENSES)}")
+            raise BadInput(f"sense: {settings.sense!r} is not one of {', '.join(SENSES)}")
         if settings.surface is not None:
             surface = self._surface(settings.surface)
             find_lamp(settings.lamp or surface.lamp or "sodium", self.archive)

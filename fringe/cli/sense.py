@@ -53,7 +53,7 @@ class _SenseCommand(click.Command):
 @click.option(
     "--edge-after",
     metavar="EDGE",
-    help="In AFTER; else BEFORE's, or found where the eye was lowered.",
+    help="Edge in AFTER; else that of BEFORE, or found after lower-eye.",
 )
 @length("--diameter", "Diameter of the aperture.")
 @length("--plate-radius", "Radius of the plate.")

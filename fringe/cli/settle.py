@@ -29,7 +29,9 @@ if TYPE_CHECKING:
 @click.option("--surface", metavar="ARCHIVE/NAME", help="Take plate, lamp and limits from it.")
 @surface_reading_options
 @length("--diameter", "Of the aperture.")
-@click.option("--times", metavar="M,M,...", help="Minutes of each PHOTO; else the cameras' clock.")
+@click.option(
+    "--times", metavar="M,M,...", help="Minutes of each PHOTO; else by the camera's clock."
+)
 @quantity("--tolerance-power", "fringes", "Power allowed, fringes.")
 @click.option(
     "--share",
@@ -37,9 +39,11 @@ if TYPE_CHECKING:
     default="0.1",
     show_default=True,
     metavar="S",
-    help="Of it that a drift may still move.",
+    help="Share of the tolerance that a drift may still move.",
 )
-@click.option("--glass", metavar="NAME", help="Of the piece that was handled, see glasses.toml.")
+@click.option(
+    "--glass", metavar="NAME", help="Glass of the piece that was handled, as borosilicate."
+)
 @length("--thickness", "Of that piece.")
 @quantity("--difference", "k", "Temperature it started off by.", "K")
 @picture_option

@@ -45,7 +45,7 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option("--lamp", help="Name from `fringe lamps`, or led:PEAK_NM:FWHM_NM. [sodium]")
 @click.option("--size", metavar="WxH|PX", help="Of the photograph. [1000]")
 @click.option("--edge", metavar="CX,CY,R", help="Place of the edge, in pixels.")
-@click.option("--diameter", "diameter_mm", type=LENGTH, help="Of the aperture.")
+@click.option("--diameter", "diameter_mm", type=LENGTH, help="Diameter of the aperture.")
 @click.option(
     "--plate-radius", "plate_radius_mm", type=LENGTH, help="Draw the exact shape between spheres."
 )

@@ -52,7 +52,9 @@ if TYPE_CHECKING:
 @length("--beam", "Beam before it: round, its footprint is longer by 1/cos.")
 @quantity("--incidence", "deg", "Angle of incidence.", "DEG")
 @quantity("--index", "after", "Refraction into this index; no mirror.")
-@click.option("--passes", type=click.IntRange(1), metavar="N", help="Times met.")
+@click.option(
+    "--passes", type=click.IntRange(1), metavar="N", help="How often the light meets the surface."
+)
 @click.option("--system", type=PATH, metavar="FILE", help="System (TOML).")
 @json_option
 @gathered(

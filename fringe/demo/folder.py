@@ -27,7 +27,7 @@ def check_target(out: Path) -> None:
         since, or the folder above it is missing.
     """
     if out.is_symlink():
-        raise BadInput(f"{out}: is there already and is no folder; {_OTHER}")
+        raise BadInput(f"{out}: is there already and is not a folder; {_OTHER}")
     check_folder(out)
     if not out.exists():
         return

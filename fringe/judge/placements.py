@@ -27,7 +27,7 @@ from fringe.student_t import coverage_factor
 # What is taken for the zones that no placement saw: symmetric irregularity over the whole
 # aperture, standard uncertainty, peak to valley [fringe]; it is |q| / 4. (Ours, no source.)
 ZONES_U_FRINGES = 0.5
-# a fit that is this improbable is no surface of revolution, or not at rest
+# a fit that is this improbable is not a surface of revolution, or not at rest
 _IMPROBABLE = 0.01
 
 
@@ -81,7 +81,7 @@ class Carried:
     radius_difference_mm, u_radius_difference_mm : float
         R_work - R_plate of the best-fitting sphere, and its standard uncertainty [mm].
     zone_fringes, u_zone_fringes : float
-        q: the power between vertex and rim that is no sphere's, and its standard
+        q: the power between vertex and rim that is not a sphere's, and its standard
         uncertainty [fringe].
     zones : tuple of Zone
         From the vertex outward.

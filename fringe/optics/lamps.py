@@ -219,7 +219,7 @@ def light_nm(name: str | None, wavelength_nm: float | None) -> float:
     assert wavelength_nm is not None
     if not 200 <= wavelength_nm <= 2500:
         raise BadInput(
-            f"--wavelength: {wavelength_nm:g} nm is no light that fringes are seen in; "
+            f"--wavelength: {wavelength_nm:g} nm is not light in which fringes are seen; "
             "write for example 589.3nm"
         )
     return wavelength_nm

@@ -101,9 +101,9 @@ def by_eye(text: str, options: ReadOptions) -> Reading:
     seen = _number(match["value"], text)
     error = ERRORS[what] if match["error"] is None else _number(match["error"], text)
     if seen > _MOST[what]:
-        raise BadInput(f"--by-eye: no eye tells a {what} of {seen:g}; photograph it")
+        raise BadInput(f"--by-eye: an eye cannot tell a {what} of {seen:g}; photograph it")
     if not 0 < error <= _MOST[what]:
-        raise BadInput(f"--by-eye: a reading error of {error:g} is none; state one over 0")
+        raise BadInput(f"--by-eye: a reading error of {error:g} is not possible; state one above 0")
     sense = _sense(what, match["word"], options, text)
     parts = {"eye": standard(error), "eye angle": _VIEW_SHARE * seen}
     u_power = math.hypot(*parts.values())

@@ -96,7 +96,7 @@ def _intervention(text: str, name: str) -> Intervention:
     kind, _, second = text.strip().partition(" ")
     if kind not in INTERVENTIONS or bool(second.strip()) != (kind == "lamp"):
         raise BadInput(
-            f"--change: {text!r} is none of pressed-centre, lower-eye, lamp NAME2, as "
+            f"--change: {text!r} is not one of pressed-centre, lower-eye, lamp NAME2, as "
             "`--change lamp mercury-green`"
         )
     first = lamp(name)

@@ -39,7 +39,7 @@ def distractor(kind: str, rng: Rng, size: tuple[int, int] = (720, 640)) -> NDArr
         For an unknown kind.
     """
     if kind not in DISTRACTORS:
-        raise BadInput(f"kind: {kind!r} is none of {', '.join(DISTRACTORS)}")
+        raise BadInput(f"kind: {kind!r} is not one of {', '.join(DISTRACTORS)}")
     width, height = size
     span = min(size) / 2
     x, y = np.meshgrid(

@@ -60,7 +60,7 @@ def random_scene(rng: Rng, family: str = "mixed", size: tuple[int, int] | None =
         For an unknown family.
     """
     if family not in FAMILIES:
-        raise BadInput(f"family: {family!r} is none of {', '.join(FAMILIES)}")
+        raise BadInput(f"family: {family!r} is not one of {', '.join(FAMILIES)}")
     if family == "mixed":
         family = str(rng.choice([name for name in FAMILIES if name not in ("mixed", "field")]))
     scene = FAMILIES[family](rng)

@@ -42,7 +42,7 @@ def check_target(
     Raises
     ------
     BadInput
-        For an ending that is no picture's, bits that the format has not, what
+        For an ending that is not a picture's, bits that the format has not, what
         :func:`fringe.files.check_file` finds of photograph and truth, or a file that is
         already there unless `force`. The line begins with `option` where it is given.
     """

@@ -136,7 +136,9 @@ class Lighting:
         _within("ambient", self.ambient, 0.0, 10.0)
         _within("camera_shadow", self.camera_shadow, 0.0, 1.0)
         if self.background not in BACKGROUNDS:
-            raise BadInput(f"background: {self.background!r} is none of {', '.join(BACKGROUNDS)}")
+            raise BadInput(
+                f"background: {self.background!r} is not one of {', '.join(BACKGROUNDS)}"
+            )
 
 
 @dataclass(frozen=True)
@@ -361,4 +363,4 @@ def _within(name: str, value: float, low: float, high: float) -> None:
 
 def _one_of(name: str, value: object, allowed: tuple[object, ...]) -> None:
     if value not in allowed:
-        raise BadInput(f"{name}: {value!r} is none of {', '.join(map(str, allowed))}")
+        raise BadInput(f"{name}: {value!r} is not one of {', '.join(map(str, allowed))}")

@@ -196,7 +196,7 @@ def sense_pair(scene: Scene, how: str, rng: Rng) -> tuple[Rendered, Rendered]:
         With `pair` in their truth.
     """
     if how not in PAIRS:
-        raise BadInput(f"pair: {how!r} is none of {', '.join(PAIRS)}")
+        raise BadInput(f"pair: {how!r} is not one of {', '.join(PAIRS)}")
     before = scene
     if how == "press":
         before, after = _pressed(scene, rng)

@@ -233,7 +233,7 @@ def test_radius_by_a_plate_that_is_little_known(plate, names, words, tmp_path, c
     ("words", "message"),
     [
         (("@", "--result", "luck"), "there are power"),
-        (("@", "--axial-u", "-1"), "not below zero"),
+        (("@", "--axial-u", "-1"), "cannot be negative"),
         (("@", "--axial-u", "0.1"), "thickness"),
         (("@", "--glass", "jelly"), "no glass named"),
         (("@", "--picture", "budget.svg"), "must end in .png"),

@@ -243,7 +243,7 @@ def test_no_tolerance(shop, capsys):
         (("shop/convex 1", "shop/convex 2"), "are both convex"),
         (("shop/convex 1", "shop/gone"), "gone"),
         (("shop/convex 1", "shop/concave 1", "--picture", "p.svg"), "must end in .png"),
-        (("shop/convex 1", "shop/concave 1", "--contact-u", "-1"), "not below zero"),
+        (("shop/convex 1", "shop/concave 1", "--contact-u", "-1"), "cannot be negative"),
         (("shop/convex 1", "shop/concave 1", "--lamp", "candle"), "candle"),
     ],
 )

@@ -119,7 +119,7 @@ def test_empty_archive(tmp_path, capsys):
         (("add", "spherometer", "@", "x"), "one of ring_inner_mm"),
         (("add", "spherometer", "@", "x", "--ring", "1mm,2mm,3mm"), "inner and an outer"),
         (("add", "camera", "@", "x"), "distance or its scale"),
-        (("add", "lamp", "@", "x", "--line", "green", "--source", "y"), "is no line"),
+        (("add", "lamp", "@", "x", "--line", "green", "--source", "y"), "is not a line"),
         (("add", "lamp", "@", "x", "--line", "5", "--source", "y"), "200 and 2500"),
         (("add", "lamp", "@", "Sodium", "--line", "546", "--source", "y"), "a name of its own"),
         (

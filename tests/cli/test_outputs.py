@@ -188,7 +188,7 @@ def test_the_name_is_taken(name, here, capsys):
     taken = Path("taken" + one.ending)
     if one.type.kind == "folder":
         taken.touch()
-        says = ["is there already and is no folder"]
+        says = ["is there already and is not a folder"]
     else:
         taken.mkdir()
         says = ["is there already"] if one.type.kind == "new" else ["is a folder"]

@@ -175,7 +175,7 @@ def test_an_oblique_mirror(capsys):
     assert footprint["gap_nm"] == pytest.approx(2 * beam["gap_nm"])
     assert call(capsys, "tolerance", *words, "--json").json["astigmatism_waves"] is None
     text = call(capsys, "tolerance", *oblique, "--beam", "60mm").out
-    assert "of it astigmatism  0.125 waves: a sphere met obliquely is no sphere" in text
+    assert "of it astigmatism  0.125 waves: a sphere met obliquely is not a sphere" in text
     refused = call(capsys, "tolerance", *oblique, "--beam", "80mm")
     assert (refused.status, refused.err.count("\n")) == (2, 1)
     assert "a footprint of 113.137 mm is larger than the aperture of 100 mm" in refused.err

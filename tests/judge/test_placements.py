@@ -41,7 +41,7 @@ def local_power(p, q, offset, radius):
 
 
 def test_over_a_zone():
-    """Placements of a surface that is no sphere find it again: its power, and its zone.
+    """Placements of a surface that is not a sphere find it again: its power, and its zone.
 
     Analytic: the powers over the circles are least squares of the heights themselves; the
     surface's own power is that of its whole aperture.

@@ -61,7 +61,7 @@ def test_matrix_has_one_column_a_term():
 
 @pytest.mark.parametrize(("n", "m"), [(2, 1), (1, 3), (-1, 1), (3, 0)])
 def test_terms_that_do_not_exist_are_refused(n, m):
-    """An odd n - |m|, or one below zero, is no Zernike term."""
+    """An odd n - |m|, or one below zero, is not a Zernike term."""
     with pytest.raises(BadInput, match="no Zernike term"):
         zernike.zernike(n, m, 0.1, 0.2)
 

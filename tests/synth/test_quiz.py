@@ -106,7 +106,7 @@ def test_numbers_as_they_are_said(text, value):
 
 @pytest.mark.parametrize("text", ["many", "1/0", "3/", "1e3", "nan", "inf", "3.5.1", "1_0"])
 def test_what_is_no_number(text):
-    """What is no number is refused by its own words."""
+    """What is not a number is refused by its own words."""
     with pytest.raises(BadInput):
         read_number(text)
 

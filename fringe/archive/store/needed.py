@@ -65,4 +65,4 @@ def flag(item: Any, names: tuple[str, ...], value: Any) -> str:
 
 def not_ours(item: Any, what: str) -> BadInput:
     """The refusal of a file that says something no session of ours does."""
-    return BadInput(f"{item.file.filename}: not a session of ours: {what}")
+    return BadInput(f"{item.file.filename}: not a session of fringe: {what}")

@@ -206,7 +206,7 @@ def _check_schema(path: Path, file: Any) -> None:
         )
     for name in ("readings", "photographs", "spherometers"):
         if not 0 <= (hdf5.whole(file, name) or 0) <= layout.MAX_GROUPS:
-            raise BadInput(f"{path}: not a session of ours: its number of {name} cannot be")
+            raise BadInput(f"{path}: not a session of fringe: its number of {name} cannot be")
 
 
 def _summary(path: Path, file: Any) -> SessionSummary:

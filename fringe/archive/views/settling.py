@@ -165,7 +165,8 @@ def _photographs(photos: Sequence[Path]) -> list[Path]:
             paths.append(photo)
     if len(paths) < LEAST:
         raise BadInput(
-            f"{len(paths)} photographs tell no curve; give three or more, better six over an hour"
+            f"{len(paths)} photographs are too few for a curve; give three or more, "
+            "better six over an hour"
         )
     return paths
 
@@ -176,7 +177,7 @@ def _minutes(paths: list[Path], text: str | None) -> tuple[list[float], str]:
         minutes, clock = times_min(paths)
         if len(set(minutes)) < LEAST:
             raise BadInput(
-                "the photographs bear no times that differ; give --times with the minutes of each"
+                "the photographs have no times that differ; give --times with the minutes of each"
             )
         return minutes, clock
     words = [word.strip() for word in text.replace(";", ",").split(",") if word.strip()]

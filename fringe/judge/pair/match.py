@@ -333,7 +333,7 @@ def _power(
 
 def _piece(pieces: Mapping[str, Piece], name: str) -> Piece:
     if name not in pieces:
-        raise BadInput(f"pair: the evidence names {name!r}, which is none of its pieces")
+        raise BadInput(f"pair: the evidence names {name!r}, which is not one of its pieces")
     return pieces[name]
 
 

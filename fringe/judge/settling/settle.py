@@ -266,8 +266,8 @@ def _checked(
         raise BadInput("settling: a time or a power is not a number")
     if len(set(t.tolist())) < 3:
         raise BadInput(
-            f"settling: {len(set(t.tolist()))} different times tell no curve; give three or more, "
-            "better six over an hour"
+            f"settling: {len(set(t.tolist()))} different times are too few for a curve; give three "
+            "or more, better six over an hour"
         )
     if (spread <= 0).any():
         raise BadInput("settling: the readings need an uncertainty greater than zero")

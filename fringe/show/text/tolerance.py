@@ -43,7 +43,7 @@ def tolerance_rows(one: FormTolerance) -> list[str]:
         rows.append(
             line(
                 "of it astigmatism",
-                f"{counted(one.astigmatism_waves, 'wave')}: a sphere met obliquely is no sphere",
+                f"{counted(one.astigmatism_waves, 'wave')}: a sphere met obliquely is not a sphere",
             )
         )
     if one.focus_shift_mm is not None:

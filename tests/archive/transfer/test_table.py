@@ -224,7 +224,7 @@ def test_tables_that_make_no_sense(tmp_path, text, words):
 
 
 def test_files_that_are_no_table(tmp_path):
-    """A missing file, a folder, and one that is no text are refused in one line."""
+    """A missing file, a folder, and one that is not text are refused in one line."""
     made = full_surface(tmp_path / "shop")
     (tmp_path / "folder.csv").mkdir()
     (tmp_path / "bytes.csv").write_bytes(b"when\n\xff\xfe\n")
@@ -235,7 +235,7 @@ def test_files_that_are_no_table(tmp_path):
 
 
 def test_what_is_not_known_is_an_empty_cell():
-    """None and what is no number leave the cell empty."""
+    """None and what is not a number leave the cell empty."""
     text = table_text([{"when": "x", "power_fringes": math.nan, "by": None}])
     (row,) = csv.DictReader(io.StringIO(text))
     assert {name for name, cell in row.items() if cell} == {"when"}

@@ -344,7 +344,7 @@ HOSTILE = {
     "photograph": (lambda f: f[session_of(f)]["photograph_1/data"].__setitem__(0, 1), "digest"),
     "attribute": (lambda f: f[session_of(f)].attrs.__setitem__("by", "nobody"), "digest"),
     "digest": (lambda f: f[session_of(f)].attrs.__delitem__("content_sha256"), "digest"),
-    "name": (rename_up, "no session's name"),
+    "name": (rename_up, "not the name of a session"),
     "other name": (rename_other, "named otherwise"),
     "external": (lambda f: f.__setitem__("session_0009_20260314T093000Z_aaaaaa",
                                          h5py.ExternalLink("/etc/passwd", "/")), "is a link"),

@@ -167,7 +167,7 @@ def test_units_and_zeros_do_not_matter(shift, amplitude, stretch, start):
 @pytest.mark.parametrize(
     ("times", "powers", "u", "message"),
     [
-        ([0, 1], [1, 2], 0.1, "2 different times tell no curve"),
+        ([0, 1], [1, 2], 0.1, "2 different times are too few for a curve"),
         ([0, 0, 1], [1, 2, 3], 0.1, "2 different times"),
         ([0, 1, 2], [1, 2], 0.1, "3 times for 2 readings"),
         ([0, 1, math.nan], [1, 2, 3], 0.1, "not a number"),

@@ -268,7 +268,7 @@ def test_a_form_without_piston_draws_no_lines(made_reading, made_photo, assert_c
 
 
 def test_wrong_pictures_are_refused(made_reading):
-    """What is no picture, or does not hold the edge, is refused with one line."""
+    """What is not a picture, or does not hold the edge, is refused with one line."""
     with pytest.raises(BadInput, match="shape"):
         overlay_figure(np.zeros((2, 3, 4, 5)), made_reading())
     reading = made_reading(edge=Edge(5000.0, 5000.0, 100.0, 100.0))

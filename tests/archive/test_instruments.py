@@ -178,7 +178,7 @@ def test_nonsense(kind, values, message, tmp_path):
     ("text", "message"),
     [
         ("radius_mm = = 3", "damaged"),
-        ("radius_mm = 3.0", "no record of a plate"),
+        ("radius_mm = 3.0", "not a record of a plate"),
         ('kind = "plate"\nname = "a"\nform = "concave"\nradius_mm = "3m"', "must be a number"),
         ("\xff\xfe", "damaged"),
     ],

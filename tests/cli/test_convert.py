@@ -104,7 +104,7 @@ def test_per_cent_signs_and_commas(capsys):
         (("--fringes", "nan", *BENCH), "not a number"),
         (("--fringes", "1", *BENCH[:4]), "one light"),
         (("--fringes", "1", *BENCH, "--lamp", "sodium"), "one light"),
-        (("--fringes", "1", *BENCH[:4], "--wavelength", "5mm"), "no light"),
+        (("--fringes", "1", *BENCH[:4], "--wavelength", "5mm"), "not light"),
         (("--radius-difference", "3", *BENCH), "no unit"),
         (("--sagitta", "-2mm", *BENCH), "not a sphere"),
         (("--fringes", "1", "--radius", "60mm", *BENCH[2:]), "smaller than half the aperture"),

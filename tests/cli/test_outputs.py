@@ -194,7 +194,7 @@ def test_the_name_is_taken(name, here, capsys):
         says = ["is there already"] if one.type.kind == "new" else ["is a folder"]
     pipe = Path("pipe" + one.ending)
     os.mkfifo(pipe)
-    kinds = {"folder": "is no folder", "new": "is there already"}
+    kinds = {"folder": "is not a folder", "new": "is there already"}
     before = tree(here)
     assert says[0] in refused(capsys, *one.words(taken))
     assert kinds.get(one.type.kind, "is no plain file") in refused(capsys, *one.words(pipe))

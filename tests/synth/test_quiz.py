@@ -193,7 +193,7 @@ def test_the_folder(asked, capsys, tmp_path):
     assert "is there already" in refused(capsys, *QUIZ, "--out", "eye")
     assert asked("\n\n\n", "--rounds", "1", "--out", "eye", "--force").status == 0
     (tmp_path / "file").touch()
-    assert "is no folder" in refused(capsys, *QUIZ, "--out", "file")
+    assert "is not a folder" in refused(capsys, *QUIZ, "--out", "file")
 
 
 @pytest.mark.parametrize(

@@ -172,7 +172,7 @@ def _radius_limit_mm(text: str | None, radius_mm: float) -> float | None:
         return positive_length_mm(text, "--tolerance-radius")
     percent = number(text.rstrip()[:-1].strip())
     if not 0 < percent < 100:
-        raise BadInput(f"--tolerance-radius: {text!r} is no share of the radius; write 0.1%")
+        raise BadInput(f"--tolerance-radius: {text!r} is not a share of the radius; write 0.1%")
     return percent / 100 * radius_mm
 
 

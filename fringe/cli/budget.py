@@ -23,14 +23,16 @@ if TYPE_CHECKING:
 @click.command("budget", short_help="Show where a session's uncertainty comes from.")
 @click.argument("session")
 @click.argument("number", required=False)
-@length("--diameter-u", "Of the aperture's diameter.")
-@length("--plate-radius-u", "Of the plate; else on record.")
-@length("--plate-form-u", "Of its form, as a height; else on record.", nm=True)
-@quantity("--axial-u", "k", "Of the faces' temperature difference.", "K")
-@quantity("--pieces-u", "k", "Of the pieces' one.", "K")
-@click.option("--glass", metavar="NAME", help="Glass of the table; else the surface's.")
+@length("--diameter-u", "Standard uncertainty of the aperture's diameter.")
+@length("--plate-radius-u", "Of the plate's radius; else from its record.")
+@length("--plate-form-u", "Of the plate's form, as a height; else from its record.", nm=True)
+@quantity("--axial-u", "k", "Of the temperature difference between a piece's faces.", "K")
+@quantity("--pieces-u", "k", "Of the temperature difference between work and plate.", "K")
+@click.option(
+    "--glass", metavar="NAME", help="Glass, by its name in the table; else the surface's."
+)
 @length("--thickness", "Thickness of the thinner piece.")
-@click.option("--result", metavar="NAME", help="Only this result, as power.")
+@click.option("--result", metavar="NAME", help="Only this result, for example power.")
 @picture_option
 @click.option(
     "--trials",

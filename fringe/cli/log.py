@@ -38,16 +38,26 @@ if TYPE_CHECKING:
     type=SIGNED_LENGTHS,
     multiple=True,
     metavar="L,L",
-    help="Where it lay: across, down from the work's centre; once a PHOTO.",
+    help="Where that plate lay: across, down from the work's centre; once for each PHOTO.",
 )
 @click.option("--burst", is_flag=True, help="The PHOTOs are frames of one contact: one reading.")
 @click.option("--by-eye", metavar="TEXT", help='Fringes seen without a camera: "rings 3.5 centre".')
-@click.option("--spherometer", metavar="NAME", help="Spherometer on record; else points.")
 @click.option(
-    "--sag-plate", type=SAGITTAS, multiple=True, metavar="L,...", help="Its readings on the plate."
+    "--spherometer", metavar="NAME", help="Spherometer on record; without it, point feet."
 )
 @click.option(
-    "--sag-work", type=SAGITTAS, multiple=True, metavar="L,...", help="Its readings on the work."
+    "--sag-plate",
+    type=SAGITTAS,
+    multiple=True,
+    metavar="L,...",
+    help="Spherometer readings on the plate.",
+)
+@click.option(
+    "--sag-work",
+    type=SAGITTAS,
+    multiple=True,
+    metavar="L,...",
+    help="Spherometer readings on the work.",
 )
 @click.option(
     "--zero",
@@ -60,16 +70,20 @@ if TYPE_CHECKING:
 @click.option("--stage", metavar="NAME", help="Work since the last visit: '#400', 9um, polish.")
 @click.option("--minutes", type=NUMBER, metavar="M", help="How long that work was.")
 @click.option("--on-top", type=click.Choice(["work", "tool"]), help="Which was the upper piece.")
-@click.option("--stroke", metavar="TEXT", help="Its stroke.")
-@click.option("--lap", metavar="TEXT", help="Its lap.")
-@click.option("--pressure", metavar="TEXT", help="Its pressure.")
-@click.option("--slurry", metavar="TEXT", help="Its slurry.")
+@click.option("--stroke", metavar="TEXT", help="Stroke of that work.")
+@click.option("--lap", metavar="TEXT", help="Lap of that work.")
+@click.option("--pressure", metavar="TEXT", help="Pressure of that work.")
+@click.option("--slurry", metavar="TEXT", help="Slurry of that work.")
 @length("--removed", "Glass it took off, by a gauge.")
-@click.option("--pits", type=click.Choice(["gone", "left"]), help="Those of the grit before.")
+@click.option(
+    "--pits", type=click.Choice(["gone", "left"]), help="The last grit's pits, by a loupe."
+)
 @quantity("--temperature", "c", "At the bench, degrees Celsius.", "C")
 @click.option("--remark", metavar="TEXT", help="Anything else.")
 @click.option("--by", metavar="NAME", help="Who measured.")
-@click.option("--when", metavar="TIME", help="Of the visit, as 2026-03-14T09:30 or with +01:00.")
+@click.option(
+    "--when", metavar="TIME", help="Time of the visit, as 2026-03-14T09:30 or with +01:00."
+)
 @click.option("--replaces", metavar="SESSION", help="Correct this session: its name or number.")
 @click.option("--keep-refused", is_flag=True, help="Keep photographs that cannot be read, too.")
 @worker_options

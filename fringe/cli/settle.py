@@ -44,8 +44,8 @@ if TYPE_CHECKING:
 @click.option(
     "--glass", metavar="NAME", help="Glass of the piece that was handled, as borosilicate."
 )
-@length("--thickness", "Of that piece.")
-@quantity("--difference", "k", "Temperature it started off by.", "K")
+@length("--thickness", "Thickness of that piece.")
+@quantity("--difference", "k", "Temperature difference it started with.", "K")
 @picture_option
 @json_option
 @gathered(

@@ -49,9 +49,9 @@ if TYPE_CHECKING:
     help="Wavelength of the use.",
 )
 @length("--footprint", "Beam on the surface, its longer way.")
-@length("--beam", "Beam before it: round, its footprint is longer by 1/cos.")
+@length("--beam", "Round beam before the surface; its footprint is longer by 1/cos.")
 @quantity("--incidence", "deg", "Angle of incidence.", "DEG")
-@quantity("--index", "after", "Refraction into this index; no mirror.")
+@quantity("--index", "after", "Refracts into this index, instead of a mirror.")
 @click.option(
     "--passes", type=click.IntRange(1), metavar="N", help="How often the light meets the surface."
 )

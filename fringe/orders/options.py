@@ -141,7 +141,7 @@ class ReadOptions:
                 u_gap_um=_number(values, "u_gap_um"),
             )
         except (TypeError, ValueError) as error:
-            raise BadInput(f"its options make no sense: {error}") from error
+            raise BadInput(f"its options cannot be used: {error}") from error
 
 
 @dataclass(frozen=True)

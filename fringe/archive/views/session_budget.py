@@ -262,7 +262,7 @@ def _judged_by_spherometer(
 
 def _not_negative(what: str, value: float | None) -> float:
     if value is not None and value < 0:
-        raise BadInput(f"{what}: an uncertainty is not below zero")
+        raise BadInput(f"{what}: an uncertainty cannot be negative")
     return value or 0.0
 
 

@@ -341,4 +341,4 @@ def _time(text: str | None) -> datetime | None:
         time = datetime.fromisoformat(text)
         return time if time.utcoffset() is not None else time.astimezone()
     except (ValueError, OverflowError, OSError) as error:
-        raise BadInput(f"--when: {text!r} is no time; write 2026-03-14T09:30") from error
+        raise BadInput(f"--when: {text!r} is not a time; write 2026-03-14T09:30") from error

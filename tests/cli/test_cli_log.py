@@ -466,7 +466,7 @@ def test_a_smaller_plate(run, photos, surface):
         (("gone.jpg",), "gone.jpg: no such file"),
         (("--minutes", "-5"), "cannot be"),
         (("--minutes", "long"), "not a number"),
-        (("--when", "yesterday", "--remark", "x"), "is no time"),
+        (("--when", "yesterday", "--remark", "x"), "is not a time"),
         (("--remark", "x", "--replaces", "7"), "no session"),
         (("--remark", "x", "--on-top", "both"), "--on-top"),
         (("here.jpg", "--lamp", "candle"), "candle"),

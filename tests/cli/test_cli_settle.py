@@ -171,13 +171,13 @@ def test_refused_photographs_are_left_out(photos, capsys):
     [
         (("@", "--times", "0,1"), "2 times for 7 photographs"),
         (("@", "--times", "0,1,2,3,4,5,x"), "not a number"),
-        (("@", "--times", "1,1,1,1,1,1,1"), "tell no curve"),
+        (("@", "--times", "1,1,1,1,1,1,1"), "are too few for a curve"),
         (("@", "--share", "0"), "--share"),
         (("@", "--tolerance-power", "-1"), "greater than zero"),
         (("@", "--glass", "borosilicate"), "needs --thickness"),
         (("@", "--glass", "jelly", "--thickness", "1mm", "--diameter", "9mm"), "no glass named"),
         (("@", "--picture", "s.svg"), "must end in .png"),
-        (("one.png",), "1 photographs tell no curve"),
+        (("one.png",), "1 photographs are too few for a curve"),
     ],
 )
 def test_one_line_of_refusal(photos, capsys, words, message):

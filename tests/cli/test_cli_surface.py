@@ -242,7 +242,7 @@ def test_an_empty_archive(run, tmp_path):
             ("add", "shop", "x", "--form", "convex", "--radius", "3m", "--diameter", "7m"),
             "does not fit",
         ),
-        ((*ADD, "--tolerance-radius", "150%"), "no share"),
+        ((*ADD, "--tolerance-radius", "150%"), "not a share"),
         ((*ADD, "--tolerance-radius", "%"), "not a number"),
         ((*ADD, "--tolerance-power", "-1"), "greater than zero"),
         ((*ADD, "--lamp", "candle"), "candle"),

@@ -306,7 +306,7 @@ def _write_draft(source: Path, found: _Source, draft: Path) -> str:
         for identity, write in found.sessions.items():
             path = draft / f"{identity}{layout.SUFFIX}"
             if layout.SESSION_FILE.match(path.name) is None:
-                raise BadInput(f"{source}: {identity!r} is not a session's name")
+                raise BadInput(f"{source}: {identity!r} is not the name of a session")
             write(path)
             problem = check_session(path, name)
             if problem is not None:

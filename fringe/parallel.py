@@ -237,7 +237,8 @@ def _cluster(scheduler: str) -> Iterator[Executor]:
             yield client.get_executor(pure=False)
         except KilledWorker as error:
             raise BadInput(
-                f"{scheduler}: worker processes were killed, probably out of memory; read fewer at once"
+                f"{scheduler}: worker processes were killed, probably out of memory; "
+                "read fewer at once"
             ) from error
 
 

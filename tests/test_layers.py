@@ -328,7 +328,7 @@ def test_a_plain_reading_loads_no_more_than_it_needs(tmp_path: Path) -> None:
     ((status, names),) = loaded_by(("read", str(photo), "--lamp", "sodium", "--json"))
     assert status == 0
     assert "scipy.ndimage" in names
-    slow = {"scipy.optimize", "scipy.spatial", "scipy.stats", "skimage", "matplotlib"}
+    slow = {"scipy.optimize", "scipy.spatial", "scipy.stats", "skimage.measure", "matplotlib"}
     assert names & slow == set()
 
 

@@ -16,6 +16,7 @@ from fringe.orders.edge.candidates import whole_frame
 from fringe.orders.fit.demodulate import demodulate, model_of, refine
 from fringe.orders.fit.field import Array, Field, cut_field
 from fringe.orders.fit.model import OrderModel
+from fringe.orders.fit.robust import robust_fit, robust_sigma, tukey
 from fringe.orders.fit.solve import level_for
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import flatten, pyramid_tiles
@@ -226,28 +227,28 @@ def _fraction(starts: list[float], share: Vector) -> float:
 
 def _robust_line(r2: Vector, order: Vector) -> tuple[float, float, float]:
     """Slope, value at zero and share of points kept, by Tukey-weighted least squares."""
-    weight = np.ones_like(r2)
-    slope = start = 0.0
-    left = order
-    scale = 1.0
-    for _ in range(12):
-        total = weight.sum()
-        mean_r, mean_o = (weight * r2).sum() / total, (weight * order).sum() / total
-        slope = float(
-            (weight * (r2 - mean_r) * (order - mean_o)).sum()
-            / max((weight * (r2 - mean_r) ** 2).sum(), 1e-30)
-        )
-        start = float(mean_o - slope * mean_r)
-        left = order - start - slope * r2
-        scale = max(1.4826 * float(np.median(np.abs(left))), 0.02)
-        weight = np.clip(1 - (left / (4.5 * scale)) ** 2, 0, None) ** 2
-    return slope, start, float((np.abs(left) < max(4 * scale, 0.1)).mean()) * (scale < 0.25)
+    reach = float(r2.max())
+
+    def scale(residual: Vector) -> float:
+        return max(robust_sigma(residual), 0.02)
+
+    fit = robust_fit(
+        np.column_stack([np.ones_like(r2), r2 / reach]),
+        order,
+        tukey,
+        lambda residual: 4.5 * scale(residual),
+        ridge=1e-14,
+        rounds=12,
+    )
+    left, sigma = fit.residual, scale(fit.residual)
+    share = float((np.abs(left) < max(4 * sigma, 0.1)).mean()) * (sigma < 0.25)
+    return float(fit.values[1]) / reach, float(fit.values[0]), share
 
 
 def _scatter(polar: _Polar, clear: NDArray[np.bool_], step: float, start: float) -> float:
     """Robust scatter of the phase about the line through all sectors [rad]."""
     left = (polar.order - polar.r2[None, :] / step - start)[clear]
-    return float(2 * np.pi * 1.4826 * np.median(np.abs(left - np.median(left))))
+    return float(2 * np.pi * robust_sigma(left - np.median(left)))
 
 
 def _first_ring(

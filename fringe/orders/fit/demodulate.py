@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from fringe.optics.zernike import Term, zernike_matrix, zernike_terms
 from fringe.orders.fit.field import Array, Field
 from fringe.orders.fit.model import OrderModel
+from fringe.orders.fit.robust import cauchy, robust_fit, robust_sigma
 from fringe.orders.fit.start import Quadratic
 
 Vector = NDArray[np.float64]
@@ -166,27 +167,21 @@ def _robust(
     size = design.shape[1]
     if len(target) < 2 * size:
         return np.zeros(size), np.inf
-    robust = np.ones(len(target))
-    values: Vector = np.zeros(size)
-    scale = 0.0
-    for _ in range(6):
-        weighted = design * (weight * robust)[:, None]
-        normal = weighted.T @ design
-        normal += ridge * np.trace(normal) / size * np.eye(size)
-        before = values
-        values = np.asarray(np.linalg.solve(normal, weighted.T @ target), float)
-        residual = target - design @ values
-        scale = 1.4826 * _weighted_median(np.abs(residual), weight) + 1e-6
-        robust = 1 / (1 + (residual / (2.5 * scale)) ** 2)
-        if np.abs(values - before).max() < _CONVERGED:
-            break
-    return values, scale
 
+    def scale(residual: Vector) -> float:
+        return robust_sigma(residual, weight) + 1e-6
 
-def _weighted_median(values: Vector, weight: Vector) -> float:
-    order = np.argsort(values)
-    total = np.cumsum(weight[order])
-    return float(values[order[np.searchsorted(total, total[-1] / 2)]]) if len(values) else 0.0
+    fit = robust_fit(
+        design,
+        target,
+        cauchy,
+        lambda residual: 2.5 * scale(residual),
+        weight=weight,
+        ridge=ridge,
+        rounds=6,
+        converged=_CONVERGED,
+    )
+    return fit.values, scale(fit.residual)
 
 
 def refine(

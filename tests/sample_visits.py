@@ -8,9 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit, Work
+from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.views.photographs import logged
+from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Measured, Tolerance
 from fringe.optics.lamps import lamp
 from fringe.orders.gap_map import GapMap

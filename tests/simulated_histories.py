@@ -17,7 +17,7 @@ from fringe.judge.progress import visit_rows
 from fringe.judge.state.forecast import Forecast
 from fringe.judge.state.history import foretell, rate_history
 from fringe.judge.state.rates import HeightChange, Kind
-from fringe.judge.state.visits import VisitRecord
+from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.verdict import Measured
 from sample_visits import hours
 
@@ -77,8 +77,8 @@ class Shop:
         read = power + float(rng.normal(0, self.u_fringes))
         sense = "centre" if read >= 0 else "edge"
         one = Measured(read, self.u_fringes, sense, wavelength_nm=WAVELENGTH_NM)
-        work = {} if minutes is None else {"stage": "polish", "minutes": minutes, "on_top": "tool"}
-        return VisitRecord(f"s{number}", hours(number), measured=(one,), **work)
+        work = Work() if minutes is None else Work("polish", minutes, "tool")
+        return VisitRecord(f"s{number}", hours(number), work, (one,))
 
 
 @dataclass(frozen=True)

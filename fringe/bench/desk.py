@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.instruments import find_lamp, list_instruments
-from fringe.archive.store.session import Photograph, Visit, Work
+from fringe.archive.store.session import Photograph, Visit
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
 from fringe.archive.views.logged_visit import log_and_judge
 from fringe.archive.views.one_reading import reading_measured
@@ -29,7 +29,7 @@ from fringe.bench.shots import Shot, make_shot, minutes_of, shot_view
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
 from fringe.judge.state.abrasives import check_stage
-from fringe.judge.state.visits import VisitRecord, VisitRow
+from fringe.judge.state.visits import VisitRecord, VisitRow, Work
 from fringe.optics.lamps import lamp_names
 from fringe.orders.options import StatedOptions
 from fringe.photo.ellipse import Edge

@@ -11,10 +11,10 @@ from urllib.parse import unquote
 from flask import Flask, Response, abort, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from fringe.archive.store.session import Work
 from fringe.bench.desk import Desk, Settings
 from fringe.bench.guard import Guard, NotAllowedError
 from fringe.errors import BadInput, FringeError
+from fringe.judge.state.visits import Work
 from fringe.photo.ellipse import Edge
 
 MOST_UPLOAD = 50_000_000

@@ -14,7 +14,7 @@ from fringe.archive.instruments import (
     record_if_any,
     spherometer_from_record,
 )
-from fringe.archive.store.session import LoggedSpherometer, Visit, Work
+from fringe.archive.store.session import LoggedSpherometer, Visit
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.views.judged_pair import JudgedPair, judged_pair
 from fringe.archive.views.logged_visit import log_and_judge
@@ -31,7 +31,7 @@ from fringe.errors import BadInput
 from fringe.files import copy_whole, write_whole
 from fringe.judge.settling.settle import SHARE, Settled, settle, settling_powers, with_common
 from fringe.judge.spherometer.compare import SagResult
-from fringe.judge.state.visits import VisitRow
+from fringe.judge.state.visits import VisitRow, Work
 from fringe.judge.tolerance.system import load_system, system_tolerance
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import lamp

@@ -98,9 +98,9 @@ def progress(
     verdicts: list[Verdict | None] = []
     minutes, step = 0.0, nextstep([], tolerance)
     for i, visit in enumerate(visits):
-        minutes += visit.minutes or 0.0
+        minutes += visit.work.minutes or 0.0
         row, judged = _row(visit, tolerance, minutes / 60)
-        stands = judged is not None or visit.stage or visit.minutes or not verdicts
+        stands = judged is not None or visit.work.stage or visit.work.minutes or not verdicts
         verdicts.append(judged if stands else verdicts[-1])
         known = like if i == len(visits) - 1 else ()
         step = nextstep(
@@ -116,7 +116,7 @@ def visit_rows(visits: Sequence[VisitRecord], wavelength_nm: float) -> tuple[Vis
     tolerance = Tolerance(wavelength_nm=wavelength_nm)
     rows, minutes = [], 0.0
     for visit in visits:
-        minutes += visit.minutes or 0.0
+        minutes += visit.work.minutes or 0.0
         rows.append(_row(visit, tolerance, minutes / 60)[0])
     return tuple(rows)
 
@@ -135,9 +135,9 @@ def last_visit(
     """
     wavelength = tolerance.wavelength_nm or _first_wavelength(visits)
     tolerance = dataclasses.replace(tolerance, wavelength_nm=wavelength)
-    hours = math.fsum(visit.minutes or 0.0 for visit in visits) / 60
+    hours = math.fsum(visit.work.minutes or 0.0 for visit in visits) / 60
     for visit in reversed(visits):
-        if visit.measured or visit.stage or visit.minutes:
+        if visit.own or visit.work.stage or visit.work.minutes:
             return _row(visit, tolerance, hours)
     return (_row(visits[-1], tolerance, hours)[0], None) if visits else (None, None)
 
@@ -156,20 +156,20 @@ def _rates(
 
 
 def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitRow, Verdict | None]:
-    found = together(visit.measured, tolerance.wavelength_nm)
+    found = together(visit.own, tolerance.wavelength_nm)
     one = found.value
     judged = _judge(one, tolerance, found.conflict)
     k = coverage_factor(one.dof)
     singles = [
-        in_fringes_of(m, tolerance.wavelength_nm) for m in visit.measured if m.source == "fringes"
+        in_fringes_of(m, tolerance.wavelength_nm) for m in visit.own if m.source == "fringes"
     ]
     powers = [m.power_fringes for m in singles if m.power_fringes is not None]
     single_u = [m.power_u_fringes for m in singles if m.power_u_fringes is not None]
     row = VisitRow(
         when=visit.when,
         hours_total=hours,
-        stage=visit.stage,
-        minutes=visit.minutes,
+        stage=visit.work.stage,
+        minutes=visit.work.minutes,
         power_fringes=one.power_fringes,
         power_u95_fringes=times(one.power_u_fringes, k),
         radius_difference_mm=one.radius_difference_mm,
@@ -180,15 +180,15 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         probability=judged.probability if judged else None,
         next_step=None,
         session_id=visit.session_id,
-        on_top=visit.on_top,
+        on_top=visit.work.on_top,
         reason=judged.reason if judged else None,
         power_spread_fringes=max(powers) - min(powers) if len(powers) > 1 else None,
         reading_u95_fringes=times(max(single_u, default=None), coverage_factor()),
         method=None if one.power_fringes is None else one.source,
         parts=tuple(map(_part, found.parts)),
         conflict=found.conflict,
-        removed_um=visit.removed_um,
-        pits=visit.pits,
+        removed_um=times(visit.work.removed_mm, 1e3),
+        pits=visit.work.pits,
     )
     return row, judged
 
@@ -215,5 +215,5 @@ def _judge(one: Measured, tolerance: Tolerance, conflict: str | None) -> Verdict
 
 
 def _first_wavelength(visits: Sequence[VisitRecord]) -> float | None:
-    readings = (m for visit in visits for m in visit.measured)
+    readings = (m for visit in visits for m in visit.own)
     return next((m.wavelength_nm for m in readings if m.wavelength_nm), None)

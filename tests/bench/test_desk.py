@@ -14,11 +14,11 @@ from PIL import Image
 from fringe.archive.instruments import add_instrument
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session
-from fringe.archive.store.session import Work
 from fringe.archive.views.surface_state import surface_state
 from fringe.bench.desk import MOST_SHOTS, Desk, Settings
 from fringe.bench.shots import clean_file_name
 from fringe.errors import BadInput, Refused
+from fringe.judge.state.visits import Work
 from fringe.photo.ellipse import Edge
 from sample_visits import full_surface, power_reading
 

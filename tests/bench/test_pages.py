@@ -6,9 +6,9 @@ import re
 
 import pytest
 
-from fringe.archive.store.session import Work
 from fringe.bench.guard import Guard
 from fringe.bench.pages import MOST_UPLOAD, make_app
+from fringe.judge.state.visits import Work
 from sample_visits import power_reading
 
 HOST = "127.0.0.1:8740"

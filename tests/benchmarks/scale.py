@@ -27,7 +27,7 @@ from fringe.archive.store.index import FOLDER as INDEX
 from fringe.archive.store.index import list_archive
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session, session_files
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import (
     Surface,
     add_surface,
@@ -36,6 +36,7 @@ from fringe.archive.store.surface import (
     load_surface,
 )
 from fringe.archive.store.write import log_visit
+from fringe.judge.state.visits import Work
 from fringe.parallel import run_many
 from sample_visits import power_reading
 

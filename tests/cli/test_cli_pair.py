@@ -9,10 +9,11 @@ from PIL import Image
 
 from calling import call, refused
 from fringe.archive.instruments import add_instrument
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import Plate, Surface, add_surface, find_surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.sagittas import sagitta_readings
+from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.spheres import power_fringes
 from fringe.optics.spherometer import reading_from_radius_mm

@@ -9,10 +9,11 @@ import sys
 import pytest
 from PIL import Image
 
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import change_surface
 from fringe.archive.store.write import log_visit
 from fringe.cli import main
+from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
 

@@ -8,9 +8,10 @@ import pytest
 
 from calling import call, refused
 from fringe.archive.store.read import session_files
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import change_surface
 from fringe.archive.store.write import log_visit
+from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, plain_visit, power_reading
 

@@ -14,10 +14,11 @@ import pytest
 
 from calling import call, refused
 from commandline import commands
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.store.write import log_visit
 from fringe.cli.params import Written
+from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import hours, power_reading
 

@@ -10,7 +10,7 @@ import pytest
 
 from fringe.judge.progress import progress
 from fringe.judge.state.combine import combine, together
-from fringe.judge.state.visits import VisitRecord
+from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.verdict import Measured, Tolerance
 from fringe.student_t import coverage_factor
 from sample_visits import hours
@@ -166,7 +166,7 @@ def test_an_unknown_uncertainty_stays_unknown():
 
 def visit(number, *readings, **fields):
     """A visit so many hours after the first."""
-    return VisitRecord(f"s{number}", hours(number), measured=readings, **fields)
+    return VisitRecord(f"s{number}", hours(number), Work(**fields), readings)
 
 
 def test_rows_add_up_and_judge():

@@ -26,7 +26,7 @@ from fringe.archive.store import layout
 from fringe.archive.store.surface import Surface, is_record, load_surface, surface_from_values
 from fringe.errors import BadInput
 from fringe.files import write_whole
-from fringe.judge.state.visits import VisitRecord
+from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.measured import Measured, measured_from_values
 
 FOLDER = ".index"
@@ -82,7 +82,7 @@ class Entry:
             **self.surface.to_json_with_folder(),
             "visits": len(self.visits),
             "last_visit": None if last is None else last.when.isoformat(),
-            "last_stage": None if last is None else last.stage,
+            "last_stage": None if last is None else last.work.stage,
         }
 
 
@@ -172,7 +172,6 @@ def _looked_up(folder: Path, now_ns: int | None) -> tuple[Entry, bool] | None:
 def entry_of(folder: Path) -> Entry:
     """Work a surface's entry out from its files."""
     from fringe.archive.store.order import survey
-    from fringe.archive.store.visit_records import visit_records
 
     surface, problems = None, []
     try:
@@ -186,7 +185,7 @@ def entry_of(folder: Path) -> Entry:
     return Entry(
         folder=folder,
         surface=surface,
-        visits=visit_records(found.sessions),
+        visits=tuple(one.record for one in found.sessions),
         sessions=len(found.all_sessions),
         problems=(*problems, *found.problems),
     )
@@ -231,7 +230,7 @@ def _start() -> bytes:
 
     Another version may understand more of the files, so that it makes its own entries.
     """
-    names = [*VisitRecord.__dataclass_fields__, *Measured.__dataclass_fields__]
+    names = [name for kind in (VisitRecord, Work, Measured) for name in kind.__dataclass_fields__]
     fields = hashlib.sha256(" ".join(names).encode()).hexdigest()[:16]
     return (
         f'{{"schema":"{SCHEMA}","schema_version":{SCHEMA_VERSION},'
@@ -273,7 +272,8 @@ def _entry(folder: Path, values: dict[str, Any]) -> Entry:
 def _visit(values: dict[str, Any]) -> VisitRecord:
     measured = tuple(measured_from_values(one) for one in values["measured"])
     when = datetime.fromisoformat(values["when"])
-    return VisitRecord(**(values | {"measured": measured, "when": when}))
+    work = Work(**values["work"])
+    return VisitRecord(**(values | {"measured": measured, "when": when, "work": work}))
 
 
 def _text(entry: Entry) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from fringe.archive.store import hdf5, layout
+from fringe.archive.store.aperture import surface_aperture
 from fringe.archive.store.bench import bench_of, logged_measured
 from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, is_sealed, seal_problem
 from fringe.archive.store.needed import (
@@ -32,11 +33,11 @@ from fringe.archive.store.session import (
     Session,
     SessionSummary,
     Visit,
-    Work,
 )
 from fringe.archive.store.surface import Plate, Surface
-from fringe.archive.store.whole_aperture import carried
 from fringe.errors import BadInput
+from fringe.judge.state.visits import Work
+from fringe.judge.state.whole_aperture import Placed, carried
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import Lamp, Line
@@ -249,10 +250,11 @@ def _all_measured(file: Any) -> tuple[Measured, ...]:
         if aperture_mm is None:
             whole.append(one)
         else:
-            parts.append((one, aperture_mm, _place(group)))
+            parts.append(Placed(one, aperture_mm, _place(group)))
     if parts:
         assert surface is not None
-        whole += carried(parts, surface)
+        limit = surface.tolerance.irregularity_fringes
+        whole += carried(parts, surface_aperture(surface), limit)
     for i in range(hdf5.whole(file, "spherometers") or 0):
         found = _spherometer_measured(need(file, f"spherometer_{i + 1}"))
         whole += [] if found is None else [found]

@@ -15,14 +15,13 @@ from numpy.typing import NDArray
 
 from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
+from fringe.judge.state.visits import NO_WORK, VisitRecord, Work
 from fringe.judge.tolerance.verdict import Measured
 from fringe.optics.lamps import Lamp
 from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import Reading
 
 METHODS = ("photograph", "eye")
-ON_TOP = ("work", "tool")
-PITS = ("gone", "left")
 MEDIA_TYPES = {
     ".jpg": "image/jpeg",
     ".jpeg": "image/jpeg",
@@ -36,48 +35,6 @@ _STARTS = {
     b"II*\0": "image/tiff",
     b"MM\0*": "image/tiff",
 }
-
-
-@dataclass(frozen=True)
-class Work:
-    """Work done on the surface since the visit before.
-
-    Attributes
-    ----------
-    stage : str or None
-        Its name, free text: a grit, `polish`.
-    minutes : float or None
-        How long [min].
-    on_top : {'work', 'tool'} or None
-        Which piece was the upper one.
-    stroke, lap, pressure, slurry : str or None
-        How it was done, free text.
-    removed_mm : float or None
-        Glass that it took off, by a gauge of thickness [mm].
-    pits : {'gone', 'left'} or None
-        What a loupe said of the pits of the grit before.
-    """
-
-    stage: str | None = None
-    minutes: float | None = None
-    on_top: str | None = None
-    stroke: str | None = None
-    lap: str | None = None
-    pressure: str | None = None
-    slurry: str | None = None
-    removed_mm: float | None = None
-    pits: str | None = None
-
-    def __post_init__(self) -> None:
-        """Refuse impossible work."""
-        if self.minutes is not None and not 0 <= self.minutes < float("inf"):
-            raise BadInput(f"work: {self.minutes:g} minutes cannot be")
-        if self.on_top is not None and self.on_top not in ON_TOP:
-            raise BadInput(f"work: on top is {self.on_top!r}, not work or tool")
-        if self.removed_mm is not None and not 0 <= self.removed_mm < float("inf"):
-            raise BadInput(f"work: {self.removed_mm:g} mm cannot have been taken off")
-        if self.pits is not None and self.pits not in PITS:
-            raise BadInput(f"work: pits are {self.pits!r}, not gone or left")
 
 
 @dataclass(frozen=True)
@@ -215,7 +172,7 @@ class Visit:
     when: datetime | None = None
     by: str | None = None
     remarks: str | None = None
-    work: Work = Work()
+    work: Work = NO_WORK
     temperature_c: float | None = None
     readings: tuple[LoggedReading, ...] = ()
     photographs: tuple[Photograph, ...] = ()
@@ -225,18 +182,15 @@ class Visit:
     instruments: Mapping[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class SessionSummary:
+@dataclass(frozen=True, kw_only=True)
+class SessionSummary(VisitRecord):
     """What a list of visits needs, without the arrays and the photographs.
 
     Times have a time zone. `place` is the session's file; `photographs` counts them, and
-    `refused` those of which no reading was made. `measured` holds what fringes and the
-    spherometer said of the whole aperture, and contacts with other pieces, which name them.
+    `refused` those of which no reading was made.
     """
 
-    session_id: str
     sequence: int
-    when: datetime
     when_given: bool
     logged_at: datetime
     place: Path
@@ -244,11 +198,14 @@ class SessionSummary:
     replaces: str | None = None
     by: str | None = None
     remarks: str | None = None
-    work: Work = Work()
     temperature_c: float | None = None
-    measured: tuple[Measured, ...] = ()
     photographs: int = 0
     refused: int = 0
+
+    @property
+    def record(self) -> VisitRecord:
+        """What the judging needs of it, alone."""
+        return VisitRecord(self.session_id, self.when, self.work, self.measured)
 
 
 @dataclass(frozen=True)

@@ -15,15 +15,9 @@ from datetime import datetime
 from typing import Any
 
 from fringe.archive.store import layout
-from fringe.archive.store.session import (
-    METHODS,
-    LoggedReading,
-    LoggedSpherometer,
-    Session,
-    Visit,
-    Work,
-)
+from fringe.archive.store.session import METHODS, LoggedReading, LoggedSpherometer, Session, Visit
 from fringe.errors import BadInput
+from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Measured
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.ellipse import Edge

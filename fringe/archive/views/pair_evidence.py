@@ -9,19 +9,20 @@ from datetime import datetime
 from pathlib import Path
 
 from fringe.archive.instruments import record_if_any
+from fringe.archive.store.aperture import surface_aperture
 from fringe.archive.store.bench import bench_of, logged_measured
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Session, SessionSummary
 from fringe.archive.store.surface import Surface
-from fringe.archive.store.whole_aperture import carry_parts
 from fringe.archive.views.proof import Proof, Tell, prove
 from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput
 from fringe.judge.pair.match import Contact, Piece, Sagittas
-from fringe.judge.placements import Carried
 from fringe.judge.spherometer.compare import SpherometerReadings, reading_signs
 from fringe.judge.state.combine import combine
+from fringe.judge.state.placements import Carried
+from fringe.judge.state.whole_aperture import Placed, carry_parts
 from fringe.judge.tolerance.verdict import Measured
 from fringe.optics.spherometer import Spherometer, other_form
 from fringe.quantity import half_width, standard
@@ -372,8 +373,11 @@ def _add_zones(one: Surface, session: Session, found: _Found) -> None:
             continue
         bench = bench_of(session.surface, session.visit.instruments, aperture_mm=logged.aperture_mm)
         measured = logged_measured(logged, bench)
-        parts.append((measured, logged.aperture_mm, logged.place_mm))
-    placed = carry_parts(parts, session.surface) if parts else None
+        parts.append(Placed(measured, logged.aperture_mm, logged.place_mm))
+    if not parts:
+        return
+    limit = session.surface.tolerance.irregularity_fringes
+    placed = carry_parts(parts, surface_aperture(session.surface), limit)
     if placed is not None:
         found.zones[one.name] = placed[0]
 

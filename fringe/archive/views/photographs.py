@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fringe.archive.instruments import record_if_any
-from fringe.archive.store.session import LoggedReading, Photograph, Visit, Work, media_type
+from fringe.archive.store.session import LoggedReading, Photograph, Visit, media_type
 from fringe.archive.store.surface import Surface
 from fringe.errors import Refused
+from fringe.judge.state.visits import Work
 from fringe.orders.gap_map import gap_map
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading

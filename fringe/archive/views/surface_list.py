@@ -54,12 +54,12 @@ class ListedSurface:
     @property
     def hours(self) -> float:
         """Work so far [h]."""
-        return sum(visit.minutes or 0.0 for visit in self.entry.visits) / 60
+        return sum(visit.work.minutes or 0.0 for visit in self.entry.visits) / 60
 
     @property
     def stage(self) -> str | None:
         """The last stage that was worked."""
-        return next((v.stage for v in reversed(self.entry.visits) if v.stage), None)
+        return next((v.work.stage for v in reversed(self.entry.visits) if v.work.stage), None)
 
     def to_json(self) -> dict[str, object]:
         """Return everything under its name."""

@@ -10,17 +10,15 @@ from heapq import nlargest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.index import Entry, indexed_visits
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.surface import E_LINE_NM, Surface, load_surface
-from fringe.archive.store.visit_records import visit_records
-from fringe.archive.store.whole_aperture import surface_aperture
 from fringe.errors import BadInput
 from fringe.judge.progress import Progress, last_visit, progress, visit_rows
 from fringe.judge.state.history import rate_history
 from fringe.judge.state.rates import HeightChange
 from fringe.judge.state.visits import VisitRecord, VisitRow
-from fringe.judge.tolerance.tolerance import Aperture
 
 if TYPE_CHECKING:
     from fringe.judge.advice.step import NextStep
@@ -122,7 +120,7 @@ class LoggedVisits:
             visits,
             self.surface.tolerance,
             aperture=aperture_if_any(self.surface),
-            like=self.like if any(one.measured for one in visits) else (),
+            like=self.like if any(one.own for one in visits) else (),
             pit_factor=pit_factor,
         )
         return SurfaceState(self.surface, judged, self.problems)
@@ -166,7 +164,7 @@ def logged_visits(
     assert surface.folder is not None
     known = survey(surface.folder) if found is None else found
     like = () if alone else like_changes(surface)
-    return LoggedVisits(surface, visit_records(known.sessions), like, known.problems)
+    return LoggedVisits(surface, known.sessions, like, known.problems)
 
 
 def listed_visits(
@@ -265,11 +263,3 @@ def _latest_folders(archive: Path, count: int) -> list[Path]:
                 if entry.is_dir() and entry.name[0] != ".":
                     folders.append((entry.stat().st_mtime, entry.path))
     return [Path(path) for _, path in nlargest(count, folders)]
-
-
-def aperture_if_any(surface: Surface) -> Aperture | None:
-    """The aperture that power is quoted over; None for a half sphere, which has none."""
-    try:
-        return surface_aperture(surface)
-    except BadInput:
-        return None

@@ -12,13 +12,7 @@ from typing import Any
 
 from fringe.archive.instruments import instrument_record, spherometer_from_record
 from fringe.archive.store.read import find_session, open_session
-from fringe.archive.store.session import (
-    LoggedReading,
-    LoggedSpherometer,
-    Photograph,
-    Visit,
-    Work,
-)
+from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit
 from fringe.archive.store.surface import Plate, Surface, find_surface
 from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
 from fringe.archive.views.photographs import instruments_used, read_photographs, take_over
@@ -28,6 +22,7 @@ from fringe.errors import BadInput
 from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.spherometer.typed import TypedReadings
 from fringe.judge.state.abrasives import check_stage
+from fringe.judge.state.visits import Work
 from fringe.orders.by_eye import by_eye
 from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.units import TypedLength

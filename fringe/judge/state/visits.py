@@ -5,12 +5,58 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from fringe.errors import BadInput
 from fringe.judge.tolerance.verdict import Measured
 
-if TYPE_CHECKING:
-    pass
+ON_TOP = ("work", "tool")
+PITS = ("gone", "left")
+
+
+@dataclass(frozen=True)
+class Work:
+    """Work done on the surface since the visit before.
+
+    Attributes
+    ----------
+    stage : str or None
+        Its name, free text: a grit, `polish`.
+    minutes : float or None
+        How long [min].
+    on_top : {'work', 'tool'} or None
+        Which piece was the upper one.
+    stroke, lap, pressure, slurry : str or None
+        How it was done, free text.
+    removed_mm : float or None
+        Glass that it took off, by a gauge of thickness [mm].
+    pits : {'gone', 'left'} or None
+        What a loupe said of the pits of the grit before.
+    """
+
+    stage: str | None = None
+    minutes: float | None = None
+    on_top: str | None = None
+    stroke: str | None = None
+    lap: str | None = None
+    pressure: str | None = None
+    slurry: str | None = None
+    removed_mm: float | None = None
+    pits: str | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse impossible work."""
+        if self.minutes is not None and not 0 <= self.minutes < float("inf"):
+            raise BadInput(f"work: {self.minutes:g} minutes cannot be")
+        if self.on_top is not None and self.on_top not in ON_TOP:
+            raise BadInput(f"work: on top is {self.on_top!r}, not work or tool")
+        if self.removed_mm is not None and not 0 <= self.removed_mm < float("inf"):
+            raise BadInput(f"work: {self.removed_mm:g} mm cannot have been taken off")
+        if self.pits is not None and self.pits not in PITS:
+            raise BadInput(f"work: pits are {self.pits!r}, not gone or left")
+
+
+NO_WORK = Work()
 
 
 @dataclass(frozen=True)
@@ -23,26 +69,22 @@ class VisitRecord:
         Which session it is.
     when : datetime
         Time of the visit.
-    stage, on_top : str or None
-        Work done since the visit before, and which piece was the upper one.
-    minutes : float or None
-        Duration of that work [min].
+    work : Work
+        What was done since the visit before.
     measured : tuple of Measured
-        One a reading; empty where nothing was read.
-    removed_um : float or None
-        Glass that the work took off, by a gauge of thickness [um].
-    pits : {'gone', 'left'} or None
-        What a loupe said of the pits of the grit before.
+        What fringes and the spherometer said of the whole aperture; empty where nothing was
+        read. Contacts with other pieces name them.
     """
 
     session_id: str
     when: datetime
-    stage: str | None = None
-    minutes: float | None = None
-    on_top: str | None = None
+    work: Work = NO_WORK
     measured: tuple[Measured, ...] = ()
-    removed_um: float | None = None
-    pits: str | None = None
+
+    @property
+    def own(self) -> tuple[Measured, ...]:
+        """What was measured on the plate; a contact with another piece is the pair's matter."""
+        return tuple(one for one in self.measured if one.against is None)
 
 
 @dataclass(frozen=True)
@@ -111,7 +153,7 @@ class VisitRow:
     conflict : str or None
         Sources that contradict each other, in words.
     removed_um, pits : float or None, str or None
-        As in `VisitRecord`.
+        Glass that the work took off [um], and `pits` as in `Work`.
     """
 
     when: datetime

@@ -8,7 +8,7 @@ from fringe.archive.store.surface import Surface
 from fringe.format import capital, plus_minus
 from fringe.judge.pair.match import Pair
 from fringe.judge.pair.next_step import PairStep, mismatch_text, together_text
-from fringe.judge.placements import Carried
+from fringe.judge.state.placements import Carried
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import PAIR, probability_cell, probability_sentence
 from fringe.judge.uncertainty.evidence import Judged

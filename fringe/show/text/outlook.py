@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.surface import Surface
-from fringe.archive.views.surface_state import SurfaceState, aperture_if_any
+from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
 from fringe.format import fixed, uncertainty_decimals
 from fringe.judge.advice.step import round_minutes

@@ -8,7 +8,7 @@ from fringe.archive.views.judged_pair import JudgedPair
 from fringe.format import capital, figures, plus_minus
 from fringe.judge.pair.match import Pair
 from fringe.judge.pair.next_step import answer_text, mismatch_text, together_text
-from fringe.judge.placements import Carried
+from fringe.judge.state.placements import Carried
 from fringe.show.text.lines import line, remark, wrapped_line
 from fringe.student_t import coverage_factor
 

@@ -71,5 +71,5 @@ def _visits_row(entry: Entry) -> str:
     if not entry.visits:
         return line("visits", "none yet")
     last = entry.visits[-1]
-    stage = "" if last.stage is None else f", after {last.stage}"
+    stage = "" if last.work.stage is None else f", after {last.work.stage}"
     return line("visits", f"{len(entry.visits)}, the last {last.when:%Y-%m-%d %H:%M}{stage}")

@@ -16,12 +16,12 @@ import pytest
 from fringe.archive.store import index
 from fringe.archive.store.index import FOLDER, Entry, entry_of, indexed_visits, list_archive
 from fringe.archive.store.order import list_sessions
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import change_surface, load_surface
-from fringe.archive.store.visit_records import visit_records
 from fringe.archive.store.write import log_visit
 from fringe.archive.transfer.check import check_archive
 from fringe.errors import BadInput
+from fringe.judge.state.visits import Work
 from sample_visits import full_surface, full_visit, hours, plain_visit, power_reading
 
 # An hour after all files were written: nothing is too fresh to be relied on.
@@ -68,7 +68,7 @@ def test_what_the_list_says(archive):
     assert [e.surface.name for e in entries] == ["a 1", "b 2", "c 3"]
     assert [(len(e.visits), e.sessions) for e in entries] == [(2, 3), (1, 1), (0, 0)]
     assert [e.visits[-1].when for e in entries[:2]] == [hours(1), hours(3)]
-    assert [e.visits[-1].stage for e in entries[:2]] == ["#600", None]
+    assert [e.visits[-1].work.stage for e in entries[:2]] == ["#600", None]
     assert all(e.surface == load_surface(e.folder) for e in entries)
 
 
@@ -107,7 +107,7 @@ def test_visits_of_a_surface(archive):
     """The visits from the index are those that the files give, to the last digit."""
     listed(archive)
     for folder in (entry.folder for entry in truth(archive)):
-        assert indexed_visits(folder) == visit_records(list_sessions(folder))
+        assert indexed_visits(folder) == tuple(one.record for one in list_sessions(folder))
     with pytest.raises(BadInput, match="not a surface"):
         indexed_visits(archive)
 
@@ -296,6 +296,6 @@ def test_an_entry_without_a_record(archive):
     """A surface whose record is damaged is listed with the reason; its sessions still count."""
     damage_in_place(archive)
     entry = next(e for e in listed(archive)[0] if e.surface is None)
-    visits = visit_records(list_sessions(entry.folder))
+    visits = tuple(one.record for one in list_sessions(entry.folder))
     assert entry == Entry(entry.folder, None, visits, 1, entry.problems)
     assert len(entry.problems) == 1

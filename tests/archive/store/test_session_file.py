@@ -21,11 +21,12 @@ from PIL import Image
 
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session, read_summary
-from fringe.archive.store.session import LoggedReading, Photograph, Visit, Work
+from fringe.archive.store.session import LoggedReading, Photograph, Visit
 from fringe.archive.store.surface import load_surface
 from fringe.archive.store.write import log_visit
 from fringe.errors import BadInput
 from fringe.help import topic_text
+from fringe.judge.state.visits import Work
 from fringe.orders.gap_map import GAP_MAP_SIDE, GapMap
 from fringe.orders.reading import Quality, Reading
 from fringe.student_t import coverage_factor

@@ -13,13 +13,14 @@ from hypothesis import strategies as st
 
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session, session_files
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.write import log_visit
 from fringe.archive.transfer.export import export_surface
 from fringe.archive.transfer.imports import import_table
 from fringe.archive.transfer.table import COLUMNS, table_text, visits_from_table
 from fringe.archive.views.sagittas import sagitta_readings
 from fringe.errors import BadInput
+from fringe.judge.state.visits import Work
 from sample_visits import full_surface, full_visit, hours, plain_visit, power_reading
 
 

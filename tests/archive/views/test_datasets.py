@@ -7,10 +7,11 @@ import dataclasses
 import numpy as np
 import pytest
 
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.datasets import reading_dataset, visits_dataset
 from fringe.errors import BadInput
+from fringe.judge.state.visits import Work
 from fringe.optics.zernike import zernike
 from sample_visits import (
     FRINGES_ALONE,

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 from fringe.archive.store.order import list_sessions
-from fringe.archive.store.session import Visit, Work
-from fringe.archive.store.visit_records import visit_records
+from fringe.archive.store.session import Visit
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.photographs import read_photographs, take_over
 from fringe.errors import BadInput, Refused
+from fringe.judge.state.visits import Work
 from fringe.optics.lamps import lamp
 from fringe.orders.gap_map import gap_map
 from fringe.orders.options import ReadOptions
@@ -195,8 +195,8 @@ def test_visits_for_judging(tmp_path):
     surface = full_surface(tmp_path / "shop")
     work = Work("#400", 30.0, "work")
     log_visit(surface, Visit(work=work, readings=(power_reading(-3.0, 0.2, "edge"),)))
-    (record,) = visit_records(list_sessions(surface.folder))
-    assert (record.stage, record.minutes, record.on_top) == ("#400", 30.0, "work")
+    (record,) = list_sessions(surface.folder)
+    assert record.work == work
     (measured,) = record.measured
     assert (measured.power_fringes, measured.sense) == (-3.0, "edge")
     assert measured.power_u_fringes == pytest.approx(0.2 / 1.959964, rel=1e-5)

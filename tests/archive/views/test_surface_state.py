@@ -10,7 +10,7 @@ import pytest
 from fringe.archive.store.index import list_archive
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import session_files
-from fringe.archive.store.session import Visit, Work
+from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import Surface, add_surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.surface_state import (
@@ -19,6 +19,7 @@ from fringe.archive.views.surface_state import (
     logged_visits,
     surface_state,
 )
+from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import hours, power_reading
 

@@ -10,7 +10,7 @@ from fringe.judge.advice.step import ACTIONS, minutes_text
 from fringe.judge.progress import progress, visit_rows
 from fringe.judge.state.history import rate_history
 from fringe.judge.state.rates import HeightChange, Kind
-from fringe.judge.state.visits import VisitRecord
+from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.judge.tolerance.verdict import Measured, Tolerance
 from fringe.optics.spheres import radius_difference_mm
@@ -24,7 +24,7 @@ def visit(power, u=0.05, sense=None, *, more=(), **work):
     sense = sense or ("edge" if power is not None and power < 0 else "centre")
     powers = () if power is None else (power, *more)
     readings = tuple(Measured(p, u, sense, wavelength_nm=589.29) for p in powers)
-    return VisitRecord("s", hours(0), measured=readings, **work)
+    return VisitRecord("s", hours(0), Work(**work), readings)
 
 
 def step(*visits, tolerance=TOLERANCE):
@@ -235,12 +235,12 @@ def test_less_than_a_grain_is_handed_on():
 
 def test_pits_come_first():
     """A grit that has not removed the last one's pits goes on, though the radius is right."""
-    left = [ground(-600.0, "#220"), ground(-5.0, "#400", removed_um=40.0)]
+    left = [ground(-600.0, "#220"), ground(-5.0, "#400", removed_mm=0.04)]
     found = step(*left)
     assert (found.action, found.stage) == ("grind", None)
     assert "pits of #220 are not gone (40 of about 159 µm taken off)" in found.reason
     assert found.minutes == pytest.approx((159 - 40) / 2)  # 40 um in 20 min, analytic
-    seen = step(*left[:-1], ground(-5.0, "#400", removed_um=40.0, pits="gone"))
+    seen = step(*left[:-1], ground(-5.0, "#400", removed_mm=0.04, pits="gone"))
     assert "less than a grain of #400" in seen.reason
     unknown = step(*left[:-1], ground(-5.0, "#400"))
     assert "look through a loupe whether the pits of #220, about 159 µm deep" in unknown.reason
@@ -297,7 +297,7 @@ def sagitta(power, u=4.0, **work):
     """A visit that the spherometer read."""
     sense = "edge" if power < 0 else "centre"
     one = Measured(power, u, sense, wavelength_nm=589.29, source="spherometer")
-    return VisitRecord("s", hours(0), measured=(one,), **work)
+    return VisitRecord("s", hours(0), Work(**work), (one,))
 
 
 def test_the_trades_overshoot():
@@ -358,8 +358,7 @@ def test_contradicting_sources_prove_nothing():
     record = VisitRecord(
         "s",
         hours(0),
-        stage="polish",
-        minutes=30.0,
+        Work("polish", 30.0),
         measured=(Measured(-0.5, 0.05, "edge", wavelength_nm=589.29), *sagitta(60.0).measured),
     )
     result = progress([record], TOLERANCE)
@@ -384,7 +383,7 @@ def test_readings_that_drift_wait():
 def test_irregular_alone_names_no_piece():
     """With power inside and irregularity outside, which piece is on top does not follow."""
     reading = Measured(0.1, 0.02, "centre", 0.9, 0.02, wavelength_nm=589.29)
-    record = VisitRecord("s", hours(0), stage="polish", minutes=9.0, measured=(reading,))
+    record = VisitRecord("s", hours(0), Work("polish", 9.0), (reading,))
     found = step(record, tolerance=Tolerance(2.0, 0.3, wavelength_nm=589.29))
     assert (found.action, found.piece_on_top) == ("polish", None)
     assert "irregularity" in found.reason

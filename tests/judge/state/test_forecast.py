@@ -12,7 +12,7 @@ from fringe.judge.progress import visit_rows
 from fringe.judge.state.forecast import forecast, minutes_to_band
 from fringe.judge.state.history import half_width_um, rate_history, usual_minutes
 from fringe.judge.state.rates import HeightChange, Kind, Mixture, learn
-from fringe.judge.state.visits import VisitRecord
+from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.judge.tolerance.verdict import Measured, Tolerance
 from fringe.optics.spheres import power_fringes
@@ -166,7 +166,7 @@ def visit(power, minutes=30.0, stage="polish", sense=None, u=0.05):
     """A visit with one reading of power after polishing."""
     sense = sense or ("centre" if power >= 0 else "edge")
     one = Measured(power, u, sense, wavelength_nm=WAVELENGTH_NM)
-    return VisitRecord("s", hours(0), stage, minutes, "tool", (one,))
+    return VisitRecord("s", hours(0), Work(stage, minutes, "tool"), (one,))
 
 
 def lived(*visits):
@@ -192,7 +192,7 @@ def test_what_teaches_nothing():
     broken = lived(visit(-9.0), visit(-5.0, None), visit(-3.0, 20.0))
     assert [one.height_um for one in broken.changes] == pytest.approx([2 * 0.294645])
     assert not broken.changes[0].follows
-    bare = VisitRecord("s", hours(0), "polish", 10.0, "tool")
+    bare = VisitRecord("s", hours(0), Work("polish", 10.0, "tool"))
     assert lived(visit(-9.0), bare).unread
     assert not lived(visit(-9.0)).unread
 

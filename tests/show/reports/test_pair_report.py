@@ -8,13 +8,14 @@ import io
 import pytest
 from PIL import Image
 
-from fringe.archive.store.session import Photograph, Visit, Work
+from fringe.archive.store.session import Photograph, Visit
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.pair_evidence import pair_record
 from fringe.archive.views.photographs import logged
 from fringe.judge.pair.match import match
 from fringe.judge.pair.next_step import next_step
+from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions

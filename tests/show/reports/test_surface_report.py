@@ -9,11 +9,12 @@ import re
 import pytest
 from PIL import Image
 
-from fringe.archive.store.session import Photograph, Visit, Work
+from fringe.archive.store.session import Photograph, Visit
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.photographs import logged
 from fringe.archive.views.sagittas import sagitta_readings
 from fringe.errors import BadInput
+from fringe.judge.state.visits import Work
 from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions
 from fringe.show.figures.style import png_bytes

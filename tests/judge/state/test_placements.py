@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fringe.errors import BadInput
-from fringe.judge.placements import Placement, carry
+from fringe.judge.state.placements import Placement, carry
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.optics.spheres import power_fringes
 

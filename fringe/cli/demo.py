@@ -127,7 +127,7 @@ def _lines(event: Logged) -> Iterator[str]:
     colour = STATES.get(state)
     shown = f"[{colour}]{state:<9}[/{colour}]" if colour else f"{'':9}"
     work, result = escape(f"{_work(event):<28}"), f"{_result(event):<25}"
-    yield f"{event.number:>3}  {work}{result}{shown}{_next(event)}".rstrip()
+    yield f"{event.number:>3}  {work}{result}{shown}{event.next_step.short()}".rstrip()
     if event.settled is not None:
         end = event.settled.power_fringes
         shown = plus_minus(end.value, end.u95, "fringes", signed=True)
@@ -159,15 +159,6 @@ def _result(event: Logged) -> str:
         return ""
     signed = row.sense != "unknown"
     return plus_minus(row.power_fringes, row.power_u95_fringes, "fringes", signed=signed)
-
-
-def _next(event: Logged) -> str:
-    from fringe.judge.advice.step import round_minutes
-
-    step = event.next_step
-    words = [step.action, step.stage if step.stage != step.action else None]
-    minutes = "" if step.minutes is None else f"{round_minutes(step.minutes)} min"
-    return " ".join(filter(None, [*words, minutes]))
 
 
 def _tell_end(demo: Demo) -> None:

@@ -57,6 +57,12 @@ class NextStep:
             words += f" about {round_minutes(self.minutes)} min"
         return words + (f", {self.piece_on_top} on top" if self.piece_on_top else "")
 
+    def short(self) -> str:
+        """Action, stage and duration alone, for a narrow column."""
+        minutes = "" if self.minutes is None else f"{round_minutes(self.minutes)} min"
+        stage = self.stage if self.stage != self.action else None
+        return " ".join(filter(None, [self.action, stage, minutes]))
+
     def sentence(self) -> str:
         """What to do and why, as every view says it."""
         return f"{self.text()}: {self.reason}"

@@ -14,7 +14,8 @@ from calling import call, refused
 from fringe.archive.store.read import find_session, open_session, session_files
 from fringe.archive.store.session import LoggedReading, Photograph
 from fringe.archive.store.surface import Surface, add_surface, find_surface
-from fringe.archive.views.reread import read_photographs, reread_surface
+from fringe.archive.views.photographs import read_kept
+from fringe.archive.views.reread import reread_surface
 from fringe.cli import main
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
@@ -100,7 +101,7 @@ def test_a_logged_burst_is_read_again(shop: Path) -> None:
     seen = []
 
     def kept(photographs: tuple[Photograph, ...], options: ReadOptions) -> Reading:
-        seen.append(read_photographs(photographs, options))
+        seen.append(read_kept(photographs, options))
         return seen[-1]
 
     found = reread_surface(find_surface(f"{shop}/c"), reader=kept)

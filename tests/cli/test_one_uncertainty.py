@@ -13,6 +13,7 @@ import pytest
 
 from calling import call
 from fringe.archive.store.order import list_sessions
+from fringe.archive.store.read import open_session
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.views.one_reading import judged_reading, reading_measured
 from fringe.judge.tolerance.verdict import Tolerance
@@ -22,6 +23,7 @@ from fringe.orders.from_fit import with_lengths
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import FormFit, Quality, Reading
 from fringe.quantity import half_width
+from fringe.show.reports.surface_report import own_readings
 from fringe.student_t import coverage_factor
 
 LED = "led:590:16"
@@ -132,6 +134,12 @@ def test_everybody_says_the_same(surface: Surface, capsys: pytest.CaptureFixture
     assert page is not None
     assert judged is not None
     add("page", page.to_json(), judged.to_json())
+    assert surface.folder is not None
+    (session,) = list_sessions(surface.folder)
+    (report,) = own_readings(open_session(session.place))
+    add("report", report.reading.to_json(), judged.to_json())
+    parts = report.reading.power_u_parts
+    assert math.hypot(*parts.values()) == pytest.approx(expected_u()[0], rel=1e-6)
 
     u_power, u_step = expected_u()
     for name, (power_u95, step_u95) in told.items():

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from fringe.archive.store.bench import bench_of
+from fringe.archive.store.bench import bench_of, logged_measured
+from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.photographs import instruments_used
 from fringe.judge.progress import last_visit
@@ -23,13 +24,29 @@ def reading_measured(surface: Surface, reading: Reading) -> Measured:
 
 
 def with_record(reading: Reading, measured: Measured) -> Reading:
-    """The reading with the uncertainties that it is judged by."""
+    """The reading with the uncertainties that it is judged by, to be shown.
+
+    Its parts are the record's as well, the wavelength's among them.
+    """
     power, step = measured.power, measured.radius_difference
     return replace(
         reading,
+        power_u_parts={} if power is None else {s.what: abs(c) for s, c in power.parts},
         power_u95_fringes=None if power is None else power.u95,
         radius_difference_u95_mm=None if step is None else step.u95,
     )
+
+
+def logged_with_record(logged: LoggedReading, session: Session) -> LoggedReading:
+    """A logged reading with the uncertainties that the session's own records give it."""
+    bench = bench_of(
+        session.surface,
+        session.visit.instruments,
+        aperture_mm=logged.aperture_mm,
+        against=logged.against,
+        options=logged.options,
+    )
+    return replace(logged, reading=with_record(logged.reading, logged_measured(logged, bench)))
 
 
 def judged_reading(surface: Surface, measured: Measured) -> tuple[VisitRow | None, Verdict | None]:

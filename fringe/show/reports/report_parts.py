@@ -58,6 +58,10 @@ _CONTRIBUTIONS = {
     "lamp": "wavelength of the lamp",
     "wavelength": "wavelength of the lamp",
     "light": "unevenness of the light",
+    "plate_form": "form of the plate",
+    "eye": "reading by eye",
+    "eye angle": "direction that the eye looked from",
+    "reading": "of the reading, not told apart",
 }
 _NO_COLUMN = -1
 

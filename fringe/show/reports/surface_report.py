@@ -9,6 +9,7 @@ from typing import Any
 
 from fringe.archive.store.session import LoggedReading, Session, SessionSummary
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.one_reading import logged_with_record
 from fringe.archive.views.proof import Tell, prove
 from fringe.archive.views.sagittas import compared
 from fringe.archive.views.surface_state import SurfaceState
@@ -107,8 +108,12 @@ def _measured(session: Session) -> bool:
 
 
 def own_readings(session: Session) -> list[LoggedReading]:
-    """Readings on the surface's plate; a contact with another piece is the pair's matter."""
-    return [one for one in session.visit.readings if one.against is None]
+    """Readings on the surface's plate, with the uncertainties that they are judged by.
+
+    A contact with another piece is the pair's matter.
+    """
+    readings = [one for one in session.visit.readings if one.against is None]
+    return [logged_with_record(one, session) for one in readings]
 
 
 def proven_text(count: int) -> str:

@@ -17,6 +17,7 @@ from fringe.errors import BadInput
 from fringe.judge.state.visits import Work
 from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions
+from fringe.quantity import standard
 from fringe.show.figures.style import png_bytes
 from fringe.show.reports.surface_report import surface_report
 from sample_visits import FRINGES_ALONE, full_surface, hours, plain_visit, power_reading
@@ -42,7 +43,7 @@ def photographed(made_reading, made_photo):
         readings, photographs = [], []
         for number, power in enumerate(powers, 1):
             reading = made_reading(
-                power, tilt=(3.0, 0.0), wavelength_nm=589.29, power_u_parts={"fit": 0.02}
+                power, tilt=(3.0, 0.0), wavelength_nm=589.29, power_u_parts={"fit": standard(0.05)}
             )
             readings.append(
                 logged(reading, (number,), ReadOptions(lamp("sodium"), diameter_mm=150.0))

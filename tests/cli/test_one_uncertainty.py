@@ -42,6 +42,7 @@ def seen(options: ReadOptions) -> Reading:
         power_u95_fringes=half_width(math.hypot(*PARTS.values())),
         sense="centre",
         irregularity_fringes=0.03,
+        irregularity_u95_fringes=0.01,
         form=form,
         power_u_parts=PARTS,
         reading_id="a photograph",
@@ -56,7 +57,7 @@ def surface(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Surface:
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "rings.jpg").write_bytes(b"a photograph")
     for place in ("fringe.photo.load", "fringe.archive.views.watching"):
-        monkeypatch.setattr(f"{place}.load_photo", lambda path: path)
+        monkeypatch.setattr(f"{place}.load_photo", lambda path, **_: path)
     for place in ("fringe.orders.read", "fringe.archive.views.watching"):
         monkeypatch.setattr(f"{place}.read", lambda _, options: seen(options))
     monkeypatch.setattr(

@@ -43,7 +43,11 @@ def photographed(made_reading, made_photo):
         readings, photographs = [], []
         for number, power in enumerate(powers, 1):
             reading = made_reading(
-                power, tilt=(3.0, 0.0), wavelength_nm=589.29, power_u_parts={"fit": standard(0.05)}
+                power,
+                tilt=(3.0, 0.0),
+                wavelength_nm=589.29,
+                irregularity_u95_fringes=0.01,
+                power_u_parts={"fit": standard(0.05)},
             )
             readings.append(
                 logged(reading, (number,), ReadOptions(lamp("sodium"), diameter_mm=150.0))

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 # public name: module that has it
 _READINGS = ("budget", "read", "read_burst", "read_options", "to_dataset")
-_RECORDS = ("log_visit", "open_surface", "progress")
+_RECORDS = ("log_visit", "match", "open_surface", "progress")
 _PLACES = {
     **dict.fromkeys(_READINGS, "fringe.api.readings"),
     **dict.fromkeys(_RECORDS, "fringe.api.records"),

@@ -8,6 +8,7 @@ from fringe.api.readings import read_burst as read_burst
 from fringe.api.readings import read_options as read_options
 from fringe.api.readings import to_dataset as to_dataset
 from fringe.api.records import log_visit as log_visit
+from fringe.api.records import match as match
 from fringe.api.records import open_surface as open_surface
 from fringe.api.records import progress as progress
 from fringe.errors import BadInput as BadInput

@@ -157,6 +157,11 @@ def test_visits_are_logged_and_judged(shop, capsys):
         told.pop("picture")
         assert json.loads(json.dumps(state.to_json())) == told
     assert list(fringe.to_dataset(fringe.open_surface("shop/convex 1")).visit) == [1]
+    found = fringe.match("shop/concave 1", "shop/convex 1", tolerance_power_fringes=20)
+    words = ("shop/convex 1", "shop/concave 1", "--tolerance-power", 20)
+    told = call(capsys, "pair", *words, "--json").json
+    assert json.loads(json.dumps(found.to_json())) == {k: told[k] for k in found.to_json()}
+    assert found.pair.verdict is not None
 
 
 def test_a_visit_that_cannot_be_is_not_logged(shop):

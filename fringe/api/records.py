@@ -17,6 +17,7 @@ from fringe.api.typed import (
 
 if TYPE_CHECKING:
     from fringe.archive.store.surface import Surface
+    from fringe.archive.views.judged_pair import JudgedPair
     from fringe.archive.views.logged_visit import LoggedVisit
     from fringe.archive.views.surface_state import SurfaceState
 
@@ -130,3 +131,51 @@ def progress(surface: Surface | str | os.PathLike[str]) -> SurfaceState:
     from fringe.archive.views.surface_state import surface_state
 
     return surface_state(to_surface(surface))
+
+
+def match(
+    convex: Surface | str | os.PathLike[str],
+    concave: Surface | str | os.PathLike[str],
+    *,
+    system: str | os.PathLike[str] | None = None,
+    tolerance_power_fringes: float | None = None,
+    tolerance_radius: Length | None = None,
+    tolerance_irregularity_fringes: float | None = None,
+    lamp: str | None = None,
+) -> JudgedPair:
+    """Say whether a convex and a concave match, as `fringe pair` does.
+
+    Parameters
+    ----------
+    convex, concave : Surface, str or path
+        From :func:`fringe.open_surface`, or what that takes; in either order.
+    system : str or path, optional
+        File of the system that the pair is for: its match tolerance.
+    tolerance_power_fringes, tolerance_irregularity_fringes : float, optional
+        Else: what is allowed between the two [fringe].
+    tolerance_radius : str or quantity, optional
+        Mismatch of the radii allowed.
+    lamp : str, optional
+        To count fringes in; else the surfaces' own.
+
+    Returns
+    -------
+    JudgedPair
+        `pair` with radii, mismatch and `verdict`; `record`, the evidence; `step`, what to do
+        next. `to_json()` has the keys of `fringe pair --json`.
+
+    Raises
+    ------
+    BadInput
+        If the two are no pair, or nothing was measured.
+    """
+    from fringe.archive.views.judged_pair import MatchLimits, judged_pair
+
+    limits = MatchLimits(
+        system=None if system is None else Path(system),
+        tolerance_power_fringes=tolerance_power_fringes,
+        tolerance_radius_mm=to_mm("tolerance_radius", tolerance_radius, None),
+        tolerance_irregularity_fringes=tolerance_irregularity_fringes,
+        lamp=lamp,
+    )
+    return judged_pair(to_surface(convex), to_surface(concave), limits)

@@ -14,6 +14,7 @@ import fringe
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.judge.tolerance.tolerance import FormTolerance
+from fringe.judge.tolerance.verdict import Verdict
 from fringe.judge.uncertainty.budget import Budget
 from fringe.optics.lamps import Lamp
 from fringe.synth.rendering import Rendered
@@ -54,7 +55,10 @@ def others() -> None:
     errors: list[type[fringe.FringeError]] = [fringe.BadInput, fringe.Refused]
     state: SurfaceState = fringe.progress(surface)
     fringe.log_visit(surface, "a.jpg", stage="polish", minutes=40, on_top="tool")
-    print(state, light, allowed, surface, shown, version, errors, fringe.to_dataset(surface))
+    verdict: Verdict | None = fringe.match("shop/convex 1", surface).pair.verdict
+    print(
+        verdict, state, light, allowed, surface, shown, version, errors, fringe.to_dataset(surface)
+    )
 
 
 def mistakes() -> None:

@@ -149,7 +149,7 @@ def in_order(
 def _answers(
     executor: Executor, function: Callable[[T], U], items: Sequence[T], *, here: bool = False
 ) -> list[U]:
-    """Have items worked on; with `here` this process does the last one, and what nobody began."""
+    """Process items; with `here` this process does the last one, and those not yet begun."""
     away = len(items) - here
     futures = [executor.submit(function, item) for item in items[:away]]
     try:

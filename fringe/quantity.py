@@ -243,7 +243,7 @@ def slope(function: Callable[..., float], at: Sequence[float], i: int, u: float)
     i : int
         Which argument.
     u : float
-        A change of it that matters; 0 for an exact one, whose slope nobody asks for.
+        A change of it that matters; 0 for an exact one, whose slope is not needed.
     """
     if u == 0:
         return 0.0

@@ -61,7 +61,7 @@ _THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 
 
 class TypedLength(NamedTuple):
-    """A length as somebody typed it: its digits say how finely it was read."""
+    """A length as typed: its digits give the resolution of the reading."""
 
     mm: float
     text: str

@@ -66,7 +66,7 @@ def _contrast(rng: Rng) -> tuple[str, str]:
         lamp=lamp(f"led:{rng.uniform(450, 640):.0f}:{rng.uniform(18, 40):.0f}"),
         camera=replace(scene.camera, blur_px=rng.uniform(0.4, 2.0)),
     )
-    return _told(scene, scene.lamp.lines[0].fwhm_nm, rng)
+    return _labelled(scene, scene.lamp.lines[0].fwhm_nm, rng)
 
 
 def _hostile(rng: Rng) -> tuple[str, str]:
@@ -97,21 +97,21 @@ def _hostile(rng: Rng) -> tuple[str, str]:
         ),
         camera=replace(scene.camera, blur_px=rng.uniform(0.4, 5.0)),
     )
-    return _told(scene, width, rng)
+    return _labelled(scene, width, rng)
 
 
 def _power(rng: Rng, low: float, high: float) -> float:
     return float(rng.choice([-1, 1]) * rng.uniform(low, high))
 
 
-def _told(scene: Scene, width: float, rng: Rng) -> tuple[str, str]:
+def _labelled(scene: Scene, width: float, rng: Rng) -> tuple[str, str]:
     """Read with a lamp of the labelled width."""
     rendered = render(scene, rng)
     label = lamp(f"led:{scene.lamp.wavelength_nm:.0f}:{width:.0f}")
     options = ReadOptions(label, edge=scene.edge)
-    told = read(photo_from_array(rendered.image, "rendered"), options)
-    note = f"power {rendered.truth['power_fringes']:.2f}, {label.name}, read {told.power_fringes}"
-    return _end(told.sense, rendered), note
+    sensed = read(photo_from_array(rendered.image, "rendered"), options)
+    note = f"power {rendered.truth['power_fringes']:.2f}, {label.name}, read {sensed.power_fringes}"
+    return _end(sensed.sense, rendered), note
 
 
 def _pair(how: str) -> Callable[[Rng], tuple[str, str]]:
@@ -127,11 +127,11 @@ def _pair(how: str) -> Callable[[Rng], tuple[str, str]]:
             for shot in pair
         ]
         lamps = [shot.scene.lamp for shot in pair]
-        told = sense_of_pair(*readings, Intervention(INTERVENTIONS[how], *lamps))
-        names = " ".join(each.name for each in lamps)
+        sensed = sense_of_pair(*readings, Intervention(INTERVENTIONS[how], *lamps))
+        names = " ".join(lamp_.name for lamp_ in lamps)
         power, least = (pair[0].truth[key] for key in ("power_fringes", "min_gap_nm"))
-        note = f"power {power:.2f}, {names}, film {least:.0f} nm, {told}"
-        return _end(told.sense, pair[0]), note
+        note = f"power {power:.2f}, {names}, film {least:.0f} nm, {sensed}"
+        return _end(sensed.sense, pair[0]), note
 
     return judge
 

@@ -1,4 +1,4 @@
-"""A surface's record as somebody states it: what is said joins what is on record."""
+"""A surface's record as stated by a user: new values are merged into the record."""
 
 from __future__ import annotations
 

@@ -189,7 +189,7 @@ class Desk:
             self._read(shot)
             self._touch()
 
-    def log(self, visit_id: str, work: Work, **told: Any) -> dict[str, Any]:
+    def log(self, visit_id: str, work: Work, **details: Any) -> dict[str, Any]:
         """Write the visit with all readings, once; a second call for it returns the same.
 
         Parameters
@@ -216,7 +216,7 @@ class Desk:
                 raise BadInput("a photograph is still being read; wait for it or remove it")
             if work.stage is not None:
                 check_stage(work.stage)
-            done = log_and_judge(surface, self._as_visit(surface, work, told))
+            done = log_and_judge(surface, self._as_visit(surface, work, details))
             result = {
                 "visit": done.number,
                 "session": done.path.stem,
@@ -392,7 +392,7 @@ class Desk:
             self._cache = key, logged_visits(surface)
         return replace(self._cache[1], surface=surface)
 
-    def _as_visit(self, surface: Surface, work: Work, told: Mapping[str, Any]) -> Visit:
+    def _as_visit(self, surface: Surface, work: Work, details: Mapping[str, Any]) -> Visit:
         readings, photographs = [], []
         for number, shot in enumerate(self._shots, 1):
             refusal = shot.refusal or None
@@ -410,7 +410,7 @@ class Desk:
             photographs=tuple(photographs),
             inputs=inputs,
             instruments=self._instruments(surface, read=bool(readings)),
-            **told,
+            **details,
         )
 
     def _instruments(self, surface: Surface, *, read: bool) -> dict[str, Any]:

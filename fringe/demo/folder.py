@@ -1,4 +1,4 @@
-"""The folder that the example leaves: built aside, then put in place; only its own is replaced."""
+"""The example's folder: built beside its target, then renamed; only its own is replaced."""
 
 from __future__ import annotations
 

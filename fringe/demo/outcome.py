@@ -1,4 +1,4 @@
-"""What a run of the example tells while it goes on, and what it leaves."""
+"""Events and results of a run of the example."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from fringe.student_t import coverage_factor
 
 @dataclass(frozen=True)
 class RunStatus:
-    """How far the run is.
+    """Progress of the run.
 
     Attributes
     ----------

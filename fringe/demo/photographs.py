@@ -58,7 +58,7 @@ def photograph_scene(
             **visit.truth.form,  # type: ignore[arg-type]
         )
     )
-    # nobody lays the work down in the very middle of the picture
+    # a work is never exactly in the middle of the picture
     shift = (seed * 37 % 61 - 30, seed * 53 % 41 - 20)
     centre = ((scene.width - 1) / 2 + shift[0], (scene.height - 1) / 2 + shift[1])
     return replace(scene, centre_px=centre)

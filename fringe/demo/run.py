@@ -68,7 +68,7 @@ def run_demo(
     scenario : Scenario or None
         None takes the shipped one.
     on_event : callable or None
-        Told what is being done, and of each visit when it is logged.
+        Called with the progress of the run, and with each visit when it is logged.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""What the example's file tells: instruments, surfaces, visits, and apart from them the truth."""
+"""The example's file: instruments, surfaces, visits, and separately the truth."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 # Share of the power that block averages, filters and single precision may move; seen on
 # rendered pictures without noise, where nothing else is left.
 _GRID_SHARE, _GRID_FRINGES = 1e-4, 3e-4
-# A camera whose distance is not told stands anywhere from far off to three diameters away:
+# A camera at an unknown distance stands anywhere from far off to three diameters away:
 # r/L is uniform up to a sixth. Root mean squares of (r/L)^2 / 2 and of r/L.
 _NEAR_SHARE = (1 / 6) ** 2 / 2 / math.sqrt(5)
 _NEAR_RATIO = (1 / 6) / math.sqrt(3)
@@ -127,7 +127,7 @@ def edge_doubt(model: OrderModel, edge: Edge) -> Doubt:
 
 
 def untold_view_doubt(terms: tuple[Term, ...], gap: Array, u_gap: float, edge: Edge) -> Doubt:
-    """A camera whose distance is not told: the view's angle changes over the aperture.
+    """A camera at an unknown distance: the view's angle changes over the aperture.
 
     The order falls short by gap (r/L)^2 rho^2 / 2, of the whole gap, tilt and the least gap at
     the contact included; seen aslant also by gap tan(theta) (r/L) w, w along the view.

@@ -101,12 +101,15 @@ def reading_of(
     source: str,
     solution: Solution,
     warnings: list[str],
-    told: ContrastSense = SENSE_UNKNOWN,
+    contrast_sense: ContrastSense = SENSE_UNKNOWN,
     reading_id: str = "",
 ) -> Reading:
     """Make a reading of what was fitted: as at normal view, with lengths and uncertainty."""
     fit = solution.fit
-    sense, sense_source = told.sense, None if told.sense == "unknown" else "contrast"
+    sense, sense_source = (
+        contrast_sense.sense,
+        None if contrast_sense.sense == "unknown" else "contrast",
+    )
     if options.sense in ("centre", "edge"):
         sense, sense_source = options.sense, "given"
     model = fit.model

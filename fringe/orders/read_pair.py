@@ -87,9 +87,9 @@ def read_pair(
         raise BadInput("--edge: the sense needs the work's edge; photograph all of it")
     first = read(load_photo(before), options)
     second = read(load_photo(after), _options_after(options, first, done, edge_after))
-    told = sense_of_pair(first, second, done)
-    sense, source, reason = _judged(first, told, done)
-    return SensePair(_with_sense(first, sense, source, options), second, done, told, reason)
+    pair_sense = sense_of_pair(first, second, done)
+    sense, source, reason = _judged(first, pair_sense, done)
+    return SensePair(_with_sense(first, sense, source, options), second, done, pair_sense, reason)
 
 
 def _intervention(text: str, name: str) -> Intervention:
@@ -120,7 +120,7 @@ def _options_after(
 def _judged(
     first: Reading, pair_sense: PairSense, change: Intervention
 ) -> tuple[str, str | None, str]:
-    """Sense, what it was told by, and why; what contrast tells of the first one counts as well."""
+    """Sense, its source and the reason; the contrast of the first photograph counts as well."""
     if pair_sense.sense == "unknown":
         return first.sense, first.sense_source, pair_sense.reason
     if first.sense not in ("unknown", pair_sense.sense):

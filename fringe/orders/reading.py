@@ -14,7 +14,7 @@ from fringe.orders.lengths import Lengths, radius_difference, wavelength_of
 from fringe.photo.ellipse import Edge
 from fringe.quantity import Quantity, Source, standard_if_any
 
-# the source of an uncertainty of which nobody noted what it comes from
+# the source of an uncertainty whose sources were not recorded
 UNKNOWN_SOURCE = "reading"
 
 

@@ -185,7 +185,7 @@ def change_surface(surface: Surface, *, now: datetime | None = None, **changes: 
         The time to record; None asks the clock.
     **changes
         Fields of `Surface` and their new values. They are applied to the newest record,
-        so that a change that somebody else makes at the same time is kept.
+        so that a simultaneous change by another process is kept.
 
     Returns
     -------
@@ -414,7 +414,7 @@ def place_folder(archive: Path, draft: Path, name: str) -> Path:
             try:
                 os.rename(draft, final)
             except OSError:
-                pass  # somebody was faster
+                pass  # another process was faster
             else:
                 sync_folder(archive)
                 return final
@@ -435,7 +435,7 @@ def folder_by_name(archive: Path, name: str) -> Path | None:
     home = _home(archive, name)
     if home is not None:
         return home
-    for folder in list_surfaces(archive):  # a folder that somebody has renamed
+    for folder in list_surfaces(archive):  # a folder that was renamed by hand
         with suppress(BadInput):
             if load_surface(folder).name == clean_name(name):
                 return folder

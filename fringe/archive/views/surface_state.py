@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 # A surface is like another when its diameter is within this factor of it (ours, no source).
 LIKE_DIAMETER = 1.5
-# As many as tell the rate as well as it can be told; the most recently worked ones.
+# More of them hardly improve the estimate of the rate; the most recently worked ones.
 MOST_LIKE = 20
 # So many are looked at for that, however large the archive: a surface's progress must not take
 # longer the more others there are.

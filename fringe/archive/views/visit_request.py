@@ -243,7 +243,7 @@ def _fringes(
 
 
 def _by_eye(text: str, options: ReadOptions) -> LoggedReading:
-    """What somebody saw without a camera."""
+    """Readings by eye, without a camera."""
     kept = {**options.to_json(), "by_eye": text}
     return LoggedReading(by_eye(text, options), method="eye", lamp=options.lamp, options=kept)
 

@@ -376,7 +376,7 @@ def _wrong_way(found: Forecast, bench: _Bench) -> bool:
 
 
 def _lost(found: Forecast) -> bool:
-    """Whether the rate cannot be told from none."""
+    """Whether the rate cannot be distinguished from zero."""
     low, high = found.rate_um_h.low or 0.0, found.rate_um_h.high or 0.0
     return low < 0 < high
 

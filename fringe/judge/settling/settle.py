@@ -218,7 +218,7 @@ def settle(
     Raises
     ------
     BadInput
-        If there are fewer than three readings at different times, or a number is none.
+        If there are fewer than three readings at different times, or a value is not a number.
     """
     t, p, u = _checked(times_min, powers_fringes, u_fringes)
     dof = len(t) - 3
@@ -515,7 +515,7 @@ def settling_powers(readings: Sequence[Reading]) -> SettlingPower:
 def _u_parts(one: Reading) -> tuple[float, float]:
     """Standard uncertainty of a reading: of its own fit, and of all else [fringe].
 
-    Where nobody noted what the uncertainty comes from, all of it is taken for the reading's own.
+    Where the sources of the uncertainty were not recorded, all of it counts as the reading's own.
     """
     if one.power is None:
         raise BadInput("settling: a reading has no uncertainty")

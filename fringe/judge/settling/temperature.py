@@ -1,4 +1,4 @@
-"""What temperature can do to a piece of glass, to hold a settling against."""
+"""The effect of temperature on a piece of glass, to compare a settling with."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ class TypedReadings:
         return plate, work, zero
 
     def u_mm(self, given: float | None, one: Spherometer | None) -> tuple[float, str | None]:
-        """Standard uncertainty of a reading [mm], and what was assumed if nobody said.
+        """Standard uncertainty of a reading [mm], and the assumption where it was not stated.
 
         Parameters
         ----------

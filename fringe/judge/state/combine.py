@@ -145,18 +145,21 @@ def _with_sense(means: list[Measured]) -> list[Measured]:
     if not known:
         return means
     other = known[0]
-    return [_told(one, other) if one.sense == "unknown" and _is_sure(one) else one for one in means]
+    return [
+        _with_sense_of(one, other) if one.sense == "unknown" and _is_sure(one) else one
+        for one in means
+    ]
 
 
-def _told(one: Measured, other: Measured) -> Measured:
-    size, told = abs(one.power_fringes or 0.0), other.power_fringes or 0.0
+def _with_sense_of(one: Measured, other: Measured) -> Measured:
+    size, known_power = abs(one.power_fringes or 0.0), other.power_fringes or 0.0
     u = math.hypot(one.power_u_fringes or 0.0, other.power_u_fringes or 0.0)
-    off = {sign: abs(sign * size - told) for sign in (1.0, -1.0)}
+    off = {sign: abs(sign * size - known_power) for sign in (1.0, -1.0)}
     sign = min(off, key=lambda each: off[each])
     if off[sign] > CONTRADICTION * u or off[-sign] <= TELLING * u:
         return one
     # work and plate change places in the sign of the radius difference with the work's form
-    same = (other.radius_difference_mm or 0.0) * told >= 0
+    same = (other.radius_difference_mm or 0.0) * known_power >= 0
     step = one.radius_difference_mm, one.radius_difference
     return (
         dataclasses.replace(one, sense="centre" if sign > 0 else "edge")

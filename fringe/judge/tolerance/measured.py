@@ -10,7 +10,7 @@ from fringe.quantity import Quantity, Source
 from fringe.units import times
 
 Parts = tuple[tuple[Source, float], ...]
-# the source of an uncertainty of which nobody noted what it comes from
+# the source of an uncertainty whose sources were not recorded
 _UNKNOWN = "reading"
 
 
@@ -41,7 +41,7 @@ class Measured:
     against : str or None
         The piece that the work was laid on, where it was not its plate.
     power_parts, radius_difference_parts, irregularity_parts : tuple of (Source, float)
-        What each source contributes to these; empty where nobody noted it.
+        What each source contributes to these; empty where that was not recorded.
     """
 
     power_fringes: float | None = None

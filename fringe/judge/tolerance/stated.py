@@ -1,4 +1,4 @@
-"""A difference, a tolerance and a use as somebody states them: some of many fields."""
+"""A difference, a tolerance and a use as stated by a user: some of many fields."""
 
 from __future__ import annotations
 

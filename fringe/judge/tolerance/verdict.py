@@ -380,8 +380,8 @@ def _judge(
 def _joint(parts: list[Verdict], rule: str) -> Verdict:
     state = max((part.state for part in parts), key=STATES.index)
     open_ = [part for part in parts if part.probability is None]
-    told = [part for part in parts if part.state == state or part in open_]
-    reason = "; ".join(part.reason for part in told)
+    named = [part for part in parts if part.state == state or part in open_]
+    reason = "; ".join(part.reason for part in named)
     probability = None if open_ and state != "outside" else _all_kept(parts)
     return Verdict(state, probability, reason, "surface", rule=rule, parts=tuple(parts))
 

@@ -47,7 +47,7 @@ class Input:
     source: str = ""
 
     def __post_init__(self) -> None:
-        """Refuse an uncertainty that is none."""
+        """Refuse an uncertainty that is negative or not finite."""
         if not (math.isfinite(self.value) and 0 <= self.u < math.inf):
             raise BadInput(f"budget: {self.name} has no finite value and uncertainty")
         if self.dof is not None and self.dof <= 0:

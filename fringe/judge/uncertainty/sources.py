@@ -357,7 +357,7 @@ def _added(power: Quantity, count: int) -> list[Input]:
     """What adds to the fringes that were read: the sources of their power, and the bench's."""
     found = {source: c for source, c in power.parts if source.what != "wavelength"}
     kinds = {source.what for source in found}
-    # what nobody stated stays in sight
+    # inputs that were not stated stay in the table
     found |= {Source(what): 0.0 for what in ("plate_form", "temperature") if what not in kinds}
     whence = {
         "repeatability": f"scatter of {count} readings",

@@ -107,7 +107,7 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
     """Read several frames of one contact.
 
     The camera stays where it is; between frames the gap shifts by an unknown amount, by
-    pressing or settling, and may lean a little. The sense is not told by the steps: their
+    pressing or settling, and may lean a little. The steps do not determine the sense: their
     direction is unknown.
 
     Parameters

@@ -1,1 +1,1 @@
-"""Where the contact is: told by contrast, or by two photographs."""
+"""Sense of contact, from the contrast of one photograph or from two photographs."""

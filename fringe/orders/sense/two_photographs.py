@@ -160,7 +160,7 @@ class _SeenOrders:
         if form is None or edge is None:
             raise BadInput("a pair needs the work's edge in both photographs")
         rows = zernike_matrix(form.terms, u, v)
-        # rings count outward whatever the sense, which a lamp's contrast may have told
+        # rings count outward whatever the sense, which the contrast may have given
         turn = -1.0 if reading.sense == "edge" else 1.0
         order = turn * edge.cos_view * (rows @ form.values)
         u_edge = 2 * abs(reading.power_fringes or 0.0) * edge.u_px / edge.a

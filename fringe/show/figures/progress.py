@@ -426,7 +426,7 @@ def _outlook(
 
     def ends(rate: float) -> list[float]:
         values = [(row.power_fringes or 0.0) + rate * step for step in steps]
-        # nobody works on when it is through the band
+        # work stops once the power is through the band
         return [max(v, far) if far < 0 else min(v, far) for v in values]
 
     return places, ends(middle), ends(low), ends(high)

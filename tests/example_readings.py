@@ -39,6 +39,7 @@ def true_reading(photograph: Path) -> Reading:
         sense=truth["sense"],
         sense_source="given",
         irregularity_fringes=truth["irregularity_fringes"],
+        irregularity_u95_fringes=U95,
         radius_difference_mm=radius_difference_mm(power, *shape),
         radius_difference_u95_mm=U95,
         edge=Edge(**truth["edge"]),

@@ -41,12 +41,12 @@ from fringe.orders.reading import Reading
 from fringe.parallel import in_order
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import load_photo
+from fringe.quantity import standard
 from fringe.show.figures.course import course_figure
 from fringe.show.figures.overlay import overlay_figure
 from fringe.show.figures.pair import pair_figure
 from fringe.show.figures.settle import settle_figure
 from fringe.show.figures.style import png_bytes
-from fringe.student_t import coverage_factor
 
 PICTURES = "pictures"
 PAIR_PICTURE, PAIR_REPORT = "pair.png", "pair.html"
@@ -336,7 +336,7 @@ def _radius(surface: Surface, row: VisitRow) -> tuple[float, float]:
     if row.radius_difference_mm is None or row.radius_difference_u95_mm is None:
         raise BadInput(f"{surface.name}: its last visit gives no radius")
     u_plate = surface.plate.radius_u_mm or 0.0
-    u_difference = row.radius_difference_u95_mm / coverage_factor()
+    u_difference = standard(row.radius_difference_u95_mm)
     return surface.plate_radius_mm + row.radius_difference_mm, math.hypot(u_plate, u_difference)
 
 

@@ -11,8 +11,7 @@ from fringe.archive.store.write import log_visit
 from fringe.archive.views.surface_state import SurfaceState, surface_state
 from fringe.judge.spherometer.compare import SagResult, trap_text
 from fringe.judge.state.visits import VisitRow
-from fringe.student_t import coverage_factor
-from fringe.units import times
+from fringe.quantity import half_width_if_any
 
 
 @dataclass(frozen=True)
@@ -97,11 +96,10 @@ def _spherometer_json(visit: Visit) -> dict[str, object] | None:
     if one is None or one.measured is None:
         return None
     found = one.measured
-    k = coverage_factor(found.dof)
     return {
         "power_fringes": found.power_fringes,
-        "power_u95_fringes": times(found.power_u_fringes, k),
+        "power_u95_fringes": half_width_if_any(found.power_u_fringes, found.dof),
         "radius_difference_mm": found.radius_difference_mm,
-        "radius_difference_u95_mm": times(found.radius_difference_u_mm, k),
+        "radius_difference_u95_mm": half_width_if_any(found.radius_difference_u_mm, found.dof),
         "work_radius_mm": one.radius_mm,
     }

@@ -12,7 +12,7 @@ from fringe.judge.state.forecast import Forecast, forecast
 from fringe.judge.state.rates import HeightChange, Kind, learn
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.optics.spheres import power_fringes
-from fringe.student_t import coverage_factor
+from fringe.quantity import standard
 
 if TYPE_CHECKING:
     from fringe.judge.state.visits import VisitRow
@@ -87,7 +87,7 @@ def _height(row: VisitRow, wavelength_nm: float) -> tuple[float, float] | None:
     if row.sense == "unknown" or row.conflict is not None:
         return None
     scale = wavelength_nm / 2 / NM_PER_UM
-    u = row.power_u95_fringes / coverage_factor() * scale
+    u = standard(row.power_u95_fringes) * scale
     return row.power_fringes * scale, max(u, LEAST_U_UM)
 
 

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from fringe.cli.params import LENGTH, SIGNED_LENGTH, Written, json_option
-from fringe.cli.printing import print_json
+from fringe.cli.params import (
+    FORM,
+    LENGTH,
+    NM_PER_MM,
+    Length,
+    SenseWord,
+    Written,
+    gathered,
+    json_option,
+)
+from fringe.cli.printing import answer, print_json
 from fringe.errors import BadInput
 
-SENSES = click.Choice(["centre", "edge"])
-WORKS = click.Choice(["convex", "concave"])
+if TYPE_CHECKING:
+    from fringe.synth.quiz_rounds import Answers
+    from fringe.synth.request import Request
+
+T = TypeVar("T")
 
 
 @click.command("synth", short_help="Render a photograph of fringes with known truth.")
@@ -23,7 +36,11 @@ WORKS = click.Choice(["convex", "concave"])
     help="A .jpg, .png or .tif to write; with --quiz a folder.",
 )
 @click.option("--power", type=float, help="Fringes; positive for contact at the centre. [5]")
-@click.option("--sense", type=SENSES, help="Where the contact is; gives the power its sign.")
+@click.option(
+    "--sense",
+    type=SenseWord(["centre", "edge"]),
+    help="Where the contact is; gives the power its sign.",
+)
 @click.option("--tilt", type=float, help="Fringes, edge to centre.")
 @click.option("--tilt-angle", type=float, metavar="DEG", help="From +x toward +y (down).")
 @click.option("--astigmatism", type=float, help="Fringes, peak to valley.")
@@ -41,7 +58,12 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option("--turned-edge", type=float, help="Fringes at the rim; positive is turned down.")
 @click.option("--turned-edge-width", type=float, help="Share of the semi-diameter. [0.1]")
 @click.option("--pressed", type=float, help="Radius of a flat contact, share of semi-diameter.")
-@click.option("--min-gap", type=SIGNED_LENGTH, help="Smallest gap. [0 to 500nm, by the seed]")
+@click.option(
+    "--min-gap",
+    "min_gap_nm",
+    type=Length(signed=True, scale=NM_PER_MM),
+    help="Smallest gap. [0 to 500nm, by the seed]",
+)
 @click.option("--lamp", help="Name from `fringe lamps`, or led:PEAK_NM:FWHM_NM. [sodium]")
 @click.option("--size", metavar="WxH|PX", help="Of the photograph. [1000]")
 @click.option("--edge", metavar="CX,CY,R", help="Place of the edge, in pixels.")
@@ -49,7 +71,7 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option(
     "--plate-radius", "plate_radius_mm", type=LENGTH, help="Draw the exact shape between spheres."
 )
-@click.option("--work", type=WORKS, help="For the radius difference. [convex]")
+@click.option("--work", type=FORM, help="For the radius difference. [convex]")
 @click.option("--camera-distance", "camera_distance_mm", type=LENGTH, help="From work to lens.")
 @click.option("--view-angle", type=float, metavar="DEG", help="Off the normal: an oval edge.")
 @click.option("--view-direction", type=float, metavar="DEG", help="Toward which the camera leans.")
@@ -85,17 +107,16 @@ WORKS = click.Choice(["convex", "concave"])
 @click.option("--rounds", type=click.IntRange(1, 99), help="Questions of the quiz. [5]")
 @click.option("--force", is_flag=True, help="Write over what is there.")
 @json_option
+@gathered(request="fringe.synth.request.Request")
 def command(
     out: Path | None,
+    request: Request,
     quiz: bool,
     rounds: int | None,
-    seed: int | None,
     force: bool,
-    min_gap: float | None,
     frames: int | None,
     pair: str | None,
     as_json: bool,
-    **asked: Any,
 ) -> None:
     """Render a photograph of fringes with known truth.
 
@@ -112,62 +133,71 @@ def command(
       fringe synth --out hard.jpg --family dirty --json
       fringe synth --out press.jpg --power 4 --pair press
     """
-    seed = _new_seed() if seed is None else seed
     if quiz:
-        _quiz(out, seed, rounds, min_gap, frames, pair, asked, force=force, as_json=as_json)
+        _quiz(out, rounds, request, frames, pair, force=force, as_json=as_json)
         return
-    if out is None:
-        raise BadInput("--out: say where to write the photograph, as --out contact.jpg")
     if rounds is not None:
         raise BadInput("--rounds: belongs to --quiz")
     from fringe.cli._waiting import waiting
-    from fringe.synth.files import check_target, save_all, with_ending
-    from fringe.synth.request import Request, describe, request_scene
-    from fringe.synth.sequences import render_series, series_endings
+    from fringe.synth.photographs import write_photographs
 
-    gap_nm = None if min_gap is None else min_gap * 1e6
-    scene = request_scene(Request(seed=seed, min_gap_nm=gap_nm, **asked))
-    for ending in series_endings(frames, pair):
-        check_target(with_ending(out, ending), scene.camera.bits, force=force, option="--out")
     with waiting("rendering", quiet=as_json):
-        series = render_series(scene, seed, frames=frames, pair=pair)
-        written = save_all(series, out, force=force)
-    told = [{"photo": str(path), **shot.truth} for path, shot in written]
-    if as_json:
-        print_json(told[0] if len(told) == 1 else {"frames": told})
-    else:
-        click.echo("\n".join(describe(truth) for truth in told))
+        done = write_photographs(out, request, frames=frames, pair=pair, force=force)
+    answer(as_json, done.to_json, done.rows)
 
 
 def _quiz(
     out: Path | None,
-    seed: int,
     rounds: int | None,
-    min_gap: float | None,
+    request: Request,
     frames: int | None,
     pair: str | None,
-    asked: dict[str, Any],
     *,
     force: bool,
     as_json: bool,
 ) -> None:
-    from fringe.cli._quiz import FOLDER, ROUNDS, run_quiz
+    """Ask some questions, and tell how the answers were."""
+    from fringe.synth.quiz_rounds import HOW, Round, prepare_quiz, summary_row
 
-    others = asked | {"min_gap": min_gap, "frames": frames, "pair": pair}
-    lamp, size = others.pop("lamp"), others.pop("size")
-    given = [name for name, value in others.items() if value not in (None, False, 0.0)]
-    if given:
-        name = given[0].removesuffix("_mm").removesuffix("_deg").replace("_", "-")
-        raise BadInput(f"--{name}: the quiz draws that itself; leave it out")
-    side = None
-    if size is not None:
-        from fringe.synth.request import parse_size
+    quiz = prepare_quiz(out, rounds, request, frames=frames, pair=pair, force=force)
+    if not as_json:
+        click.echo(HOW)
+    done: list[Round] = []
+    for number, picture in enumerate(quiz.pictures, 1):
+        question = quiz.ask(number)
+        click.echo(f"\n{number} of {len(quiz.pictures)}: look at {picture}", err=as_json)
+        answers = _answers(as_json)
+        if answers is None:
+            click.echo("\nstopped", err=True)
+            break
+        done.append(quiz.answered(number, question, answers))
+        if not as_json:
+            click.echo("\n".join(done[-1].rows()))
+    if as_json:
+        print_json({"seed": quiz.seed, "rounds": [one.to_json() for one in done]})
+    elif done:
+        click.echo(summary_row(done, quiz.seed))
 
-        side = min(parse_size(size))
-    run_quiz(out or Path(FOLDER), seed, rounds or ROUNDS, lamp, side, force=force, as_json=as_json)
+
+def _answers(as_json: bool) -> Answers | None:
+    """Ask for the three answers; None when there is nobody to answer any more."""
+    from fringe.synth.quiz import read_number, read_sense
+    from fringe.synth.quiz_rounds import Answers
+
+    try:
+        return Answers(
+            _ask("power, fringes", read_number, as_json),
+            _ask("contact at the centre or the edge", read_sense, as_json),
+            _ask("irregularity, fringes", read_number, as_json),
+        )
+    except click.Abort:
+        return None
 
 
-def _new_seed() -> int:
-    import secrets
-
-    return secrets.randbelow(2**31)
+def _ask(what: str, read: Callable[[str], T], as_json: bool) -> T:
+    while True:
+        text = click.prompt(f"  {what}", default="", show_default=False, err=as_json)
+        try:
+            return read(text)
+        except BadInput as error:
+            click.echo(f"  {error}", err=True)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, replace
+import secrets
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,11 @@ from fringe.synth.scene import Form, Scene, Term
 from fringe.synth.truth import max_frequency
 
 NYQUIST = 0.5
+
+
+def new_seed() -> int:
+    """Return a seed that nobody chose."""
+    return secrets.randbelow(2**31)
 
 
 @dataclass(frozen=True)
@@ -42,7 +48,7 @@ class Request:
         Smallest gap [nm]; drawn from 0 to 500 without a family.
     """
 
-    seed: int
+    seed: int = field(default_factory=new_seed)
     family: str | None = None
     size: str | None = None
     edge: str | None = None

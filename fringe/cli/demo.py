@@ -13,10 +13,12 @@ from fringe.cli.params import Written, json_option
 from fringe.cli.printing import print_json
 
 if TYPE_CHECKING:
-    from fringe.demo.outcome import Demo, FinishedSurface, Logged, RunStatus
+    from rich.text import Text
+
+    from fringe.demo.outcome import Logged, RunStatus
+    from fringe.demo.text import Line
 
 OUT = "fringe-demo"
-STATES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
 
 @click.command("demo", short_help="Run the shipped example from first contact to matched pair.")
@@ -64,8 +66,14 @@ def command(out: Path, render: Path | None, as_json: bool) -> None:
         demo = run_demo(out, scenario=scenario, on_event=on_event)
     if as_json:
         print_json(demo.to_json())
-    else:
-        _tell_end(demo)
+        return
+    from rich.console import Console
+
+    from fringe.demo.text import end_lines
+
+    screen = Console(highlight=False, soft_wrap=True)
+    for line in end_lines(demo):
+        screen.print(_text(line))
 
 
 def _render(folder: Path, as_json: bool) -> None:
@@ -88,6 +96,7 @@ def _watching(*, quiet: bool) -> Iterator[Callable[[RunStatus | Logged], None]]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     from fringe.demo.outcome import RunStatus
+    from fringe.demo.text import logged_lines
 
     console = Console(highlight=False, soft_wrap=True, stderr=quiet)
     columns = (BarColumn(), TimeElapsedColumn(), TextColumn("{task.description}"))
@@ -100,114 +109,13 @@ def _watching(*, quiet: bool) -> Iterator[Callable[[RunStatus | Logged], None]]:
             if isinstance(event, RunStatus):
                 bar.update(task, completed=event.done, total=event.total, description=event.doing)
             elif not quiet:
-                for line in _lines(event):
-                    console.print(line)
+                for line in logged_lines(event):
+                    console.print(_text(line))
 
         yield on_event
 
 
-def _lines(event: Logged) -> Iterator[str]:
-    """What there is to say of a visit; before a surface's first one, what is being made."""
-    from rich.markup import escape
-
-    from fringe.format import plus_minus
-
-    surface = event.surface
-    if event.number == 1:
-        limit = surface.tolerance.power_fringes or 0.0
-        yield ""
-        plate = surface.plate
-        radius = plus_minus(surface.plate_radius_mm, _u95(plate.radius_u_mm), "mm", digits=7)
-        yield (
-            f"[bold]{escape(surface.name)}[/bold], laid on {escape(plate.name or '')} of "
-            f"{radius}, to ±{limit:.3g} fringes"
-        )
-    row = event.row
-    state = row.verdict or ""
-    colour = STATES.get(state)
-    shown = f"[{colour}]{state:<9}[/{colour}]" if colour else f"{'':9}"
-    work, result = escape(f"{_work(event):<28}"), f"{_result(event):<25}"
-    yield f"{event.number:>3}  {work}{result}{shown}{event.next_step.short()}".rstrip()
-    if event.settled is not None:
-        end = event.settled.power_fringes
-        shown = plus_minus(end.value, end.u95, "fringes", signed=True)
-        yield f"{'':5}{'by its drift, settled':<28}{shown}"
-
-
-def _u95(u: float | None) -> float | None:
-    from fringe.student_t import coverage_factor
-
-    return None if u is None else coverage_factor() * u
-
-
-def _work(event: Logged) -> str:
-    row = event.row
-    if row.stage is None:
-        return "no work since"
-    on_top = f", {row.on_top} on top" if row.on_top else ""
-    return f"{row.stage} {row.minutes or 0:g} min{on_top}"
-
-
-def _result(event: Logged) -> str:
-    from fringe.format import plus_minus
-
-    row, sag = event.row, event.sag
-    if sag is not None:
-        depth = plus_minus(abs(sag.depth_um.value), sag.depth_um.u95, "µm")
-        return f"{depth} {sag.state.removeprefix('too ')}"
-    if row.power_fringes is None:
-        return ""
-    signed = row.sense != "unknown"
-    return plus_minus(row.power_fringes, row.power_u95_fringes, "fringes", signed=signed)
-
-
-def _tell_end(demo: Demo) -> None:
-    from rich.console import Console
+def _text(line: Line) -> Text:
     from rich.text import Text
 
-    console = Console(highlight=False, soft_wrap=True)
-    for made in demo.surfaces:
-        console.print()
-        for line in _verdict(made):
-            console.print(Text(line))
-    console.print()
-    answer, *evidence = _pair(demo)
-    console.print(Text(answer), style="bold")
-    for line in evidence:
-        console.print(Text(line))
-    console.print()
-    for label, path, what in (
-        ("look first at", demo.look_first, "in a browser: verdict, evidence, history of both"),
-        ("then at", demo.overlays[0].parent, "the lines must lie on the dark fringes"),
-        ("the record", demo.archive, "a folder a surface, a file a visit"),
-        ("and now", demo.guide, "what to type next"),
-    ):
-        console.print(Text(f"{label:<15}{path}"))
-        console.print(Text(f"{'':15}{what}", style="dim"))
-
-
-def _verdict(made: FinishedSurface) -> Iterator[str]:
-    from fringe.format import plus_minus
-    from fringe.student_t import coverage_factor
-
-    radius = plus_minus(made.radius_mm, coverage_factor() * made.radius_u_mm, "mm", digits=7)
-    yield f"{made.surface.name}: {made.verdict.state}, radius {radius}"
-    for part in made.verdict.parts:
-        yield f"  {part.reason}"
-
-
-def _pair(demo: Demo) -> Iterator[str]:
-    """Say whether the pair matches, by all evidence on both."""
-    from fringe.format import capital
-    from fringe.judge.pair.next_step import mismatch_text, together_text
-    from fringe.judge.tolerance.verdict_words import PAIR, probability_cell
-
-    first, second = demo.surfaces[-2:]
-    limit = second.surface.tolerance.power_fringes or 0.0
-    yield (
-        f"{capital(PAIR[demo.pair.state])}: {second.surface.name} "
-        f"on {first.surface.name}, {demo.pair.state} the ±{limit:.3g} fringes of the system."
-    )
-    found = demo.judged_pair.pair
-    yield f"  {mismatch_text(found)}, {probability_cell(demo.pair.probability)} probable to conform"
-    yield f"  laid together {together_text(found)}"
+    return Text.assemble(*line)

@@ -107,7 +107,7 @@ def test_a_pair(tmp_path, monkeypatch, capsys):
     answer = call(capsys, "report", *two, "--tolerance-power", "0.1", "--out", "page.html")
     assert answer.out.startswith("convex 1 and concave 2: outside, 1 visit;")
     page = Page((tmp_path / "page.html").read_text(encoding="utf-8")).root
-    assert page.all("h2")[0].text == "Proven not to match"
+    assert page.all("h2")[0].text == "The pair does not match"
 
 
 def test_options_of_a_pair_need_one(surface, capsys):

@@ -15,7 +15,7 @@ from fringe.cli.printing import print_json
 if TYPE_CHECKING:
     from rich.text import Text
 
-    from fringe.demo.outcome import Logged, RunStatus
+    from fringe.demo.outcome import Demo, Logged, RunStatus
     from fringe.demo.text import Line
 
 OUT = "fringe-demo"
@@ -67,13 +67,17 @@ def command(out: Path, render: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(demo.to_json())
         return
+    _show_end(demo)
+
+
+def _show_end(demo: Demo) -> None:
     from rich.console import Console
 
     from fringe.demo.text import end_lines
 
     screen = Console(highlight=False, soft_wrap=True)
     for line in end_lines(demo):
-        screen.print(_text(line))
+        screen.print(_styled(line))
 
 
 def _render(folder: Path, as_json: bool) -> None:
@@ -110,12 +114,12 @@ def _watching(*, quiet: bool) -> Iterator[Callable[[RunStatus | Logged], None]]:
                 bar.update(task, completed=event.done, total=event.total, description=event.doing)
             elif not quiet:
                 for line in logged_lines(event):
-                    console.print(_text(line))
+                    console.print(_styled(line))
 
         yield on_event
 
 
-def _text(line: Line) -> Text:
+def _styled(line: Line) -> Text:
     from rich.text import Text
 
     return Text.assemble(*line)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ast
 import dataclasses
 import inspect
+import textwrap
 
 import click
 import pytest
@@ -11,6 +13,7 @@ import pytest
 from commandline import commands
 from fringe.cli.params import dataclass_at, gathered, length
 
+ALL = {words: command for words, command in commands().items() if command.callback}
 GATHERED = {
     words: command
     for words, command in commands().items()
@@ -45,6 +48,21 @@ def test_dataclasses_can_do_without_other_options(words: str) -> None:
 
 def _needed(field: dataclasses.Field[object]) -> bool:
     return field.default is field.default_factory is dataclasses.MISSING
+
+
+LONGEST_BODY = 20  # lines, without the docstring
+
+
+@pytest.mark.parametrize("words", ALL)
+def test_a_command_is_thin(words: str) -> None:
+    """A command takes named, typed options, and its body calls, prints and does little else."""
+    function = inspect.unwrap(ALL[words].callback)
+    (tree,) = ast.parse(textwrap.dedent(inspect.getsource(function))).body
+    assert isinstance(tree, ast.FunctionDef)
+    assert tree.args.kwarg is None
+    assert all(one.annotation is not None for one in (*tree.args.args, *tree.args.kwonlyargs))
+    body = tree.body[1:]
+    assert not body or (body[-1].end_lineno or 0) - body[0].lineno < LONGEST_BODY
 
 
 def test_a_command_gets_what_it_gathers(capsys: pytest.CaptureFixture[str]) -> None:

@@ -15,6 +15,7 @@ from fringe.judge.tolerance.verdict_words import SURFACE
 from fringe.orders.reading import Reading
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
+    form_text,
     headline,
     power_values,
     quality_rows,
@@ -155,7 +156,9 @@ def _power(row: VisitRow) -> str:
 
 
 def _irregularity(row: VisitRow) -> str:
-    return "" if row.irregularity_fringes is None else figures(row.irregularity_fringes, 2)
+    if row.irregularity_fringes is None:
+        return ""
+    return form_text(row.irregularity_fringes, row.irregularity_u95_fringes, "")
 
 
 def _sentence(text: str) -> str:

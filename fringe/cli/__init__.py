@@ -37,6 +37,10 @@ COMMANDS = {
     "watch": ("fringe.cli.watch", "Read each photograph that arrives in a folder."),
     "bench": ("fringe.cli.bench", "Serve a page for the phone or tablet beside the stand."),
     "settle": ("fringe.cli.settle", "Tell from photographs whether the glass has settled."),
+    "turning": (
+        "fringe.cli.turning",
+        "Tell the work's error from the plate's by turning the work.",
+    ),
     "pair": ("fringe.cli.pair", "Say whether a convex and a concave match."),
     "report": ("fringe.cli.report", "Write a surface's or a pair's report as one page."),
     "check": ("fringe.cli.check", "Prove that an archive is as it was written."),

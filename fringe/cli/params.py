@@ -264,6 +264,7 @@ photo_options = together(
         help="auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels.",
     ),
     length("--camera-distance", "From the work to the camera."),
+    length("--gap", "Between the two where they come nearest, if held apart."),
     click.option(
         "--sense",
         type=SENSE,

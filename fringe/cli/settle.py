@@ -62,7 +62,7 @@ def command(
     """Tell from photographs over some minutes whether the glass has settled.
 
     Give three photographs or more of one contact, or a folder of them: the power is fitted by
-    an exponential, and its end is foretold with a 95 % interval. With a tolerance: how long
+    a settling curve, and its end is foretold with a 95 % interval. With a tolerance: how long
     still to wait until the change that is left falls under a share of it. The times are those
     that the camera noted, else the files', unless --times says them. With glass and thickness
     of the piece, its drift is held against what temperature can do to it.

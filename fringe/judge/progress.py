@@ -189,6 +189,7 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         conflict=found.conflict,
         removed_um=times(visit.work.removed_mm, 1e3),
         pits=visit.work.pits,
+        irregularity_u95_fringes=None if one.irregularity is None else one.irregularity.u95,
     )
     return row, judged
 

@@ -4,8 +4,9 @@ Peak to valley and root mean square are not linear in the form, and noise only a
 of a perfect sphere that is fitted with noise are never zero. What noise alone would show is told
 by forms drawn from the covariance of the fit; true form and noise add in quadrature, exactly for
 the root mean square and for astigmatism (the distribution of Rice), nearly for peaks to valleys:
-seen^2 = true^2 + noise^2. The spread of forms drawn about the fitted one is the uncertainty of
-what is seen, and the ends of its interval, freed of noise in the same way, are those of the truth.
+seen^2 = true^2 + noise^2. The value is freed of what the fit's own noise adds. What else may err
+(light, view, edge) is one error in all of a picture: it does not add on the average, but it may
+be all that is seen, so the lower end of the interval is freed of it too.
 """
 
 from __future__ import annotations
@@ -51,7 +52,11 @@ class FormIntervals:
 
 
 def form_intervals(
-    terms: Sequence[Term], values: Array, covariance: Array, form: FormQuantities
+    terms: Sequence[Term],
+    values: Array,
+    covariance: Array,
+    form: FormQuantities,
+    noise_covariance: Array | None = None,
 ) -> FormIntervals:
     """Free the figures of a fitted form of the bias of noise, and give their uncertainty.
 
@@ -65,6 +70,8 @@ def form_intervals(
         Of the coefficients, with every doubt in it [fringe^2].
     form : FormQuantities
         Of the fitted coefficients.
+    noise_covariance : ndarray, shape (T, T), optional
+        The part of the covariance that is the fit's own noise; all of it otherwise.
 
     Returns
     -------
@@ -73,7 +80,10 @@ def form_intervals(
     terms = tuple(terms)
     errors = _draws(covariance)
     spread = _figures(terms, values[:, None] + errors).std(axis=1)
-    noise = np.sqrt((_figures(terms, errors) ** 2).mean(axis=1))
+    doubt = np.sqrt((_figures(terms, errors) ** 2).mean(axis=1))
+    noise = doubt
+    if noise_covariance is not None:
+        noise = np.sqrt((_figures(terms, _draws(noise_covariance)) ** 2).mean(axis=1))
     seen = np.array(
         [
             form.irregularity_pv,
@@ -84,13 +94,16 @@ def form_intervals(
     )
     u95 = np.array([half_width(float(one)) for one in spread])
     # who sees less than noise alone would show knows no more than one who sees just that
-    least = np.maximum(seen, noise)
-    value, low, high = (
-        np.sqrt(np.maximum(np.maximum(one, 0.0) ** 2 - noise**2, 0.0))
-        for one in (seen, least - u95, least + u95)
-    )
+    low = _freed(np.maximum(seen, doubt) - u95, doubt)
+    high = _freed(np.maximum(seen, noise) + u95, noise)
+    value = _freed(seen, noise)
     widths = np.maximum(value - low, high - value)
     return FormIntervals(*(float(one) for one in (*value, *widths)))
+
+
+def _freed(seen: Array, noise: Array) -> Array:
+    """True figures, from those that are seen with noise added in quadrature."""
+    return np.asarray(np.sqrt(np.maximum(np.maximum(seen, 0.0) ** 2 - noise**2, 0.0)))
 
 
 def _draws(covariance: Array) -> Array:

@@ -64,9 +64,10 @@ def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) 
     }
     candidates = [counted[sense]] if sense in counted else list(counted.values())
     if options.camera_distance_mm is None or options.diameter_mm is None:
-        gap = max(candidates, key=lambda one: float(np.abs(one).max()))
-        view = untold_view_doubt(terms, gap / edge.cos_view, contact.u, edge)
         share = 1 / edge.cos_view
+        views = [untold_view_doubt(terms, gap * share, contact.u, edge) for gap in candidates]
+        # with the contact at the edge the gap is least where the view changes most
+        view = max(views, key=lambda doubt: doubt.of_power(terms.index((2, 0))))
         return _Normal(model.values * share, share, view, Doubt(np.zeros((0, len(terms)))))
     # the camera's foot lies along the oval's short axis; toward which end is not known
     ends = (90.0,) if edge.a - edge.b < 1e-6 * edge.a else (90.0, -90.0)
@@ -124,8 +125,9 @@ def reading_of(
         if None not in sphere
         else form_quantities(terms, values)
     )
-    covariance, parts = _uncertainty(solution, edge, normal, form)
-    intervals = form_intervals(terms, values, covariance, form)
+    noise = solution.fit_variance * normal.share**2 * fit.covariance
+    covariance, parts = _uncertainty(solution, edge, normal, form, noise)
+    intervals = form_intervals(terms, values, covariance, form, noise)
     u_power = math.sqrt(math.fsum(u * u for u in parts.values()))
     wavelength = options.lamp.wavelength_nm
     reading = Reading(
@@ -160,7 +162,11 @@ def reading_of(
 
 
 def _uncertainty(
-    solution: Solution, edge: Edge, normal: _Normal, form: FormQuantities
+    solution: Solution,
+    edge: Edge,
+    normal: _Normal,
+    form: FormQuantities,
+    noise: NDArray[np.float64],
 ) -> tuple[NDArray[np.float64], dict[str, float]]:
     """Covariance of the values and the parts of the power's standard uncertainty [fringe]."""
     model = solution.fit.model
@@ -175,10 +181,9 @@ def _uncertainty(
         "gap": normal.gap,
     }
     place = terms.index((2, 0))
-    fit = solution.fit_variance * normal.share**2 * solution.fit.covariance
     parts = {name: doubt.of_power(place) for name, doubt in doubts.items()}
-    covariance = fit + sum(doubt.covariance for doubt in doubts.values())
-    return covariance, {"fit": 2 * math.sqrt(max(fit[place, place], 0.0)), **parts}
+    covariance = noise + sum(doubt.covariance for doubt in doubts.values())
+    return covariance, {"fit": 2 * math.sqrt(max(noise[place, place], 0.0)), **parts}
 
 
 def with_lengths(reading: Reading, options: ReadOptions) -> Reading:

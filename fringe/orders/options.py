@@ -156,6 +156,8 @@ class StatedOptions:
         An ellipse, or `auto`, `none`, ``CX,CY,R`` or ``CX,CY,A,B,ANGLE`` [px; degree].
     work : str or None
         Form of the work; convex where nothing is said.
+    gap_mm : float or None
+        Least gap between the two, where dust or a ring holds them apart [mm].
     """
 
     lamp: str | None = None
@@ -167,7 +169,7 @@ class StatedOptions:
     sense: str = "auto"
     scale_px_per_mm: float | None = None
     camera: str | None = None
-    gap_um: float | None = None
+    gap_mm: float | None = None
 
     def parsed_edge(self) -> Edge | str:
         """The edge in numbers; raises `BadInput` for text that is none."""
@@ -184,7 +186,7 @@ class StatedOptions:
             camera_distance_mm=self.camera_distance_mm,
             sense=self.sense,
             scale_px_per_mm=self.scale_px_per_mm,
-            gap_um=self.gap_um,
+            gap_um=None if self.gap_mm is None else 1e3 * self.gap_mm,
         )
 
 

@@ -77,6 +77,19 @@ def fringes_text(value: float, *, signed: bool = False) -> str:
     return f"{fixed(value, decimals, signed=signed)} fringes"
 
 
+def form_text(value: float, u95: float | None, unit: str = " fringes") -> str:
+    """Return a figure of form, which is never negative, with its 95 % interval.
+
+    For example ``0.31 ± 0.04 fringes``; where the interval reaches down to zero its upper end,
+    ``under 0.06 fringes``; without an interval the bare number.
+    """
+    if u95 is None:
+        return fringes_text(value).removesuffix(" fringes") + unit
+    if value <= u95:
+        return f"under {figures(value + u95, 2)}{unit}"
+    return plus_minus(value, u95) + unit
+
+
 def limit_text(value: float) -> str:
     """Return a limit in fringes, for example ``1 fringe`` or ``0.5 fringes``."""
     return f"{figures(value)} fringe{'' if value == 1 else 's'}"
@@ -104,10 +117,10 @@ def reading_rows(reading: Mapping[str, Any]) -> list[tuple[str, str]]:
     """
     rows = [
         ("Radius, work − plate", _with_u95(reading, "radius_difference", "mm")),
-        ("Irregularity (B)", _fringes(reading, "irregularity_fringes")),
-        ("  symmetric (C)", _fringes(reading, "symmetric_irregularity_fringes")),
-        ("  rms", _fringes(reading, "rms_irregularity_fringes")),
-        ("Astigmatism", _fringes(reading, "astigmatism_fringes")),
+        ("Irregularity (B)", _form(reading, "irregularity")),
+        ("  symmetric (C)", _form(reading, "symmetric_irregularity")),
+        ("  rms", _form(reading, "rms_irregularity")),
+        ("Astigmatism", _form(reading, "astigmatism")),
         ("Tilt", _fringes(reading, "tilt_fringes")),
         ("Dark rings", _plain(reading.get("rings"))),
         ("Ring step", _ring_step(reading)),
@@ -152,6 +165,11 @@ def _with_u95(reading: Mapping[str, Any], name: str, unit: str) -> str:
 def _fringes(reading: Mapping[str, Any], name: str) -> str:
     value = reading.get(name)
     return "" if value is None else fringes_text(value)
+
+
+def _form(reading: Mapping[str, Any], name: str) -> str:
+    value = reading.get(f"{name}_fringes")
+    return "" if value is None else form_text(value, reading.get(f"{name}_u95_fringes"))
 
 
 def _number(value: float | None, unit: str, count: int) -> str:

@@ -126,8 +126,8 @@ class VisitRow:
         wavelength; the magnitude where the sense is unknown.
     radius_difference_mm, radius_difference_u95_mm : float or None
         Radius difference and the half-width of its 95 % interval [mm].
-    irregularity_fringes : float or None
-        Irregularity, peak to valley [fringe].
+    irregularity_fringes, irregularity_u95_fringes : float or None
+        Irregularity, peak to valley, and the half-width of its 95 % interval [fringe].
     sense : {'centre', 'edge', 'unknown'}
         Where the contact is.
     verdict : {'inside', 'outside', 'unproven'} or None
@@ -179,6 +179,7 @@ class VisitRow:
     conflict: str | None = None
     removed_um: float | None = None
     pits: str | None = None
+    irregularity_u95_fringes: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return the fields under their own names, the time in ISO 8601."""

@@ -29,7 +29,7 @@ from fringe.show.figures.style import (
     height_colormap,
     styled,
 )
-from fringe.show.words import fringes_text, headline_text
+from fringe.show.words import form_text, fringes_text, headline_text
 
 Array = NDArray[np.float64]
 _GUTTER_IN = 0.4
@@ -137,11 +137,11 @@ def _captions(reading: Reading, grid: FormGrid) -> tuple[str, str]:
     known = "" if reading.sense in ("centre", "edge") else ", sign unknown"
     first = f"Power {headline_text(reading.to_json())}{known}, tilt {fringes_text(tilt)}"
     parts = [
-        ("B", reading.irregularity_fringes),
-        ("C", reading.symmetric_irregularity_fringes),
-        ("rms", reading.rms_irregularity_fringes),
+        ("B", reading.irregularity_fringes, reading.irregularity_u95_fringes),
+        ("C", reading.symmetric_irregularity_fringes, reading.symmetric_irregularity_u95_fringes),
+        ("rms", reading.rms_irregularity_fringes, reading.rms_irregularity_u95_fringes),
     ]
-    shown = [f"{name} {fringes_text(value)}" for name, value in parts if value is not None]
+    shown = [f"{name} {form_text(value, u95)}" for name, value, u95 in parts if value is not None]
     return first, "Irregularity " + (", ".join(shown) if shown else "not measured")
 
 

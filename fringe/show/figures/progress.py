@@ -477,7 +477,18 @@ def _draw_irregularity(
     if tolerance is not None:
         axes.axhspan(0, tolerance, color=BAND, linewidth=0, zorder=0)
         axes.axhline(tolerance, color=TEAL, linewidth=0.7, zorder=1)
-    scale = _scale([value for _, value in read], tolerance, from_zero=True)
+    ends = [
+        (place, max(0.0, value - u95), value + u95)
+        for place, value, u95 in (
+            (place, row.irregularity_fringes, row.irregularity_u95_fringes)
+            for place, row in zip(x, rows, strict=True)
+        )
+        if value is not None and u95 is not None
+    ]
+    tops = [high for _, _, high in ends]
+    scale = _scale([*(value for _, value in read), *tops], tolerance, from_zero=True)
+    for place, low, high in ends:
+        axes.vlines(place, low, high, color=INK, linewidth=0.9, zorder=2)
     axes.plot(
         *zip(*read, strict=True),
         color=INK,

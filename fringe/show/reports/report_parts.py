@@ -19,7 +19,7 @@ from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import SURFACE, probability_cell, probability_sentence
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
-    fringes_text,
+    form_text,
     headline,
     headline_text,
     limit_text,
@@ -225,7 +225,9 @@ def _readings_table(several: Sequence[Mapping[str, Any]]) -> Table:
                 str(one["photograph"]),
                 headline(reading).value,
                 str(reading.get("sense") or ""),
-                "" if irregularity is None else fringes_text(irregularity).removesuffix(" fringes"),
+                ""
+                if irregularity is None
+                else form_text(irregularity, reading.get("irregularity_u95_fringes"), ""),
                 "" if contrast is None else figures(contrast, 2),
             )
         )
@@ -304,7 +306,7 @@ def history_part(rows: Sequence[VisitRow], pictures: Sequence[Any]) -> Part:
             _signed(row.radius_difference_mm, row.radius_difference_u95_mm, row),
             ""
             if row.irregularity_fringes is None
-            else fringes_text(row.irregularity_fringes).removesuffix(" fringes"),
+            else form_text(row.irregularity_fringes, row.irregularity_u95_fringes, ""),
             row.verdict or "",
             row.next_step or "",
         )

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fringe.archive.store.session import Visit
 from fringe.archive.views.logged_visit import LoggedVisit
-from fringe.format import figures
 from fringe.judge.spherometer.compare import text_of
 from fringe.judge.state.abrasives import stage
 from fringe.show.text.lines import line, remark, wrapped_line
 from fringe.show.text.visit import power_text, radius_text, verdict_text
+from fringe.show.words import form_text
 
 
 def logged_rows(logged: LoggedVisit) -> list[str]:
@@ -25,7 +25,8 @@ def logged_rows(logged: LoggedVisit) -> list[str]:
     if row.radius_difference_mm is not None:
         rows.append(line("work − plate", radius_text(row)))
     if row.irregularity_fringes is not None:
-        rows.append(line("irregularity", f"{figures(row.irregularity_fringes, 3)} fringes"))
+        shown = form_text(row.irregularity_fringes, row.irregularity_u95_fringes)
+        rows.append(line("irregularity", shown))
     if row.verdict is not None:
         rows.append(wrapped_line("verdict", f"{verdict_text(row)}: {row.reason}"))
     rows.append(wrapped_line("next", state.next_step.sentence()))

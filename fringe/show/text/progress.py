@@ -13,6 +13,7 @@ from fringe.archive.views.surface_state import SurfaceState
 from fringe.format import figures, percent_text, plus_minus
 from fringe.judge.state.visits import VisitRow
 from fringe.show.text.outlook import learned_lines, spell_lines
+from fringe.show.words import form_text
 
 _STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
@@ -110,7 +111,9 @@ def _radius(row: VisitRow) -> str:
 
 
 def _irregularity(row: VisitRow) -> str:
-    return "" if row.irregularity_fringes is None else figures(row.irregularity_fringes, 2)
+    if row.irregularity_fringes is None:
+        return ""
+    return form_text(row.irregularity_fringes, row.irregularity_u95_fringes, "")
 
 
 def _probability(row: VisitRow) -> str:

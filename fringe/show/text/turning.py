@@ -1,0 +1,40 @@
+"""What a turning test says of work and plate, in rows of text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fringe.archive.views.turning import TurningTest
+from fringe.orders.form_intervals import FormIntervals
+from fringe.show.text.lines import line, remark
+from fringe.show.words import form_text
+
+
+def turning_rows(test: TurningTest) -> Iterator[str]:
+    """The form of each piece, and what turning cannot tell."""
+    forms = test.forms
+    yield f"{len(test.paths)} positions of the work, at {test.wavelength_nm:.1f} nm"
+    yield from _piece("work", forms.work_figures)
+    yield from _piece("plate", forms.plate_figures)
+    yield remark(
+        "what is rotationally symmetric, zones and turned edges among it, turns into itself: of "
+        "that only the sum of both pieces is known"
+    )
+    if forms.undetermined:
+        frequencies = ", ".join(map(str, forms.undetermined))
+        yield remark(
+            f"waves of {frequencies} a turn stay undetermined with these angles: five equal steps "
+            "of 72 degrees leave but those of 5"
+        )
+    if not forms.agrees:
+        yield remark(
+            "the positions disagree by more than their uncertainty: the pieces were still "
+            "settling, dust lay between them, or an angle is wrong"
+        )
+
+
+def _piece(name: str, figures: FormIntervals) -> Iterator[str]:
+    shown = form_text(figures.irregularity, figures.irregularity_u95)
+    yield line(f"{name}, irregularity", shown)
+    yield line("  rms", form_text(figures.rms, figures.rms_u95))
+    yield line("  astigmatism", form_text(figures.astigmatism, figures.astigmatism_u95))

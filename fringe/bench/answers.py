@@ -8,7 +8,9 @@ from typing import Any
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
 from fringe.format import capital, figures, percent_text, plus_minus
-from fringe.judge.settling.settle import SHORTEST_MIN, settle, settling_powers, text_of, with_common
+from fringe.judge.settling.powers import settling_powers
+from fringe.judge.settling.settle import SHORTEST_MIN, settle, with_common
+from fringe.judge.settling.words import text_of
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.judge.tolerance.verdict_words import SURFACE

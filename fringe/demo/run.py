@@ -29,7 +29,8 @@ from fringe.demo.reports import Page, write_reports
 from fringe.demo.scenario import PHOTOGRAPHS, Scenario, SurfaceSpec, VisitSpec, load_scenario
 from fringe.errors import BadInput
 from fringe.files import copy_whole, write_whole
-from fringe.judge.settling.settle import SHARE, Settled, settle, settling_powers, with_common
+from fringe.judge.settling.powers import settling_powers
+from fringe.judge.settling.settle import SHARE, Settled, settle, with_common
 from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.state.visits import VisitRow, Work
 from fringe.judge.tolerance.system import load_system, system_tolerance

@@ -10,14 +10,13 @@ from pathlib import Path
 from fringe.archive.store.surface import Surface, find_surface
 from fringe.archive.views.reading_options import stated_options
 from fringe.errors import BadInput, Refused
+from fringe.judge.settling.powers import SettlingPower, settling_powers
 from fringe.judge.settling.settle import (
     LONGEST_MIN,
     SHARE,
     SHORTEST_MIN,
     Settled,
-    SettlingPower,
     settle,
-    settling_powers,
     with_common,
 )
 from fringe.judge.settling.temperature import ThermalCheck, held_against, thermal_check

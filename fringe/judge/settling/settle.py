@@ -19,15 +19,12 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import BadInput
-from fringe.format import figures, fixed, plus_minus, uncertainty_decimals
-from fringe.orders.lengths import at_stated_wavelength
-from fringe.orders.reading import Reading
+from fringe.format import figures
 from fringe.quantity import half_width
 from fringe.student_t import coverage_factor
 
@@ -42,8 +39,6 @@ _SWEEP = 60
 SLOW_SHARES, SLOW_RATIOS, USUAL_SLOW_SHARE = (0.0, 0.1, 0.2, 0.3, 0.4), (2.0, 4.0, 6.0), 0.2
 # Readings that leave so few degrees of freedom cannot show that they do not follow the curve
 LEAST_DOF = 1
-# No two photographs of one contact repeat better than this [fringe] (ours, no source)
-LEAST_U_FRINGES = 0.003
 
 
 @dataclass(frozen=True)
@@ -112,7 +107,7 @@ class Settled:
         """`wait`, unless the glass is proven to have settled."""
         return "read" if self.state == "settled" else "wait"
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the results under their names."""
         tau = self.time_constant_min
         return {
@@ -411,118 +406,6 @@ def _notes(t: Array, flat: bool, tau: Span | None, scale: float, dof: int) -> tu
     elif tau is not None and tau.low is None:
         notes.append("it settled faster than the readings follow: what is left is their scatter")
     return tuple(notes)
-
-
-def text_of(found: Settled) -> str:
-    """The answer in one line."""
-    end = found.power_fringes
-    shown = plus_minus(end.value, end.u95, "fringes", signed=True)
-    if found.state == "settled":
-        return f"Settled: power {shown}"
-    tau = found.time_constant_min
-    if tau is not None and tau.high is None and end.u95 > abs(found.remaining_fringes.value):
-        return f"Wait: where it will end is not in view yet ({shown})"
-    if found.wait_min is None:
-        return f"Settling toward {shown}"
-    if found.state == "unknown" and found.wait_min <= 0:
-        return f"Not proven to have settled: power {shown}; go on photographing"
-    return f"Wait about {duration(found.wait_min)}: settling toward {shown}"
-
-
-def duration(minutes: float) -> str:
-    """A time in minutes or hours, as `35 min` or `2.5 h`."""
-    if minutes < 90:
-        return f"{max(0, round(minutes))} min"
-    return f"{figures(minutes / 60, 2)} h"
-
-
-def span_text(span: Span, unit: str, *, signed: bool = True, way: float = 1.0) -> str:
-    """A value with the ends of its interval, as `+0.31 (+0.22 to +0.47) fringes`."""
-    ends = sorted(way * end for end in (span.low, span.high) if end is not None)
-    wide = (ends[-1] - ends[0]) / 2 if len(ends) == 2 else abs(span.value) / 10
-    decimals = uncertainty_decimals(wide) if wide > 0 else 2
-    value, *shown = (fixed(one, decimals, signed=signed) for one in (way * span.value, *ends))
-    if len(shown) == 2:
-        inside = f"{shown[0]} to {shown[1]}"
-    elif shown:
-        inside = f"{shown[0]} or {'more' if (span.high is None) == (way > 0) else 'less'}"
-    else:
-        inside = "anything"
-    return f"{value} ({inside}) {unit}"
-
-
-@dataclass(frozen=True)
-class SettlingPower:
-    """Powers of photographs taken while a piece settles.
-
-    Attributes
-    ----------
-    powers_fringes : tuple of float
-        One sign for all; magnitudes where no reading tells the sense [fringe].
-    u_fringes : tuple of float
-        Standard uncertainty of what differs from photograph to photograph [fringe].
-    common_u_fringes : float
-        Standard uncertainty of what all of them share: edge, view [fringe].
-    sense : {'centre', 'edge', 'unknown'}
-        Where the contact is.
-    wavelength_nm : float
-        That the fringes are counted in [nm].
-    """
-
-    powers_fringes: tuple[float, ...]
-    u_fringes: tuple[float, ...]
-    common_u_fringes: float
-    sense: str
-    wavelength_nm: float
-
-
-def settling_powers(readings: Sequence[Reading]) -> SettlingPower:
-    """Take from readings of one piece what its settling needs.
-
-    The fit of the fringes errs anew in each photograph; edge and view err in all alike, and
-    cancel in the drift.
-
-    Raises
-    ------
-    BadInput
-        If a reading has no power, their lamps differ, or their senses contradict each other.
-    """
-    if any(one.power_fringes is None for one in readings):
-        raise BadInput("settling: a photograph without a power tells nothing of it")
-    waves = {round(one.wavelength_nm, 4) for one in readings}
-    if len(waves) > 1:
-        raise BadInput("settling: the photographs are of different lamps; take those of one")
-    senses = {one.sense for one in readings} - {"unknown"}
-    if len(senses) > 1 and any(one.sense == "unknown" for one in readings):
-        raise BadInput("settling: the contact is at the centre in one and at the edge in another")
-    powers = [float(one.power_fringes or 0.0) for one in readings]
-    sense = "unknown" if not senses else senses.pop() if len(senses) == 1 else "both"
-    if sense != "both":
-        sign = -1.0 if sense == "edge" else 1.0
-        powers = [sign * abs(one) for one in powers]
-    else:
-        sense = "centre" if powers[-1] >= 0 else "edge"
-    parts = [_u_parts(one) for one in readings]
-    return SettlingPower(
-        tuple(powers),
-        tuple(max(fit, LEAST_U_FRINGES) for fit, _ in parts),
-        sum(other for _, other in parts) / len(parts),
-        sense,
-        waves.pop(),
-    )
-
-
-def _u_parts(one: Reading) -> tuple[float, float]:
-    """Standard uncertainty of a reading: of its own fit, and of all else [fringe].
-
-    Where the sources of the uncertainty were not recorded, all of it counts as the reading's own.
-    """
-    if one.power is None:
-        raise BadInput("settling: a reading has no uncertainty")
-    power = at_stated_wavelength(one.power, one.wavelength)
-    kinds = {source.what for source, _ in power.parts}
-    own = ("fit",) if "fit" in kinds else tuple(kinds - {"wavelength"})
-    return power.u_of(*own), power.without(*own).u
 
 
 def with_common(found: Settled, u_fringes: float) -> Settled:

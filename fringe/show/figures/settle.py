@@ -10,7 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from fringe.judge.settling.settle import Settled, SettlingPower, text_of
+from fringe.judge.settling.powers import SettlingPower
+from fringe.judge.settling.settle import Settled
+from fringe.judge.settling.words import text_of
 from fringe.show.figures.scales import nm_text
 from fringe.show.figures.style import (
     AMBER,

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from fringe.archive.views.settling import SettlingSeries
 from fringe.format import figures
-from fringe.judge.settling.settle import Settled, duration, span_text, text_of
+from fringe.judge.settling.settle import Settled
+from fringe.judge.settling.words import duration, span_text, text_of
 from fringe.show.text.lines import line, remark
 
 

@@ -11,15 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fringe.errors import BadInput
-from fringe.judge.settling.settle import (
-    Span,
-    settle,
-    settling_powers,
-    span_text,
-    text_of,
-    with_common,
-)
+from fringe.judge.settling.powers import settling_powers
+from fringe.judge.settling.settle import Span, settle, with_common
 from fringe.judge.settling.temperature import held_against, thermal_check
+from fringe.judge.settling.words import span_text, text_of
 from fringe.optics.thermal import glass
 from fringe.orders.reading import Quality, Reading
 

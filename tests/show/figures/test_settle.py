@@ -3,7 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fringe.judge.settling.settle import SettlingPower, settle
+from fringe.judge.settling.powers import SettlingPower
+from fringe.judge.settling.settle import settle
 from fringe.show.figures.settle import settle_figure
 
 

@@ -1,4 +1,4 @@
-"""What a settling needs of readings: their powers, one sign for all, and what each errs by alone."""
+"""What a settling needs of readings: powers of one sign, and what each errs by alone."""
 
 from __future__ import annotations
 

@@ -46,6 +46,26 @@ def test_readme_gives_the_test_command_of_the_ci_script() -> None:
         assert command in [line for block in blocks(text, "sh") for line in block.splitlines()]
 
 
+PUBLISHED = sorted((ROOT / "tests" / "published").glob("test_*.py"))
+
+
+@pytest.mark.parametrize("path", PUBLISHED, ids=lambda path: path.stem)
+def test_checks_against_sources_say_where_their_values_are_from(path: Path) -> None:
+    """Each test's docstring says (published), (analytic) or (regression), perhaps with a remark.
+
+    Published is what the source prints, analytic what follows from its inputs by a formula or in
+    another program, regression what this program gave before.
+    """
+    tests = [
+        node
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")
+    ]
+    said = re.compile(r"\((published|analytic|regression)[;)]")
+    assert tests
+    assert not [test.name for test in tests if not said.search(ast.get_docstring(test) or "")]
+
+
 def test_readme_starts_with_two_commands() -> None:
     """The first two blocks are one command each: the example, then the tests."""
     first, second = blocks(README, "sh")[:2]

@@ -44,7 +44,7 @@ def test_table_holds_the_printed_air_wavelength(name, index, air, half_digit):
 
 @pytest.mark.parametrize("name", lamp_table())
 def test_air_follows_from_vacuum(name):
-    """Vacuum value over Ciddor's index of air gives the table's air value.
+    """Vacuum value over Ciddor's index of air gives the table's (analytic).
 
     To 0.5 pm, but 2 pm for mercury, whose two sources differ by up to 1.5 pm (isotopes).
     """
@@ -57,7 +57,7 @@ def test_air_follows_from_vacuum(name):
     ("vacuum", "air"), [(589.15832, 588.99509), (589.75581, 589.59242)]
 )  # READ pair, printed 5891.5832, 5889.9509 and 5897.5581, 5895.9242 angstrom
 def test_sodium_pair_converts_to_its_printed_digits(vacuum, air):
-    """The printed vacuum values of sodium give the printed air values to a hundredth of a pm.
+    """The printed vacuum values of sodium give the printed ones in air to 0.01 pm (published).
 
     One and a half of the last printed digit: both ends are rounded.
     """

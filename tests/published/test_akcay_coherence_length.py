@@ -36,6 +36,6 @@ def test_coherence_length_of_diodes(name, um):
 
 @pytest.mark.parametrize(("peak", "width"), [(525.0, 30.0), (630.0, 18.0)])
 def test_contrast_at_lambda_squared_over_width(peak, width):
-    """At a path of lambda^2 / dlambda a contrast of 0.02845 is left (computed)."""
+    """At a path of lambda^2 / dlambda a contrast of 0.02845 is left (analytic)."""
     led = lamp(f"led:{peak}:{width}")
     assert led.contrast(peak**2 / width) == pytest.approx(0.02845, abs=5e-6)

@@ -45,14 +45,14 @@ def test_row_is_the_printed_one(table, name):
 
 @pytest.mark.parametrize("name", ROWS)
 def test_diffusivity_follows(table, name):
-    """Conductivity over density and heat gives the computed diffusivity, to its digits."""
+    """Conductivity over density and heat gives the diffusivity, to its digits (analytic)."""
     glass = table[name]
     diffusivity = glass["conductivity_w_mk"] / (glass["density_kg_m3"] * glass["heat_j_kgk"])
     assert diffusivity * 1e6 == pytest.approx(ROWS[name][5], abs=5e-4)
 
 
 def test_each_value_lies_in_the_spread_of_its_readings(table):
-    """Where several readings were found, the value used lies within them."""
+    """Where several readings were found, the value used lies within them (published)."""
     spreads = 0
     for glass in table.values():
         for quantity, (low, high) in glass.get("spread", {}).items():
@@ -63,5 +63,5 @@ def test_each_value_lies_in_the_spread_of_its_readings(table):
 
 
 def test_crown_index_is_that_of_the_dispersion_formula(table):
-    """The crown's index at 546.07 nm is 1.518722 (computed elsewhere)."""
+    """The crown's index at 546.07 nm is 1.518722 (analytic)."""
     assert table["bk7"]["index"] == pytest.approx(1.518722, abs=5e-7)

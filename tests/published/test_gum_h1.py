@@ -46,14 +46,14 @@ def gauge() -> Budget:
 
 
 def test_value_and_uncertainty(gauge):
-    """Length 50 000 838 nm with 31.66 nm; the GUM prints 32 nm (published, computed)."""
+    """Length 50 000 838 nm with 31.66 nm; the GUM prints 32 nm (published)."""
     assert gauge.value == pytest.approx(50_000_838, abs=0.5)
     assert gauge.u == pytest.approx(31.6639, abs=5e-5)
     assert round(gauge.u) == 32
 
 
 def test_degrees_of_freedom_and_99_percent(gauge):
-    """Effective degrees of freedom 16.75, so t99(16) = 2.92 and U99 = 93 nm as printed."""
+    """Effective degrees of freedom 16.75, so t99(16) = 2.92 and U99 = 93 nm (published)."""
     assert gauge.dof == pytest.approx(16.7519, abs=5e-5)
     t99 = student_quantile(0.995, 16)
     assert t99 == pytest.approx(2.92078, abs=5e-6)
@@ -74,13 +74,13 @@ def test_degrees_of_freedom_and_99_percent(gauge):
     ],
 )
 def test_contributions(gauge, name, nm):
-    """Each line of the budget contributes what GTC's does (computed)."""
+    """Each line of the budget contributes what GTC's does (analytic)."""
     row = next(row for row in gauge.rows if row.input.name == name)
     assert abs(row.contribution) == pytest.approx(nm, abs=5e-4)
 
 
 def test_monte_carlo_finds_what_first_order_leaves_out(gauge):
-    """The draws have 34 nm, as the GUM's second-order terms, and flag first order."""
+    """The draws have the GUM's 34 nm of second order, and flag first order (published)."""
     assert gauge.monte_carlo is not None
     assert round(gauge.monte_carlo.u) == 34
     assert not gauge.monte_carlo.agrees
@@ -88,7 +88,7 @@ def test_monte_carlo_finds_what_first_order_leaves_out(gauge):
 
 
 def test_gtc_agrees(gauge):
-    """GTC, an independent program, gives the same value, uncertainty and degrees of freedom."""
+    """GTC, an independent program, gives the same result and degrees of freedom (analytic)."""
     x = {
         one.name: GTC.ureal(one.value, one.u, math.inf if one.dof is None else one.dof)
         for one in INPUTS

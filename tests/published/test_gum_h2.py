@@ -56,7 +56,7 @@ def impedance() -> Budgets:
     [("R", 127.7322, 0.0711), ("X", 219.8465, 0.2956), ("Z", 254.2597, 0.2363)],
 )
 def test_results(impedance, name, value, u):
-    """Resistance, reactance and impedance with their uncertainties (computed; print agrees)."""
+    """Resistance, reactance and impedance with their uncertainties (analytic; as printed)."""
     assert impedance[name].value == pytest.approx(value, abs=5e-5)
     assert impedance[name].u == pytest.approx(u, abs=5e-5)
 
@@ -65,7 +65,7 @@ def test_results(impedance, name, value, u):
     ("first", "second", "r"), [("R", "X", -0.5884), ("R", "Z", -0.4853), ("X", "Z", 0.9925)]
 )
 def test_correlations_of_the_results(impedance, first, second, r):
-    """The results of shared observations are correlated as printed (-0.588, -0.485, 0.993)."""
+    """Shared observations correlate the results, by -0.588, -0.485, 0.993 (published)."""
     assert impedance.correlation_of(first, second) == pytest.approx(r, abs=5e-5)
 
 
@@ -73,7 +73,7 @@ def test_correlations_of_the_results(impedance, first, second, r):
     ("name", "value", "u"), [("R", 127.732, 0.071), ("X", 219.847, 0.295), ("Z", 254.260, 0.236)]
 )
 def test_printed_digits(impedance, name, value, u):
-    """The digits that the GUM prints come out, to one in its last place (recalled)."""
+    """The digits that the GUM prints come out, to one in its last place (published; recalled)."""
     assert impedance[name].value == pytest.approx(value, abs=1e-3)
     assert impedance[name].u == pytest.approx(u, abs=1e-3)
 
@@ -85,7 +85,7 @@ def test_shares_add_up_with_correlations(impedance):
 
 
 def test_gtc_agrees(impedance):
-    """GTC gives the same uncertainties and, since all were observed at once, 4 degrees."""
+    """GTC gives the same uncertainties and, all observed at once, 4 degrees (analytic)."""
     v, i, phi = GTC.ta.multi_estimate_real([DATA["V"], DATA["I"], DATA["phi"]])
     theirs = {"R": v / i * GTC.cos(phi), "X": v / i * GTC.sin(phi), "Z": v / i}
     for name, one in theirs.items():

@@ -20,7 +20,7 @@ VALUE, U, LOWER, UPPER = 13.6, 1.8, 12.5, 16.3
 
 
 def test_probability_of_the_example():
-    """The example conforms with probability 0.66263 (computed from the quoted numbers)."""
+    """The example conforms with probability 0.66263, by the quoted numbers (analytic)."""
     assert conformity_probability(VALUE, U, LOWER, UPPER) == pytest.approx(0.66263, abs=5e-6)
 
 
@@ -28,21 +28,21 @@ def test_probability_of_the_example():
     ("rule", "state"), [("simple", "inside"), ("guard95", "unproven"), ("shrinkU", "unproven")]
 )
 def test_decision_on_the_example(rule, state):
-    """Simple acceptance takes the example; no guarding rule proves it."""
+    """Simple acceptance takes the example; no guarding rule proves it (analytic)."""
     decided = verdict(VALUE, U, LOWER, UPPER, rule)
     assert decided.state == state
     assert decided.probability == pytest.approx(0.66263, abs=5e-6)
 
 
 def test_guard_band_factors():
-    """The guard bands are 1.644854 u (one-sided 95 %) and 2 u."""
+    """The guard bands are 1.644854 u (one-sided 95 %) and 2 u (analytic)."""
     assert guard_band(1.0, "guard95") == pytest.approx(1.644854, abs=5e-7)
     assert guard_band(1.0, "shrinkU") == pytest.approx(2.0, abs=1e-9)
     assert guard_band(1.0, "simple") == 0.0
 
 
 def test_simple_acceptance_risks_half_at_the_limit():
-    """A value on its one limit conforms with probability one half, and is accepted."""
+    """A value on its one limit conforms with probability one half, and is accepted (analytic)."""
     decided = verdict(16.3, U, None, UPPER, "simple")
     assert decided.state == "inside"
     assert decided.probability == 0.5

@@ -40,7 +40,7 @@ def test_first_eleven_terms():
 
 @pytest.mark.parametrize(("j", "term", "osa", "fringe"), TABLE)
 def test_indices_of_a_term(j, term, osa, fringe):
-    """A term has the tabulated Noll, OSA and fringe index (formulas from memory)."""
+    """A term has the tabulated Noll, OSA and fringe index (analytic)."""
     assert zernike.noll_term(j) == term
     assert zernike.noll_index(*term) == j
     assert zernike.osa_index(*term) == osa
@@ -48,6 +48,6 @@ def test_indices_of_a_term(j, term, osa, fringe):
 
 
 def test_defocus_of_the_other_package_is_ours_times_root_three():
-    """Its fourth term at centre and rim is sqrt(3) times the unnormalised one (run there)."""
+    """Its fourth term at centre and rim is sqrt(3) times the unnormalised one (analytic)."""
     got = [math.sqrt(3) * float(zernike.zernike(*zernike.noll_term(4), r, 0.0)) for r in (0, 1)]
     assert got == pytest.approx([-1.7320508, 1.7320508], abs=5e-8)

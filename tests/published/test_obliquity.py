@@ -18,7 +18,7 @@ from fringe.optics import view
 
 @pytest.mark.parametrize(("angle", "per_cent"), [(5, -0.381), (10, -1.519)])
 def test_orders_lost_to_the_angle(angle, per_cent):
-    """A gap shows 0.381 % fewer orders at 5 degrees and 1.519 % fewer at 10 (computed)."""
+    """A gap shows 0.381 % fewer orders at 5 degrees and 1.519 % fewer at 10 (analytic)."""
     distance = 300.0 / math.tan(math.radians(angle))
     cos = view.rim_cos(300.0, distance)
     assert 100 * (cos - 1) == pytest.approx(per_cent, abs=5e-4)

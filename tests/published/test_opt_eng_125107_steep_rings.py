@@ -31,7 +31,7 @@ def test_same_radius_error_gives_twice_the_rings_at_0_87(radius, work):
 
 
 def test_paraxial_formula_errs_at_such_slopes():
-    """The test-plate formula misses both contacts by tens of per cent at h/r = 0.87.
+    """The test-plate formula misses both contacts by tens of per cent at h/r = 0.87 (analytic).
 
     Published is only that it "contains significant error" (companion preprint, TechRxiv 21801100).
     """

@@ -14,5 +14,5 @@ from fringe.optics import rings
 
 
 def test_second_bright_ring_has_order_one_and_a_half():
-    """The second bright ring is 1.8202 mm across (computed)."""
+    """The second bright ring is 1.8202 mm across (analytic)."""
     assert 2 * rings.bright_ring_radius_mm(2, 580.0, 952.0) == pytest.approx(1.8202, abs=5e-5)

@@ -26,7 +26,7 @@ def test_effective_radius():
 
 
 def test_hundredth_bright_ring_has_order_99_5():
-    """The 100th bright ring lies at 1.7277 cm (computed; the printed 1.73 cm has 3 digits)."""
+    """The 100th bright ring lies at 1.7277 cm (analytic; the printed 1.73 cm has 3 digits)."""
     effective = rings.effective_radius_mm(CONVEX_MM, CONCAVE_MM)
     r = rings.bright_ring_radius_mm(100, WAVELENGTH_NM, effective)
     assert r / 10 == pytest.approx(1.7277, abs=5e-5)
@@ -39,6 +39,6 @@ def test_hundredth_bright_ring_has_order_99_5():
 
 
 def test_exact_gap_there_is_99_5_half_waves():
-    """The exact gap of the two spheres at 1.7277 cm is of order 99.5, not 100 or 100.5."""
+    """The exact gap of the spheres at 1.7277 cm is of order 99.5, not 100 or 100.5 (analytic)."""
     gap = spheres.gap_nm(CONVEX_MM, CONCAVE_MM - CONVEX_MM, 17.277)
     assert 2 * gap / WAVELENGTH_NM == pytest.approx(99.5, abs=0.01)

@@ -13,7 +13,7 @@ from fringe.optics import rings
 
 
 def test_radius_from_two_rings_twenty_apart():
-    """Rings of 0.162 and 0.368 cm, 20 orders apart at 546 nm, give R = 100 cm (recalled)."""
+    """Rings of 0.162 and 0.368 cm, 20 orders apart, 546 nm, give R = 100 cm (published; recalled)."""
     fit = rings.ring_step_from_radii([0, 20], [1.62, 3.68])
     radius = rings.effective_radius_from_step_mm(fit.step, 546.0)
     assert radius / 1000 == pytest.approx(0.99982, abs=5e-6)
@@ -21,7 +21,7 @@ def test_radius_from_two_rings_twenty_apart():
 
 
 def test_count_of_bright_rings_over_a_lens():
-    """A 20 mm lens of R = 5.0 m shows 34 bright rings at 589 nm (recalled)."""
+    """A 20 mm lens of R = 5.0 m shows 34 bright rings at 589 nm (published; recalled)."""
     order = rings.order_at_mm(10.0, 589.0, 5000.0)
     assert order - 0.5 == pytest.approx(33.456, abs=5e-4)
     assert math.floor(order - 0.5) + 1 == 34

@@ -37,7 +37,7 @@ def test_step_is_the_printed_one(fit):
 
 
 def test_contact_is_the_order_zero(fit):
-    """The free intercept is nothing within its uncertainty: no dust, no counting error."""
+    """The free intercept is nothing within its u: no dust, no counting error (analytic)."""
     assert abs(fit.intercept) < 2 * fit.u_intercept
     assert fit.intercept / fit.step == pytest.approx(0.0, abs=0.05)
 

@@ -35,7 +35,7 @@ def test_contrast_comes_back_every_0_581_mm_of_path():
 
 
 def test_least_contrast_is_a_third_at_a_gap_of_0_1453_mm():
-    """The first minimum is 1/3 for 2:1, at 0.2907 mm of path (computed from the ratio)."""
+    """The first minimum is 1/3 for 2:1, at 0.2907 mm of path (analytic)."""
     opd = np.arange(0, 0.58e6, 5.0)
     contrast = lamp("sodium").contrast(opd)
     assert contrast.min() == pytest.approx(1 / 3, abs=5e-4)
@@ -59,7 +59,7 @@ def test_splitting_from_the_mirror_problem():
 
 
 def test_one_shared_wavelength_would_cost_two_parts_in_ten_thousand():
-    """Plain and weighted mean of the lines are 589.29376 and 589.19420 nm (computed)."""
+    """Plain and weighted mean of the lines are 589.29376 and 589.19420 nm (analytic)."""
     sodium = lamp("sodium")
     plain = sum(line.wavelength_nm for line in sodium.lines) / 2
     assert plain == pytest.approx(589.29376, abs=5e-6)

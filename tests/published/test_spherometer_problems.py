@@ -33,7 +33,7 @@ from fringe.optics.spherometer import (
 
 
 def test_three_legs_problem():
-    """Legs 40 mm apart and 0.5 mm of sagitta make a radius of 533.5833 mm (computed)."""
+    """Legs 40 mm apart and 0.5 mm of sagitta make a radius of 533.5833 mm (analytic)."""
     contact = three_legs([40.0]).contact_mm("convex")
     assert radius_from_reading_mm(0.5, contact, "convex") == pytest.approx(533.5833, abs=5e-5)
     assert radius_from_reading_mm(0.5, contact, "convex") == pytest.approx(
@@ -49,7 +49,7 @@ def test_plain_ring_formula(form):
 
 
 def test_sagitta_for_a_radius_tolerance():
-    """0.02 % of 10 in on an arm of 3.5 in is 0.000135 in of sagitta; the print says 0.00015."""
+    """0.02 % of 10 in, arm 3.5 in, is 0.000135 in of sagitta; printed is 0.00015 (analytic)."""
     inch = 25.4
     first = reading_from_radius_mm(10 * inch, 3.5 * inch, "concave")
     second = reading_from_radius_mm(10 * 1.0002 * inch, 3.5 * inch, "concave")
@@ -60,7 +60,7 @@ def test_sagitta_for_a_radius_tolerance():
 
 @pytest.mark.parametrize(("form", "sagitta"), [("concave", 2.0880979), ("convex", 1.9570143)])
 def test_ball_feet_close(form, sagitta):
-    """Ball feet of 3.175 on 20 read these sagittas on R = 100, and come back to it (computed)."""
+    """Ball feet of 3.175 on 20 read these sagittas on R = 100, and come back to it (analytic)."""
     assert reading_from_radius_mm(100, 20, form, 3.175) == pytest.approx(sagitta, abs=5e-8)
     assert radius_from_reading_mm(sagitta, 20, form, 3.175) == pytest.approx(100, abs=5e-6)
 
@@ -79,7 +79,7 @@ def test_equal_readings_are_not_equal_radii():
     ("work", "state", "by"), [(0.793, "too shallow", -15.0), (0.820, "too deep", 12.0)]
 )
 def test_trade_example(work, state, by):
-    """Plate 808, work 793: too shallow by 15 um; 820: too deep by 12 (common practice)."""
+    """Plate 808, work 793: 15 um too shallow; 820: 12 too deep (analytic; common practice)."""
     readings = SpherometerReadings((0.808,), (work,), u_reading_mm=0.0005)
     for options in ({}, {"plate_radius_mm": 3048.0}):
         result = compare(readings, "convex", **options)
@@ -88,7 +88,7 @@ def test_trade_example(work, state, by):
 
 
 def test_trade_example_fits_its_radius():
-    """808 um on 3048 mm is a ring about 140 mm across, so the example hangs together."""
+    """808 um on 3048 mm is a ring about 140 mm across, so the example hangs together (analytic)."""
     readings = SpherometerReadings((0.808,), (0.793,), u_reading_mm=0.0005)
     result = compare(readings, "convex", plate_radius_mm=3048.0)
     assert result.work_radius_mm is not None
@@ -97,7 +97,7 @@ def test_trade_example_fits_its_radius():
 
 
 def test_dial_to_a_micrometre_on_a_long_radius():
-    """A micrometre of sagitta is 3.8 mm of radius at 3048 mm: dR = -(a^2/2h^2 - 1/2) dh."""
+    """1 um of sagitta is 3.8 mm of radius at 3048 mm: dR = -(a^2/2h^2 - 1/2) dh (analytic)."""
     a, h = 70.2, reading_from_radius_mm(3048, 70.2, "concave")
     exact = radius_from_reading_mm(h + 0.001, a, "concave") - 3048
     assert exact == pytest.approx(-(a**2 / (2 * h**2) - 0.5) * 0.001, rel=2e-3)

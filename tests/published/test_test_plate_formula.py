@@ -16,19 +16,19 @@ from fringe.optics import spheres
 
 
 def test_fringes_of_a_hundredth_of_a_millimetre():
-    """D = 50, R = 100, dR = 0.01 mm at 546.07 nm: 1.14454 fringes, paraxial (computed)."""
+    """D = 50, R = 100, dR = 0.01 mm at 546.07 nm: 1.14454 fringes, paraxial (analytic)."""
     got = spheres.power_paraxial_fringes(0.01, 100.0, 50.0, 546.07, "concave")
     assert got == pytest.approx(1.14454, abs=5e-6)
 
 
 def test_exact_fringes_of_the_same_pair():
-    """The same pair has 1.20102 fringes in contact at the edge, by axial sagittas (computed)."""
+    """The same pair has 1.20102 fringes in contact at the edge, by axial sagittas (analytic)."""
     got = spheres.power_fringes(0.01, 100.0, 50.0, 546.07, "convex")
     assert -got == pytest.approx(1.20102, abs=5e-6)
 
 
 def test_exact_fringes_along_the_normal():
-    """In contact at the centre it has 1.16288 fringes along the concave's normal (computed).
+    """In contact at the centre it has 1.16288 fringes along the concave's normal (analytic).
 
     To one unit of the last digit; the first-order value at R = 100 is 1.16301.
     """
@@ -37,7 +37,7 @@ def test_exact_fringes_along_the_normal():
 
 
 def test_radius_difference_of_five_fringes():
-    """5 fringes at 546.07 nm, D = 30, R = 50: 0.0303372 mm, paraxial (computed)."""
+    """5 fringes at 546.07 nm, D = 30, R = 50: 0.0303372 mm, paraxial (analytic)."""
     got = spheres.radius_difference_paraxial_mm(5, 50.0, 30.0, 546.07, "concave")
     assert got == pytest.approx(0.0303372, abs=5e-8)
 
@@ -47,5 +47,5 @@ def test_radius_difference_of_five_fringes():
     [(1, 632.8, 546.07, 1.15883, 5e-6), (10, 546.07, 589.3, 9.26642, 5e-6)],
 )
 def test_fringes_at_another_wavelength(fringes, from_nm, to_nm, want, half_digit):
-    """N2 = N1 lambda1 / lambda2 (identity; computed)."""
+    """N2 = N1 lambda1 / lambda2 (analytic)."""
     assert spheres.convert_fringes(fringes, from_nm, to_nm) == pytest.approx(want, abs=half_digit)

@@ -27,7 +27,7 @@ from fringe.optics.thermal import bending_nm, glass, slab_time_constant_s
     ],
 )
 def test_bending_and_settling(name, nm, fringes, seconds):
-    """Bending for 1 K and the least time constant of each glass (computed, 83 s ours)."""
+    """Bending for 1 K and the least time constant of each glass (analytic; 83 s ours)."""
     one = glass(name)
     height = bending_nm(one.expansion_per_k, 1.0, 100, 25)
     assert height == pytest.approx(nm, abs=0.05)
@@ -36,6 +36,6 @@ def test_bending_and_settling(name, nm, fringes, seconds):
 
 
 def test_a_tenth_of_a_kelvin_matters():
-    """0.1 K across 150 mm of borosilicate, 25 mm thick, bends it by over a tenth of a fringe."""
+    """0.1 K bends 150 mm of borosilicate, 25 mm thick, by over 0.1 fringe (analytic)."""
     height = bending_nm(glass("borosilicate").expansion_per_k, 0.1, 150, 25)
     assert 2 * height / 589.3 > 0.1

@@ -13,7 +13,7 @@ from fringe.optics import rings
 
 
 def test_radius_from_two_rings_twenty_apart():
-    """Rings of 0.162 and 0.368 cm, 20 orders apart, 546 nm, give R = 100 cm (published; recalled)."""
+    """Rings of 0.162 and 0.368 cm, 20 orders apart, give R = 100 cm (published; recalled)."""
     fit = rings.ring_step_from_radii([0, 20], [1.62, 3.68])
     radius = rings.effective_radius_from_step_mm(fit.step, 546.0)
     assert radius / 1000 == pytest.approx(0.99982, abs=5e-6)

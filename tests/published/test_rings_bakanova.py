@@ -54,7 +54,8 @@ def test_line_is_the_printed_one(kind, a, u_a, b, u_b):
 def test_radius_by_either_scale(division, radius):
     """R is the printed 12.8 mm by the first scale, and 14.4 by the second (published).
 
-    The printed digits are cut off. The second scale is stated but was not used: its R lies outside the printed +/- 0.2 mm.
+    The printed digits are cut off. The second scale is stated but was not used: its R lies
+    outside the printed +/- 0.2 mm.
     """
     got = rings.effective_radius_from_step_mm(fit_of("dark").step * division**2, 546.0)
     assert got == pytest.approx(radius, abs=0.005)

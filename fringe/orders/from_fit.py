@@ -107,12 +107,7 @@ def reading_of(
 ) -> Reading:
     """Make a reading of what was fitted: as at normal view, with lengths and uncertainty."""
     fit = solution.fit
-    sense, sense_source = (
-        contrast_sense.sense,
-        None if contrast_sense.sense == "unknown" else "contrast",
-    )
-    if options.sense in ("centre", "edge"):
-        sense, sense_source = options.sense, "given"
+    sense, sense_source = _sense(options.sense, contrast_sense)
     model = fit.model
     if model.power < 0:
         model = OrderModel(model.terms, -model.values)  # the same picture
@@ -159,6 +154,13 @@ def reading_of(
         reading_id=reading_id,
     )
     return _with_rings(with_lengths(reading, options), model, edge, solution)
+
+
+def _sense(stated: str, contrast: ContrastSense) -> tuple[str, str | None]:
+    """Where the contact is, and how that is known: what was stated, else what contrast shows."""
+    if stated in ("centre", "edge"):
+        return stated, "given"
+    return contrast.sense, None if contrast.sense == "unknown" else "contrast"
 
 
 def _uncertainty(

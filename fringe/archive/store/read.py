@@ -25,6 +25,12 @@ from fringe.archive.store.needed import (
     not_ours,
     time,
 )
+from fringe.archive.store.read_reading import (
+    or_nan,
+    place_of,
+    reading_of,
+    whose_errors,
+)
 from fringe.archive.store.session import (
     METHODS,
     LoggedReading,
@@ -40,10 +46,7 @@ from fringe.judge.state.visits import Work
 from fringe.judge.state.whole_aperture import Placed, carried
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import Tolerance
-from fringe.optics.lamps import Lamp, Line
-from fringe.orders.gap_map import GapMap
-from fringe.orders.reading import FormFit, Quality, Reading, RingFit
-from fringe.photo.ellipse import Edge
+from fringe.orders.reading import Quality, Reading
 
 
 def session_files(folder: Path) -> list[Path]:
@@ -250,7 +253,7 @@ def _all_measured(file: Any) -> tuple[Measured, ...]:
         if aperture_mm is None:
             whole.append(one)
         else:
-            parts.append(Placed(one, aperture_mm, _place(group)))
+            parts.append(Placed(one, aperture_mm, place_of(group)))
     if parts:
         assert surface is not None
         limit = surface.tolerance.irregularity_fringes
@@ -259,11 +262,6 @@ def _all_measured(file: Any) -> tuple[Measured, ...]:
         found = _spherometer_measured(need(file, f"spherometer_{i + 1}"))
         whole += [] if found is None else [found]
     return tuple(whole)
-
-
-def _place(group: Any) -> tuple[float, float] | None:
-    x, y = hdf5.number(group, "place_x_mm"), hdf5.number(group, "place_y_mm")
-    return None if x is None or y is None else (x, y)
 
 
 def _spherometer_measured(group: Any) -> Measured | None:
@@ -280,7 +278,7 @@ def _measured(
 ) -> Measured:
     """What one reading measured, by its own columns: its form and gap stay unread."""
     reading = Reading(
-        wavelength_nm=_or_nan(row["wavelength_nm"]),
+        wavelength_nm=or_nan(row["wavelength_nm"]),
         quality=Quality(math.nan, math.nan, math.nan),
         power_fringes=row["power_fringes"],
         power_u95_fringes=row["power_u95_fringes"],
@@ -290,7 +288,7 @@ def _measured(
         radius_difference_mm=row["radius_difference_mm"],
         radius_difference_u95_mm=row["radius_difference_u95_mm"],
         power_u_parts=mapping(group, "power_u_parts"),
-        **_whose(group),
+        **whose_errors(group),
     )
     if not reading.reading_id:  # of an earlier version, which named none
         name = f"{needed_text(file, 'session_id')}{group.name}"
@@ -311,15 +309,6 @@ def _measured(
     return logged_measured(logged, bench)
 
 
-def _whose(group: Any) -> dict[str, Any]:
-    """Whose errors a reading has: its own name, and its lamp's."""
-    return {
-        "reading_id": hdf5.text(group, "reading_id") or "",
-        "lamp": hdf5.text(group, "lamp_name") or "",
-        "u_wavelength_nm": hdf5.number(group, "lamp_u_wavelength_nm") or 0.0,
-    }
-
-
 def _readings(file: Any) -> tuple[LoggedReading, ...]:
     columns = (
         layout.METHOD,
@@ -329,7 +318,7 @@ def _readings(file: Any) -> tuple[LoggedReading, ...]:
         *layout.QUALITY_COLUMNS,
     )
     return tuple(
-        _reading(need(file, f"reading_{i}"), row) for i, row in enumerate(_rows(file, columns), 1)
+        reading_of(need(file, f"reading_{i}"), row) for i, row in enumerate(_rows(file, columns), 1)
     )
 
 
@@ -352,102 +341,6 @@ def _cells(file: Any, column: layout.Column, count: int) -> list[Any]:
     if column.whole:
         return [None if value == layout.MISSING else int(value) for value in data]
     return [None if np.isnan(value) else float(value) for value in data]
-
-
-def _reading(group: Any, row: dict[str, Any]) -> LoggedReading:
-    corners = {column.field: row[column.name] for column in layout.EDGE_COLUMNS}
-    warnings = hdf5.text(group, "warnings")
-    quality = Quality(
-        contrast=_or_nan(row["contrast"]),
-        used_fraction=_or_nan(row["used_fraction"]),
-        residual=_or_nan(row["residual"]),
-        warnings=tuple(warnings.split("\n")) if warnings else (),
-    )
-    values: dict[str, Any] = {column.name: row[column.name] for column in layout.READING_COLUMNS}
-    values["wavelength_nm"] = _or_nan(row["wavelength_nm"])
-    values.update({name: hdf5.text(group, name) for name in layout.READING_TEXTS})
-    reading = Reading(
-        **values,
-        sense=flag(group, layout.SENSES, row["sense"]),
-        edge=None if None in corners.values() else Edge(**corners),
-        steps_fringes=_steps(group),
-        quality=quality,
-        form=_form(group),
-        ring_fit=_rings(group),
-        power_u_parts=mapping(group, "power_u_parts"),
-        **_whose(group),
-    )
-    photographs = hdf5.attribute(group, "photographs")
-    return LoggedReading(
-        reading=reading,
-        method=flag(group, METHODS, row["method"]),
-        photographs=() if photographs is None else tuple(int(i) for i in photographs.reshape(-1)),
-        lamp=_lamp(group),
-        options=mapping(group, "options"),
-        gap=_gap(group),
-        against=hdf5.text(group, "against"),
-        aperture_mm=hdf5.number(group, "aperture_mm"),
-        place_mm=_place(group),
-    )
-
-
-def _or_nan(value: float | None) -> float:
-    return float("nan") if value is None else value
-
-
-def _lamp(group: Any) -> Lamp | None:
-    columns = [hdf5.variable(group, f"lamp_{n}", 1) for n in ("wavelength_nm", "weight", "fwhm_nm")]
-    if any(column is None for column in columns):
-        return None
-    lines = tuple(Line(*map(float, line)) for line in zip(*columns, strict=True))  # type: ignore[arg-type]
-    texts = {name: hdf5.text(group, f"lamp_{name}") or "" for name in layout.LAMP_TEXTS}
-    u = hdf5.number(group, "lamp_u_wavelength_nm")
-    return Lamp(lines=lines, u_wavelength_nm=0.0 if u is None else u, **texts)
-
-
-def _form(group: Any) -> FormFit | None:
-    n, m = hdf5.variable(group, "term_n", 1), hdf5.variable(group, "term_m", 1)
-    values = hdf5.variable(group, "coefficient_fringes", 1)
-    covariance = hdf5.variable(group, "covariance_fringes2", 2)
-    if n is None or m is None or values is None or covariance is None:
-        return None
-    if not len(n) == len(m) == len(values) == covariance.shape[0] == covariance.shape[1]:
-        raise not_ours(group, "its terms do not match")
-    return FormFit(tuple((int(a), int(b)) for a, b in zip(n, m, strict=True)), values, covariance)
-
-
-def _rings(group: Any) -> RingFit | None:
-    numbers = {
-        field: hdf5.number(group, name)
-        for field, name in (
-            ("cx", "ring_cx_px"),
-            ("cy", "ring_cy_px"),
-            ("step_px2", "ring_fit_step_px2"),
-            ("step_u95_px2", "ring_fit_step_u95_px2"),
-            ("intercept_px2", "ring_intercept_px2"),
-        )
-    }
-    if None in numbers.values():
-        return None
-    arrays = [hdf5.variable(group, name, 1) for name in ("ring_order", "ring_radius_px")]
-    orders, radii = (np.empty(0) if array is None else array for array in arrays)
-    found: dict[str, Any] = {**numbers, "orders": orders, "radii_px": radii}
-    return RingFit(**found)
-
-
-def _steps(group: Any) -> tuple[float, ...] | None:
-    steps = hdf5.variable(group, "steps_fringes", 1)
-    return None if steps is None else tuple(map(float, steps))
-
-
-def _gap(group: Any) -> GapMap | None:
-    x, y = hdf5.variable(group, "x", 1), hdf5.variable(group, "y", 1)
-    gap = hdf5.variable(group, "gap_nm", 2)
-    if x is None or y is None or gap is None:
-        return None
-    if gap.shape != (len(y), len(x)):
-        raise not_ours(group, "its gap map does not match")
-    return GapMap(x, y, gap, hdf5.text(group["x"], "units") or "1")
 
 
 def _photograph(group: Any) -> Photograph:

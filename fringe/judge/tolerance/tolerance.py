@@ -353,17 +353,7 @@ def form_tolerance(
     if "iso" in given:
         if len(given) > 1:
             raise BadInput("tolerance: a form code stands alone; leave the other limits out")
-        code = parse_iso10110(str(given["iso"]), aperture.wavelength_nm)
-        if 0 in (code.power_nm, code.irregularity_nm, *code.rms_nm):
-            raise BadInput(f"tolerance: {given['iso']!r} allows nothing; write - for no limit")
-        limit = None if code.power_nm is None else ("gap", code.power_nm)
-        irregularity = _in_fringes(code.irregularity_nm, aperture)
-        symmetric = _in_fringes(code.symmetric_irregularity_nm, aperture)
-        rms = tuple(_in_fringes(one, aperture) for one in code.rms_nm)
-        if irregularity is not None and symmetric is not None and symmetric > irregularity:
-            raise BadInput(
-                f"tolerance: {given['iso']!r} allows more to C, the symmetric part, than to B"
-            )
+        limit, irregularity, symmetric, rms = _limits_of_code(str(given["iso"]), aperture)
     elif len(power) > 1:
         names = " and ".join(_SAID.get(key, key) for key in power)
         raise BadInput(f"tolerance: {names} are two limits on one power; give one")
@@ -402,6 +392,21 @@ def form_tolerance(
         else waves * used.astigmatic_share,
         code=_as_given(given.get("iso")),
     )
+
+
+def _limits_of_code(
+    text: str, aperture: Aperture
+) -> tuple[tuple[str, float] | None, float | None, float | None, tuple[float | None, ...]]:
+    """Limits of a form code: on power as a gap [nm]; on B, C and each rms [fringe]."""
+    code = parse_iso10110(text, aperture.wavelength_nm)
+    if 0 in (code.power_nm, code.irregularity_nm, *code.rms_nm):
+        raise BadInput(f"tolerance: {text!r} allows nothing; write - for no limit")
+    irregularity = _in_fringes(code.irregularity_nm, aperture)
+    symmetric = _in_fringes(code.symmetric_irregularity_nm, aperture)
+    if irregularity is not None and symmetric is not None and symmetric > irregularity:
+        raise BadInput(f"tolerance: {text!r} allows more to C, the symmetric part, than to B")
+    limit = None if code.power_nm is None else ("gap", code.power_nm)
+    return limit, irregularity, symmetric, tuple(_in_fringes(one, aperture) for one in code.rms_nm)
 
 
 def _as_given(code: float | str | None) -> str | None:

@@ -4,26 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, MaxNLocator, NullLocator
+from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from fringe.errors import BadInput
 from fringe.format import figures, plus_minus
 from fringe.judge.state.forecast import Forecast
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import SURFACE, with_probability
-from fringe.show.figures.scales import nm_text, tick_text
+from fringe.show.figures.scales import nm_text
 from fringe.show.figures.stages import stage_strip
 from fringe.show.figures.style import (
     AMBER,
     BAND,
     BODY_PT,
     BRICK,
-    HAIRLINE,
     INK,
     MARGIN_IN,
     MUTED,
@@ -35,10 +32,16 @@ from fringe.show.figures.style import (
     styled,
     text_width_in,
 )
+from fringe.show.figures.vertical_scale import (
+    POWER_IN,
+    apply_scale,
+    height_scale,
+    scale_note,
+    vertical_scale,
+)
 
 _LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.15, 0.62
-_POWER_IN, _IRREGULARITY_IN = 2.9, 1.2
-_DWARFED = 6.0  # beyond so many tolerances a linear scale hides what matters
+_IRREGULARITY_IN = 1.2
 # visits nearer than this share of all hours would lie on each other, and are set side by side;
 # one that would stand farther from its hours than the other share makes visits the scale
 _LEAST_STEP, _MOST_ASIDE = 0.03, 0.08
@@ -52,15 +55,6 @@ _MARKS = {
     "outside": ("s", BRICK),
     _NOT_JUDGED: ("D", MUTED),
 }
-
-
-@dataclass(frozen=True)
-class _Scale:
-    """A vertical scale: linear, or linear out to `knee` and logarithmic beyond it."""
-
-    low: float
-    high: float
-    knee: float | None
 
 
 @styled
@@ -127,14 +121,14 @@ def progress_figure(
     top, key = stage_strip(
         sheet, left, top, width, [row.stage for row in rows], x, limits, ends=x_label == _HOURS
     )
-    axes = axes_power = sheet.axes(left, top + 0.08, width, _POWER_IN)
+    axes = axes_power = sheet.axes(left, top + 0.08, width, POWER_IN)
     _draw_power(axes, rows, x, tolerance_fringes)
     if ahead is not None:
         _draw_ahead(axes, ahead)
     _dress(axes, "power, fringes", limits, x_label)
     if wavelength_nm is not None:
-        _second_scale(axes, wavelength_nm)
-    top += 0.08 + _POWER_IN
+        height_scale(axes, wavelength_nm)
+    top += 0.08 + POWER_IN
     if any(row.irregularity_fringes is not None for row in rows):
         axes.set_xlabel("")
         axes.tick_params(axis="x", labelbottom=False)
@@ -143,17 +137,10 @@ def progress_figure(
         _dress(axes, "irregularity,\nfringes", limits, x_label)
         top += 0.18 + _IRREGULARITY_IN
     top += 0.52
-    for note in (key, _scale_note(axes_power, tolerance_fringes), _aside_note(rows, x, x_label)):
+    for note in (key, scale_note(axes_power, tolerance_fringes), _aside_note(rows, x, x_label)):
         if note:
             top = sheet.paragraph(MARGIN_IN, top, whole, note, SMALL_PT, colour=MUTED)
     return sheet.finish(top + 0.16)
-
-
-def _scale_note(axes: Axes, tolerance: float | None) -> str:
-    if axes.get_yscale() == "linear":
-        return ""
-    knee = "one fringe" if tolerance is None else "the tolerance"
-    return f"The scale of power is even within {knee} and goes by powers of ten beyond it."
 
 
 def _state(row: VisitRow) -> str:
@@ -253,62 +240,6 @@ def _used(rows: Sequence[VisitRow], state: str) -> bool:
     return any(row.power_fringes is not None and _state(row) == state for row in rows)
 
 
-def _scale(values: list[float], tolerance: float | None, *, from_zero: bool = False) -> _Scale:
-    reach = [*values, 0.0]
-    if tolerance is not None:
-        reach += [1.4 * tolerance] if from_zero else [1.4 * tolerance, -1.4 * tolerance]
-    low, high = min(reach), max(reach)
-    knee = tolerance
-    if knee is None:
-        knee = 1.0 if max(abs(low), abs(high)) > 12 else None
-    if knee is not None and max(abs(low), abs(high)) <= _DWARFED * knee:
-        knee = None
-    if knee is None:
-        room = 0.1 * (high - low) or 1.0
-        return _Scale(low if from_zero else low - room, high + room, None)
-    return _Scale(1.5 * low, 1.5 * high, knee)
-
-
-def _apply(axes: Axes, scale: _Scale, tolerance: float | None, *, signed: bool) -> None:
-    if scale.knee is None:
-        axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
-        axes.yaxis.set_major_formatter(
-            FuncFormatter(lambda value, _: nm_text(value, signed=signed))
-        )
-        axes.set_ylim(scale.low, scale.high)
-        return
-    axes.set_yscale("symlog", linthresh=scale.knee, linscale=1.0)
-    axes.set_ylim(scale.low, scale.high)
-    ticks = _knee_ticks(axes, scale)
-    axes.set_yticks(ticks)
-    axes.set_yticklabels([_tick(one, signed=signed) for one in ticks])
-    axes.yaxis.set_minor_locator(NullLocator())
-
-
-def _tick(value: float, *, signed: bool) -> str:
-    if abs(value) >= 1 or value == 0:
-        return nm_text(value, signed=signed)
-    return tick_text(value, 10.0 ** (math.floor(math.log10(abs(value))) - 1), signed=signed)
-
-
-def _knee_ticks(axes: Axes, scale: _Scale) -> list[float]:
-    """Return zero, the knee and decades on either side, as far as labels have room."""
-    assert scale.knee is not None
-    transform = axes.yaxis.get_transform()
-    ends = transform.transform(np.array([scale.low, scale.high]))
-    inches = _POWER_IN / float(ends[1] - ends[0])
-    first = math.floor(math.log10(scale.knee)) + 1
-    decades = [10.0**k for k in range(first, first + 12)]
-    ticks: list[float] = []
-    for value in (0.0, scale.knee, -scale.knee, *decades, *(-one for one in decades)):
-        if not scale.low <= value <= scale.high:
-            continue
-        places = transform.transform(np.array([value, *ticks]))
-        if all(abs(float(places[0] - other)) * inches > 0.17 for other in places[1:]):
-            ticks.append(value)
-    return sorted(ticks)
-
-
 def _draw_power(
     axes: Axes, rows: Sequence[VisitRow], x: Sequence[float], tolerance: float | None
 ) -> None:
@@ -326,8 +257,8 @@ def _draw_power(
         for sign in ((1,) if _signed(row) else (1, -1))
         for side in (-1, 1)
     ]
-    scale = _scale(reach, tolerance)
-    _apply(axes, scale, tolerance, signed=True)
+    scale = vertical_scale(reach, tolerance)
+    apply_scale(axes, scale, tolerance, signed=True)
     # broken where the sign is unknown: the path there is not known either
     path = [(row.power_fringes or 0.0) if _signed(row) else math.nan for _, row in read]
     axes.plot([place for place, _ in read], path, color=MUTED, linewidth=0.8, zorder=2)
@@ -440,32 +371,6 @@ def _draw_ahead(
     axes.plot(places, middle, color=INK, linewidth=0.9, linestyle="dotted", zorder=2)
 
 
-def _second_scale(axes: Axes, wavelength_nm: float) -> None:
-    """The height of power in micrometres, at the right of the same scale."""
-    um = wavelength_nm / 2000.0
-    twin = axes.twinx()
-    if axes.get_yscale() == "symlog":
-        knee = float(axes.yaxis.get_transform().linthresh)  # type: ignore[attr-defined]
-        twin.set_yscale("symlog", linthresh=knee * um, linscale=1.0)
-        low, high = axes.get_ylim()
-        twin.set_ylim(low * um, high * um)
-        ticks = _knee_ticks(twin, _Scale(low * um, high * um, knee * um))
-        twin.set_yticks(ticks)
-        twin.set_yticklabels([_tick(one, signed=True) for one in ticks])
-        twin.yaxis.set_minor_locator(NullLocator())
-    else:
-        low, high = axes.get_ylim()
-        twin.set_ylim(low * um, high * um)
-        twin.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
-        twin.yaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value, signed=True)))
-    twin.set_ylabel("height, µm", color=MUTED)
-    twin.tick_params(axis="y", colors=MUTED)
-    for side in ("top", "left"):
-        twin.spines[side].set_visible(False)
-    twin.spines["right"].set_visible(True)
-    twin.spines["right"].set_color(HAIRLINE)
-
-
 def _draw_irregularity(
     axes: Axes, rows: Sequence[VisitRow], x: Sequence[float], tolerance: float | None
 ) -> None:
@@ -486,7 +391,7 @@ def _draw_irregularity(
         if value is not None and u95 is not None
     ]
     tops = [high for _, _, high in ends]
-    scale = _scale([*(value for _, value in read), *tops], tolerance, from_zero=True)
+    scale = vertical_scale([*(value for _, value in read), *tops], tolerance, from_zero=True)
     for place, low, high in ends:
         axes.vlines(place, low, high, color=INK, linewidth=0.9, zorder=2)
     axes.plot(
@@ -499,7 +404,7 @@ def _draw_irregularity(
         markeredgecolor=INK,
         markeredgewidth=1.0,
     )
-    _apply(axes, scale, tolerance, signed=False)
+    apply_scale(axes, scale, tolerance, signed=False)
 
 
 def _dress(axes: Axes, label: str, limits: tuple[float, float], x_label: str) -> None:

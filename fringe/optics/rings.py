@@ -43,6 +43,11 @@ class RingStep:
     n: int
 
 
+def centre_in_aperture(power_fringes: float, tilt_fringes: float) -> bool:
+    """Whether the middle of the rings lies in the aperture: that of N rho^2 + t u is at t / 2N."""
+    return abs(tilt_fringes) < 2 * abs(power_fringes)
+
+
 def effective_radius_mm(radius_convex_mm: float, radius_concave_mm: float = math.inf) -> float:
     """Radius of the lens on a flat that gives the same rings: 1/R = 1/R_convex - 1/R_concave.
 

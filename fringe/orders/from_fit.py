@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import FormQuantities, form_quantities, iso10110_text
+from fringe.optics.rings import centre_in_aperture
 from fringe.optics.view import cos_view
 from fringe.optics.zernike import zernike_matrix
 from fringe.orders.count import count_rings
@@ -198,7 +199,7 @@ def with_lengths(reading: Reading, options: ReadOptions) -> Reading:
         diameter = 2 * reading.edge.a / options.scale_px_per_mm
     if diameter is None:
         return reading
-    if abs(power.value) > 2 * power.u:
+    if abs(power.value) > power.u95:
         effective = (diameter / 2) ** 2 / (abs(power.value) * reading.wavelength_nm * 1e-6)
         reading = replace(reading, effective_radius_mm=effective)
     if options.plate_radius_mm is None:
@@ -225,12 +226,18 @@ def _length(value_mm: float, what: str, of: str, u_mm: float) -> Quantity:
 
 
 def _with_rings(reading: Reading, model: OrderModel, edge: Edge, solution: Solution) -> Reading:
-    """Add the count of dark rings and the growth of r^2, when a fringe centre is in view."""
+    """Add the count of dark rings and the growth of r^2, when a fringe centre is in view.
+
+    Straight fringes have none: those of a power that may be zero, or of rings about a middle
+    outside the aperture, though a bump of the form may have a centre of its own.
+    """
+    power, u95 = reading.power_fringes or 0.0, reading.power_u95_fringes or 0.0
+    if abs(power) <= u95 or not centre_in_aperture(power, reading.tilt_fringes or 0.0):
+        return reading
     rings = count_rings(model, solution.field)
-    if rings is None or reading.power_fringes is None:
+    if rings is None:
         return reading
     seen = abs(model.power)
-    u95 = reading.power_u95_fringes or 0.0
     step = edge.a**2 / seen
-    share = u95 / abs(reading.power_fringes)
+    share = u95 / abs(power)
     return replace(reading, rings=rings, ring_step_px2=step, ring_step_u95_px2=step * share)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from fringe.format import figures, fixed, plus_minus
+from fringe.optics.rings import centre_in_aperture
 
 SENSES = {
     "centre": "Contact at the centre: the gap opens toward the edge",
@@ -124,10 +125,18 @@ def reading_rows(reading: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("Tilt", _fringes(reading, "tilt_fringes")),
         ("Dark rings", _plain(reading.get("rings"))),
         ("Ring step", _ring_step(reading)),
-        ("Effective radius", _long(reading.get("effective_radius_mm"))),
+        ("Effective radius", _effective_radius(reading)),
         ("Frames", _plain(reading.get("frames"))),
     ]
     return [(label, value) for label, value in rows if value]
+
+
+def _effective_radius(reading: Mapping[str, Any]) -> str:
+    """Radius of the sphere that would show the rings; straight fringes show none."""
+    power, tilt = reading.get("power_fringes"), reading.get("tilt_fringes")
+    if power is not None and tilt is not None and not centre_in_aperture(power, tilt):
+        return ""
+    return _long(reading.get("effective_radius_mm"))
 
 
 def quality_rows(reading: Mapping[str, Any]) -> list[tuple[str, str]]:

@@ -20,6 +20,7 @@ from fringe.orders.read import read
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, load_photo, photo_from_array
+from fringe.show.words import reading_rows
 from fringe.synth import Form, Lighting, Scene, distractor, random_scene, render
 
 SODIUM = lamp("sodium")
@@ -305,6 +306,31 @@ def test_an_outline_too_oval_is_refused(
     assert line.startswith("slanted.jpg: the outline found is an oval, as of a disc seen 36 deg")
     assert "photograph from above, or give --edge" in line
     assert "\n" not in line
+
+
+@pytest.mark.parametrize(
+    ("power", "tilt", "shown"),
+    [
+        (0.0, 4.0, set()),
+        (1.0, 4.0, set()),
+        (3.0, 1.0, {"Dark rings", "Ring step", "Effective radius"}),
+    ],
+)
+def test_straight_fringes_show_no_rings(
+    power: float, tilt: float, shown: set[str], rng: np.random.Generator
+) -> None:
+    """What rings alone have is said where the middle t / 2N of N rho^2 + t u is in view (analytic).
+
+    A power within its interval of zero has no effective radius either, in JSON too.
+    """
+    form = Form(power=power, tilt=tilt, tilt_angle_deg=rng.uniform(0, 360))
+    scene = Scene(300, 300, form=form, lamp=SODIUM, diameter_mm=60.0)
+    photo, _ = picture(scene, int(rng.integers(2**31)))
+    reading = read(photo, options_of(scene, scene.edge))
+    assert (reading.effective_radius_mm is None) == (power == 0)
+    assert (reading.rings is None) == (reading.ring_step_px2 is None) == (not shown)
+    rows = {label for label, _ in reading_rows(reading.to_json())}
+    assert rows & {"Dark rings", "Ring step", "Effective radius"} == shown
 
 
 def test_edge_outside_the_frame_is_named() -> None:

@@ -147,7 +147,6 @@ def _what(param: click.Parameter | None, else_: str) -> str:
 
 
 LENGTH = Length()
-SIGNED_LENGTH = Length(signed=True)
 WAVELENGTH_NM = Length(unit="nm", scale=NM_PER_MM)
 LENGTHS = LengthList()
 SIGNED_LENGTHS = LengthList(signed=True)

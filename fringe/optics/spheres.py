@@ -69,22 +69,6 @@ def sagitta_mm(radius_mm: float, r_mm: float) -> float:
     return r_mm * r_mm / (radius_mm + _leg(radius_mm, r_mm))
 
 
-def radius_from_sagitta_mm(sagitta_mm: float, r_mm: float) -> float:
-    """Radius of the sphere whose cap over a circle of radius `r_mm` has this depth [mm].
-
-    Raises
-    ------
-    BadInput
-        If the sagitta is not between zero and `r_mm` (a hemisphere).
-    """
-    if not 0 < sagitta_mm <= r_mm:
-        raise BadInput(
-            f"a sagitta of {sagitta_mm:g} mm over a circle of radius {r_mm:g} mm is not a sphere; "
-            "it must be over zero and at most the circle's radius"
-        )
-    return sagitta_mm / 2 + r_mm * r_mm / (2 * sagitta_mm)
-
-
 @overload
 def gap_nm(
     radius_plate_mm: float,
@@ -267,50 +251,6 @@ def radius_difference_mm(
     if radius_mm + difference <= semi:
         raise _no_sphere(power_fringes, radius_mm, diameter_mm)
     return difference
-
-
-def power_first_order_fringes(
-    radius_difference_mm: float,
-    radius_mm: float,
-    diameter_mm: float,
-    wavelength_nm: float,
-    work: str = "convex",
-) -> float:
-    """Power to first order in the radius difference, at any slope; a check of the exact one.
-
-    2 |d| (1 - cos t) / lambda for contact at the centre, 2 |d| (1/cos t - 1) / lambda at the edge.
-    """
-    semi = diameter_mm / 2
-    _check_circle(radius_mm, semi)
-    signed = _sign(work) * radius_difference_mm
-    height = sagitta_mm(radius_mm, semi) / radius_mm
-    if signed < 0:
-        height *= radius_mm / _leg(radius_mm, semi)
-    return 2 * signed * height * NM_PER_MM / wavelength_nm
-
-
-def power_paraxial_fringes(
-    radius_difference_mm: float,
-    radius_mm: float,
-    diameter_mm: float,
-    wavelength_nm: float,
-    work: str = "convex",
-) -> float:
-    """Test-plate formula N = D^2 dR / (4 lambda R^2), signed as `power_fringes`; a check only."""
-    signed = _sign(work) * radius_difference_mm * NM_PER_MM
-    return signed * diameter_mm**2 / (4 * wavelength_nm * radius_mm**2)
-
-
-def radius_difference_paraxial_mm(
-    power_fringes: float,
-    radius_mm: float,
-    diameter_mm: float,
-    wavelength_nm: float,
-    work: str = "convex",
-) -> float:
-    """Inverse of `power_paraxial_fringes`: R_work - R_plate [mm]; a check only."""
-    height = power_fringes * wavelength_nm / NM_PER_MM
-    return _sign(work) * 4 * height * (radius_mm / diameter_mm) ** 2
 
 
 def sphere_form(

@@ -135,8 +135,3 @@ def slab_time_constant_s(thickness_mm: float, diffusivity_mm2_s: float) -> float
     if not (thickness_mm > 0 and diffusivity_mm2_s > 0):
         raise BadInput("a time constant needs a thickness and a diffusivity greater than zero")
     return thickness_mm**2 / (math.pi**2 * diffusivity_mm2_s)
-
-
-def radius_change_mm(radius_mm: float, expansion_per_k: float, difference_k: float) -> float:
-    """Change of a radius when the whole piece warms evenly [mm]."""
-    return radius_mm * expansion_per_k * difference_k

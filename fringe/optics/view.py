@@ -68,18 +68,6 @@ def cos_view(
     return np.asarray(height / np.sqrt(height**2 + dx**2 + dy**2))
 
 
-def rim_cos(semi_diameter_mm: float, camera_distance_mm: float) -> float:
-    """Cosine of the view at the rim, camera on the axis; the share of power that is read."""
-    if not (semi_diameter_mm > 0 and camera_distance_mm > 0):
-        raise BadInput("the semi-diameter and the camera distance are over zero")
-    return camera_distance_mm / math.hypot(camera_distance_mm, semi_diameter_mm)
-
-
-def gap_from_order_nm(order: float, wavelength_nm: float, cos_theta: float = 1.0) -> float:
-    """Gap at an order of interference: m lambda / (2 cos theta) [nm]."""
-    return order * wavelength_nm / (2 * cos_theta)
-
-
 def cos_through_flat_back(r_mm: float, radius_mm: float, index: float) -> float:
     """Cosine of the angle in the gap of a steep plate with a flat back, seen from far above.
 

@@ -1,4 +1,4 @@
-"""Zernike terms over the unit disc: values, sums, gradients and indices.
+"""Zernike terms over the unit disc: values, sums and gradients.
 
 Terms here are unnormalised: R_n^|m|(rho) cos(m theta) for m >= 0 and sin(|m| theta) for m < 0,
 with R = 1 at the rim. theta runs from +u toward +v.
@@ -266,35 +266,3 @@ def _turns(
 def zernike_terms(max_n: int) -> tuple[Term, ...]:
     """All terms (n, m) up to degree `max_n`, by n and then m."""
     return tuple((n, m) for n in range(max_n + 1) for m in range(-n, n + 1, 2))
-
-
-def osa_index(n: int, m: int) -> int:
-    """OSA/ANSI index of (n, m), from 0."""
-    return (n * (n + 2) + m) // 2
-
-
-def noll_index(n: int, m: int) -> int:
-    """Noll's index of (n, m), from 1; Noll, J. Opt. Soc. Am. 66 (1976) 207."""
-    k = abs(m)
-    first = n * (n + 1) // 2 + k
-    if m > 0:
-        odd = 0 if n % 4 in (0, 1) else 1
-    elif m < 0:
-        odd = 0 if n % 4 in (2, 3) else 1
-    else:
-        odd = 1
-    return first + odd
-
-
-def noll_term(j: int) -> Term:
-    """(n, m) of Noll's index j."""
-    if j < 1:
-        raise BadInput(f"Noll's index counts from 1, not {j}")
-    n = (math.isqrt(8 * j - 7) - 1) // 2
-    return next((n, m) for m in range(-n, n + 1, 2) if noll_index(n, m) == j)
-
-
-def fringe_index(n: int, m: int) -> int:
-    """Index of (n, m) in the order often called `fringe`, from 1 (formula from memory)."""
-    k = abs(m)
-    return (1 + (n + k) // 2) ** 2 - 2 * k + (1 if m < 0 else 0)

@@ -44,18 +44,6 @@ class Rendered:
     scene: Scene
     gap: GapModel = field(repr=False)
 
-    def gap_map_nm(self) -> Light:
-        """Gap along the normal [nm] at each pixel, shape (M, N), not a number off the work."""
-        scene = self.scene
-        x, y = np.arange(scene.width, dtype=float), np.arange(scene.height, dtype=float)
-        out = np.full((scene.height, scene.width), np.nan, np.float32)
-        for start in range(0, scene.height, BLOCK):
-            rows = y[start : start + BLOCK]
-            u, v = self.disc(x[None, :], rows[:, None])
-            inside = u**2 + v**2 <= 1
-            out[start : start + BLOCK][inside] = self.gap.nm(u[inside], v[inside])
-        return out
-
     def disc(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Coordinates on the unit disc of pixels, perspective included."""
         return unboost(self.scene, *self.scene.edge.unit(x, y))

@@ -30,6 +30,18 @@ def a_power(radius: float, ratio: float, share: float) -> float:
     return share * min(50.0, 0.3 * sagitta)
 
 
+def first_order_fringes(difference: float, radius: float, diameter: float, work: str) -> float:
+    """Power to first order in the difference d of the radii, at a rim of slope t.
+
+    2 |d| (1 - cos t) / lambda for contact at the centre, 2 |d| (1/cos t - 1) / lambda at the edge.
+    """
+    signed = difference if work == "concave" else -difference
+    cos = math.sqrt(1 - (diameter / (2 * radius)) ** 2)
+    sin2 = (diameter / (2 * radius)) ** 2
+    height = sin2 / (1 + cos)  # 1 - cos, of which a shallow slope would leave no digits
+    return 2e6 * signed * (height if signed > 0 else height / cos) / GREEN
+
+
 def gap_by_bisection_mm(radius: float, difference: float, r: float, rim: float | None) -> Decimal:
     """Gap along the plate's normal, by stepping along the normal until the work is met.
 
@@ -104,16 +116,16 @@ def test_first_order_is_the_slope_of_the_exact_power(radius, ratio, share, work,
     """For a small enough difference the exact power is the first-order one, at any slope."""
     difference = sign * share * 1e-9 * radius
     exact = spheres.power_fringes(difference, radius, 2 * ratio * radius, GREEN, work)
-    first = spheres.power_first_order_fringes(difference, radius, 2 * ratio * radius, GREEN, work)
+    first = first_order_fringes(difference, radius, 2 * ratio * radius, work)
     assert exact == pytest.approx(first, rel=2e-7)
 
 
 @pytest.mark.parametrize("ratio", [0.1, 0.5, 0.87, 0.95])
 def test_edge_contact_shows_more_rings_by_the_secant_of_the_slope(ratio):
     """To first order the same |dR| gives 1/cos t more fringes for edge contact (analytic)."""
-    centre = spheres.power_first_order_fringes(1e-4, 100.0, 200 * ratio, GREEN, "concave")
-    edge = spheres.power_first_order_fringes(-1e-4, 100.0, 200 * ratio, GREEN, "concave")
-    assert -edge / centre == pytest.approx(1 / math.sqrt(1 - ratio**2), rel=1e-12)
+    centre = spheres.power_fringes(1e-6, 100.0, 200 * ratio, GREEN, "concave")
+    edge = spheres.power_fringes(-1e-6, 100.0, 200 * ratio, GREEN, "concave")
+    assert -edge / centre == pytest.approx(1 / math.sqrt(1 - ratio**2), rel=1e-6)
 
 
 @given(radii, st.floats(0.01, 1), works, st.sampled_from([1, -1]))
@@ -121,19 +133,9 @@ def test_paraxial_form_holds_on_shallow_apertures(radius, share, work, sign):
     """At r/R = 0.001 exact and test-plate formula agree to a part in 10^6, or in dR/R."""
     diameter, power = 0.002 * radius, sign * 1e-4 * a_power(radius, 0.001, share)
     exact = spheres.radius_difference_mm(power, radius, diameter, GREEN, work)
-    paraxial = spheres.radius_difference_paraxial_mm(power, radius, diameter, GREEN, work)
+    sign = 1 if work == "concave" else -1
+    paraxial = sign * 4e-6 * power * GREEN * (radius / diameter) ** 2
     assert exact == pytest.approx(paraxial, rel=1e-6 + 2 * abs(paraxial) / radius)
-    back = spheres.power_paraxial_fringes(paraxial, radius, diameter, GREEN, work)
-    assert back == pytest.approx(power, rel=1e-12)
-
-
-@given(radii, st.floats(0.0, 0.999))
-def test_sagitta_and_radius_invert_each_other(radius, ratio):
-    """A sphere is found again from its sagitta over any circle on it (analytic)."""
-    r = ratio * radius
-    assume(r > 1e-3)
-    sagitta = spheres.sagitta_mm(radius, r)
-    assert spheres.radius_from_sagitta_mm(sagitta, r) == pytest.approx(radius, rel=1e-12)
 
 
 def test_sagitta_does_not_cancel_on_shallow_caps():
@@ -202,8 +204,6 @@ def test_fringes_heights_and_percent_convert():
         (lambda: spheres.sagitta_mm(10.0, 10.0), "does not lie on a sphere"),
         (lambda: spheres.sagitta_mm(-10.0, 1.0), "not a sphere"),
         (lambda: spheres.sagitta_mm(math.nan, 1.0), "not a sphere"),
-        (lambda: spheres.radius_from_sagitta_mm(0.0, 5.0), "not a sphere"),
-        (lambda: spheres.radius_from_sagitta_mm(6.0, 5.0), "not a sphere"),
         (lambda: spheres.gap_nm(100.0, 0.1, 5.0, "edge"), "semi-diameter"),
         (lambda: spheres.gap_nm(100.0, 0.1, 26.0, "edge", 25.0), "beyond the rim"),
         (lambda: spheres.gap_nm(100.0, 0.1, 5.0, "middle"), "centre or edge"),

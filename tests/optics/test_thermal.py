@@ -9,7 +9,6 @@ from fringe.optics.thermal import (
     bending_nm,
     glass,
     glass_names,
-    radius_change_mm,
     slab_time_constant_s,
 )
 
@@ -27,11 +26,6 @@ def test_bending_is_that_of_the_curvature():
     radius = thickness / (alpha * dt)
     sagitta = radius - (radius**2 - diameter**2 / 4) ** 0.5
     assert bending_nm(alpha, dt, diameter, thickness) == pytest.approx(1e6 * sagitta, rel=1e-4)
-
-
-def test_radius_grows_with_the_glass():
-    """A kelvin on 3048 mm of borosilicate is 10 um of radius (analytic)."""
-    assert radius_change_mm(3048, 3.25e-6, 1.0) == pytest.approx(0.009906)
 
 
 @pytest.mark.parametrize("name", glass_names())

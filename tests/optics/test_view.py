@@ -37,19 +37,6 @@ def test_far_camera_sees_one_angle(distance):
     np.testing.assert_array_equal(got, np.full((2, 3), 0.9))
 
 
-def test_rim_cosine_is_that_of_the_map():
-    """The rim's cosine is the map's at rho = 1, one per cent below 1 at r/L = 0.15."""
-    got = view.rim_cos(15.0, 100.0)
-    assert got == pytest.approx(float(view.cos_view(0.6, 0.8, 15.0, 100.0)), rel=1e-14)
-    assert 1 - got == pytest.approx(0.01, abs=0.0015)
-
-
-def test_gap_grows_with_obliquity():
-    """The same order stands for a larger gap in an oblique view: m lambda / (2 cos theta)."""
-    assert view.gap_from_order_nm(3, 500.0) == 750.0
-    assert view.gap_from_order_nm(3, 500.0, 0.5) == 1500.0
-
-
 def test_flat_backed_plate_obeys_snell_at_its_curved_face():
     """n sin t = sin theta at the face of a flat-backed plate, and the axis is not refracted."""
     got = view.cos_through_flat_back(30.0, 100.0, 1.52)
@@ -64,7 +51,6 @@ def test_flat_backed_plate_obeys_snell_at_its_curved_face():
         (lambda: view.cos_view(0, 0, tilt_cos=1.1), "cosine"),
         (lambda: view.cos_view(0, 0, None, 300.0), "diameter"),
         (lambda: view.cos_view(0, 0, 25.0, -300.0), "not over zero"),
-        (lambda: view.rim_cos(25.0, 0.0), "over zero"),
         (lambda: view.cos_through_flat_back(70.0, 100.0, 1.52), "reflects all light"),
     ],
 )

@@ -66,16 +66,6 @@ def test_terms_that_do_not_exist_are_refused(n, m):
         zernike.zernike(n, m, 0.1, 0.2)
 
 
-def test_indices_count_every_term_once():
-    """OSA and Noll indices number the terms up to a degree without gap or double."""
-    terms = zernike.zernike_terms(10)
-    assert sorted(zernike.osa_index(n, m) for n, m in terms) == list(range(66))
-    assert sorted(zernike.noll_index(n, m) for n, m in terms) == list(range(1, 67))
-    assert all(zernike.noll_term(zernike.noll_index(n, m)) == (n, m) for n, m in terms)
-    with pytest.raises(BadInput, match="counts from 1"):
-        zernike.noll_term(0)
-
-
 @pytest.mark.parametrize("degree", [6, 44])
 def test_sum_on_a_grid_is_the_sum_at_its_places(degree, rng):
     """On a turned grid that reaches past the rim the fast sum is the plain one (analytic)."""

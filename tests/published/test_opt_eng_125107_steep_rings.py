@@ -36,7 +36,7 @@ def test_paraxial_formula_errs_at_such_slopes():
     Published is only that it "contains significant error" (companion preprint, TechRxiv 21801100).
     """
     args = (100.0, 174.0, 546.07, "concave")
-    paraxial = spheres.power_paraxial_fringes(1e-4, *args)
+    paraxial = 174.0**2 * 100.0 / (4 * 546.07 * 100.0**2)  # D^2 dR / (4 lambda R^2), dR in nm
     centre = spheres.power_fringes(1e-4, *args)
     edge = -spheres.power_fringes(-1e-4, *args)
     assert centre / paraxial > 1.3

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.optics import rings
+from fringe.optics import spheres
 
 
 def test_second_bright_ring_has_order_one_and_a_half():
-    """The second bright ring is 1.8202 mm across (analytic)."""
-    assert 2 * rings.bright_ring_radius_mm(2, 580.0, 952.0) == pytest.approx(1.8202, abs=5e-5)
+    """Where the second bright ring lies, 1.8202 mm across, the gap is 1.5 half waves (analytic)."""
+    gap_nm = 1e6 * spheres.sagitta_mm(952.0, 1.8202 / 2)
+    # half a unit of the last digit of the diameter is 5.5e-5 of its square
+    assert 2 * gap_nm / 580.0 == pytest.approx(1.5, rel=5.5e-5)

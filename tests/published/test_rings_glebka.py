@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from ring_line import ring_line
 
 from fringe.optics import rings
 
@@ -48,10 +49,10 @@ def test_line_through_the_origin_is_the_printed_one():
 
 def test_free_intercept_lowers_the_step_and_shows_the_half_order():
     """With an intercept: 7.04e-3 mm^2, dark +0.08 ring, bright half a ring in (analytic)."""
-    dark, bright = (rings.ring_step_from_radii(ORDERS, radii_mm(k)) for k in ("dark", "bright"))
-    assert dark.step * 1000 == pytest.approx(7.04, abs=5e-3)
-    assert dark.intercept / dark.step == pytest.approx(0.08, abs=5e-3)
-    assert bright.intercept / bright.step == pytest.approx(-0.5, abs=0.05)
+    dark, bright = (ring_line(ORDERS, radii_mm(k)) for k in ("dark", "bright"))
+    assert dark.slope * 1000 == pytest.approx(7.04, abs=5e-3)
+    assert dark.intercept / dark.slope == pytest.approx(0.08, abs=5e-3)
+    assert bright.intercept / bright.slope == pytest.approx(-0.5, abs=0.05)
 
 
 @pytest.mark.parametrize(("division", "radius"), [(0.1, 12.9), (0.69 / 7, 12.5)])
@@ -60,7 +61,7 @@ def test_radius_hangs_on_the_scale(division, radius):
 
     Neither lies in the printed 13.1 +/- 0.1 mm, which has no intercept and no error of the scale.
     """
-    fit = rings.ring_step_from_radii(ORDERS, radii_mm("dark", division))
-    got = rings.effective_radius_from_step_mm(fit.step, 546.0)
+    fit = ring_line(ORDERS, radii_mm("dark", division))
+    got = rings.effective_radius_from_step_mm(fit.slope, 546.0)
     assert got == pytest.approx(radius, abs=0.05)
     assert abs(got - 13.1) > 0.1

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from ring_line import ring_line
 
 from fringe.optics import rings
 
@@ -37,7 +38,7 @@ def test_half_of_the_printed_slope_is_the_step():
 
 def test_radius_with_free_intercept():
     """With an intercept the printed r^2 give a step of 0.7314e-2 mm^2, R = 12.63 mm (analytic)."""
-    fit = rings.ring_step_from_radii(ORDERS, np.sqrt(np.array(PRINTED_R2) / 100))
-    assert fit.step * 100 == pytest.approx(0.7314, abs=5e-5)
+    fit = ring_line(ORDERS, np.sqrt(np.array(PRINTED_R2) / 100))
+    assert fit.slope * 100 == pytest.approx(0.7314, abs=5e-5)
     assert fit.intercept * 100 == pytest.approx(0.087, abs=1e-3)
-    assert rings.effective_radius_from_step_mm(fit.step, 579.0) == pytest.approx(12.63, abs=5e-3)
+    assert rings.effective_radius_from_step_mm(fit.slope, 579.0) == pytest.approx(12.63, abs=5e-3)

@@ -179,15 +179,6 @@ def test_truth_is_plain_json_and_names_every_input(rng):
     assert told["scene"]["lamp"]["lines"][0]["wavelength_nm"] == 546.0735
 
 
-def test_gap_map_holds_the_gap_inside_the_rim_only():
-    """The map of the gap agrees with the model inside and is not a number outside."""
-    rendered = render(plain_scene(width=101, height=101, radius_px=40.0))
-    heights = rendered.gap_map_nm()
-    assert np.isnan(heights[0, 0])
-    assert np.isfinite(heights).sum() == pytest.approx(math.pi * 40**2, rel=0.01)
-    assert heights[50, 70] == pytest.approx(float(rendered.gap.nm(0.5, 0.0)), rel=1e-6)
-
-
 @pytest.mark.parametrize(
     "make",
     [

@@ -12,8 +12,6 @@ if TYPE_CHECKING:
     from fringe.judge.state.abrasives import Pits
     from fringe.judge.state.forecast import Forecast
 
-ACTIONS = ("grind", "polish", "wait", "stop", "remeasure")
-
 
 @dataclass(frozen=True)
 class NextStep:

@@ -36,11 +36,6 @@ class Window:
     bottom: float
 
     @property
-    def aspect(self) -> float:
-        """Width over height."""
-        return (self.right - self.left) / (self.bottom - self.top)
-
-    @property
     def extent(self) -> tuple[float, float, float, float]:
         """Edges in the order that matplotlib's `imshow` takes, y pointing down."""
         return self.left, self.right, self.bottom, self.top

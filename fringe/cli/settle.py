@@ -25,12 +25,18 @@ if TYPE_CHECKING:
 
 
 @click.command("settle", short_help="Tell from photographs whether the glass has settled.")
-@click.argument("photos", nargs=-1, required=True, type=PATH, metavar="PHOTO...")
+@click.argument("photos", nargs=-1, type=PATH, metavar="PHOTO...")
 @click.option("--surface", metavar="ARCHIVE/NAME", help="Take plate, lamp and limits from it.")
 @surface_reading_options
 @length("--diameter", "Of the aperture.")
 @click.option(
-    "--times", metavar="M,M,...", help="Minutes of each PHOTO; else by the camera's clock."
+    "--by-eye",
+    multiple=True,
+    metavar="TEXT",
+    help='Seen without a camera, once for each time: "rings 3.5 centre".',
+)
+@click.option(
+    "--times", metavar="M,M,...", help="Minutes of each reading; else by the camera's clock."
 )
 @quantity("--tolerance-power", "fringes", "Power allowed, fringes.")
 @click.option(
@@ -67,18 +73,23 @@ def command(
     that the camera noted, else the files', unless --times says them. With glass and thickness
     of the piece, its drift is held against what temperature can do to it.
 
+    Without a camera: three times or more what you see, each with --by-eye as in `fringe read`,
+    and the minutes of each with --times.
+
     \b
     Example:
       fringe settle t00.png t20.png t40.png --lamp sodium --times 0,20,40 --tolerance-power 2
       fringe settle t00.png t20.png t40.png --lamp sodium --times 0,20,40 --diameter 150mm \\
         --glass borosilicate --thickness 25mm
+      fringe settle --by-eye "rings 6.5 edge" --by-eye "rings 4.5 edge" \\
+        --by-eye "rings 3.8 edge" --times 0,20,40 --lamp sodium
     """
-    from fringe.archive.views.settling import settle_photographs
+    from fringe.archive.views.settling import settle_series
     from fringe.cli._waiting import waiting
     from fringe.show.pictures import settling_picture
     from fringe.show.text.settle import settling_rows
 
-    with waiting("reading", quiet=as_json):
-        series = settle_photographs(photos, request, stated)
+    with waiting("reading", quiet=as_json or not photos):
+        series = settle_series(photos, request, stated)
     write_picture(picture, lambda: settling_picture(series))
     answer(as_json, series.to_json, lambda: settling_rows(series, picture))

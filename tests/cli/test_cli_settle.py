@@ -15,6 +15,13 @@ from fringe.orders.reading import Quality, Reading
 from sample_visits import full_surface
 
 MINUTES = (0, 8, 16, 25, 35, 45, 60)
+# by eye, to a tenth of a ring: 3.3 + 3.2 exp(-t / 20 min), contact at the edge
+EYE_MINUTES = (0, 20, 40, 80)
+SEEN = tuple(
+    word
+    for minute in EYE_MINUTES
+    for word in ("--by-eye", f"rings {3.3 + 3.2 * math.exp(-minute / 20):.1f} edge")
+)
 
 
 def fake_reading(power):
@@ -178,6 +185,13 @@ def test_refused_photographs_are_left_out(photos, capsys):
         (("@", "--glass", "jelly", "--thickness", "1mm", "--diameter", "9mm"), "no glass named"),
         (("@", "--picture", "s.svg"), "must end in .png"),
         (("one.png",), "1 photographs are too few for a curve"),
+        ((), "give three photographs or more, or what was seen with --by-eye"),
+        (("@", *SEEN), "photographs and --by-eye at once"),
+        (SEEN, "--by-eye has no clock: give --times"),
+        ((*SEEN[:4], "--times", "0,9"), "2 readings by eye are too few for a curve"),
+        ((*SEEN, "--times", "0,9"), "2 times for 4 readings by eye"),
+        ((*SEEN[:-1], "much", "--times", "0,20,40,80"), "cannot read 'much'"),
+        ((*SEEN, "--times", "0,20,40,80", "--edge", "9,9,9"), "--edge belongs to a photograph"),
     ],
 )
 def test_one_line_of_refusal(photos, capsys, words, message):
@@ -194,3 +208,51 @@ def test_no_times_no_lamp(photos, capsys):
     assert "give the lamp" in refused(
         capsys, "settle", photos.folder, "--times", "0,8,16,25,35,45,60"
     )
+
+
+def by_eye(capsys, *words):
+    """The answer to what was seen by eye at its minutes."""
+    return call(capsys, "settle", *SEEN, "--times", "0,20,40,80", "--lamp", "sodium", *words)
+
+
+def test_readings_by_eye(tmp_path, capsys):
+    """Rings by eye lead to their end, 3.3 contact at the edge (analytic), and are drawn."""
+    told = by_eye(capsys, "--tolerance-power", "6", "--picture", tmp_path / "s.png")
+    assert (told.status, told.err) == (0, "")
+    assert "  by eye             4 over 80 min, as given" in told.out
+    assert "  last power         −3.4 fringes at 589.2 nm" in told.out
+    with Image.open(tmp_path / "s.png") as image:
+        assert image.format == "PNG"
+    values = by_eye(capsys, "--json").json
+    end = values["settled_power_fringes"]
+    assert end["value"] == pytest.approx(-3.3, abs=0.15)
+    assert end["low"] < -3.3 < end["high"]
+
+
+def test_json_by_eye(photos, capsys):
+    """JSON of readings by eye has the keys of photographs', `by_eye` in place of `photo`.
+
+    Analytic: a quarter of a ring at 95 %, and the eye's angle, 1.97 % of what was seen.
+    """
+    seen = by_eye(capsys, "--json").json
+    shot = call(capsys, "settle", photos.folder, "--lamp", "sodium", "--json").json
+    assert list(seen) == list(shot)
+    assert seen["clock"] == "given"
+    first = seen["readings"][0]
+    keys = ["by_eye" if key == "photo" else key for key in shot["readings"][0]]
+    assert list(first) == keys
+    assert first["by_eye"] == "rings 6.5 edge"
+    assert (first["minutes"], first["power_fringes"]) == (0, -6.5)
+    expected = math.hypot(0.25 / 1.96, 0.01967 * 6.5)
+    assert first["u_fringes"] == pytest.approx(expected, rel=0.002)
+
+
+def test_readings_too_near_in_time(photos, capsys):
+    """Photographs seconds apart are said to be too near each other; no interval is shown."""
+    for limit in ((), ("--tolerance-power", "2")):
+        told = call(
+            capsys, "settle", *paths(photos, 3), "--lamp", "sodium", "--times", "0,0.1,0.2", *limit
+        )
+        assert told.out.startswith("Wait: where it will end is not in view yet, the readings lie")
+        assert "±" not in told.out
+        assert "still to come" not in told.out

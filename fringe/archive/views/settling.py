@@ -1,8 +1,8 @@
-"""Photographs of one contact over some minutes: whether the glass has settled."""
+"""Readings of one contact over some minutes: whether the glass has settled."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -21,7 +21,8 @@ from fringe.judge.settling.settle import (
 )
 from fringe.judge.settling.temperature import ThermalCheck, held_against, thermal_check
 from fringe.optics.thermal import glass, glass_names
-from fringe.orders.options import StatedOptions
+from fringe.orders.asked import read_by_eye
+from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.read import read_file
 from fringe.orders.reading import Reading
 from fringe.parallel import read_many
@@ -29,19 +30,21 @@ from fringe.photo.arrivals import ENDINGS
 from fringe.photo.when import taken_text, times_min
 from fringe.units import number
 
-LEAST = 3  # photographs that tell a curve
+LEAST = 3  # readings that tell a curve
 
 
 @dataclass(frozen=True)
 class SettleRequest:
-    """What is asked of the photographs, beside how each is read.
+    """What is asked, beside how each photograph is read.
 
     Attributes
     ----------
     surface : str or None
         ``ARCHIVE/NAME``: plate, lamp, glass and limits are taken from its record.
     times : str or None
-        Minutes of each photograph, as ``0,20,40``; else the cameras' clock.
+        Minutes of each reading, as ``0,20,40``; else the cameras' clock.
+    by_eye : tuple of str
+        What was seen without a camera, in the words of :func:`fringe.orders.by_eye.by_eye`.
     tolerance_power_fringes : float or None
         Power allowed; else that of the surface.
     share : float
@@ -52,6 +55,7 @@ class SettleRequest:
 
     surface: str | None = None
     times: str | None = None
+    by_eye: tuple[str, ...] = ()
     tolerance_power_fringes: float | None = None
     share: float = SHARE
     glass: str | None = None
@@ -61,12 +65,14 @@ class SettleRequest:
 
 @dataclass(frozen=True)
 class SettlingSeries:
-    """Photographs of a settling piece, and where they lead.
+    """Readings of a settling piece, and where they lead.
 
     Attributes
     ----------
     paths : tuple of Path
-        Photographs that could be read.
+        Photographs that could be read; none by eye.
+    by_eye : tuple of str
+        What was seen without a camera; none of photographs.
     minutes : tuple of float
         When each was taken [min].
     clock : {'camera', 'file', 'given'}
@@ -84,6 +90,7 @@ class SettlingSeries:
     """
 
     paths: tuple[Path, ...]
+    by_eye: tuple[str, ...]
     minutes: tuple[float, ...]
     clock: str
     powers: SettlingPower
@@ -95,41 +102,92 @@ class SettlingSeries:
 
     @property
     def when(self) -> str | None:
-        """When the first one was taken, as a figure says it."""
-        return taken_text(self.paths[0])
+        """When the first photograph was taken, as a figure says it."""
+        return taken_text(self.paths[0]) if self.paths else None
 
     def to_json(self) -> dict[str, object]:
         """Return the keys of `fringe settle --json`."""
         powers = self.powers
-        rows = zip(self.paths, self.minutes, powers.powers_fringes, powers.u_fringes, strict=True)
+        key, names = ("by_eye", self.by_eye) if self.by_eye else ("photo", self.paths)
+        rows = zip(names, self.minutes, powers.powers_fringes, powers.u_fringes, strict=True)
         return {
             **self.settled.to_json(),
             "wavelength_nm": powers.wavelength_nm,
             "sense": powers.sense,
             "clock": self.clock,
             "readings": [
-                {"photo": str(path), "minutes": t, "power_fringes": p, "u_fringes": u}
-                for path, t, p, u in rows
+                {key: str(name), "minutes": t, "power_fringes": p, "u_fringes": u}
+                for name, t, p, u in rows
             ],
             "thermal": None if self.thermal is None else self.thermal.to_json(),
             "refused": list(self.refused),
         }
 
 
-def settle_photographs(
+@dataclass(frozen=True)
+class _Taken:
+    """Readings, the minutes of each and whose clock these are by, and what was left out."""
+
+    readings: tuple[Reading, ...]
+    minutes: tuple[float, ...]
+    clock: str
+    paths: tuple[Path, ...] = ()
+    refused: tuple[str, ...] = ()
+
+
+def settle_series(
     photos: Sequence[Path], request: SettleRequest, stated: StatedOptions
 ) -> SettlingSeries:
-    """Read photographs of one contact, or those of a folder, and foretell where it settles.
+    """Read photographs of one contact, or what was seen by eye, and foretell where it settles.
 
     Raises
     ------
     BadInput
         If too few can be read, their times do not differ, or something that is said is wrong.
     """
-    paths = _photographs(photos)
+    if photos and request.by_eye:
+        raise BadInput("photographs and --by-eye at once: give either")
     surface = None if request.surface is None else find_surface(request.surface)
-    minutes, clock = _minutes(paths, request.times)
-    answers = read_many(paths, partial(read_file, options=stated_options(surface, stated)))
+    if request.by_eye:
+        taken = _seen(request, stated_options(surface, stated))
+    else:
+        taken = _photographed(photos, request.times, partial(stated_options, surface, stated))
+    powers, found, check = _settled(
+        taken.minutes, taken.readings, surface, request, stated.diameter_mm
+    )
+    return SettlingSeries(
+        taken.paths,
+        request.by_eye,
+        taken.minutes,
+        taken.clock,
+        powers,
+        found,
+        check,
+        taken.refused,
+        surface_name=surface.name if surface else None,
+        diameter_mm=surface.diameter_mm if surface else stated.diameter_mm,
+    )
+
+
+def _seen(request: SettleRequest, options: ReadOptions) -> _Taken:
+    """Readings by eye, which have no clock but what is said."""
+    texts = request.by_eye
+    if len(texts) < LEAST:
+        raise BadInput(_too_few(len(texts), "readings by eye"))
+    if request.times is None:
+        raise BadInput("--by-eye has no clock: give --times with the minutes of each")
+    minutes = _told_minutes(request.times, len(texts), "readings by eye")
+    readings = tuple(read_by_eye(text, options).reading for text in texts)
+    return _Taken(readings, minutes, "given")
+
+
+def _photographed(
+    photos: Sequence[Path], times: str | None, options: Callable[[], ReadOptions]
+) -> _Taken:
+    """Readings of photographs; the ones that cannot be read are left out."""
+    paths = _photographs(photos)
+    minutes, clock = _minutes(paths, times)
+    answers = read_many(paths, partial(read_file, options=options()))
     read = [
         (path, when, one)
         for path, when, one in zip(paths, minutes, answers, strict=True)
@@ -138,19 +196,8 @@ def settle_photographs(
     refused = tuple(str(one) for one in answers if isinstance(one, Refused))
     if len(read) < LEAST:
         raise BadInput(f"only {len(read)} of {len(paths)} could be read: {'; '.join(refused)}")
-    kept, times, readings = zip(*read, strict=True)
-    powers, found, check = _settled(times, readings, surface, request, stated.diameter_mm)
-    return SettlingSeries(
-        kept,
-        times,
-        clock,
-        powers,
-        found,
-        check,
-        refused,
-        surface_name=surface.name if surface else None,
-        diameter_mm=surface.diameter_mm if surface else stated.diameter_mm,
-    )
+    kept, taken, readings = zip(*read, strict=True)
+    return _Taken(readings, taken, clock, kept, refused)
 
 
 def _photographs(photos: Sequence[Path]) -> list[Path]:
@@ -163,14 +210,17 @@ def _photographs(photos: Sequence[Path]) -> list[Path]:
         else:
             paths.append(photo)
     if len(paths) < LEAST:
-        raise BadInput(
-            f"{len(paths)} photographs are too few for a curve; give three or more, "
-            "better six over an hour"
-        )
+        raise BadInput(_too_few(len(paths), "photographs"))
     return paths
 
 
-def _minutes(paths: list[Path], text: str | None) -> tuple[list[float], str]:
+def _too_few(count: int, what: str) -> str:
+    if not count:
+        return "give three photographs or more, or what was seen with --by-eye and --times"
+    return f"{count} {what} are too few for a curve; give three or more, better six over an hour"
+
+
+def _minutes(paths: list[Path], text: str | None) -> tuple[Sequence[float], str]:
     """Minutes of each photograph, and whose clock they are by."""
     if text is None:
         minutes, clock = times_min(paths)
@@ -179,11 +229,15 @@ def _minutes(paths: list[Path], text: str | None) -> tuple[list[float], str]:
                 "the photographs have no times that differ; give --times with the minutes of each"
             )
         return minutes, clock
+    return _told_minutes(text, len(paths), "photographs"), "given"
+
+
+def _told_minutes(text: str, count: int, what: str) -> tuple[float, ...]:
+    """Minutes as they were typed, one for each reading."""
     words = [word.strip() for word in text.replace(";", ",").split(",") if word.strip()]
-    numbers = [number(word) for word in words]
-    if len(numbers) != len(paths):
-        raise BadInput(f"--times: {len(numbers)} times for {len(paths)} photographs")
-    return numbers, "given"
+    if len(words) != count:
+        raise BadInput(f"--times: {len(words)} times for {count} {what}")
+    return tuple(number(word) for word in words)
 
 
 def _settled(
@@ -208,7 +262,7 @@ def _settled(
 
 
 def _limit(surface: Surface | None, request: SettleRequest, wavelength_nm: float) -> float | None:
-    """Change of power that does no harm, in fringes of the photographs."""
+    """Change of power that does no harm, in fringes of the readings' light."""
     if not 0 < request.share <= 1:
         raise BadInput("--share must be above 0 and at most 1")
     tolerance, light = request.tolerance_power_fringes, wavelength_nm

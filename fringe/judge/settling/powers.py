@@ -11,18 +11,21 @@ from fringe.orders.reading import Reading
 
 # No two photographs of one contact repeat better than this [fringe] (ours, no source)
 LEAST_U_FRINGES = 0.003
+# Sources of a power's uncertainty that err anew in each reading; of those the ones that may as
+# well err in all alike
+_OWN, _COMMON = frozenset({"fit", "eye", "eye angle"}), frozenset({"eye angle"})
 
 
 @dataclass(frozen=True)
 class SettlingPower:
-    """Powers of photographs taken while a piece settles.
+    """Powers that were read while a piece settles.
 
     Attributes
     ----------
     powers_fringes : tuple of float
         One sign for all; magnitudes where no reading tells the sense [fringe].
     u_fringes : tuple of float
-        Standard uncertainty of what differs from photograph to photograph [fringe].
+        Standard uncertainty of what differs from reading to reading [fringe].
     common_u_fringes : float
         Standard uncertainty of what all of them share: edge, view [fringe].
     sense : {'centre', 'edge', 'unknown'}
@@ -42,7 +45,8 @@ def settling_powers(readings: Sequence[Reading]) -> SettlingPower:
     """Take from readings of one piece what its settling needs.
 
     The fit of the fringes errs anew in each photograph; edge and view err in all alike, and
-    cancel in the drift.
+    cancel in the drift. By eye the count errs anew; whether the eye looks from one place each
+    time is not known, so its angle counts as both.
 
     Raises
     ------
@@ -50,10 +54,10 @@ def settling_powers(readings: Sequence[Reading]) -> SettlingPower:
         If a reading has no power, their lamps differ, or their senses contradict each other.
     """
     if any(one.power_fringes is None for one in readings):
-        raise BadInput("settling: a photograph without a power tells nothing of it")
+        raise BadInput("settling: a reading without a power tells nothing of it")
     waves = {round(one.wavelength_nm, 4) for one in readings}
     if len(waves) > 1:
-        raise BadInput("settling: the photographs are of different lamps; take those of one")
+        raise BadInput("settling: the readings are of different lamps; take those of one")
     senses = {one.sense for one in readings} - {"unknown"}
     if len(senses) > 1 and any(one.sense == "unknown" for one in readings):
         raise BadInput("settling: the contact is at the centre in one and at the edge in another")
@@ -75,7 +79,7 @@ def settling_powers(readings: Sequence[Reading]) -> SettlingPower:
 
 
 def _u_parts(one: Reading) -> tuple[float, float]:
-    """Standard uncertainty of a reading: of its own fit, and of all else [fringe].
+    """Standard uncertainty of a reading: what errs anew in each, and in all alike [fringe].
 
     Where the sources of the uncertainty were not recorded, all of it counts as the reading's own.
     """
@@ -83,5 +87,5 @@ def _u_parts(one: Reading) -> tuple[float, float]:
         raise BadInput("settling: a reading has no uncertainty")
     power = at_stated_wavelength(one.power, one.wavelength)
     kinds = {source.what for source, _ in power.parts}
-    own = ("fit",) if "fit" in kinds else tuple(kinds - {"wavelength"})
-    return power.u_of(*own), power.without(*own).u
+    own = kinds & _OWN or kinds - {"wavelength"}
+    return power.u_of(*own), power.without(*(own - _COMMON)).u

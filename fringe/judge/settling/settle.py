@@ -39,6 +39,9 @@ _SWEEP = 60
 SLOW_SHARES, SLOW_RATIOS, USUAL_SLOW_SHARE = (0.0, 0.1, 0.2, 0.3, 0.4), (2.0, 4.0, 6.0), 0.2
 # Readings that leave so few degrees of freedom cannot show that they do not follow the curve
 LEAST_DOF = 1
+# The end is out of view where its half-width is so many times what the readings differ by and
+# err by (ours, no source)
+_FAR = 30.0
 
 
 @dataclass(frozen=True)
@@ -88,6 +91,10 @@ class Settled:
         to be more; otherwise the readings do not tell.
     notes : tuple of str
         What the person should know.
+    end_in_view : bool
+        False where the readings lie too near each other in time to tell where it ends: within
+        the shortest time constant, or the interval of the end is many times what they differ
+        by and err by.
     """
 
     power_fringes: Span
@@ -101,6 +108,7 @@ class Settled:
     dof: int
     state: str
     notes: tuple[str, ...] = ()
+    end_in_view: bool = True
 
     @property
     def action(self) -> str:
@@ -247,6 +255,7 @@ def settle(
         dof,
         state,
         _notes(t, flat, tau, sweep.scale, dof),
+        last >= time_constants_min[0] and end.u95 <= _FAR * _reach(p, u, sweep.scale),
     )
 
 
@@ -302,6 +311,11 @@ def _fits(t: Array, p: Array, u: Array, taus: tuple[float, float], longest: floa
     chi2 = residual**2 @ weight
     scale, factor = _scale(float(chi2.min()), len(t) - 3)
     return _Sweep(curves, np.column_stack([end, amplitude]), covariance, chi2, scale, factor)
+
+
+def _reach(p: Array, u: Array, scale: float) -> float:
+    """What the readings differ by and err by [fringe]."""
+    return float(np.ptp(p)) + half_width(math.sqrt(scale) * float(u.max()))
 
 
 def _mean(p: Array, u: Array) -> float:

@@ -12,6 +12,11 @@ def text_of(found: Settled) -> str:
     shown = plus_minus(end.value, end.u95, "fringes", signed=True)
     if found.state == "settled":
         return f"Settled: power {shown}"
+    if not found.end_in_view:
+        return (
+            "Wait: where it will end is not in view yet, the readings lie too near each other "
+            "in time"
+        )
     tau = found.time_constant_min
     if tau is not None and tau.high is None and end.u95 > abs(found.remaining_fringes.value):
         return f"Wait: where it will end is not in view yet ({shown})"

@@ -20,15 +20,19 @@ def settling_rows(series: SettlingSeries, picture: Path | None = None) -> list[s
     span = max(minutes) - min(minutes)
     rows = [
         text_of(found),
-        line("photographs", f"{len(minutes)} over {figures(span, 3)} min, {whose[series.clock]}"),
+        line(
+            "by eye" if series.by_eye else "photographs",
+            f"{len(minutes)} over {figures(span, 3)} min, {whose[series.clock]}",
+        ),
         line(
             "last power",
             f"{figures(last, 4, signed=powers.sense != 'unknown')} fringes at "
             f"{powers.wavelength_nm:.1f} nm"
             + (", sign unknown" if powers.sense == "unknown" else ""),
         ),
-        line("still to come", span_text(found.remaining_fringes, "fringes", way=-1.0)),
     ]
+    if found.end_in_view:
+        rows.append(line("still to come", span_text(found.remaining_fringes, "fringes", way=-1.0)))
     if found.time_constant_min is not None:
         rows.append(line("time constant", span_text(found.time_constant_min, "min", signed=False)))
         rows.append(line("moves now", f"{figures(found.rate_fringes_h, 2, signed=True)} fringes/h"))
@@ -54,7 +58,7 @@ def settling_rows(series: SettlingSeries, picture: Path | None = None) -> list[s
 
 
 def _wait_text(found: Settled) -> list[str]:
-    if found.limit_fringes is None or found.wait_min is None:
+    if found.limit_fringes is None or found.wait_min is None or not found.end_in_view:
         return []
     limit = f"until less than {figures(found.limit_fringes, 2)} fringes are to come"
     if found.state == "settled":

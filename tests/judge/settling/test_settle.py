@@ -291,3 +291,29 @@ def test_the_wavelength_is_common_to_all_photographs():
     found = settling_powers([one] * 3)
     assert found.u_fringes == pytest.approx((0.02,) * 3)
     assert found.common_u_fringes == pytest.approx(0.006)
+
+
+@pytest.mark.parametrize(("minutes", "drift"), [((0, 0.1, 0.2), 0.0), ((0, 1, 2, 3), 0.3)])
+def test_readings_too_near_each_other_tell_no_end(rng, minutes, drift):
+    """Within seconds or few minutes the end is out of view, drift or none, and is not shown."""
+    powers = (
+        2.0 + drift * np.exp(-np.array(minutes) / 40) + 0.02 * rng.standard_normal(len(minutes))
+    )
+    found = settle(minutes, powers, 0.02, limit_fringes=0.2)
+    assert not found.end_in_view
+    assert found.state != "settled"
+    assert text_of(found).endswith("the readings lie too near each other in time")
+
+
+def test_an_hour_keeps_the_end_in_view():
+    """Readings over three time constants show the end, and without a drift an hour does."""
+    assert settle(np.linspace(0, 60, 7), decay(np.linspace(0, 60, 7), tau=20.0), 0.01).end_in_view
+    assert settle(np.linspace(0, 60, 7), np.full(7, 2.0), 0.01).end_in_view
+
+
+def test_an_eye_errs_anew_and_alike():
+    """By eye the count errs anew, its angle may err in all alike: it counts as both (analytic)."""
+    one = dataclasses.replace(reading(-2.0), power_u_parts={"eye": 0.12, "eye angle": 0.05})
+    found = settling_powers([one] * 3)
+    assert found.u_fringes == pytest.approx((0.13,) * 3)
+    assert found.common_u_fringes == pytest.approx(0.05, abs=1e-4)

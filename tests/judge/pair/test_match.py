@@ -160,41 +160,47 @@ def test_the_spherometer_alone():
     assert found.estimate.u("ring of balls") < 0.0098
 
 
+def held(rng):
+    """Whether the intervals of a pair with evidence of every kind hold the truth.
+
+    Of mismatch, both radii and power; two plates, contacts on them and on each other,
+    spherometer on both, all with errors of their stated size.
+    """
+    plates = [
+        plate("P8", "concave", R + rng.normal(0, 0.3)),
+        plate("P7", "convex", R + rng.normal(0, 0.3)),
+    ]
+    cx, cc = R + rng.normal(0, 2), R + rng.normal(0, 2)
+    ring = 50 + rng.normal(0, 0.01)
+    contacts = [
+        contact(work, on, of_radii(work, r, r_on) + rng.normal(0, 0.05))
+        for work, r, on, r_on in (
+            ("cx", cx, "P8", R),
+            ("cc", cc, "P7", R),
+            ("cc", cc, "cx", cx),
+        )
+    ]
+    gauges = [
+        sagittas(cx, R, "cx", "P8", ring, rng.normal(0, 0.2, 2)),
+        sagittas(cc, R, "cc", "P7", ring, rng.normal(0, 0.2, 2)),
+    ]
+    found = made(*contacts, plates=plates, sagittas=gauges)
+    k = coverage_factor()
+    checks = [
+        (found.mismatch_mm, found.u_mismatch_mm, cc - cx),
+        (*found.radius(CONVEX), cx),
+        (*found.radius(CONCAVE), cc),
+        (found.power_fringes, found.u_power_fringes, of_radii("cc", cc, cx)),
+    ]
+    return [abs(value - truth) <= k * u for value, u, truth in checks]
+
+
 def test_intervals_cover_the_truth(rng):
     """Of 400 pairs with evidence of every kind, 95 % of intervals hold mismatch, radii and power.
 
-    Two plates, contacts on them and on each other, spherometer on both, all with errors of
-    their stated size. Bounds are five standard deviations.
+    Bounds are five standard deviations.
     """
-    hits = np.zeros(4)
-    for _ in range(400):
-        plates = [
-            plate("P8", "concave", R + rng.normal(0, 0.3)),
-            plate("P7", "convex", R + rng.normal(0, 0.3)),
-        ]
-        cx, cc = R + rng.normal(0, 2), R + rng.normal(0, 2)
-        ring = 50 + rng.normal(0, 0.01)
-        contacts = [
-            contact(work, on, of_radii(work, r, r_on) + rng.normal(0, 0.05))
-            for work, r, on, r_on in (
-                ("cx", cx, "P8", R),
-                ("cc", cc, "P7", R),
-                ("cc", cc, "cx", cx),
-            )
-        ]
-        gauges = [
-            sagittas(cx, R, "cx", "P8", ring, rng.normal(0, 0.2, 2)),
-            sagittas(cc, R, "cc", "P7", ring, rng.normal(0, 0.2, 2)),
-        ]
-        found = made(*contacts, plates=plates, sagittas=gauges)
-        k = coverage_factor()
-        checks = [
-            (found.mismatch_mm, found.u_mismatch_mm, cc - cx),
-            (*found.radius(CONVEX), cx),
-            (*found.radius(CONCAVE), cc),
-            (found.power_fringes, found.u_power_fringes, of_radii("cc", cc, cx)),
-        ]
-        hits += [abs(value - truth) <= k * u for value, u, truth in checks]
+    hits = np.sum([held(rng) for _ in range(400)], axis=0)
     slack = 5 * math.sqrt(0.95 * 0.05 / 400)
     assert np.all(np.abs(hits / 400 - 0.95) < slack)
 

@@ -12,7 +12,8 @@ from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photo
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.archive.views.photographs import logged
 from fringe.judge.state.visits import Work
-from fringe.judge.tolerance.verdict import Measured, Tolerance
+from fringe.judge.tolerance.measured import Measured
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import lamp
 from fringe.orders.gap_map import GapMap
 from fringe.orders.options import ReadOptions

@@ -18,7 +18,7 @@ from fringe.judge.state.forecast import Forecast
 from fringe.judge.state.history import foretell, rate_history
 from fringe.judge.state.rates import HeightChange, Kind
 from fringe.judge.state.visits import VisitRecord, Work
-from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.tolerance.measured import Measured
 from sample_visits import hours
 
 WAVELENGTH_NM = 589.29

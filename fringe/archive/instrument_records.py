@@ -9,7 +9,7 @@ from typing import ClassVar
 from fringe.archive.instruments import Instrument, add_instrument, load_instrument
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp_names
-from fringe.units import TypedLength
+from fringe.units import TypedLength, times
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class SpherometerRecord:
             "ball_diameter_mm": self.ball_mm,
             "u_size_mm": self.size_u_mm,
             "u_ball_diameter_mm": self.ball_u_mm,
-            "u_reading_um": None if reading_u is None else reading_u * 1000,
+            "u_reading_um": times(reading_u, 1e3),
             "u_scale": self.scale_u,
             "note": self.note,
         }

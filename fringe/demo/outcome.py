@@ -16,7 +16,7 @@ from fringe.judge.settling.settle import Settled
 from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Verdict
-from fringe.student_t import coverage_factor
+from fringe.quantity import half_width
 
 
 @dataclass(frozen=True)
@@ -149,13 +149,13 @@ class Demo:
         }
 
     def _pair_json(self) -> dict[str, Any]:
-        found, k = self.judged_pair.pair, coverage_factor()
+        found = self.judged_pair.pair
         return {
             **self.pair.to_json(),
             "mismatch_mm": found.mismatch_mm,
-            "mismatch_u95_mm": k * found.u_mismatch_mm,
+            "mismatch_u95_mm": half_width(found.u_mismatch_mm),
             "power_fringes": found.power_fringes,
-            "power_u95_fringes": k * found.u_power_fringes,
+            "power_u95_fringes": half_width(found.u_power_fringes),
             "next_step": self.judged_pair.step.action,
             "report": str(self.pair_report),
             "picture": str(self.pair_picture),
@@ -171,7 +171,7 @@ def _made_json(made: FinishedSurface) -> Mapping[str, Any]:
         "verdict": made.verdict.to_json(),
         "next_step": made.state.next_step.to_json(),
         "radius_mm": made.radius_mm,
-        "radius_u95_mm": coverage_factor() * made.radius_u_mm,
+        "radius_u95_mm": half_width(made.radius_u_mm),
         "wavelength_nm": made.state.wavelength_nm,
         "visits": [row.to_json() for row in made.state.rows],
         "report": str(made.report),

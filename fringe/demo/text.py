@@ -8,8 +8,7 @@ from fringe.demo.outcome import Demo, FinishedSurface, Logged
 from fringe.format import capital, plus_minus
 from fringe.judge.pair.next_step import mismatch_text, together_text
 from fringe.judge.tolerance.verdict_words import PAIR, probability_cell
-from fringe.student_t import coverage_factor
-from fringe.units import times
+from fringe.quantity import half_width, half_width_if_any
 
 Line = list[tuple[str, str]]  # texts, each with the style that it is shown in
 _COLOURS = {"inside": "green", "unproven": "yellow", "outside": "red"}
@@ -58,7 +57,7 @@ def end_lines(demo: Demo) -> Iterator[Line]:
 def _made_line(event: Logged) -> Line:
     surface, plate = event.surface, event.surface.plate
     limit = surface.tolerance.power_fringes or 0.0
-    u95 = times(plate.radius_u_mm, coverage_factor())
+    u95 = half_width_if_any(plate.radius_u_mm)
     radius = plus_minus(surface.plate_radius_mm, u95, "mm", digits=7)
     rest = f", laid on {plate.name or ''} of {radius}, to ±{limit:.3g} fringes"
     return [(surface.name, "bold"), (rest, "")]
@@ -84,7 +83,7 @@ def _result(event: Logged) -> str:
 
 
 def _verdict(made: FinishedSurface) -> Iterator[str]:
-    radius = plus_minus(made.radius_mm, coverage_factor() * made.radius_u_mm, "mm", digits=7)
+    radius = plus_minus(made.radius_mm, half_width(made.radius_u_mm), "mm", digits=7)
     yield f"{made.surface.name}: {made.verdict.state}, radius {radius}"
     for part in made.verdict.parts:
         yield f"  {part.reason}"

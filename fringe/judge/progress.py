@@ -12,8 +12,9 @@ from fringe.judge.advice.next_step import nextstep
 from fringe.judge.advice.step import NextStep
 from fringe.judge.state.combine import combine, in_fringes_of, together
 from fringe.judge.state.visits import SourceValue, VisitRecord, VisitRow
+from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.tolerance import Aperture
-from fringe.judge.tolerance.verdict import Measured, Tolerance, Verdict, surface_verdict
+from fringe.judge.tolerance.verdict import Tolerance, Verdict, surface_verdict
 from fringe.student_t import coverage_factor
 from fringe.units import times
 

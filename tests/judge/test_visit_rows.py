@@ -11,7 +11,8 @@ import pytest
 from fringe.judge.progress import progress
 from fringe.judge.state.combine import combine, together
 from fringe.judge.state.visits import VisitRecord, Work
-from fringe.judge.tolerance.verdict import Measured, Tolerance
+from fringe.judge.tolerance.measured import Measured
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.student_t import coverage_factor
 from sample_visits import hours
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
 from fringe.judge.state.visits import NO_WORK, VisitRecord, Work
-from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.tolerance.measured import Measured
 from fringe.optics.lamps import Lamp
 from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import Reading

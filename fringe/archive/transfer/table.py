@@ -18,7 +18,7 @@ from fringe.archive.store import layout
 from fringe.archive.store.session import METHODS, LoggedReading, LoggedSpherometer, Session, Visit
 from fringe.errors import BadInput
 from fringe.judge.state.visits import Work
-from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.tolerance.measured import Measured
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.ellipse import Edge
 from fringe.quantity import half_width_if_any, standard_if_any

@@ -23,7 +23,7 @@ from fringe.judge.spherometer.compare import SpherometerReadings, reading_signs
 from fringe.judge.state.combine import combine
 from fringe.judge.state.placements import Carried
 from fringe.judge.state.whole_aperture import Placed, carry_parts
-from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.tolerance.measured import Measured
 from fringe.optics.spherometer import Spherometer, other_form
 from fringe.quantity import half_width, standard
 

@@ -22,7 +22,7 @@ from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput, FringeError, Refused
 from fringe.orders.reading import Reading
 from fringe.parallel import run_many
-from fringe.student_t import coverage_factor
+from fringe.quantity import half_width, half_width_if_any
 
 _LAST_DIGITS = 1e-6
 
@@ -268,7 +268,6 @@ def _spherometer_changes(session: Session, left_out: list[str]) -> Iterator[Chan
     if now is None:
         left_out.append(f"{name}: spherometer: plate and work were not both read")
         return
-    k = coverage_factor(logged.dof)
     for quantity, before, u, budget in (
         ("power_fringes", logged.power_fringes, logged.power_u_fringes, now.power_fringes),
         (
@@ -279,7 +278,7 @@ def _spherometer_changes(session: Session, left_out: list[str]) -> Iterator[Chan
         ),
     ):
         value = None if budget is None else float(budget.value)
-        u95 = None if u is None else k * u
+        u95 = half_width_if_any(u, logged.dof)
         if _differ(before, value, u95, signed=True):
-            u95_now = None if budget is None else k * float(budget.u)
+            u95_now = None if budget is None else half_width(float(budget.u), logged.dof)
             yield Change(name, "spherometer", quantity, before, value, u95, u95_now)

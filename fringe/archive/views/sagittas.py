@@ -11,7 +11,7 @@ import numpy as np
 from fringe.archive.store.session import LoggedSpherometer
 from fringe.archive.store.surface import E_LINE_NM, Surface
 from fringe.judge.spherometer import compare as spherometry
-from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.tolerance.measured import Measured
 from fringe.judge.uncertainty.budget import Budget
 
 

@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fringe.errors import BadInput
-from fringe.judge.tolerance.verdict import Measured, Tolerance, Verdict, surface_verdict
+from fringe.judge.tolerance.measured import Measured
+from fringe.judge.tolerance.verdict import Tolerance, Verdict, surface_verdict
 from fringe.judge.uncertainty.evidence import Estimate, Evidence, Unknown, estimate
 from fringe.optics.spheres import power_fringes
 from fringe.optics.spherometer import (

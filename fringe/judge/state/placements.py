@@ -22,7 +22,7 @@ from fringe.errors import BadInput
 from fringe.format import figures
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.optics.spheres import power_fringes, radius_difference_mm
-from fringe.student_t import coverage_factor
+from fringe.quantity import half_width
 
 # What is taken for the zones that no placement saw: symmetric irregularity over the whole
 # aperture, standard uncertainty, peak to valley [fringe]; it is |q| / 4. (Ours, no source.)
@@ -108,14 +108,13 @@ class Carried:
         """Return the numbers with 95 % half-widths, and the zones."""
         import dataclasses
 
-        k = coverage_factor()
         return {
             "power_fringes": self.power_fringes,
-            "power_u95_fringes": k * self.u_fringes,
+            "power_u95_fringes": half_width(self.u_fringes),
             "radius_difference_mm": self.radius_difference_mm,
-            "radius_difference_u95_mm": k * self.u_radius_difference_mm,
+            "radius_difference_u95_mm": half_width(self.u_radius_difference_mm),
             "zone_fringes": self.zone_fringes,
-            "zone_u95_fringes": k * self.u_zone_fringes,
+            "zone_u95_fringes": half_width(self.u_zone_fringes),
             "zones": [dataclasses.asdict(zone) for zone in self.zones],
             "probability": self.probability,
             "notes": list(self.notes),
@@ -231,11 +230,10 @@ def _u_of_whole(one: Placement, aperture: Aperture) -> float:
 def _zones(
     placements: Sequence[Placement], steps: Sequence[float], aperture: Aperture
 ) -> tuple[Zone, ...]:
-    k = coverage_factor()
     zones = []
     for one, step in zip(placements, steps, strict=True):
         ends = [_step(one.power_fringes + way * one.u_fringes, one, aperture) for way in (1, -1)]
-        u95 = k * abs(ends[0] - ends[1]) / 2
+        u95 = half_width(abs(ends[0] - ends[1]) / 2)
         zones.append(Zone(one.offset_mm, one.diameter_mm, step, u95))
     return tuple(sorted(zones, key=lambda zone: zone.offset_mm))
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from fringe.errors import BadInput
-from fringe.judge.tolerance.verdict import Measured
+from fringe.judge.tolerance.measured import Measured
 
 ON_TOP = ("work", "tool")
 PITS = ("gone", "left")

@@ -21,10 +21,11 @@ from typing import Any
 
 from fringe.errors import BadInput
 from fringe.format import MINUS, figures, plus_minus
-from fringe.judge.tolerance.measured import Measured as Measured
+from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict_words import limits_phrase, state_phrase
 from fringe.quantity import half_width
 from fringe.student_t import student_cdf, student_quantile
+from fringe.units import times
 
 RULES = ("simple", "guard95", "shrinkU")
 STATES = ("inside", "unproven", "outside")  # from best to worst
@@ -298,8 +299,8 @@ def surface_verdict(measured: Measured, tolerance: Tolerance) -> Verdict:
     rule = tolerance.rule
     parts: list[Verdict] = []
     if tolerance.power_fringes is not None:
-        power = _scaled(values.power_fringes, scale)
-        u = _scaled(values.power_u_fringes, scale)
+        power = times(values.power_fringes, scale)
+        u = times(values.power_u_fringes, scale)
         limits = (-tolerance.power_fringes, tolerance.power_fringes)
         parts.append(_signed("power", "fringes", power, u, limits, rule, values))
     if tolerance.radius_difference_mm is not None:
@@ -307,8 +308,8 @@ def surface_verdict(measured: Measured, tolerance: Tolerance) -> Verdict:
         difference, u = values.radius_difference_mm, values.radius_difference_u_mm
         parts.append(_signed("radius difference", "mm", difference, u, limits, rule, values))
     if tolerance.irregularity_fringes is not None:
-        irregularity = _scaled(values.irregularity_fringes, scale)
-        u = _scaled(values.irregularity_u_fringes, scale)
+        irregularity = times(values.irregularity_fringes, scale)
+        u = times(values.irregularity_u_fringes, scale)
         upper = tolerance.irregularity_fringes
         dof = values.irregularity_dof
         parts.append(_judge("irregularity", "fringes", irregularity, u, (None, upper), rule, dof))
@@ -402,10 +403,6 @@ def _fringe_scale(values: Measured, tolerance: Tolerance) -> float:
     if values.wavelength_nm is None:
         raise BadInput("reading: its fringes have no wavelength, so no tolerance can judge them")
     return values.wavelength_nm / tolerance.wavelength_nm
-
-
-def _scaled(value: float | None, scale: float) -> float | None:
-    return None if value is None else value * scale
 
 
 def _needed(rule: str) -> float:

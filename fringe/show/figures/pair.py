@@ -18,6 +18,7 @@ from fringe.judge.pair.next_step import (
     tolerance_step_mm,
 )
 from fringe.judge.uncertainty.evidence import Judged
+from fringe.quantity import half_width
 from fringe.show.figures.scales import nm_text
 from fringe.show.figures.style import (
     BAND,
@@ -34,7 +35,6 @@ from fringe.show.figures.style import (
     styled,
     wrap,
 )
-from fringe.student_t import coverage_factor
 
 _LABEL_IN, _RIGHT_IN, _ROW_IN, _HEIGHT_IN = 2.6, 0.25, 0.24, 0.95
 _MOST = 5.0  # beyond so many standard uncertainties a mark stands at the edge
@@ -118,7 +118,7 @@ def _limit_mm(pair: Pair) -> float | None:
 
 
 def _draw_mismatch(axes: Axes, pair: Pair) -> None:
-    half = coverage_factor() * pair.u_mismatch_mm
+    half = half_width(pair.u_mismatch_mm)
     limit = _limit_mm(pair)
     reach = [pair.mismatch_mm - half, pair.mismatch_mm + half, 0.0]
     if limit is not None:
@@ -189,7 +189,7 @@ def _row_in(row: _EvidenceRow) -> float:
 def _value(one: Judged) -> str:
     evidence = one.evidence
     unit = {"um": "µm"}.get(evidence.unit, evidence.unit)
-    u95 = coverage_factor() * evidence.u
+    u95 = half_width(evidence.u)
     return plus_minus(evidence.value, u95, unit, signed=unit == "fringes")
 
 

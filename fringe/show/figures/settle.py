@@ -13,6 +13,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from fringe.judge.settling.powers import SettlingPower
 from fringe.judge.settling.settle import Settled
 from fringe.judge.settling.words import text_of
+from fringe.quantity import half_width
 from fringe.show.figures.scales import nm_text
 from fringe.show.figures.style import (
     AMBER,
@@ -29,7 +30,6 @@ from fringe.show.figures.style import (
     styled,
     text_width_in,
 )
-from fringe.student_t import coverage_factor
 
 _LEFT_IN, _RIGHT_IN, _HEIGHT_IN = 0.75, 0.15, 3.0
 _AHEAD = 0.6  # of the time that was watched, drawn beyond it at most
@@ -103,7 +103,7 @@ def _named(sheet: Sheet, left: float, top: float, text: str) -> float:
 
 def _draw(axes: Axes, minutes: np.ndarray, powers: SettlingPower, found: Settled) -> None:
     values = np.array(powers.powers_fringes)
-    half = coverage_factor() * np.array(powers.u_fringes)
+    half = np.array([half_width(u) for u in powers.u_fringes])
     first, last = float(minutes.min()), float(minutes.max())
     ahead = min(max(found.wait_most_min or 0.0, 0.1 * (last - first)), _AHEAD * (last - first))
     x = np.linspace(first, last + ahead, 300)

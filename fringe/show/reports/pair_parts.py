@@ -12,10 +12,10 @@ from fringe.judge.state.placements import Carried
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import PAIR, probability_cell, probability_sentence
 from fringe.judge.uncertainty.evidence import Judged
+from fringe.quantity import half_width, half_width_if_any
 from fringe.show.figures.style import wavelength_text
 from fringe.show.reports.report import ReportFigure
 from fringe.show.reports.report_parts import RULES, Banner, Part, Table, length_text, limit_cell
-from fringe.student_t import coverage_factor
 
 _SHOWN = ("contact", "spherometer", "certificate")
 
@@ -36,11 +36,10 @@ def pair_banner(found: Pair, step: PairStep) -> Banner:
 
 def match_part(found: Pair, figure: ReportFigure, notes: Sequence[str]) -> Part:
     """Both radii with their mismatch, each piece of evidence, and what was left out."""
-    k = coverage_factor()
     rows = []
     for role, piece in (("convex", found.convex), ("concave", found.concave)):
         radius, u = found.radius(piece)
-        shown = plus_minus(radius, k * u, "mm", digits=7)
+        shown = plus_minus(radius, half_width(u), "mm", digits=7)
         rows.append((piece.name, role, length_text(piece.radius_mm), shown))
     mismatch = mismatch_text(found).rsplit(" = ", 1)[1]
     power = together_text(found).split(":", 1)[0]
@@ -66,7 +65,7 @@ def _evidence_row(one: Judged) -> tuple[str, str, str, str]:
     evidence = one.evidence
     unit = {"um": "µm"}.get(evidence.unit, evidence.unit)
     signed = unit == "fringes"
-    u95 = coverage_factor() * evidence.u
+    u95 = half_width(evidence.u)
     off = "nothing else speaks of it" if one.leverage > 0.999 else f"{abs(one.off):.1f}"
     says = plus_minus(evidence.value, u95, unit, signed=signed)
     # to the digits of what it is held against
@@ -157,8 +156,8 @@ def _certified(surface: Surface) -> str:
     plate = surface.plate
     if plate.radius_mm is None:
         return ""
-    u = plate.radius_u_mm
-    return plus_minus(plate.radius_mm, u and coverage_factor() * u, "mm", digits=7)
+    u95 = half_width_if_any(plate.radius_u_mm)
+    return plus_minus(plate.radius_mm, u95, "mm", digits=7)
 
 
 def proof_part(

@@ -13,6 +13,7 @@ from fringe.judge.state.abrasives import Pits, stage
 from fringe.judge.state.forecast import Forecast, Interval
 from fringe.judge.state.history import half_width_um
 from fringe.optics.spheres import radius_difference_mm
+from fringe.units import times
 
 
 def spell_lines(state: SurfaceState, wavelength_nm: float) -> list[str]:
@@ -86,9 +87,8 @@ def _source(one: Forecast) -> str:
 
 
 def _in_fringes(um: Interval, wavelength_nm: float) -> Interval:
-
     scale = 2000.0 / wavelength_nm
-    return Interval(*(None if end is None else end * scale for end in (um.median, um.low, um.high)))
+    return Interval(*(times(end, scale) for end in (um.median, um.low, um.high)))
 
 
 def _radii(um: Interval, surface: Surface, wavelength_nm: float) -> Interval | None:

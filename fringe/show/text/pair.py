@@ -9,18 +9,17 @@ from fringe.format import capital, figures, plus_minus
 from fringe.judge.pair.match import Pair
 from fringe.judge.pair.next_step import answer_text, mismatch_text, together_text
 from fringe.judge.state.placements import Carried
+from fringe.quantity import half_width
 from fringe.show.text.lines import line, remark, wrapped_line
-from fringe.student_t import coverage_factor
 
 
 def pair_rows(judged: JudgedPair, picture: Path | None = None) -> list[str]:
     """The answer first, then both radii, how they lie on each other, and on what evidence."""
     found, step, record = judged.pair, judged.step, judged.record
-    k = coverage_factor()
     rows = [capital(answer_text(found)), wrapped_line("next", step.sentence())]
     for label, piece in (("convex", found.convex), ("concave", found.concave)):
         radius, u = found.radius(piece)
-        rows.append(line(label, f"{piece.name}, radius {plus_minus(radius, k * u, 'mm')}"))
+        rows.append(line(label, f"{piece.name}, radius {plus_minus(radius, half_width(u), 'mm')}"))
     rows += [
         line("mismatch", mismatch_text(found)),
         line("laid together", f"{together_text(found)}"),
@@ -47,7 +46,7 @@ def _evidence_text(found: Pair) -> list[str]:
         if evidence.kind in ("assumed", "shared"):
             continue
         unit = {"um": "µm"}.get(evidence.unit, evidence.unit)
-        u95 = coverage_factor() * evidence.u
+        u95 = half_width(evidence.u)
         shown = plus_minus(evidence.value, u95, unit, signed=unit == "fringes")
         alone = one.leverage > 0.999
         off = "decides by itself" if alone else f"off by {abs(one.off):.1f} u"

@@ -6,8 +6,8 @@ from fringe.archive.store.index import Entry
 from fringe.archive.store.surface import Surface
 from fringe.format import figures, plus_minus
 from fringe.judge.tolerance.verdict import Tolerance
+from fringe.quantity import half_width_if_any
 from fringe.show.text.lines import line
-from fringe.student_t import coverage_factor
 
 
 def listed_rows(entry: Entry) -> list[str]:
@@ -19,7 +19,7 @@ def listed_rows(entry: Entry) -> list[str]:
 
 def surface_rows(surface: Surface) -> list[str]:
     """All that the record says; the name first."""
-    radius = plus_minus(surface.radius_mm, _u95(surface.radius_u_mm), "mm", digits=7)
+    radius = plus_minus(surface.radius_mm, half_width_if_any(surface.radius_u_mm), "mm", digits=7)
     rows = [
         surface.name,
         line("form", f"{surface.form}, radius {radius}, aperture {surface.diameter_mm:g} mm"),
@@ -30,7 +30,7 @@ def surface_rows(surface: Surface) -> list[str]:
         shown = (
             ""
             if plate.radius_mm is None
-            else plus_minus(plate.radius_mm, _u95(plate.radius_u_mm), "mm", digits=7)
+            else plus_minus(plate.radius_mm, half_width_if_any(plate.radius_u_mm), "mm", digits=7)
         )
         rows.append(line("plate", ", radius ".join(filter(None, [plate.name or "no name", shown]))))
     rows.append(line("tolerance", _tolerance_text(surface.tolerance)))
@@ -60,11 +60,6 @@ def _tolerance_text(tolerance: Tolerance) -> str:
     if not limits:
         return f"none; fringes at {tolerance.wavelength_nm:.2f} nm"
     return f"{', '.join(limits)}; fringes at {tolerance.wavelength_nm:.2f} nm, {tolerance.rule}"
-
-
-def _u95(u: float | None) -> float | None:
-    """Half-width of the 95 % interval that every printed ± is."""
-    return None if u is None else coverage_factor() * u
 
 
 def _visits_row(entry: Entry) -> str:

@@ -11,8 +11,9 @@ from fringe.judge.progress import progress, visit_rows
 from fringe.judge.state.history import rate_history
 from fringe.judge.state.rates import HeightChange, Kind
 from fringe.judge.state.visits import VisitRecord, Work
+from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.tolerance import Aperture
-from fringe.judge.tolerance.verdict import Measured, Tolerance
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.spheres import radius_difference_mm
 from sample_visits import hours
 

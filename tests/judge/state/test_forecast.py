@@ -13,8 +13,9 @@ from fringe.judge.state.forecast import forecast, minutes_to_band
 from fringe.judge.state.history import half_width_um, rate_history, usual_minutes
 from fringe.judge.state.rates import HeightChange, Kind, Mixture, learn
 from fringe.judge.state.visits import VisitRecord, Work
+from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.tolerance import Aperture
-from fringe.judge.tolerance.verdict import Measured, Tolerance
+from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.spheres import power_fringes
 from sample_visits import hours
 

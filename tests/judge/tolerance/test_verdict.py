@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from fringe.errors import BadInput
+from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import (
-    Measured,
     Tolerance,
     both_senses,
     conformity_probability,

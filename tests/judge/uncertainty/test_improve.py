@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.judge.tolerance.verdict import Measured, Tolerance, surface_verdict
+from fringe.judge.tolerance.measured import Measured
+from fringe.judge.tolerance.verdict import Tolerance, surface_verdict
 from fringe.judge.uncertainty.improve import what_settles
 from fringe.judge.uncertainty.sources import Bench, reading_budgets, visit_measured
 from fringe.orders.reading import Quality, Reading

@@ -109,7 +109,7 @@ class Instrument:
     added: str = ""
     path: Path | None = None
 
-    def record(self) -> dict[str, Any]:
+    def record(self) -> dict[str, object]:
         """Return the record as plain values, to be kept with what was measured by it."""
         return {"kind": self.kind, "name": self.name, "added": self.added, **self.values}
 

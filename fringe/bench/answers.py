@@ -30,7 +30,7 @@ LEAST_PHOTOGRAPHS = 3
 SHARE = 0.1  # of the tolerance, that a drift may still move
 
 
-def large(values: dict[str, Any]) -> dict[str, Any]:
+def large(values: dict[str, Any]) -> dict[str, object]:
     """Return the result's parts for large letters: value, uncertainty, unit, sense.
 
     Parameters
@@ -55,7 +55,7 @@ def large(values: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def reading_answer(reading: Reading) -> dict[str, Any]:
+def reading_answer(reading: Reading) -> dict[str, object]:
     """Return one photograph's result, with all its numbers."""
     values = reading.to_json()
     rows = [*reading_rows(values), *quality_rows(values)]
@@ -68,7 +68,7 @@ def reading_answer(reading: Reading) -> dict[str, Any]:
     }
 
 
-def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, Any]:
+def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, object]:
     """Return the whole visit's result: mean, verdict, and the next step.
 
     Parameters

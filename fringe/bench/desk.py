@@ -189,7 +189,7 @@ class Desk:
             self._read(shot)
             self._touch()
 
-    def log(self, visit_id: str, work: Work, **details: Any) -> dict[str, Any]:
+    def log(self, visit_id: str, work: Work, **details: Any) -> dict[str, object]:
         """Write the visit with all readings, once; a second call for it returns the same.
 
         Parameters
@@ -241,7 +241,7 @@ class Desk:
         with self._lock:
             return self._changed
 
-    def view(self) -> dict[str, Any]:
+    def view(self) -> dict[str, object]:
         """Everything that the page shows, as plain values."""
         with self._lock:
             surface = None if self.settings.surface is None else self._chosen()
@@ -362,7 +362,7 @@ class Desk:
         state = self._known(surface).state(*draft)
         return state, state.rows[-1] if draft else None
 
-    def _course(self, surface: Surface | None) -> dict[str, Any] | None:
+    def _course(self, surface: Surface | None) -> dict[str, object] | None:
         """Power against time, where several photographs tell it."""
         read = [one for one in self._shots if one.reading and one.reading.power_fringes is not None]
         if surface is None or len(read) < 2:
@@ -413,7 +413,7 @@ class Desk:
             **details,
         )
 
-    def _instruments(self, surface: Surface, *, read: bool) -> dict[str, Any]:
+    def _instruments(self, surface: Surface, *, read: bool) -> dict[str, object]:
         """Copies of the records of what was used, where anything was read."""
         names = {
             "plate": surface.plate.name,

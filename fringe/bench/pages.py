@@ -192,7 +192,7 @@ def _json(values: Mapping[str, Any], status: int = 200) -> Response:
     return make_response(text, status, {"Content-Type": "application/json; charset=utf-8"})
 
 
-def _values() -> dict[str, Any]:
+def _values() -> dict[str, object]:
     """The JSON object that a device sent."""
     if (request.content_length or 0) > _MOST_WORDS:
         abort(413)

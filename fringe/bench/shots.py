@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import PurePosixPath
-from typing import Any
 
 from fringe.bench.answers import reading_answer
 from fringe.errors import BadInput
@@ -112,7 +111,7 @@ def make_shot(data: bytes, name: str) -> Shot:
     )
 
 
-def shot_view(shot: Shot) -> dict[str, Any]:
+def shot_view(shot: Shot) -> dict[str, object]:
     """A photograph for a device, as plain values."""
     reading = shot.reading
     edge = reading.edge if reading is not None else shot.edge

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.judged_pair import JudgedPair
@@ -136,7 +135,7 @@ class Demo:
         """The report of the pair."""
         return self.pair_report
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the verdicts, and where everything is."""
         return {
             "folder": str(self.folder),
@@ -148,7 +147,7 @@ class Demo:
             "overlays": [str(path) for path in self.overlays],
         }
 
-    def _pair_json(self) -> dict[str, Any]:
+    def _pair_json(self) -> dict[str, object]:
         found = self.judged_pair.pair
         return {
             **self.pair.to_json(),
@@ -162,7 +161,7 @@ class Demo:
         }
 
 
-def _made_json(made: FinishedSurface) -> Mapping[str, Any]:
+def _made_json(made: FinishedSurface) -> Mapping[str, object]:
     return {
         "name": made.surface.name,
         "folder": str(made.surface.folder),

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from fringe.archive.instruments import (
     add_instrument,
@@ -210,7 +209,7 @@ class _Run:
             u_reading_mm=one.u_reading_mm or 0.0,
         )
 
-    def _spherometer(self) -> dict[str, Any]:
+    def _spherometer(self) -> dict[str, object]:
         return instrument_record(self.archive, "spherometer", self.scenario.spherometer_name)
 
     def _visit(
@@ -261,7 +260,7 @@ class _Run:
         write_whole(picture, png_bytes(figure))
         return found
 
-    def _instruments(self, surface: Surface, spec: VisitSpec) -> dict[str, Any]:
+    def _instruments(self, surface: Surface, spec: VisitSpec) -> dict[str, object]:
         """Copies of the records of what was used."""
         found = {"plate": record_if_any(self.archive, "plate", surface.plate.name or "")}
         if spec.work_mm:

@@ -128,7 +128,7 @@ class Lamp:
             default=math.inf,
         )
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return name, wavelength, uncertainty, lines and source as plain values."""
         return {
             "name": self.name,

@@ -89,7 +89,7 @@ class ReadOptions:
         u = KNOWN_GAP_SHARE * self.gap_um if self.u_gap_um is None else self.u_gap_um
         return ContactGap(self.gap_um, u)
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the form that is kept with a reading; what is not known is left out."""
         edge = self.edge
         values: dict[str, Any] = {

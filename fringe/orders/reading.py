@@ -171,7 +171,7 @@ class Reading:
         source = Source(UNKNOWN_SOURCE, self.reading_id)
         return Quantity.of(self.radius_difference_mm, "mm", {source: u})
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the keys and values that `fringe read --json` prints."""
         edge = self.edge
         values: dict[str, Any] = {

@@ -337,7 +337,7 @@ class Scene:
         angle = (self.view_direction_deg + 90.0) % 180.0
         return Edge(cx, cy, a, a * min(squash, 1.0), 0.0 if squash >= 1.0 else angle)
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return every input as plain values for JSON."""
         values: dict[str, Any] = asdict(self)
         values["lamp"] = {

@@ -22,7 +22,7 @@ _RINGS, _SPOKES = 800, 72
 _NO_POWER = 1e-6  # below this, only rounding is left
 
 
-def truth_of(scene: Scene, gap: GapModel) -> dict[str, Any]:
+def truth_of(scene: Scene, gap: GapModel) -> dict[str, object]:
     """Compute the truth of a scene from its gap.
 
     Parameters
@@ -127,7 +127,7 @@ def _tilt_angle(u: Floats, v: Floats, fringes: Floats) -> float:
     return math.degrees(math.atan2(float((v * fringes).sum()), float((u * fringes).sum())))
 
 
-def _ring_truth(scene: Scene, gap: GapModel, power: float) -> dict[str, Any]:
+def _ring_truth(scene: Scene, gap: GapModel, power: float) -> dict[str, object]:
     """Ring counts and radii, where they apply."""
     wavelength = scene.lamp.wavelength_nm
     values: dict[str, Any] = {

@@ -64,7 +64,7 @@ class Entry:
     sessions: int = 0
     problems: tuple[str, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the entry as the index stores it."""
         visits = [dataclasses.asdict(v) | {"when": v.when.isoformat()} for v in self.visits]
         return {

@@ -123,7 +123,7 @@ class Surface:
         """Radius of the plate [mm]; the nominal radius where the plate has none of its own."""
         return self.radius_mm if self.plate.radius_mm is None else self.plate.radius_mm
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the record's keys and values, without those that do not apply."""
         values: dict[str, Any] = {"name": self.name, "form": self.form}
         for name in ("radius_mm", "radius_u_mm", "diameter_mm"):

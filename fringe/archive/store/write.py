@@ -420,7 +420,7 @@ def _write_spherometer(group: Any, readings: LoggedSpherometer) -> None:
             )
 
 
-def _surface_attributes(surface: Surface) -> dict[str, Any]:
+def _surface_attributes(surface: Surface) -> dict[str, object]:
     plate, tolerance = surface.plate, surface.tolerance
     return {
         "name": surface.name,

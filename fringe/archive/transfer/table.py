@@ -101,7 +101,7 @@ def rows_of(session: Session, *, counts: bool) -> Iterator[dict[str, Any]]:
     yield from (base | row for row in rows or [{}])
 
 
-def _reading_row(logged: LoggedReading, session: Session) -> dict[str, Any]:
+def _reading_row(logged: LoggedReading, session: Session) -> dict[str, object]:
     reading, edge = logged.reading, logged.reading.edge
     kept = session.visit.photographs
     names = [kept[i - 1].file_name for i in logged.photographs if 0 < i <= len(kept)]
@@ -124,7 +124,7 @@ def _reading_row(logged: LoggedReading, session: Session) -> dict[str, Any]:
     }
 
 
-def _measured_row(found: Measured) -> dict[str, Any]:
+def _measured_row(found: Measured) -> dict[str, object]:
     return {
         "method": SPHEROMETER,
         "sense": found.sense,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from fringe.archive.instruments import record_if_any
 from fringe.archive.store.session import LoggedReading, Photograph, Visit, media_type
@@ -155,7 +155,7 @@ def logged(
     )
 
 
-def instruments_used(surface: Surface, names: Mapping[str, str | None]) -> dict[str, Any]:
+def instruments_used(surface: Surface, names: Mapping[str, str | None]) -> dict[str, object]:
     """Copies of the records of what was used, as far as the surface's archive has them.
 
     Parameters

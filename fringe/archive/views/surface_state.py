@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from heapq import nlargest
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.index import Entry, indexed_visits
@@ -71,7 +71,7 @@ class SurfaceState:
         """Wavelength that fringes are counted in [nm]."""
         return self.judged.wavelength_nm
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return what `fringe progress --json` prints, but for the picture."""
         return {
             "surface": self.surface.to_json(),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fringe.format import figures
 
@@ -65,7 +65,7 @@ class NextStep:
         """What to do and why, as every view says it."""
         return f"{self.text()}: {self.reason}"
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the fields under their own names."""
         return {
             "action": self.action,

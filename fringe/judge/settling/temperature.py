@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fringe.format import figures
 from fringe.optics.spheres import fringes_from_nm
@@ -51,7 +51,7 @@ class ThermalCheck:
         """
         return self.slab_min / 2, max(1.5 * self.air_min, 10 * self.slab_min)
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the numbers under their names."""
         return {
             "slab_time_constant_min": self.slab_min,

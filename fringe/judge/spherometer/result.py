@@ -55,7 +55,7 @@ class SagResult:
             return "equal"
         return "too deep" if self.depth_um.value > 0 else "too shallow"
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the values with their 95 % half-widths, under the names of the attributes."""
         values: dict[str, Any] = {
             "form": self.form,

@@ -78,7 +78,7 @@ class Forecast:
     surfaces: int
     borrowed: bool
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the numbers under their names, the kind of work in two keys."""
         return {
             "stage": self.kind.stage,

@@ -16,7 +16,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from fringe.errors import BadInput
 from fringe.format import figures
@@ -104,7 +103,7 @@ class Carried:
     seen: float
     notes: tuple[str, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the numbers with 95 % half-widths, and the zones."""
         import dataclasses
 

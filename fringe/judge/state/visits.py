@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from fringe.errors import BadInput
 from fringe.judge.tolerance.measured import Measured
@@ -181,6 +180,6 @@ class VisitRow:
     pits: str | None = None
     irregularity_u95_fringes: float | None = None
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the fields under their own names, the time in ISO 8601."""
         return dataclasses.asdict(self) | {"when": self.when.isoformat()}

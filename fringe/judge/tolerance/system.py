@@ -189,7 +189,7 @@ class SystemTolerance:
     match: MatchTolerance | None
     surfaces: dict[str, FormTolerance]
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return light, allowance, the pair's match and each surface's tolerance."""
         match = self.match
         return {

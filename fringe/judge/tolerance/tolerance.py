@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from fringe.errors import BadInput
 from fringe.judge.tolerance.use import NM_PER_MM, Use, defocus_from_focus_shift_nm
@@ -111,7 +110,7 @@ class Difference:
             return "everywhere"
         return "centre" if self.power_fringes > 0 else "edge"
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the values under their own names, with the aperture."""
         one = self.aperture
         return {
@@ -288,7 +287,7 @@ class FormTolerance:
             rule=rule,
         )
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the values under their own names, with the aperture and the codes."""
         values = {
             name: getattr(self, name) for name in self.__dataclass_fields__ if name != "aperture"

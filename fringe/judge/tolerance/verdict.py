@@ -70,7 +70,7 @@ class Tolerance:
             if value is not None and not 0 < value < math.inf:
                 raise BadInput(f"tolerance: {name} must be greater than zero, not {value:g}")
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the limits and the rule under their own names."""
         return {name: getattr(self, name) for name in self.__dataclass_fields__}
 
@@ -114,7 +114,7 @@ class Verdict:
     rule: str = "guard95"
     parts: tuple[Verdict, ...] = field(default=(), repr=False)
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return state, probability and reason, with the parts of a surface."""
         values: dict[str, Any] = {
             "state": self.state,

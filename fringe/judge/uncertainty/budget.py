@@ -108,7 +108,7 @@ class Budget:
         """Value ± U with its unit."""
         return plus_minus(self.value, self.u95, self.unit, signed=signed)
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the result, its rows and the Monte Carlo check with plain numbers."""
         check = self.monte_carlo
         return {
@@ -303,7 +303,7 @@ def _correlation_matrix(
     return matrix
 
 
-def _correlated_numbers(inputs: Sequence[Input], matrix: Any) -> dict[str, Any]:
+def _correlated_numbers(inputs: Sequence[Input], matrix: Any) -> dict[str, object]:
     """Inputs as numbers of :mod:`uncertainties`, which carry their correlations."""
     import numpy as np
     from uncertainties import correlated_values_norm, ufloat

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -287,7 +286,7 @@ def _contradictions(
     ), close
 
 
-def to_json(one: Estimate) -> dict[str, Any]:
+def to_json(one: Estimate) -> dict[str, object]:
     """Return the unknowns, the evidence and how it hangs together, with plain numbers."""
     return {
         "unknowns": {name: {"value": one.value(name), "u": one.u(name)} for name in one.names},

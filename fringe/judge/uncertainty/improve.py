@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from fringe.format import figures
 from fringe.judge.tolerance.verdict import Verdict, guard_band, rejection_band
@@ -77,7 +76,7 @@ class Settling:
     u_needed: float | None = None
     suggestions: tuple[Suggestion, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return text, needed uncertainty and the suggestions."""
         return {
             "text": self.text,

@@ -169,7 +169,9 @@ def _latest(
     return values
 
 
-def _by_spherometer(subject: Session, row: VisitRow, wavelength_nm: float | None) -> dict[str, Any]:
+def _by_spherometer(
+    subject: Session, row: VisitRow, wavelength_nm: float | None
+) -> dict[str, object]:
     """Result of a visit that the spherometer alone measured; nothing where it did not."""
     if row.power_fringes is None:
         return {}
@@ -196,7 +198,7 @@ def _budgets_of(result: SagResult) -> tuple[Budget | None, ...]:
     )
 
 
-def _mean(row: VisitRow, wavelength_nm: float | None, count: int) -> dict[str, Any]:
+def _mean(row: VisitRow, wavelength_nm: float | None, count: int) -> dict[str, object]:
     """A visit's result in the keys of a reading."""
     power = power_values(row.power_fringes, row.power_u95_fringes, row.sense, wavelength_nm)
     return power | {"count": count}

@@ -46,6 +46,7 @@ READ = {
     ("surface move", "archive"),
     ("surfaces", "archive"),
     ("tolerance", "system"),
+    ("turning", "photos"),
     ("watch", "folder"),
 }
 # How each command is called that writes, where all is well; `@` is what it writes.

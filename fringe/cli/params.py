@@ -297,7 +297,11 @@ match_options = together(
     quantity(
         "--contact-u",
         "fringes",
-        "Of each contact besides its reading: temperature, plate's form.  [default: 0.05]",
+        "Of each contact besides its reading: temperature, plate's form; 3/4 of its variance is "
+        "common to all contacts of the same two pieces.  [default: 0.05]",
+    ),
+    quantity(
+        "--contact-common-u", "fringes", "The part of --contact-u that is common, if you know it."
     ),
     click.option("--lamp", metavar="NAME", help="To count fringes in; else the surfaces' own."),
 )

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from fringe.judge.advice.next_step import nextstep
 from fringe.judge.advice.step import NextStep
 from fringe.judge.state.combine import combine, in_fringes_of, together
+from fringe.judge.state.same_photograph import once_each
 from fringe.judge.state.visits import SourceValue, VisitRecord, VisitRow
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.tolerance import Aperture
@@ -162,7 +163,9 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
     judged = _judge(one, tolerance, found.conflict)
     k = coverage_factor(one.dof)
     singles = [
-        in_fringes_of(m, tolerance.wavelength_nm) for m in visit.own if m.source == "fringes"
+        in_fringes_of(m, tolerance.wavelength_nm)
+        for m in once_each(visit.own)[0]
+        if m.source == "fringes"
     ]
     powers = [m.power_fringes for m in singles if m.power_fringes is not None]
     single_u = [m.power_u_fringes for m in singles if m.power_u_fringes is not None]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -16,6 +17,8 @@ from fringe.quantity import Quantity, Source, standard_if_any
 
 # the source of an uncertainty whose sources were not recorded
 UNKNOWN_SOURCE = "reading"
+# a name that starts with a SHA-256: of the photograph, or of a burst's first frame
+_DIGEST = re.compile(r"[0-9a-f]{64}\b")
 
 
 @dataclass(frozen=True)
@@ -131,6 +134,11 @@ class Reading:
     lamp: str = field(default="", repr=False, compare=False)
     u_wavelength_nm: float = field(default=0.0, repr=False, compare=False)
     lengths: Lengths | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def photograph(self) -> str:
+        """Digest of the photograph that it was read from; empty where that is not known."""
+        return self.reading_id if _DIGEST.match(self.reading_id) else ""
 
     @cached_property
     def wavelength(self) -> Quantity:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
+import math
 
 import pytest
 from PIL import Image
@@ -28,6 +30,13 @@ def reading(power, u95=0.1, **fields):
     """A logged reading of power alone."""
     sense = "centre" if power >= 0 else "edge"
     return dataclasses.replace(power_reading(power, u95, sense, WAVE), **fields)
+
+
+def photographed(power, name="rings.png", **fields):
+    """A logged reading of the photograph of this name."""
+    one = reading(power, **fields)
+    digest = hashlib.sha256(name.encode()).hexdigest()
+    return dataclasses.replace(one, reading=dataclasses.replace(one.reading, reading_id=digest))
 
 
 @pytest.fixture
@@ -79,6 +88,93 @@ def test_contacts_on_plates(shop, capsys):
         "shared",
         "assumed",
     }
+
+
+def test_one_photograph_logged_twice_counts_once(shop, capsys):
+    """A photograph logged again, of either piece, is no more evidence; that is said."""
+    shop("concave 1", 2, photographed(0.4, against="convex 1"), work=POLISH)
+    once = pair(capsys, "--contact-u", "0", "--json").json
+    shop("concave 1", 3, photographed(0.4, against="convex 1"))
+    shop("convex 1", 4, photographed(0.4, against="concave 1"))
+    again = pair(capsys, "--contact-u", "0", "--json").json
+    assert once["power_u95_fringes"] == pytest.approx(0.1, rel=0.01)
+    assert again["power_u95_fringes"] == pytest.approx(once["power_u95_fringes"])
+    contacts = [one for one in again["evidence"] if one["kind"] == "contact"]
+    assert len(contacts) == 1
+    assert again["conflicts"] == []
+    notes = " ".join(again["notes"])
+    assert notes.count("its photograph is that of ") == 2
+    assert "visit 2 of concave 1: its photograph is that of " in notes
+
+
+def test_both_senses_of_one_photograph_are_named(shop, capsys):
+    """Logged with both senses, a photograph proves nothing, and both visits are named."""
+    shop("concave 1", 2, photographed(3.0, against="convex 1"), work=POLISH)
+    shop("concave 1", 3, photographed(-3.0, against="convex 1"))
+    said = (
+        "one photograph is logged with its contact at the centre (visit 1 of concave 1) and with "
+        "its contact at the edge (visit 2 of concave 1): it counts for neither"
+    )
+    alone = refused(capsys, "pair", "shop/convex 1", "shop/concave 1")
+    assert f"pair: {said}, and nothing else was read of the two" in alone
+    shop("concave 1", 4, photographed(0.1, "other.png", against="convex 1"))
+    told = pair(capsys, "--tolerance-power", "3", "--json").json
+    assert told["power_fringes"] == pytest.approx(0.1, abs=0.01)
+    assert told["verdict"]["state"] == "unproven"
+    (conflict,) = told["conflicts"]
+    assert (conflict["kind"], conflict["text"]) == ("photograph", said)
+    assert [one["visit"] for one in conflict["visits"]] == [1, 2]
+    assert told["next_step"]["text"] == f"{said}; correct the visit that is wrong"
+    text = pair(capsys, "--tolerance-power", "3").out
+    assert text.startswith("The evidence contradicts itself: nothing is proven")
+
+
+def test_a_photograph_of_before_the_work(shop, capsys):
+    """The photograph of an earlier visit, logged again after work, is no evidence."""
+    shop("concave 1", 1, photographed(3.0, against="convex 1"))
+    shop("concave 1", 2, photographed(0.1, "new.png", against="convex 1"), work=POLISH)
+    shop("concave 1", 3, photographed(3.0, against="convex 1"))
+    told = pair(capsys, "--json").json
+    assert told["power_fringes"] == pytest.approx(0.1, abs=0.01)
+    assert "visit 3 of concave 1: left out, its photograph is that of visit 1 of concave 1" in (
+        " ".join(told["notes"])
+    )
+
+
+def test_a_wrong_sense_is_asked_about(shop, capsys):
+    """One contact of the wrong sense against two: the visit, by how much, and the question."""
+    for hour in (1, 2):
+        shop("concave 1", hour, reading(3.0, against="convex 1"), work=Work())
+    shop("convex 1", 3, reading(-3.0, against="concave 1"))
+    told = pair(capsys, "--tolerance-power", "2", "--json").json
+    (conflict,) = told["conflicts"]
+    assert conflict["kind"] == "sense"
+    assert conflict["visits"] == [{"surface": "convex 1", "visit": 1}]
+    question = (
+        "with the contact of visit 1 of convex 1 at the centre it would fit: is the sense right?"
+    )
+    assert conflict["text"].startswith("visit 1 of convex 1 (convex 1 on concave 1, 2026-03-14)")
+    assert conflict["text"].endswith(question)
+    assert told["contradictions"] == [conflict["text"]]
+    turned = {one["name"]: one["fits_turned"] for one in told["evidence"]}
+    assert turned["convex 1 on concave 1, 2026-03-14"] is True
+    assert list(turned.values()).count(True) == 1
+    assert question in told["next_step"]["text"]
+    text = " ".join(pair(capsys, "--tolerance-power", "2").out.split())
+    assert question in text
+
+
+def test_what_of_contact_u_is_common(shop, capsys):
+    """Analytic: the common part of two layings stays, what is each one's own falls by root two."""
+    for hour in (1, 2):
+        shop("concave 1", hour, reading(1.0, 0.02, against="convex 1"), work=Work())
+    u = {}
+    for common in ("0", "0.05"):
+        told = pair(capsys, "--contact-common-u", common, "--json").json
+        u[common] = told["power_u95_fringes"] / 1.96
+    u_read = 0.02 / 1.96
+    assert u["0"] == pytest.approx(math.hypot(0.05, u_read) / math.sqrt(2), rel=0.01)
+    assert u["0.05"] == pytest.approx(math.hypot(0.05, u_read / math.sqrt(2)), rel=0.01)
 
 
 def test_either_order(shop, capsys):
@@ -245,6 +341,7 @@ def test_no_tolerance(shop, capsys):
         (("shop/convex 1", "shop/gone"), "gone"),
         (("shop/convex 1", "shop/concave 1", "--picture", "p.svg"), "must end in .png"),
         (("shop/convex 1", "shop/concave 1", "--contact-u", "-1"), "cannot be negative"),
+        (("shop/concave 1", "shop/convex 1", "--contact-common-u", "0.1"), "no part of the 0.05"),
         (("shop/convex 1", "shop/concave 1", "--lamp", "candle"), "candle"),
     ],
 )

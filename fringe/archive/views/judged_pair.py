@@ -38,6 +38,9 @@ class MatchLimits:
         Decision rule.
     contact_u_fringes : float
         Of each contact besides its reading: temperature, plate's form [fringe].
+    contact_common_u_fringes : float or None
+        The part of it that all contacts of the same two pieces have in common; None takes
+        three quarters of its variance [fringe].
     lamp : str or None
         That fringes are counted in.
     """
@@ -48,6 +51,7 @@ class MatchLimits:
     tolerance_irregularity_fringes: float | None = None
     rule: str | None = None
     contact_u_fringes: float = CONTACT_U_FRINGES
+    contact_common_u_fringes: float | None = None
     lamp: str | None = None
 
     @property
@@ -121,6 +125,7 @@ class JudgedPair:
             "verdict": found.verdict and found.verdict.to_json(),
             "next_step": dataclasses.asdict(self.step),
             **evidence_json(found.estimate),
+            "conflicts": [one.to_json() for one in found.conflicts],
             "zones": {name: one.to_json() for name, one in record.zones.items()},
             "notes": [*found.notes, *record.notes],
         }
@@ -167,9 +172,14 @@ def judged_pair(
     limits = limits or MatchLimits()
     convex, concave = (one, other) if one.form == "convex" else (other, one)
     if limits.contact_u_fringes < 0:
-        raise BadInput("--contact-u: an uncertainty is not below zero")
+        raise BadInput("--contact-u: an uncertainty cannot be negative")
     record = pair_record(
-        convex, concave, contact_u_fringes=limits.contact_u_fringes, proven=proven, tell=tell
+        convex,
+        concave,
+        contact_u_fringes=limits.contact_u_fringes,
+        contact_common_u_fringes=limits.contact_common_u_fringes,
+        proven=proven,
+        tell=tell,
     )
     found = match(
         record.convex,
@@ -180,6 +190,7 @@ def judged_pair(
         wavelength_nm=limits.wavelength_nm(convex, concave),
         tolerance=limits.tolerance(convex, concave),
         irregularity=record.irregularity,
+        conflicts=record.conflicts,
     )
     return JudgedPair(convex, concave, record, found, next_step(found))
 

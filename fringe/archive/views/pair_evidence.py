@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -15,10 +16,12 @@ from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Session, SessionSummary
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.layings import Handling, Laying, contacts_of, distinct
 from fringe.archive.views.proof import Proof, Tell, prove
 from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput
-from fringe.judge.pair.match import Contact, Piece, Sagittas
+from fringe.judge.pair.conflicts import Conflict
+from fringe.judge.pair.contacts import Contact, Piece, Sagittas
 from fringe.judge.spherometer.compare import SpherometerReadings, reading_signs
 from fringe.judge.state.combine import combine
 from fringe.judge.state.placements import Carried
@@ -46,6 +49,8 @@ class PairRecord:
         Placements of a plate smaller than the work, by the surface's name.
     notes : tuple of str
         What was left out, and why.
+    conflicts : tuple of Conflict
+        Photographs that were logged as two things that cannot both be; none counts.
     when : tuple of datetime
         Visits that the evidence is from, the earliest first.
     proofs : tuple of Proof
@@ -62,6 +67,7 @@ class PairRecord:
     notes: tuple[str, ...] = ()
     when: tuple[datetime, ...] = ()
     proofs: tuple[Proof, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
 
     def days_text(self) -> str | None:
         """First and last day of the evidence, as ``2026-03-14 to 2026-03-20``."""
@@ -74,8 +80,10 @@ class _Found:
     """Evidence while it is gathered."""
 
     pieces: dict[str, Piece]
-    contact_u: float = 0.0
-    contacts: list[Contact] = field(default_factory=list)
+    layings: list[Laying] = field(default_factory=list)
+    # photographs from before the last work, by digest, and the visit that logged them
+    before: dict[str, str] = field(default_factory=dict)
+    visits: dict[str, int] = field(default_factory=dict)  # numbers, by session
     sagittas: list[Sagittas] = field(default_factory=list)
     irregularity: list[Measured] = field(default_factory=list)
     zones: dict[str, Carried] = field(default_factory=dict)
@@ -111,6 +119,7 @@ def pair_record(
     concave: Surface,
     *,
     contact_u_fringes: float = 0.0,
+    contact_common_u_fringes: float | None = None,
     proven: bool = False,
     tell: Tell | None = None,
 ) -> PairRecord:
@@ -126,6 +135,8 @@ def pair_record(
     contact_u_fringes : float
         Standard uncertainty of each contact besides its reading's own: temperature, form of
         the plate [fringe].
+    contact_common_u_fringes : float, optional
+        The part of it that all contacts of the same two pieces share; see `Handling`.
     proven : bool
         Open and prove every session of both, for a report; else only those that count as
         evidence.
@@ -141,6 +152,7 @@ def pair_record(
     BadInput
         If the two are of one form, or have one name.
     """
+    handling = Handling.of(contact_u_fringes, contact_common_u_fringes)
     if (convex.form, concave.form) == ("concave", "convex"):
         convex, concave = concave, convex
     if convex.form == concave.form:
@@ -149,7 +161,7 @@ def pair_record(
         )
     if convex.name == concave.name:
         raise BadInput(f"both surfaces are named {convex.name!r}; a pair needs two names")
-    found = _Found({one.name: _piece(one) for one in (convex, concave)}, contact_u_fringes)
+    found = _Found({one.name: _piece(one) for one in (convex, concave)})
     if proven:
         for one, other in ((convex, concave), (concave, convex)):
             found.proofs[one.name] = _prove(one, other, tell)
@@ -159,19 +171,22 @@ def pair_record(
         for summary in current[one.name]:
             _add_session(one, other, summary, current[other.name], found)
     irregularity = combine(found.irregularity) if found.irregularity else None
+    once = distinct(found.layings, found.before)
+    contacts, unknown = contacts_of(once.layings, handling)
     return PairRecord(
         found.pieces[convex.name],
         found.pieces[concave.name],
         tuple(p for name, p in found.pieces.items() if name not in (convex.name, concave.name)),
-        tuple(found.contacts),
+        contacts,
         tuple(found.sagittas),
         None
         if irregularity is None or irregularity.irregularity_fringes is None
         else (irregularity.irregularity_fringes, irregularity.irregularity_u_fringes),
         found.zones,
-        tuple(found.notes),
+        (*found.notes, *once.notes, *unknown),
         tuple(sorted(found.when)),
         tuple(found.proofs.values()),
+        once.conflicts,
     )
 
 
@@ -189,9 +204,13 @@ def _current(surface: Surface, found: _Found) -> list[SessionSummary]:
     found.notes += visits.problems
     start = 0
     for i, one in enumerate(visits.sessions):
+        found.visits[one.session_id] = i + 1
         if _worked(one):
             start = i
     read = [one for one in visits.sessions[:start] if one.measured]
+    for number, earlier in enumerate(visits.sessions[:start], 1):
+        for measured in earlier.measured:
+            found.before.setdefault(measured.photograph, f"visit {number} of {surface.name}")
     if read:
         count = "one visit" if len(read) == 1 else f"{len(read)} visits"
         found.notes.append(f"{surface.name}: {count} from before the last work left out")
@@ -235,9 +254,9 @@ def _add_session(
     except BadInput as error:
         found.notes.append(str(error))
         return
-    before = len(found.contacts) + len(found.sagittas)
+    before = len(found.layings) + len(found.sagittas)
     when = f"{summary.when:%Y-%m-%d}"
-    earlier = [each.label for each in found.contacts if each.work == one.name]
+    earlier = [each.label for each in found.layings if each.work == one.name]
     earlier += [each.label for each in found.sagittas if each.work == one.name]
     if any(when in label for label in earlier):  # twice on one day
         when = f"{summary.when:%Y-%m-%d %H:%M}"
@@ -251,13 +270,29 @@ def _add_session(
         elif on not in found.pieces:
             found.notes.append(f"{label}: left out, {on} is no piece of this pair")
         else:
-            _add_contacts(label, one, on, read, session, found)
+            visit = found.visits[summary.session_id]
+            made = Laying(label, one.name, on, visit, one.diameter_mm, ())
+            _add_layings(made, read, session, found)
             if on == other.name:
                 found.irregularity += [m for m in read if m.irregularity_fringes is not None]
     _add_spherometer(one, session, f"spherometer, {when}", found)
     _add_zones(one, session, found)
-    if len(found.contacts) + len(found.sagittas) > before:
+    if len(found.layings) + len(found.sagittas) > before:
         found.when.append(summary.when)
+
+
+def _add_layings(made: Laying, read: Sequence[Measured], session: Session, found: _Found) -> None:
+    for source in dict.fromkeys(m.source for m in read):
+        method = "eye" if source == "eye" else "photograph"
+        lamps = [r.lamp for r in session.visit.readings if r.method == method and r.lamp]
+        found.layings.append(
+            dataclasses.replace(
+                made,
+                label=made.label if source == "fringes" else f"{made.label}, by eye",
+                read=tuple(m for m in read if m.source == source),
+                lamp=next(iter(lamps), None),
+            )
+        )
 
 
 def _unchanged(summary: SessionSummary, partner_sessions: Sequence[SessionSummary]) -> bool:
@@ -265,48 +300,6 @@ def _unchanged(summary: SessionSummary, partner_sessions: Sequence[SessionSummar
     if not partner_sessions or not _worked(partner_sessions[0]):
         return True
     return partner_sessions[0].when <= summary.when
-
-
-def _add_contacts(
-    label: str, one: Surface, on: str, read: Sequence[Measured], session: Session, found: _Found
-) -> None:
-    for source in dict.fromkeys(m.source for m in read):
-        mean = combine([m for m in read if m.source == source])
-        name = label if source == "fringes" else f"{label}, by eye"
-        if mean.power_fringes is None or not mean.power_u_fringes or not mean.wavelength_nm:
-            continue
-        if mean.sense == "unknown":
-            found.notes.append(f"{name}: left out, where the contact was is not known")
-            continue
-        lamp = next((r.lamp for r in session.visit.readings if r.lamp is not None), None)
-        found.contacts.append(
-            Contact(
-                name,
-                one.name,
-                on,
-                mean.power_fringes,
-                math.hypot(_own_u(mean), found.contact_u),
-                one.diameter_mm,
-                mean.wavelength_nm,
-                lamp.u_wavelength_nm if lamp else 0.0,
-                lamp.name if lamp else "",
-                shared=tuple(part for part in mean.power_parts if part[0].what in _SHARED),
-            )
-        )
-
-
-# what contacts have in common is an unknown of the estimate: a plate's form; and the wavelength
-_SHARED = ("plate_form",)
-
-
-def _own_u(one: Measured) -> float:
-    """Standard uncertainty that is this contact's alone, widened where few degrees stand behind.
-
-    Few degrees of freedom count as a wider normal distribution.
-    """
-    power = one.power
-    own = 0.0 if power is None else power.without("wavelength", *_SHARED).u
-    return standard(half_width(own, one.dof))
 
 
 def _add_spherometer(one: Surface, session: Session, label: str, found: _Found) -> None:
@@ -367,12 +360,14 @@ def _sagitta_u(
 
 
 def _add_zones(one: Surface, session: Session, found: _Found) -> None:
-    parts = []
+    parts: list[Placed] = []
     for logged in session.visit.readings:
         if logged.aperture_mm is None or logged.against is not None:
             continue
         bench = bench_of(session.surface, session.visit.instruments, aperture_mm=logged.aperture_mm)
         measured = logged_measured(logged, bench)
+        if measured.photograph in {each.measured.photograph for each in parts} - {""}:
+            continue
         parts.append(Placed(measured, logged.aperture_mm, logged.place_mm))
     if not parts:
         return

@@ -15,12 +15,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fringe.errors import BadInput
+from fringe.judge.pair.conflicts import Conflict, conflicts_of
+from fringe.judge.pair.contacts import Contact, Piece, Sagittas
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import Tolerance, Verdict, surface_verdict
 from fringe.judge.uncertainty.evidence import Estimate, Evidence, Unknown, estimate
 from fringe.optics.spheres import power_fringes
 from fringe.optics.spherometer import (
-    Spherometer,
     contact_from_radius_mm,
     reading_from_radius_mm,
 )
@@ -31,104 +32,6 @@ UM_PER_MM = 1e3
 _ANY_RADIUS = 0.05
 # A certificate without an uncertainty, and a ring's size without one, relative (ours, no source)
 _PLAIN_CERTIFICATE, _PLAIN_SIZE = 1e-3, 0.01
-
-
-@dataclass(frozen=True)
-class Piece:
-    """A piece of glass with a radius: one of the pair, or a plate.
-
-    Attributes
-    ----------
-    name : str
-        Its name.
-    form : {'convex', 'concave'}
-        Its form.
-    radius_mm : float
-        Nominal radius [mm].
-    diameter_mm : float or None
-        Diameter of its aperture [mm].
-    certified_mm, u_certified_mm : float or None
-        Certified radius and its standard uncertainty [mm].
-    """
-
-    name: str
-    form: str
-    radius_mm: float
-    diameter_mm: float | None = None
-    certified_mm: float | None = None
-    u_certified_mm: float | None = None
-
-
-@dataclass(frozen=True)
-class Contact:
-    """Power read between a work and the piece that it was laid on.
-
-    Attributes
-    ----------
-    label : str
-        What and when, for the person.
-    work, other : str
-        Names of the two pieces.
-    power_fringes, u_fringes : float
-        Signed power over the aperture, and its own standard uncertainty [fringe].
-    diameter_mm : float
-        Diameter of that aperture [mm].
-    wavelength_nm, u_wavelength_nm : float
-        Wavelength in air and its standard uncertainty [nm].
-    lamp : str
-        Contacts in one lamp share its error of wavelength.
-    shared : tuple of (Source, float)
-        Errors beside `u_fringes` that other contacts may have as well, as the form of a plate:
-        what each contributes to the power [fringe].
-    """
-
-    label: str
-    work: str
-    other: str
-    power_fringes: float
-    u_fringes: float
-    diameter_mm: float
-    wavelength_nm: float
-    u_wavelength_nm: float = 0.0
-    lamp: str = ""
-    shared: tuple[tuple[Source, float], ...] = ()
-
-
-@dataclass(frozen=True)
-class Sagittas:
-    """Spherometer readings of a work and its plate, at one visit.
-
-    Attributes
-    ----------
-    label : str
-        What and when, for the person.
-    work, plate : str
-        Names of the two pieces.
-    work_um, plate_um : float
-        Sagittas read, from the zero [um].
-    u_work_um, u_plate_um : float
-        Their standard uncertainties, without the zero's [um].
-    u_zero_um : float
-        Standard uncertainty of the zero, which both share [um].
-    ways : (float, float)
-        Which way an error of the zero moves the work's and the plate's sagitta.
-    spherometer : Spherometer or None
-        None: points on a circle of unknown size.
-    instrument : str
-        Readings by one instrument share its sizes.
-    """
-
-    label: str
-    work: str
-    plate: str
-    work_um: float
-    plate_um: float
-    u_work_um: float
-    u_plate_um: float
-    u_zero_um: float = 0.0
-    ways: tuple[float, float] = (1.0, 1.0)
-    spherometer: Spherometer | None = None
-    instrument: str = ""
 
 
 @dataclass(frozen=True)
@@ -151,6 +54,8 @@ class Pair:
         On the mismatch; None without a tolerance.
     notes : tuple of str
         What the person should know.
+    conflicts : tuple of Conflict
+        What contradicts what: photographs logged as two things, and pieces of evidence.
     """
 
     convex: Piece
@@ -164,6 +69,7 @@ class Pair:
     wavelength_nm: float
     verdict: Verdict | None = None
     notes: tuple[str, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
 
     def radius(self, piece: Piece) -> tuple[float, float]:
         """Radius of one of the two and its standard uncertainty [mm]."""
@@ -185,6 +91,7 @@ def match(
     wavelength_nm: float,
     tolerance: Tolerance | None = None,
     irregularity: tuple[float, float | None] | None = None,
+    conflicts: Sequence[Conflict] = (),
 ) -> Pair:
     """Estimate both radii and the mismatch of a pair.
 
@@ -202,6 +109,8 @@ def match(
         On the match.
     irregularity : (float, float or None), optional
         Irregularity of the contact with each other and its standard uncertainty [fringe].
+    conflicts : sequence of Conflict, optional
+        Evidence that was left out because it contradicts itself; nothing is proven beside it.
 
     Returns
     -------
@@ -216,7 +125,7 @@ def match(
     if len(pieces) < 2 + len(plates):
         raise BadInput("pair: two pieces have the same name")
     if not contacts and not sagittas:
-        raise BadInput("pair: neither contact nor spherometer tells anything of these two yet")
+        raise BadInput(_nothing_text(conflicts))
     unknowns, evidence = _radii(pieces, [convex, concave, *plates])
     _add_contacts(unknowns, evidence, contacts, pieces)
     _add_sagittas(unknowns, evidence, sagittas, pieces)
@@ -226,6 +135,8 @@ def match(
     step, u_step = asked.mismatch(found)
     power, u_power = asked.power(found)
     verdict, notes = _verdict(asked, unknowns, evidence, found)
+    if conflicts and verdict is not None:  # what contradicts itself proves nothing
+        verdict = dataclasses.replace(verdict, state="unproven", reason=conflicts[0].text)
     return Pair(
         convex,
         concave,
@@ -237,7 +148,8 @@ def match(
         diameter,
         wavelength_nm,
         verdict,
-        (*notes, *_notes(plates, u_step, convex)),
+        (*(one.text for one in conflicts), *notes, *_notes(plates, u_step, convex)),
+        (*conflicts, *conflicts_of(found)),
     )
 
 
@@ -369,6 +281,9 @@ def _add_contacts(
                 _contact_model(one, work, light if one.u_wavelength_nm else None),
                 "fringes",
                 "contact",
+                -one.power_fringes,
+                one.work,
+                one.visit,
             )
         )
 
@@ -467,6 +382,12 @@ def _verdict(
         return without[0], (note,)
     reason = found.contradictions[0]
     return dataclasses.replace(judged, state="unproven", reason=reason), found.contradictions
+
+
+def _nothing_text(conflicts: Sequence[Conflict]) -> str:
+    if conflicts:
+        return f"pair: {conflicts[0].text}, and nothing else was read of the two"
+    return "pair: neither contact nor spherometer tells anything of these two yet"
 
 
 def _notes(plates: Sequence[Piece], u_step: float, convex: Piece) -> tuple[str, ...]:

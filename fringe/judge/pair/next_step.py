@@ -6,12 +6,20 @@ import math
 from dataclasses import dataclass
 
 from fringe.format import MINUS, figures, plus_minus
-from fringe.judge.pair.match import UM_PER_MM, Pair, Piece
+from fringe.judge.pair.contacts import Piece
+from fringe.judge.pair.match import UM_PER_MM, Pair
 from fringe.judge.tolerance.verdict import Verdict
 from fringe.judge.tolerance.verdict_words import PAIR, with_probability
 from fringe.judge.uncertainty.evidence import Evidence
 from fringe.optics.spheres import radius_difference_mm, sagitta_mm
 from fringe.student_t import coverage_factor
+
+# what to do about a contradiction, after its words, by its kind
+_MEND = {
+    "evidence": "; measure again",
+    "sense": " If it is not, correct the visit; else measure again",
+    "photograph": "; correct the visit that is wrong",
+}
 
 
 @dataclass(frozen=True)
@@ -51,7 +59,7 @@ def answer_text(pair: Pair) -> str:
     verdict = pair.verdict
     if verdict is None:
         return f"laid together: {together_text(pair)}"
-    if pair.estimate.contradictions and verdict.state == "unproven":
+    if pair.conflicts and verdict.state == "unproven":
         return "the evidence contradicts itself: nothing is proven"
     return with_probability(PAIR[verdict.state], verdict.probability)
 
@@ -76,11 +84,11 @@ def next_step(pair: Pair) -> PairStep:
         return PairStep("remeasure", "say how well they must match: a tolerance, or a system")
     if verdict.state == "inside":
         return PairStep("stop", "the pair is proven to match")
-    if pair.estimate.contradictions:
-        why = pair.estimate.contradictions[0]
+    if pair.conflicts:
+        why = pair.conflicts[0].text
         if verdict.state == "outside":
             why = f"which of the two to work on, and how far, hangs on what is wrong: {why}"
-        return PairStep("remeasure", f"{why}; measure again")
+        return PairStep("remeasure", f"{why}{_MEND[pair.conflicts[0].kind]}")
     if verdict.state == "unproven":
         return PairStep("remeasure", _what_settles(pair, verdict))
     if all(part.state != "outside" for part in verdict.parts if part.quantity != "irregularity"):

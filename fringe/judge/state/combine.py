@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fringe.format import plus_minus
+from fringe.judge.state.same_photograph import CONTRADICTION, once_each
 from fringe.judge.tolerance.measured import Measured
 from fringe.quantity import Quantity, Source, half_width, weighted_mean
 from fringe.student_t import dof_of_factor
@@ -16,9 +17,6 @@ from fringe.student_t import dof_of_factor
 _Value = tuple[float | None, Quantity | None]
 
 SOURCES = ("fringes", "eye", "spherometer")
-# Two values contradict each other when they differ by more than this many standard
-# uncertainties of their difference; 0.3 % of sound pairs do (common practice, no source).
-CONTRADICTION = 3.0
 # The spherometer tells where the contact is when the other sense is this far off, and this one
 # is no contradiction: a chance of a millionth.
 TELLING = 5.0
@@ -46,9 +44,9 @@ class Together:
 def together(readings: Sequence[Measured], wavelength_nm: float | None = None) -> Together:
     """Bring the readings of one visit together: repeated ones, and those of several sources.
 
-    Readings of one source are averaged by :func:`combine`; the sources, which have no
-    error in common, by their weights 1/u^2. Where fringes do not tell the sense and the
-    spherometer does, beyond doubt, it is taken from there.
+    Each photograph counts once. Readings of one source are averaged by :func:`combine`; the
+    sources, which have no error in common, by their weights 1/u^2. Where fringes do not tell
+    the sense and the spherometer does, beyond doubt, it is taken from there.
 
     Parameters
     ----------
@@ -62,13 +60,14 @@ def together(readings: Sequence[Measured], wavelength_nm: float | None = None) -
     Together
     """
     target = wavelength_nm or next((m.wavelength_nm for m in readings if m.wavelength_nm), None)
+    readings, twice = once_each(readings)
     groups = [[m for m in readings if m.source == source] for source in SOURCES]
     means = [combine(group, target) for group in groups if group]
     if not means:
         return Together(Measured(wavelength_nm=target))
     means = _with_sense(means)
     parts = tuple(one for one in means if one.power_fringes is not None)
-    conflict = _conflict(parts)
+    conflict = twice or _conflict(parts)
     if len(parts) < 2 or conflict is not None or any(one.sense == "unknown" for one in parts):
         return Together(_with_form(_best(means), means), parts, conflict)
     return Together(_with_form(_weighted(parts), means), parts)
@@ -77,10 +76,10 @@ def together(readings: Sequence[Measured], wavelength_nm: float | None = None) -
 def combine(readings: Sequence[Measured], wavelength_nm: float | None = None) -> Measured:
     """Take the mean of the readings of one source.
 
-    Their uncertainties are taken as fully correlated (one edge, one lamp, one camera place),
-    so that repeating does not lessen them; their scatter comes on top of that, as the
-    standard uncertainty of a mean with n - 1 degrees of freedom. Few readings tell their
-    scatter badly, and Student's t makes up for it.
+    Each photograph counts once. Their uncertainties are taken as fully correlated (one edge,
+    one lamp, one camera place), so that repeating does not lessen them; their scatter comes on
+    top of that, as the standard uncertainty of a mean with n - 1 degrees of freedom. Few
+    readings tell their scatter badly, and Student's t makes up for it.
 
     Parameters
     ----------
@@ -97,6 +96,7 @@ def combine(readings: Sequence[Measured], wavelength_nm: float | None = None) ->
         zero that the readings agree are no contradiction.
     """
     target = wavelength_nm or next((m.wavelength_nm for m in readings if m.wavelength_nm), None)
+    readings, _ = once_each(readings)
     if len(readings) == 1:
         return in_fringes_of(readings[0], target)
     scaled = [in_fringes_of(reading, target) for reading in readings]

@@ -42,6 +42,9 @@ class Measured:
         The piece that the work was laid on, where it was not its plate.
     power_parts, radius_difference_parts, irregularity_parts : tuple of (Source, float)
         What each source contributes to these; empty where that was not recorded.
+    photograph : str
+        Digest of the photograph that it was read from; readings of one digest are one piece of
+        evidence. Empty where there is none, or it is not known.
     """
 
     power_fringes: float | None = None
@@ -59,6 +62,7 @@ class Measured:
     power_parts: Parts = ()
     radius_difference_parts: Parts = ()
     irregularity_parts: Parts = ()
+    photograph: str = ""
 
     @property
     def power(self) -> Quantity | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,8 @@ Model = Callable[[Mapping[str, float]], float]
 # The evidence contradicts itself where so large a chi-square has less than this probability,
 # and a piece of it is suspected beyond so many standard uncertainties from what the rest says.
 IMPROBABLE, SUSPECT = 0.01, 2.6
+# The rest holds together where so large a chi-square has at least this probability.
+_HOLDS = 0.05
 _SUSPECTED = ("contact", "spherometer", "certificate")
 _MOST_NAMED = 6
 
@@ -64,6 +66,11 @@ class Evidence:
         `contact`, `spherometer`, `certificate`; `shared` for an error that pieces of evidence
         have in common, which is never suspected; `assumed` for what only keeps an unknown
         within reason and is no evidence.
+    turned : float or None
+        What the value would be, had the contact been at the other place; None where it has no
+        sense.
+    surface, visit : str, int or None
+        Surface and number of the visit that it is from, where it is from one.
     """
 
     name: str
@@ -72,6 +79,21 @@ class Evidence:
     model: Model = field(repr=False)
     unit: str = ""
     kind: str = "contact"
+    turned: float | None = None
+    surface: str = ""
+    visit: int | None = None
+
+    @property
+    def visit_text(self) -> str:
+        """Its name, after the visit that it is from."""
+        if self.visit is None:
+            return self.name
+        return f"{self.whose} ({self.name})"
+
+    @property
+    def whose(self) -> str:
+        """The visit that it is from, as `visit 4 of convex 1`; its name where it is from none."""
+        return self.name if self.visit is None else f"visit {self.visit} of {self.surface}"
 
 
 @dataclass(frozen=True)
@@ -117,6 +139,9 @@ class Estimate:
         Which pieces of evidence cannot be true together, in words; empty if all can.
     suspects : tuple of int
         Numbers of the pieces of evidence without any one of which the rest holds together.
+    turned : tuple of int
+        Numbers of the contacts any one of which, had it been at the other place, would make
+        all evidence hold together.
     """
 
     names: tuple[str, ...]
@@ -128,6 +153,7 @@ class Estimate:
     probability: float
     contradictions: tuple[str, ...]
     suspects: tuple[int, ...] = ()
+    turned: tuple[int, ...] = ()
 
     def value(self, name: str) -> float:
         """Value of one unknown."""
@@ -176,6 +202,11 @@ def estimate(unknowns: Sequence[Unknown], evidence: Sequence[Evidence]) -> Estim
     BadInput
         If the evidence does not determine an unknown, or lies outside what can be.
     """
+    found = _estimate(unknowns, evidence)
+    return _with_senses_asked(found, unknowns, evidence) if found.contradictions else found
+
+
+def _estimate(unknowns: Sequence[Unknown], evidence: Sequence[Evidence]) -> Estimate:
     from scipy.optimize import least_squares
 
     names = tuple(one.name for one in unknowns)
@@ -197,6 +228,37 @@ def estimate(unknowns: Sequence[Unknown], evidence: Sequence[Evidence]) -> Estim
     inverse: Array = np.asarray(np.linalg.inv(jacobian.T @ jacobian), dtype=np.float64)
     covariance = inverse * np.outer(scale, scale)
     return _judge(names, start + scale * x, covariance, evidence, residuals(x), jacobian, inverse)
+
+
+def _with_senses_asked(
+    found: Estimate, unknowns: Sequence[Unknown], evidence: Sequence[Evidence]
+) -> Estimate:
+    """Ask of each contact that is far off whether all would hold with it at the other place."""
+    turned = []
+    for i, one in enumerate(found.judged):
+        piece = one.evidence
+        if piece.turned is None or abs(one.off) < SUSPECT:
+            continue
+        other = replace(piece, value=piece.turned)
+        again = _estimate(unknowns, [*evidence[:i], other, *evidence[i + 1 :]])
+        if again.probability >= _HOLDS:
+            turned.append(i)
+    if not turned:
+        return found
+    # far off, first order misjudges what the rest says without it; turned, it was computed
+    text = found.contradictions[0] if found.suspects else _suspected_text(found.judged, turned)
+    text = f"{text}; {_turned_text([evidence[i] for i in turned])}"
+    suspects = found.suspects or tuple(turned)
+    return replace(found, contradictions=(text,), suspects=suspects, turned=tuple(turned))
+
+
+def _turned_text(contacts: Sequence[Evidence]) -> str:
+    if len(contacts) == 1:
+        one = contacts[0]
+        place = "edge" if one.value > 0 else "centre"
+        return f"with the contact of {one.whose} at the {place} it would fit: is the sense right?"
+    names = " or ".join(one.whose for one in contacts[:_MOST_NAMED])
+    return f"with the contact of {names} at the other place it would fit: is the sense right?"
 
 
 def _jacobian(residuals: Callable[[Array], Array], x: Array) -> Array:
@@ -269,21 +331,27 @@ def _contradictions(
     ]
     far.sort(key=lambda i: -abs(judged[i].off))
     # without one of these, the rest holds together
-    alone = [i for i in far if _tail(chi2 - judged[i].off ** 2, dof - 1) >= 0.05]
+    alone = [i for i in far if _tail(chi2 - judged[i].off ** 2, dof - 1) >= _HOLDS]
     if not far:
         return ("the evidence as a whole does not hold together; no piece of it stands out",), ()
     if not alone:
-        names = " and ".join(judged[i].evidence.name for i in far[:2])
+        names = " and ".join(judged[i].evidence.visit_text for i in far[:2])
         return (f"more than one piece of evidence is wrong; farthest from the rest: {names}",), ()
     worst = judged[alone[0]]
     close = tuple(sorted(i for i in alone if abs(judged[i].off) > 0.8 * abs(worst.off)))
+    return (_suspected_text(judged, close),), close
+
+
+def _suspected_text(judged: Sequence[Judged], close: Sequence[int]) -> str:
+    """Which of these pieces contradicts the rest, in words."""
     if len(close) == 1:
+        worst = judged[close[0]]
         by = f"{abs(worst.off):.1f} standard uncertainties"
-        return (f"{worst.evidence.name} contradicts all the rest, by {by}",), close
-    names = "; ".join(judged[i].evidence.name for i in close[:_MOST_NAMED])
+        return f"{worst.evidence.visit_text} contradicts all the rest, by {by}"
+    names = "; ".join(judged[i].evidence.visit_text for i in close[:_MOST_NAMED])
     return (
-        f"these contradict each other, and the rest does not tell which of them is wrong: {names}",
-    ), close
+        f"these contradict each other, and the rest does not tell which of them is wrong: {names}"
+    )
 
 
 def to_json(one: Estimate) -> dict[str, object]:
@@ -300,8 +368,11 @@ def to_json(one: Estimate) -> dict[str, object]:
                 "expected": each.expected,
                 "off": each.off,
                 "leverage": each.leverage,
+                "surface": each.evidence.surface or None,
+                "visit": each.evidence.visit,
+                "fits_turned": None if each.evidence.turned is None else i in one.turned,
             }
-            for each in one.judged
+            for i, each in enumerate(one.judged)
         ],
         "chi2": one.chi2,
         "dof": one.dof,

@@ -190,7 +190,9 @@ def measured_of(reading: Reading, bench: Bench) -> Measured:
     u_wave = bench.u_wavelength_nm or reading.u_wavelength_nm
     lamp = bench.lamp or reading.lamp
     wavelength = wavelength_of(reading.wavelength_nm, u_wave, lamp)
-    made = Measured(sense=reading.sense, wavelength_nm=reading.wavelength_nm)
+    made = Measured(
+        sense=reading.sense, wavelength_nm=reading.wavelength_nm, photograph=reading.photograph
+    )
     irregularity = reading.irregularity
     if irregularity is not None:
         irregularity = at_stated_wavelength(irregularity, wavelength)

@@ -56,7 +56,8 @@ def match_part(found: Pair, figure: ReportFigure, notes: Sequence[str]) -> Part:
         ("Evidence", "Says, 95 %", "Expected", "Standard uncertainties off"),
         [_evidence_row(one) for one in judged],
     )
-    lines = list(found.estimate.contradictions) or ["No piece of evidence contradicts the others"]
+    lines = [one.text for one in found.conflicts]
+    lines = lines or ["No piece of evidence contradicts the others"]
     lines = [f"{line}." for line in lines] + [f"{note}." for note in notes]
     return Part("match", "The match", lines, [figure], [radii, evidence])
 

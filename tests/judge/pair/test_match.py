@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from fringe.errors import BadInput
-from fringe.judge.pair.match import Contact, Piece, Sagittas, match
+from fringe.judge.pair.contacts import Contact, Piece, Sagittas
+from fringe.judge.pair.match import match
 from fringe.judge.pair.next_step import next_step, together_text
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.judge.uncertainty.sources import Link, chain_budgets

@@ -2,7 +2,8 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.judge.pair.match import Contact, Piece, match
+from fringe.judge.pair.contacts import Contact, Piece
+from fringe.judge.pair.match import match
 from fringe.judge.pair.next_step import next_step
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.show.figures.pair import pair_figure

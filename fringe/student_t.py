@@ -47,6 +47,15 @@ def student_cdf(t: float, dof: float | None = None) -> float:
     return tail if t < 0 else 1.0 - tail
 
 
+def student_density(t: float, dof: float | None = None) -> float:
+    """Density of a Student t variable at `t`; the normal where `dof` is None."""
+    if dof is None or not math.isfinite(dof) or dof > 1e6:
+        return _NORMAL.pdf(t)
+    log_front = math.lgamma((dof + 1.0) / 2.0) - math.lgamma(dof / 2.0)
+    log_tail = (dof + 1.0) / 2.0 * math.log1p(t * t / dof)
+    return math.exp(log_front - log_tail) / math.sqrt(dof * math.pi)
+
+
 @lru_cache(maxsize=256)
 def student_quantile(probability: float, dof: float | None = None) -> float:
     """Value of t below which a share `probability` lies; inverse of :func:`student_cdf`."""

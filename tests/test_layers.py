@@ -23,6 +23,8 @@ COMMON = {
     "__version__",
     "errors",
     "units",
+    "certificates",
+    "length_lists",
     "format",
     "calibration",
     "student_t",
@@ -34,6 +36,8 @@ COMMON = {
 ALLOWED: dict[str, set[str]] = {
     "errors": set(),
     "units": {"errors"},
+    "certificates": {"errors", "units", "student_t"},
+    "length_lists": {"errors", "units"},
     "format": {"errors"},
     "student_t": {"errors"},
     "quantity": {"errors", "format", "student_t"},

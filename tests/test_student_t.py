@@ -6,12 +6,14 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.special import stdtr, stdtrit
 
 from fringe.student_t import (
     coverage_factor,
     dof_of_factor,
     student_cdf,
+    student_density,
     student_quantile,
 )
 
@@ -21,6 +23,7 @@ def test_student_against_scipy(dof, rng):
     """Probabilities and quantiles agree with scipy's to eight decimals."""
     for t in rng.normal(scale=3.0, size=20):
         assert student_cdf(t, dof) == pytest.approx(stdtr(dof, t), rel=1e-9, abs=1e-14)
+        assert student_density(t, dof) == pytest.approx(stats.t.pdf(t, dof), rel=1e-9)
     for p in rng.uniform(0.001, 0.999, 20):
         assert student_quantile(p, dof) == pytest.approx(stdtrit(dof, p), rel=1e-9, abs=1e-8)
 

@@ -26,6 +26,7 @@ class PlateRecord:
     form_u_nm: float | None = None
     sphericity: str | None = None
     note: str | None = None
+    as_typed: str | None = None
     kind: ClassVar[str] = "plate"
 
     def values(self, name: str) -> dict[str, object]:
@@ -41,6 +42,7 @@ class PlateRecord:
             "u_form_nm": self.form_u_nm,
             "sphericity": self.sphericity,
             "note": self.note,
+            "as_typed": self.as_typed,
         }
 
 
@@ -57,6 +59,7 @@ class SpherometerRecord:
     reading_u_mm: float | None = None
     scale_u: float | None = None
     note: str | None = None
+    as_typed: str | None = None
     kind: ClassVar[str] = "spherometer"
 
     def values(self, name: str) -> dict[str, object]:
@@ -75,6 +78,7 @@ class SpherometerRecord:
             "u_reading_um": times(reading_u, 1e3),
             "u_scale": self.scale_u,
             "note": self.note,
+            "as_typed": self.as_typed,
         }
 
 
@@ -87,6 +91,7 @@ class CameraRecord:
     scale_px_per_mm: float | None = None
     scale_u_px_per_mm: float | None = None
     note: str | None = None
+    as_typed: str | None = None
     kind: ClassVar[str] = "camera"
 
     def values(self, name: str) -> dict[str, object]:
@@ -97,6 +102,7 @@ class CameraRecord:
             "scale_px_per_mm": self.scale_px_per_mm,
             "u_scale_px_per_mm": self.scale_u_px_per_mm,
             "note": self.note,
+            "as_typed": self.as_typed,
         }
 
 
@@ -108,6 +114,7 @@ class LampRecord:
     source: str
     wavelength_u_nm: float | None = None
     note: str | None = None
+    as_typed: str | None = None
     kind: ClassVar[str] = "lamp"
 
     def values(self, name: str) -> dict[str, object]:
@@ -119,6 +126,7 @@ class LampRecord:
             "u_wavelength_nm": self.wavelength_u_nm,
             "source": self.source,
             "note": self.note,
+            "as_typed": self.as_typed,
         }
 
 

@@ -82,7 +82,10 @@ NEEDED = {
     "camera": (),
     "lamp": ("lines", "source"),
 }
-COMMON = {"note": ("text", "free text")}
+COMMON = {
+    "note": ("text", "free text"),
+    "as_typed": ("text", "expanded uncertainties as they were typed, with their coverage"),
+}
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from fringe.cli.params import (
     json_option,
     length,
     picture_option,
-    quantity,
+    uncertainty,
 )
 from fringe.cli.printing import answer, write_picture
 
@@ -23,11 +23,11 @@ if TYPE_CHECKING:
 @click.command("budget", short_help="Show where a session's uncertainty comes from.")
 @click.argument("session")
 @click.argument("number", required=False)
-@length("--diameter-u", "Standard uncertainty of the aperture's diameter.")
-@length("--plate-radius-u", "Of the plate's radius; else from its record.")
-@length("--plate-form-u", "Of the plate's form, as a height; else from its record.", nm=True)
-@quantity("--axial-u", "k", "Of the temperature difference between a piece's faces.", "K")
-@quantity("--pieces-u", "k", "Of the temperature difference between work and plate.", "K")
+@uncertainty("--diameter-u", "mm", "Standard uncertainty of the aperture's diameter.")
+@uncertainty("--plate-radius-u", "mm", "Of the plate's radius; else from its record.")
+@uncertainty("--plate-form-u", "nm", "Of the plate's form, as a height; else from its record.")
+@uncertainty("--axial-u", "k", "Of the temperature difference between a piece's faces.")
+@uncertainty("--pieces-u", "k", "Of the temperature difference between work and plate.")
 @click.option(
     "--glass", metavar="NAME", help="Glass, by its name in the table; else the surface's."
 )
@@ -58,7 +58,8 @@ def command(
     last one that measured, without it). Each input with its standard uncertainty, its effect
     on the result, its share and degrees of freedom; a Monte Carlo run says where first order
     is not good enough. If the verdict is unproven: which input to better. The -u options are
-    standard uncertainties of what the session itself does not know.
+    standard uncertainties of what the session itself does not know; an expanded one says its
+    coverage: '0.3mm (k=2)', '0.3mm 95%'. ± is the 95 % interval.
 
     \b
     Example:

@@ -16,6 +16,7 @@ from fringe.cli.params import (
     json_option,
     length,
     quantity,
+    uncertainty,
 )
 from fringe.cli.printing import answer
 
@@ -39,11 +40,14 @@ def command() -> None:
     """Keep records of instruments in an archive: plates, spherometers, cameras and lamps.
 
     Each is one TOML file under ARCHIVE/instruments, plain to read. All -u options are standard
-    uncertainties.
+    uncertainties. An expanded one says its coverage, as a certificate does: '0.3mm (k=2)' or
+    '0.3mm 95%', also behind a radius: --radius '3048.60 +- 0.30 mm (k=2)'; the record keeps
+    the standard one and the text.
 
     \b
     Example:
-      fringe instrument add plate bench/ "plate 7" --form concave --radius 3048mm
+      fringe instrument add plate bench/ "plate 7" --form concave \
+        --radius '3048.60 +- 0.30 mm (k=2)'
       fringe instrument list bench/
       fringe instrument show bench/ plate "plate 7"
     """
@@ -63,13 +67,13 @@ def add() -> None:
 @ARCHIVE
 @NAME
 @click.option("--form", type=FORM, required=True, help="Form of the plate.")
-@length("--radius", "Certified radius.", required=True)
-@length("--radius-u", "Its standard uncertainty.")
+@length("--radius", "Certified radius.", required=True, certified=True)
+@uncertainty("--radius-u", "mm", "Its standard uncertainty.")
 @click.option("--how", metavar="TEXT", help="How the radius is known: certificate, method, date.")
 @length("--diameter", "Of the plate.")
 @length("--thickness", "At the middle.")
 @click.option("--glass", metavar="NAME", help="Glass, as in the table where it stands there.")
-@length("--form-u", "Standard uncertainty of its form.", nm=True)
+@uncertainty("--form-u", "nm", "Standard uncertainty of its form.")
 @click.option("--sphericity", metavar="TEXT", help="Evidence that it is a sphere.")
 @NOTE
 @REPLACE
@@ -94,9 +98,9 @@ def plate(archive: Path, name: str, record: PlateRecord, *, replace: bool, as_js
 @click.option("--legs", type=LENGTHS, metavar="L[,L,L]", help="Three legs: their spacing.")
 @length("--foot-circle", "Feet on a circle this wide.")
 @length("--ball", "Ball feet of this diameter; else points.")
-@length("--size-u", "Uncertainty of ring, legs or circle.")
-@length("--ball-u", "Uncertainty of the balls' diameter.")
-@length("--reading-u", "Uncertainty of one reading.")
+@uncertainty("--size-u", "mm", "Uncertainty of ring, legs or circle.")
+@uncertainty("--ball-u", "mm", "Uncertainty of the balls' diameter.")
+@uncertainty("--reading-u", "mm", "Uncertainty of one reading.")
 @click.option("--scale-u", type=NUMBER, metavar="X", help="Relative uncertainty of the scale.")
 @NOTE
 @REPLACE
@@ -118,10 +122,10 @@ def spherometer(
 @add.command("camera", short_help="A camera.")
 @ARCHIVE
 @NAME
-@length("--distance", "From the work to the camera.")
-@length("--distance-u", "Its standard uncertainty.")
+@length("--distance", "From the work to the camera.", certified=True)
+@uncertainty("--distance-u", "mm", "Its standard uncertainty.")
 @quantity("--scale", "px_per_mm", "Pixels a millimetre of the work.", "PX_PER_MM")
-@quantity("--scale-u", "px_per_mm", "Its standard uncertainty.", "PX_PER_MM")
+@uncertainty("--scale-u", "px_per_mm", "Its standard uncertainty.")
 @NOTE
 @REPLACE
 @json_option
@@ -147,7 +151,7 @@ def camera(archive: Path, name: str, record: CameraRecord, *, replace: bool, as_
     metavar="NM[:WEIGHT[:FWHM]]",
     help="A line in air: nanometres, weight, width.",
 )
-@length("--wavelength-u", "Uncertainty of the mean.", nm=True)
+@uncertainty("--wavelength-u", "nm", "Uncertainty of the mean.")
 @click.option("--source", required=True, metavar="TEXT", help="Where the numbers come from.")
 @NOTE
 @REPLACE

@@ -17,6 +17,7 @@ from fringe.cli.params import (
     length,
     quantity,
     surface_reading_options,
+    uncertainty,
     worker_options,
 )
 from fringe.cli.printing import answer, tell
@@ -66,7 +67,7 @@ if TYPE_CHECKING:
     metavar="L,...",
     help="Its readings on a flat; else it was set to zero there.",
 )
-@length("--reading-u", "Standard uncertainty of a reading.")
+@uncertainty("--reading-u", "mm", "Standard uncertainty of a reading.")
 @click.option("--stage", metavar="NAME", help="Work since the last visit: '#400', 9um, polish.")
 @click.option("--minutes", type=NUMBER, metavar="M", help="How long that work was.")
 @click.option("--on-top", type=click.Choice(["work", "tool"]), help="Which was the upper piece.")

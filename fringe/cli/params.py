@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import functools
 import importlib
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal, TypeVar
@@ -37,6 +36,81 @@ class Length(click.ParamType):  # type: ignore[type-arg]
             return value
         read = length_mm if self.signed else positive_length_mm
         return read(str(value), _what(param, "length"), self.unit) * self.scale
+
+
+class CertifiedLength(Length):
+    """A length, with its expanded uncertainty where a certificate's line is typed.
+
+    The command gets the length; :func:`gathered` gives the standard uncertainty to the field
+    that an option of its own would fill, and keeps the text.
+    """
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text; a BadInput passes through to the one-line error of `main`."""
+        if isinstance(value, float):
+            return value
+        from fringe.certificates import certified
+
+        read = certified(str(value), _what(param, "length"), self.unit)
+        if read.u is not None and ctx is not None and param is not None:
+            _implied(ctx)[_u_name(str(param.name))] = (read.u * self.scale, param.opts[0])
+            _typed(ctx).append(f"{param.opts[0]} {read.text}")
+        assert read.value is not None
+        return read.value * self.scale
+
+
+class Uncertainty(click.ParamType):  # type: ignore[type-arg]
+    """A standard uncertainty, or an expanded one with its coverage; the command gets the former.
+
+    Parameters
+    ----------
+    unit : str or None
+        Unit that is proposed for a length; None: a number without one.
+    scale : float
+        Of the command's unit, for a millimetre.
+    """
+
+    name = "uncertainty"
+
+    def __init__(self, unit: str | None = "mm", scale: float = 1.0) -> None:
+        self.unit = unit
+        self.scale = scale
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text; a BadInput passes through to the one-line error of `main`."""
+        if isinstance(value, float):
+            return value
+        from fringe.certificates import standard_uncertainty
+
+        what = _what(param, "uncertainty")
+        plain = self.unit is None
+        read = standard_uncertainty(str(value), what, self.unit or "", plain=plain)
+        if read.text is not None and ctx is not None:
+            _typed(ctx).append(f"{what} {read.text}")
+        assert read.u is not None
+        return read.u * self.scale
+
+
+def _typed(context: click.Context) -> list[str]:
+    """Expanded uncertainties of this command as they were typed."""
+    texts: list[str] = context.meta.setdefault("fringe.cli.as_typed", [])
+    return texts
+
+
+def _implied(context: click.Context) -> dict[str, tuple[float, str]]:
+    """Standard uncertainties that came with a value, by their field, and the value's option."""
+    found: dict[str, tuple[float, str]] = context.meta.setdefault("fringe.cli.implied_u", {})
+    return found
+
+
+def _u_name(name: str) -> str:
+    """Name of the uncertainty of a parameter: `radius_u_mm` of `radius_mm`."""
+    stem, _, unit = name.rpartition("_")
+    return f"{stem}_u_{unit}"
 
 
 class Written(click.Path):
@@ -74,9 +148,9 @@ class Written(click.Path):
 
 
 class LengthList(click.ParamType):  # type: ignore[type-arg]
-    """Lengths in a row, as `808um,807.5um`; the command gets a `TypedLength` of each.
+    """Lengths in a row, as `808um,807.5um` or `376;377 um`; the command gets a `TypedLength` each.
 
-    A comma between two digits is a decimal comma, so each length carries its own unit.
+    See :func:`fringe.length_lists.typed_lengths` for what a comma means.
     """
 
     name = "lengths"
@@ -91,10 +165,9 @@ class LengthList(click.ParamType):  # type: ignore[type-arg]
         """Read the text; BadInput passes through to the one-line error of `main`."""
         if isinstance(value, tuple):
             return value
-        what = _what(param, "lengths")
-        read = length_mm if self.signed else positive_length_mm
-        words = [word.strip() for word in re.split(r"(?<=\D),|;", str(value).replace("−", "-"))]
-        return tuple(TypedLength(read(word, what, self.unit), word) for word in words)
+        from fringe.length_lists import typed_lengths
+
+        return typed_lengths(str(value), _what(param, "lengths"), self.unit, signed=self.signed)
 
 
 class Number(click.ParamType):  # type: ignore[type-arg]
@@ -174,18 +247,33 @@ def gathered(**kinds: str) -> Callable[[F], Callable[..., None]]:
     def decorate(function: F) -> Callable[..., None]:
         @functools.wraps(function)
         def command(*args: object, **given: object) -> None:
+            _take_stated_uncertainties(given)
             made = {}
             for name, path in kinds.items():
                 kind = dataclass_at(path)
                 fields = [field.name for field in dataclasses.fields(kind) if field.name in given]
                 said = {key: given.pop(key) for key in fields}
                 made[name] = kind(**{key: v for key, v in said.items() if v is not None})
+            given.pop("as_typed", None)  # no part of this command keeps it
             function(*args, **made, **given)
 
         command.gathered_kinds = kinds  # type: ignore[attr-defined]
         return command
 
     return decorate
+
+
+def _take_stated_uncertainties(given: dict[str, Any]) -> None:
+    """Put in what certificate lines say besides their value: standard uncertainties, texts."""
+    context = click.get_current_context(silent=True)
+    if context is None:
+        return
+    for name, (u, option) in _implied(context).items():
+        if given.get(name) is not None:
+            raise BadInput(f"{option}: its uncertainty is given twice; leave {option}-u out")
+        given[name] = u
+    if _typed(context):
+        given["as_typed"] = "; ".join(_typed(context))
 
 
 def dataclass_at(path: str) -> type[Any]:
@@ -196,13 +284,36 @@ def dataclass_at(path: str) -> type[Any]:
 
 
 def length(
-    flag: str, help: str, *, signed: bool = False, nm: bool = False, required: bool = False
+    flag: str,
+    help: str,
+    *,
+    signed: bool = False,
+    nm: bool = False,
+    required: bool = False,
+    certified: bool = False,
 ) -> Callable[[F], F]:
-    """Make an option that takes a length, and that the command gets as `..._mm` or `..._nm`."""
+    """Make an option that takes a length, and that the command gets as `..._mm` or `..._nm`.
+
+    One that is `certified` also takes its expanded uncertainty, for the option `FLAG-u`.
+    """
     unit = "nm" if nm else "mm"
-    kind = Length(signed=signed, scale=NM_PER_MM if nm else 1.0)
+    scale = NM_PER_MM if nm else 1.0
+    kind = CertifiedLength(scale=scale) if certified else Length(signed=signed, scale=scale)
     name = f"{flag.removeprefix('--').replace('-', '_')}_{unit}"
     return click.option(flag, name, type=kind, metavar="L", required=required, help=help)
+
+
+def uncertainty(flag: str, unit: str, help: str) -> Callable[[F], F]:
+    """Make an option that takes an uncertainty, and that the command gets as `..._unit`.
+
+    Its unit is `mm` or `nm`, of a length with its own unit; else that of a plain number.
+    """
+    kind = Uncertainty("mm", NM_PER_MM if unit == "nm" else 1.0)
+    if unit not in ("mm", "nm"):
+        kind = Uncertainty(None)
+    name = f"{flag.removeprefix('--').replace('-', '_')}_{unit}"
+    metavar = {"mm": "U", "nm": "U", "k": "K", "px_per_mm": "PX_PER_MM"}[unit]
+    return click.option(flag, name, type=kind, metavar=metavar, help=help)
 
 
 def quantity(flag: str, unit: str, help: str, metavar: str = "N") -> Callable[[F], F]:

@@ -15,6 +15,7 @@ from fringe.cli.params import (
     length,
     light_options,
     quantity,
+    uncertainty,
     work_form,
 )
 from fringe.cli.printing import answer
@@ -52,11 +53,11 @@ if TYPE_CHECKING:
 @click.option("--legs", type=LENGTHS, metavar="L[,L,L]", help="Three legs: their spacing.")
 @length("--foot-circle", "Feet on a circle this wide.")
 @length("--ball", "Ball feet of this diameter; else points.")
-@length("--size-u", "Standard uncertainty of that size.")
-@length("--ball-u", "Standard uncertainty of the balls.")
-@length("--reading-u", "Standard uncertainty of a reading; else one count of its digits.")
-@length("--plate-radius", "Radius of the plate.")
-@length("--plate-radius-u", "Its standard uncertainty.")
+@uncertainty("--size-u", "mm", "Standard uncertainty of that size.")
+@uncertainty("--ball-u", "mm", "Standard uncertainty of the balls.")
+@uncertainty("--reading-u", "mm", "Standard uncertainty of a reading; else a count of its digits.")
+@length("--plate-radius", "Radius of the plate.", certified=True)
+@uncertainty("--plate-radius-u", "mm", "Its standard uncertainty.")
 @length("--diameter", "Aperture, for the gap in fringes.")
 @light_options
 @quantity("--scale", "px_per_mm", "Camera: pixels a millimetre.", "PX_PER_MM")
@@ -83,6 +84,7 @@ def command(request: SagRequest, size: SpherometerSize, as_json: bool) -> None:
     each other: between two that were ground together stays the size of a grain (common
     practice). With --diameter and a lamp: the gap in fringes, and whether it is near enough
     to go on with fringes. ± is the 95 % interval.
+    The -u options are standard uncertainties; an expanded one says its coverage: '3um (k=2)'.
 
     \b
     Example:

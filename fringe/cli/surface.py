@@ -16,6 +16,7 @@ from fringe.cli.params import (
     length,
     quantity,
     together,
+    uncertainty,
 )
 from fringe.cli.printing import answer, tell
 
@@ -24,12 +25,12 @@ if TYPE_CHECKING:
     from fringe.archive.surface_record import StatedRecord
 
 record_options = together(
-    length("--radius", "Nominal radius."),
-    length("--radius-u", "Its standard uncertainty."),
+    length("--radius", "Nominal radius.", certified=True),
+    uncertainty("--radius-u", "mm", "Its standard uncertainty."),
     length("--diameter", "Diameter of the aperture."),
     click.option("--plate", metavar="NAME", help="Reference plate."),
-    length("--plate-radius", "Its certified radius."),
-    length("--plate-radius-u", "Its standard uncertainty."),
+    length("--plate-radius", "Its certified radius.", certified=True),
+    uncertainty("--plate-radius-u", "mm", "Its standard uncertainty."),
     quantity("--tolerance-power", "fringes", "Power allowed, fringes."),
     quantity("--tolerance-irregularity", "fringes", "The same, B."),
     click.option(

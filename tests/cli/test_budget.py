@@ -136,11 +136,30 @@ def test_table(session, capsys):
     text = call(capsys, "budget", session, "--result", "power").out
     lines = text.splitlines()
     # half-widths in squares: 1.96 x 0.1315 of the readings, 4.303 x 0.0289 of their scatter
-    assert lines[0] == "power +2.65 ± 0.29 fringes"
+    assert lines[0] == "power +2.65 ± 0.29 fringes (95 %)"
+    assert "standard u" in lines[1]
+    assert "± 95 %" in lines[1]
     assert lines[2].split()[0] == "edge"
     assert lines[3].split()[0] == "fit"
     assert "work radius" not in text
     assert all(len(line) <= 84 for line in lines)
+
+
+def test_correlation(session, capsys):
+    """The results' correlation: radius difference is power's, the radius mostly the plate's."""
+    values = call(capsys, "budget", session, "--json").json
+    found = values["correlation"]
+    assert found["names"] == ["power", "radius difference", "work radius"]
+    matrix = np.array(found["matrix"])
+    np.testing.assert_allclose(matrix, matrix.T)
+    np.testing.assert_allclose(np.diag(matrix), 1.0)
+    # analytic: the radius is the plate's plus the difference
+    step, radius = values["results"][1:]
+    # of a convex work power and radius difference have opposite signs
+    assert matrix[0, 1] < -0.99
+    assert matrix[1, 2] == pytest.approx(step["u"] / radius["u"], rel=0.01)
+    one = call(capsys, "budget", session, "--result", "power", "--json").json
+    assert one["correlation"] == {"names": ["power"], "matrix": [[1.0]]}
 
 
 def test_picture(session, tmp_path, capsys):

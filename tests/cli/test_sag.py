@@ -203,7 +203,7 @@ def test_records_of_the_archive(tmp_path, capsys):
 def test_budget_tables(capsys):
     """--budget adds a table to each result, largest share first."""
     text = call(capsys, "sag", *TRADE, *PLATE, "--budget").out
-    assert "\ndepth −15.0 ± 2.8 µm\n" in text
+    assert "\ndepth −15.0 ± 2.8 µm (95 %)\n" in text
     zero, plate = text.index("  zero  "), text.index("  plate reading  ")
     assert zero < plate
     assert "67 %" in text  # the zero counts twice: 4 parts of 6

@@ -17,6 +17,7 @@ from fringe.judge.progress import last_visit
 from fringe.judge.state.visits import VisitRecord
 from fringe.judge.tolerance.verdict import Verdict, surface_verdict
 from fringe.judge.uncertainty.budget import Budget, Budgets
+from fringe.judge.uncertainty.correlation import Correlation, correlation_of
 from fringe.judge.uncertainty.improve import Settling, what_settles
 from fringe.judge.uncertainty.sources import Bench, reading_budgets
 from fringe.optics.thermal import glass, glass_names
@@ -58,6 +59,8 @@ class SessionBudgets:
     session : Session
     results : tuple of Budget
         One a result.
+    correlation : Correlation
+        Of the results, in their order.
     verdict : Verdict or None
         On the whole work on its plate.
     settling : Settling or None
@@ -68,6 +71,7 @@ class SessionBudgets:
 
     session: Session
     results: tuple[Budget, ...]
+    correlation: Correlation
     verdict: Verdict | None
     settling: Settling | None
     notes: tuple[str, ...]
@@ -83,6 +87,7 @@ class SessionBudgets:
         """Return the keys of `fringe budget --json`, without the picture's."""
         return {
             "results": [one.to_json() for one in self.results],
+            "correlation": self.correlation.to_json(),
             "verdict": self.verdict.to_json() if self.verdict else None,
             "settles": self.settling.to_json() if self.settling else None,
             "notes": list(self.notes),
@@ -117,7 +122,7 @@ def session_budgets(
         If there is no such session or result, or nothing was measured in it.
     """
     opened = open_session(_session_file(session, number))
-    known: dict[str, Budget] = {}
+    groups: list[dict[str, Budget]] = []
     verdict, settling = None, None
     notes: list[str] = []
     for label, group in _contacts(opened).items():
@@ -127,13 +132,17 @@ def session_budgets(
             verdict, settling = _judged(opened, found, group, bench)
         kept, note = _with_known_plate(found.results, opened, group[0], assumed)
         notes += note
-        known |= _labelled(kept, label)
-    known |= _labelled(_spherometer(opened, trials), "spherometer")
+        groups.append(_labelled(kept, label))
+    groups.append(_labelled(_spherometer(opened, trials), "spherometer"))
+    known = {name: one for group in groups for name, one in group.items()}
     if not known:
         raise BadInput(f"{session}: neither fringes nor a spherometer were read in it")
     if verdict is None:
         verdict, settling = _judged_by_spherometer(opened, known)
-    return SessionBudgets(opened, _chosen(known, result), verdict, settling, tuple(notes))
+    chosen = _chosen(known, result)
+    together = correlation_of([list(group.values()) for group in groups])
+    together = together.among([one.name for one in chosen])
+    return SessionBudgets(opened, chosen, together, verdict, settling, tuple(notes))
 
 
 def _session_file(text: str, number: str | None) -> Path:

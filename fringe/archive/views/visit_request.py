@@ -77,6 +77,8 @@ class VisitRequest:
         Keep photographs that cannot be read, too.
     workers, scheduler : int or None, str or None
         Who reads, see :func:`fringe.parallel.read_many`.
+    as_typed : str or None
+        Expanded uncertainties as they were typed.
     """
 
     against: str | None = None
@@ -106,6 +108,7 @@ class VisitRequest:
     keep_refused: bool = False
     workers: int | None = None
     scheduler: str | None = None
+    as_typed: str | None = None
 
     def work(self) -> Work:
         """Return what was done since the last visit; `BadInput` for a stage that is none."""

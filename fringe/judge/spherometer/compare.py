@@ -341,31 +341,48 @@ def _checked(
 
     from fringe.judge.uncertainty.montecarlo import check_first_order, draw_inputs
 
-    keys = {
-        "depth_um": "depth",
-        "work_radius_mm": "work",
-        "plate_radius_mm": "plate",
-        "radius_difference_mm": "difference",
-        "power_fringes": "power",
-    }
-    found = {name: getattr(result, name) for name in keys if getattr(result, name) is not None}
+    found = {name: getattr(result, name) for name in _KEYS if getattr(result, name) is not None}
     inputs = _inputs(setup)
     draws = draw_inputs(inputs, np.eye(len(inputs)), trials, 1)
-    columns = np.column_stack([draws[one.name] for one in inputs]).tolist()
-    samples = np.full((trials, len(found)), np.nan)
+    sample = _sample(setup, list(found), over, draws.values)
+    known = sample if draws.all_known else _sample(setup, list(found), over, draws.known)
+    checks: dict[str, Any] = {
+        name: replace(one, monte_carlo=check_first_order(one.value, one.u, (mine, plain), one.dof))
+        for (name, one), mine, plain in zip(found.items(), sample.T, known.T, strict=True)
+    }
+    return replace(result, **checks)
+
+
+# results, and what they are called among the values
+_KEYS = {
+    "depth_um": "depth",
+    "work_radius_mm": "work",
+    "plate_radius_mm": "plate",
+    "radius_difference_mm": "difference",
+    "power_fringes": "power",
+}
+
+
+def _sample(
+    setup: _Setup,
+    names: list[str],
+    over: tuple[float | None, float | None],
+    draws: Mapping[str, Any],
+) -> Any:
+    """Results of all draws, shape (trials, names); nan where spheres do not allow a draw."""
+    import numpy as np
+
+    columns = np.column_stack(list(draws.values())).tolist()
+    samples = np.full((len(columns), len(names)), np.nan)
     for row, drawn in zip(samples, columns, strict=True):
         try:
             values = _values(setup, dict(zip(draws, drawn, strict=True)))
-            if "power_fringes" in found and over[0] is not None and over[1] is not None:
+            if "power_fringes" in names and over[0] is not None and over[1] is not None:
                 values["power"] = _power(setup, values, over[0], over[1])
         except (BadInput, ValueError):  # a draw outside what spheres allow
             continue
-        row[:] = [values[keys[name]] for name in found]
-    checks = {
-        name: replace(one, monte_carlo=check_first_order(one.value, one.u, sample))
-        for (name, one), sample in zip(found.items(), samples.T, strict=True)
-    }
-    return replace(result, **checks)
+        row[:] = [values[_KEYS[name]] for name in names]
+    return samples
 
 
 def reading_signs(readings: SpherometerReadings, notes: list[str]) -> tuple[float, float]:

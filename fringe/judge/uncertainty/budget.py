@@ -20,7 +20,7 @@ from fringe.judge.uncertainty.montecarlo import (
     MonteCarlo,
     check_first_order,
     draw_inputs,
-    run_model,
+    run_both,
 )
 from fringe.student_t import coverage_factor, effective_dof
 
@@ -84,7 +84,9 @@ class Budget:
         """Ends of the 95 % interval; those of the Monte Carlo run where first order fails."""
         check = self.monte_carlo
         if check is not None and not check.agrees:
-            wider = coverage_factor(self.dof) / coverage_factor()
+            # the draws have the tails of their inputs; what the result's own degrees of freedom
+            # say beyond those of the inputs comes on top
+            wider = coverage_factor(self.dof) / coverage_factor(check.dof)
             return (
                 self.value + wider * (check.low - self.value),
                 self.value + wider * (check.high - self.value),
@@ -103,6 +105,23 @@ class Budget:
             f"{self.name}: first order is not good enough; "
             f"95 % lie between {low} and {high} {self.unit}"
         )
+
+    @property
+    def few_readings(self) -> str | None:
+        """Say how far t draws reach where effective degrees of freedom are a poor guess."""
+        check = self.monte_carlo
+        if check is None or check.dof is None or not check.agrees or check.dof_agrees:
+            return None
+        decimals = uncertainty_decimals(self.u)
+        low, high = (fixed(end, decimals) for end in (check.low, check.high))
+        return f"few readings: 95 % of draws from t lie between {low} and {high} {self.unit}"
+
+    def half_width(self, row: Row) -> float:
+        """What a row gives to the 95 % interval [result's unit].
+
+        By the result's own coverage factor, so that the rows add up in squares to `u95`.
+        """
+        return coverage_factor(self.dof) * abs(row.contribution)
 
     def text(self, *, signed: bool = False) -> str:
         """Value ± U with its unit."""
@@ -141,6 +160,7 @@ class Budget:
                 "low": check.low,
                 "high": check.high,
                 "agrees": check.agrees,
+                "dof_agrees": check.dof_agrees,
             },
             "warning": self.warning,
         }
@@ -244,7 +264,7 @@ def budgets(
         value, u = float(nominal_value(output)), float(std_dev(output))
         budget = _assemble(name, unit, value, u, inputs, sensitivities, matrix)
         if draws is not None:
-            check = check_first_order(value, u, run_model(model, draws, trials))
+            check = check_first_order(value, u, run_both(model, draws, trials), budget.dof)
             budget = replace(budget, monte_carlo=check)
         results[name] = budget
     return Budgets(results, _output_correlation(outputs))

@@ -14,6 +14,9 @@ from fringe.judge.uncertainty.budget import Budget, Row
 ADVICE = {
     "fit": "take more photographs, with more contrast or a little more tilt",
     "edge": "show the whole edge, evenly lit, or give it with --edge",
+    "light": "light the work evenly, and tilt it a little more",
+    "dirt": "clean both surfaces",
+    "gap": "clean both surfaces, or take the camera further away",
     "eye": "photograph the fringes, or have others look as well",
     "eye angle": "look straight down, from afar",
     "view angle": "give the camera's distance",

@@ -35,6 +35,9 @@ class Input:
         Inputs of one group had their `u` from one estimate, with `dof` degrees together.
     source : str
         How `u` is known.
+    of : str
+        The lamp, the plate, the photograph whose error it is; empty where no other budget
+        shares it.
     """
 
     name: str
@@ -45,6 +48,7 @@ class Input:
     distribution: str = "normal"
     dof_group: str = ""
     source: str = ""
+    of: str = ""
 
     def __post_init__(self) -> None:
         """Refuse an uncertainty that is negative or not finite."""

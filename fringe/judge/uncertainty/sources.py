@@ -122,7 +122,8 @@ def reading_budgets(
     inputs = [Input("fringes read", found.value, 0.0, "fringes"), *_added(found, len(readings))]
     added = [one.name for one in inputs if one.source.startswith(_ADDED)]
     share = found.u_of("wavelength") / abs(found.value) if found.value else 0.0
-    inputs.append(Input("wavelength", wavelength, share * wavelength, "nm"))
+    lamp = bench.lamp or readings[0].lamp
+    inputs.append(Input("wavelength", wavelength, share * wavelength, "nm", of=lamp))
 
     def counted(x: Mapping[str, Any]) -> Any:
         return x["fringes read"] + sum(x[name] for name in added)
@@ -132,7 +133,13 @@ def reading_budgets(
     }
     if bench.plate_radius_mm is not None and bench.diameter_mm is not None:
         inputs += [
-            Input("plate radius", bench.plate_radius_mm, bench.u_plate_radius_mm, "mm"),
+            Input(
+                "plate radius",
+                bench.plate_radius_mm,
+                bench.u_plate_radius_mm,
+                "mm",
+                of=bench.plate,
+            ),
             Input("diameter", bench.diameter_mm, bench.u_diameter_mm, "mm"),
             Input("temperature, pieces", 0.0, _u_pieces_mm(bench), "mm", source=_WARMER),
         ]
@@ -374,6 +381,7 @@ def _added(power: Quantity, count: int) -> list[Input]:
             "fringes",
             dof=source.dof,
             source=f"{_ADDED}: {whence.get(source.what, 'of the reading')}",
+            of=source.of,
         )
         for source, c in found.items()
     ]

@@ -47,16 +47,23 @@ def budget_figure(
     Returns
     -------
     Figure
-        One bar an input, as long as its share of the variance; beside it what it contributes.
+        One bar an input, as long as its share of the variance; beside it what it gives to the
+        95 % interval, and the standard uncertainty of that.
     """
     sheet = Sheet()
     top = sheet.heading(title, facts or Facts())
     shown = [(one, bars_of(one)) for one in results]
     labels = [printable(row.input.name) for _, rows in shown for row in rows]
     label_in = max((text_width_in(label, BODY_PT) for label in labels), default=0.0) + 0.12
+    given = [_gives(one, row) for one, rows in shown for row in rows]
+    # one width for all blocks, so that equal shares have equal bars
+    numbers_in = 0.62 + max((text_width_in(text, BODY_PT) for text in given), default=1.0)
     for one, rows in shown:
-        top = _block(sheet, top + _GAP_IN, one, rows, label_in)
-    note = "Share of the variance; ± what one standard uncertainty of the input changes."
+        top = _block(sheet, top + _GAP_IN, one, rows, (label_in, numbers_in))
+    note = (
+        "Share of the variance; ± what the input gives to the 95 % interval, "
+        "and u, the same as a standard uncertainty."
+    )
     top = sheet.paragraph(
         MARGIN_IN, top + _GAP_IN, sheet.width_in - 2 * MARGIN_IN, note, SMALL_PT, colour=MUTED
     )
@@ -72,7 +79,9 @@ def _by_share(row: Row) -> float:
     return -row.share
 
 
-def _block(sheet: Sheet, top: float, one: Budget, rows: list[Row], label_in: float) -> float:
+def _block(
+    sheet: Sheet, top: float, one: Budget, rows: list[Row], beside_in: tuple[float, float]
+) -> float:
     width = sheet.width_in - 2 * MARGIN_IN
     sheet.rule(MARGIN_IN, top, width)
     top += 0.05
@@ -82,17 +91,15 @@ def _block(sheet: Sheet, top: float, one: Budget, rows: list[Row], label_in: flo
     top = sheet.text(MARGIN_IN + width, top, value, bold=True, align="right") + 0.04
     if one.warning:
         top = sheet.paragraph(MARGIN_IN, top, width, one.warning, SMALL_PT)
-    numbers_in = 0.62 + max(
-        (text_width_in(_gives(row, one.unit), BODY_PT) for row in rows), default=1
-    )
-    left = MARGIN_IN + label_in
-    room = width - label_in - numbers_in
+    left = MARGIN_IN + beside_in[0]
+    room = width - sum(beside_in)
     for row in rows:
-        top = _bar(sheet, left, top + 0.02, room, row, one.unit)
+        top = _bar(sheet, (left, top + 0.02), room, one, row)
     return top
 
 
-def _bar(sheet: Sheet, left: float, top: float, room: float, row: Row, unit: str) -> float:
+def _bar(sheet: Sheet, at: tuple[float, float], room: float, one: Budget, row: Row) -> float:
+    left, top = at
     sheet.text(left - 0.12, top, row.input.name, align="right")
     middle = top + 0.07
     axes = sheet.axes(left, middle - _BAR_IN / 2 + 0.02, room, _BAR_IN)
@@ -106,12 +113,13 @@ def _bar(sheet: Sheet, left: float, top: float, room: float, row: Row, unit: str
     axes.barh(0.5, min(abs(share), 1.0), height=1.0, facecolor=face, edgecolor=edge, linewidth=0.7)
     tail = left + room + 0.08
     sheet.text(tail + 0.42, top, f"{percent(share)} %", align="right")
-    sheet.text(sheet.width_in - MARGIN_IN, top, _gives(row, unit), colour=MUTED, align="right")
+    sheet.text(sheet.width_in - MARGIN_IN, top, _gives(one, row), colour=MUTED, align="right")
     return top + _ROW_IN
 
 
-def _gives(row: Row, unit: str) -> str:
-    return f"± {figures(abs(row.contribution), 2)} {unit}"
+def _gives(one: Budget, row: Row) -> str:
+    half, u = figures(one.half_width(row), 2), figures(abs(row.contribution), 2)
+    return f"± {half} {one.unit} (u {u})"
 
 
 def percent(share: float) -> str:

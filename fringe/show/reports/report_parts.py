@@ -241,19 +241,22 @@ def uncertainty_part(latest: Mapping[str, Any], pictures: Sequence[Any] = ()) ->
     total = math.hypot(*parts.values()) if parts else 0.0
     if not total:
         return Part("uncertainty", "Uncertainty of power", (), pictures)
-    rows = [
-        (_CONTRIBUTIONS.get(name, name), _rounded(u), percent_text((u / total) ** 2))
-        for name, u in sorted(parts.items(), key=lambda item: -item[1])
-    ]
-    foot = [("combined, u", _rounded(total), "")]
     u95 = (latest.get("reading") or {}).get("power_u95_fringes")
     u95 = coverage_factor() * total if u95 is None else u95
-    foot.append(("half-width of the 95 % interval", _rounded(u95), ""))
+    rows = [
+        (
+            _CONTRIBUTIONS.get(name, name),
+            _rounded(u95 * u / total),
+            _rounded(u),
+            percent_text((u / total) ** 2),
+        )
+        for name, u in sorted(parts.items(), key=lambda item: -item[1])
+    ]
     table = Table(
-        "Standard uncertainties by contribution",
-        ("Contribution", "u, fringes", "Share of u²"),
+        "What each input gives to the 95 % interval",
+        ("Contribution", "± (95 %), fringes", "Standard uncertainty u, fringes", "Share of u²"),
         rows,
-        foot,
+        [("combined", _rounded(u95), _rounded(total), "")],
     )
     return Part("uncertainty", "Uncertainty of power", (), pictures, [table])
 

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from fringe.archive.views.session_budget import SessionBudgets
 from fringe.format import figures
 from fringe.judge.tolerance.verdict_words import with_probability
 from fringe.judge.uncertainty.budget import Budget
 from fringe.show.text.lines import line, remark, wrapped_line
 
-BAR = 10
+if TYPE_CHECKING:
+    from fringe.archive.views.session_budget import SessionBudgets
+
+BAR = 5
 LEAST_SHARE = 0.005
 
 
@@ -34,10 +37,10 @@ def budget_rows(budgets: SessionBudgets, picture: Path | None = None) -> list[st
 
 
 def budget_table(one: Budget) -> list[str]:
-    """A result, and a row for each input that matters."""
+    """A result, and a row for each input that matters: its ±, and the standard u beside it."""
     rows = [
-        f"{one.name} {one.text(signed=not one.name.endswith('radius'))}",
-        f"  {'input':<20}{'u':>15}{'sensitivity':>13}{'gives':>9}{'share':>8}  {'':<{BAR + 1}}dof",
+        f"{one.name} {one.text(signed=not one.name.endswith('radius'))} (95 %)",
+        _columns("input", "standard u", "sensitivity", "± 95 %", "as u", "share", "", "dof"),
     ]
     small = []
     for row in one.rows:
@@ -47,20 +50,36 @@ def budget_table(one: Budget) -> list[str]:
             small.append(row.input.name)
             continue
         factor, unit = _readable(row.input.u, row.input.unit)
-        u = f"{figures(row.input.u * factor, 2)} {unit}"
         rows.append(
-            f"  {row.input.name:<20}{u:>15}{figures(row.sensitivity / factor, 3):>13}"
-            f"{figures(abs(row.contribution), 2):>9}{100 * row.share:>6.0f} %  "
-            f"{'█' * max(0, round(row.share * BAR)) or '▏':<{BAR + 1}}{_dof(row.input.dof)}"
+            _columns(
+                row.input.name,
+                f"{figures(row.input.u * factor, 2)} {unit}",
+                figures(row.sensitivity / factor, 3),
+                figures(one.half_width(row), 2),
+                figures(abs(row.contribution), 2),
+                f"{100 * row.share:.0f} %",
+                "█" * max(0, round(row.share * BAR)) or "▏",
+                _dof(row.input.dof),
+            )
         )
-    gap = " " * (11 + BAR)
-    rows.append(f"  {'together':<20}{'':>28}{figures(one.u, 2):>9}{gap}{_dof(one.dof)}")
+    u95, u = figures(one.u95, 2), figures(one.u, 2)
+    rows.append(_columns("together", "", "", u95, u, "", "", _dof(one.dof)))
     if small:
         rows.append(line("under 0.5 %", ", ".join(small)))
     check = one.monte_carlo
     if check is not None and check.agrees:
         rows.append(line("Monte Carlo", f"{check.trials} draws agree with first order"))
+        if one.few_readings:
+            rows.append(wrapped_line("", one.few_readings))
     return rows
+
+
+def _columns(
+    name: str, u: str, slope: str, gives: str, as_u: str, share: str, bar: str, dof: str
+) -> str:
+    return (
+        f"  {name:<20}{u:>14}{slope:>13}{gives:>8}{as_u:>8}{share:>7}  {bar:<{BAR + 1}}{dof}"
+    ).rstrip()
 
 
 def _readable(u: float, unit: str) -> tuple[float, str]:

@@ -64,3 +64,16 @@ def test_what_is_taken_away_is_hollow():
 def test_nothing_without_uncertainty():
     """Inputs that contribute nothing have no bar."""
     assert len(bar_widths(budget_figure([some(1.0, 0.0)]))) == 1
+
+
+def test_95_percent_and_the_standard_uncertainty_beside_it():
+    """Beside a bar stands what the input gives to 95 %, and its u, named so (analytic: 1.96 u)."""
+    figure = budget_figure([some(1.0, 3.0)])
+    assert {"± 5.9 mm (u 3)", "± 2 mm (u 1)"} <= set(texts(figure))
+    assert any("standard uncertainty" in text for text in texts(figure))
+
+
+def test_equal_shares_have_equal_bars():
+    """The tracks of all blocks have one length, whatever is written beside them."""
+    figure = budget_figure([some(1.0, 3.0), some(1234.0, 0.0012)])
+    assert len({round(axes.get_position().width, 9) for axes in figure.axes}) == 1

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import base64
 import io
+import math
 
 import pytest
 from PIL import Image
@@ -181,13 +182,14 @@ def test_verdict_is_said_with_its_numbers(page):
 
 def test_uncertainty_adds_up(page):
     """Contributions are listed largest first and combine to 0.037 (root sum of squares)."""
-    table = cells(page, "Standard uncertainties")
-    assert table[1:3] == [
+    table = cells(page, "What each input gives")
+    assert [row[:1] + row[2:] for row in table[1:3]] == [
         ["edge of the aperture", "0.035", "89 %"],
         ["fit of the fringes", "0.012", "11 %"],
     ]
-    assert table[3][:2] == ["combined, u", "0.04"]
-    assert table[4][:2] == ["half-width of the 95 % interval", "0.08"]
+    half_widths = [float(row[1]) for row in table[1:4]]
+    assert math.hypot(*half_widths[:2]) == pytest.approx(half_widths[2], abs=0.005)
+    assert table[3][:3] == ["combined", "0.08", "0.04"]
 
 
 def test_history_and_evidence_are_whole(inputs, page):

@@ -7,17 +7,17 @@ from typing import Any
 
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
-from fringe.format import capital, figures, percent_text, plus_minus
+from fringe.format import capital, figures, plus_minus
 from fringe.judge.settling.powers import settling_powers
-from fringe.judge.settling.settle import SHORTEST_MIN, settle, with_common
+from fringe.judge.settling.settle import SHARE, SHORTEST_MIN, settle, with_common
 from fringe.judge.settling.words import text_of
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Tolerance
-from fringe.judge.tolerance.verdict_words import SURFACE
+from fringe.judge.tolerance.verdict_words import SURFACE, probability_cell
 from fringe.orders.reading import Reading
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
-    form_text,
+    form_cell,
     headline,
     power_values,
     quality_rows,
@@ -27,7 +27,6 @@ from fringe.show.words import (
 )
 
 LEAST_PHOTOGRAPHS = 3
-SHARE = 0.1  # of the tolerance, that a drift may still move
 
 
 def large(values: dict[str, Any]) -> dict[str, object]:
@@ -87,7 +86,7 @@ def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, ob
         "count": count,
         "verdict": row.verdict,
         "verdict_text": capital(SURFACE.get(row.verdict or "", "no tolerance to judge by")),
-        "probability": "" if row.probability is None else percent_text(row.probability),
+        "probability": probability_cell(row.probability),
         "reason": _sentence(row.reason or ""),
         "next": step.text(),
         "next_reason": _sentence(step.reason),
@@ -136,7 +135,7 @@ def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
             "when": row.when.isoformat(sep=" ", timespec="minutes")[:16],
             "work": _work(row),
             "power": _power(row),
-            "irregularity": _irregularity(row),
+            "irregularity": form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
             "verdict": row.verdict or "",
             "next": row.next_step or "",
         }
@@ -155,12 +154,6 @@ def _power(row: VisitRow) -> str:
     known = row.sense != "unknown"
     shown = plus_minus(row.power_fringes, row.power_u95_fringes, signed=known)
     return shown if known else f"{shown}, sign unknown"
-
-
-def _irregularity(row: VisitRow) -> str:
-    if row.irregularity_fringes is None:
-        return ""
-    return form_text(row.irregularity_fringes, row.irregularity_u95_fringes, "")
 
 
 def _sentence(text: str) -> str:

@@ -171,6 +171,11 @@ def _with_u95(reading: Mapping[str, Any], name: str, unit: str) -> str:
     )
 
 
+def form_cell(value: float | None, u95: float | None) -> str:
+    """A figure of form in a table's cell; empty where it was not measured."""
+    return "" if value is None else form_text(value, u95, "")
+
+
 def _fringes(reading: Mapping[str, Any], name: str) -> str:
     value = reading.get(name)
     return "" if value is None else fringes_text(value)

@@ -15,7 +15,14 @@ from fringe.judge.uncertainty.evidence import Judged
 from fringe.quantity import half_width, half_width_if_any
 from fringe.show.figures.style import wavelength_text
 from fringe.show.reports.report import ReportFigure
-from fringe.show.reports.report_parts import RULES, Banner, Part, Table, length_text, limit_cell
+from fringe.show.reports.report_parts import (
+    Banner,
+    Part,
+    Table,
+    decision_part,
+    length_text,
+    limit_cell,
+)
 
 _SHOWN = ("contact", "spherometer", "certificate")
 
@@ -98,16 +105,7 @@ def limits_part(found: Pair) -> Part:
         )
         for one in verdict.parts or (verdict,)
     ]
-    lines = [f"Rule {verdict.rule}: {RULES[verdict.rule]}."] if verdict.rule in RULES else []
-    lines.append(f"Limits in fringes are at {wavelength_text(found.wavelength_nm)}.")
-    table = Table(
-        "Each limit and what is proven of it",
-        ("Quantity", "Limit", "Verdict", "Probability", "Reason"),
-        rows,
-        marked=2,
-        unbroken=(2,),
-    )
-    return Part("decision", "The decision", lines, (), [table])
+    return decision_part(rows, verdict.rule, found.wavelength_nm)
 
 
 def zones_part(zones: Mapping[str, Carried]) -> Part:

@@ -19,7 +19,7 @@ from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import SURFACE, probability_cell, probability_sentence
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
-    form_text,
+    form_cell,
     headline,
     headline_text,
     limit_text,
@@ -225,9 +225,7 @@ def _readings_table(several: Sequence[Mapping[str, Any]]) -> Table:
                 str(one["photograph"]),
                 headline(reading).value,
                 str(reading.get("sense") or ""),
-                ""
-                if irregularity is None
-                else form_text(irregularity, reading.get("irregularity_u95_fringes"), ""),
+                form_cell(irregularity, reading.get("irregularity_u95_fringes")),
                 "" if contrast is None else figures(contrast, 2),
             )
         )
@@ -284,9 +282,14 @@ def verdict_part(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Part:
     if not rows:
         return Part("decision", "The decision")
     rule = str(verdict.get("rule") or tolerance.get("rule") or "")
+    return decision_part(rows, rule, tolerance.get("wavelength_nm"))
+
+
+def decision_part(rows: Sequence[Sequence[str]], rule: str, wavelength_nm: float | None) -> Part:
+    """Return each limit with its verdict, by which rule, and what its fringes are counted in."""
     lines = [f"Rule {rule}: {RULES[rule]}."] if rule in RULES else []
-    if tolerance.get("wavelength_nm") is not None:
-        lines.append(f"Limits in fringes are at {wavelength_text(tolerance['wavelength_nm'])}.")
+    if wavelength_nm is not None:
+        lines.append(f"Limits in fringes are at {wavelength_text(wavelength_nm)}.")
     table = Table(
         "Each limit and what is proven of it",
         ("Quantity", "Limit", "Verdict", "Probability", "Reason"),
@@ -307,9 +310,7 @@ def history_part(rows: Sequence[VisitRow], pictures: Sequence[Any]) -> Part:
             row.stage or "",
             _signed(row.power_fringes, row.power_u95_fringes, row),
             _signed(row.radius_difference_mm, row.radius_difference_u95_mm, row),
-            ""
-            if row.irregularity_fringes is None
-            else form_text(row.irregularity_fringes, row.irregularity_u95_fringes, ""),
+            form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
             row.verdict or "",
             row.next_step or "",
         )

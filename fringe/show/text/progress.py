@@ -10,10 +10,11 @@ from rich.table import Table
 from rich.text import Text
 
 from fringe.archive.views.surface_state import SurfaceState
-from fringe.format import figures, percent_text, plus_minus
+from fringe.format import figures, plus_minus
 from fringe.judge.state.visits import VisitRow
+from fringe.judge.tolerance.verdict_words import probability_cell
 from fringe.show.text.outlook import learned_lines, spell_lines
-from fringe.show.words import form_text
+from fringe.show.words import form_cell
 
 _STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
@@ -110,16 +111,6 @@ def _radius(row: VisitRow) -> str:
     return shown if signed else f"? {shown}"
 
 
-def _irregularity(row: VisitRow) -> str:
-    if row.irregularity_fringes is None:
-        return ""
-    return form_text(row.irregularity_fringes, row.irregularity_u95_fringes, "")
-
-
-def _probability(row: VisitRow) -> str:
-    return "" if row.probability is None else percent_text(row.probability)
-
-
 _LEGEND = (
     "power and irregularity in fringes; power + contact at the centre, − at the edge, ? not "
     "known, s by spherometer"
@@ -131,9 +122,9 @@ _COLUMNS: dict[str, Callable[[int, VisitRow], str]] = {
     "work before, on top": lambda number, row: _work(row),
     "power": lambda number, row: _power(row),
     "work − plate, mm": lambda number, row: _radius(row),
-    "irreg.": lambda number, row: _irregularity(row),
+    "irreg.": lambda number, row: form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
     "verdict": lambda number, row: row.verdict or "",
-    "conforms": lambda number, row: _probability(row),
+    "conforms": lambda number, row: probability_cell(row.probability),
     "next step": lambda number, row: row.next_step or "",
 }
 _NUMBERS = ("", "power", "work − plate, mm", "irreg.", "conforms")

@@ -132,6 +132,12 @@ def number(text: str, what: str = "number") -> float:
     return -value if match["sign"] == "-" else value
 
 
+def angle_deg(text: str, what: str = "angle") -> float:
+    """Read an angle, with or without its unit, as ``90deg``, ``90°`` or ``-45`` [degree]."""
+    bare = text.strip().removesuffix("°").removesuffix("degrees").removesuffix("deg")
+    return number(bare, what)
+
+
 def _plain(text: str) -> str:
     """Text with the minus that fringe itself prints, and signs like ¾, in plain characters."""
     text = text.replace("−", "-")

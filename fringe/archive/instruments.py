@@ -154,7 +154,7 @@ def add_instrument(
             f"radius {kept['radius_mm']:g} mm"
         )
     instrument = Instrument(kind, name, kept, date.today().isoformat())
-    taken = _find(archive, kind, name)
+    taken = find_record(archive, kind, name)
     if taken is not None and not replace:
         raise BadInput(f"{taken}: there is a {kind} {name!r} already; --replace writes over it")
     final = taken or _folder(archive, kind) / f"{folder_names(name)[0]}.toml"
@@ -172,7 +172,7 @@ def load_instrument(archive: Path, kind: str, name: str) -> Instrument:
         If there is none of that name (the line names those that there are), or it is damaged.
     """
     _known_kind(kind)
-    path = _find(archive, kind, name)
+    path = find_record(archive, kind, name)
     if path is None:
         names = [one.name for one in list_instruments(archive, kind)]
         known = f"there are {', '.join(names)}" if names else "there is none yet"
@@ -187,7 +187,8 @@ def instrument_record(archive: Path, kind: str, name: str) -> dict[str, Any]:
 
 def record_if_any(archive: Path, kind: str, name: str) -> dict[str, Any] | None:
     """One record as plain values; None where the archive has none of that name."""
-    return None if _find(archive, kind, name) is None else instrument_record(archive, kind, name)
+    path = find_record(archive, kind, name)
+    return None if path is None else read_instrument(path, kind).record()
 
 
 def list_instruments(archive: Path, kind: str | None = None) -> list[Instrument]:
@@ -279,7 +280,7 @@ def find_lamp(name: str, archive: Path | None = None) -> Lamp:
     """Look a lamp up in the archive's records first, then in the table."""
     from fringe.optics.lamps import lamp
 
-    if archive is not None and _find(archive, "lamp", name) is not None:
+    if archive is not None and find_record(archive, "lamp", name) is not None:
         return lamp_from_record(instrument_record(archive, "lamp", name))
     return lamp(name)
 
@@ -380,8 +381,8 @@ def _folder(archive: Path, kind: str) -> Path:
     return folder
 
 
-def _find(archive: Path, kind: str, name: str) -> Path | None:
-    """File of a record by the instrument's name."""
+def find_record(archive: Path, kind: str, name: str) -> Path | None:
+    """File of a record by the instrument's name; None where the archive has none."""
     for stem in folder_names(_clean(name)):
         path = archive / FOLDER / kind / f"{stem}.toml"
         if path.is_file():

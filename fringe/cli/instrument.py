@@ -202,10 +202,13 @@ def show(archive: Path, kind: str, name: str, as_json: bool) -> None:
       fringe instrument show bench/ plate "plate 7"
     """
     from fringe.archive.instruments import load_instrument
+    from fringe.archive.plate_maps import latest_file
     from fringe.show.text.instrument import record_rows
 
     found = load_instrument(archive, kind, name)
-    answer(as_json, found.record, lambda: record_rows(found))
+    known = latest_file(archive, name) if kind == "plate" else None
+    more = {} if known is None else {"map": known.to_json()}
+    answer(as_json, lambda: {**found.record(), **more}, lambda: record_rows(found, known))
 
 
 def _add(archive: Path, name: str, record: Record, *, replace: bool, as_json: bool) -> None:

@@ -15,6 +15,7 @@ from fringe.cli.params import (
     gathered,
     json_option,
     length,
+    plate_turned_option,
     quantity,
     surface_reading_options,
     uncertainty,
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 @click.argument("surface")
 @click.argument("photos", nargs=-1, type=PATH, metavar="[PHOTO]...")
 @surface_reading_options
+@plate_turned_option
 @click.option("--camera", metavar="NAME", help="Camera on record: its distance and scale.")
 @click.option("--against", metavar="PIECE", help="Laid on this surface, not on the plate.")
 @length("--aperture", "Of a plate smaller than the work.")

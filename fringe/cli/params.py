@@ -390,6 +390,11 @@ photo_options = together(
         help="Pixels a millimetre.",
     ),
 )
+plate_turned_option = click.option(
+    "--plate-turned",
+    metavar="DEG",
+    help="Take its map out: turned so since, 0deg as marked.",
+)
 surface_reading_options = together(
     click.option("--lamp", metavar="NAME", help="Lamp; without it the surface's usual one."),
     photo_options,

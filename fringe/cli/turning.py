@@ -7,11 +7,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fringe.cli.params import PATH, gathered, json_option, length, surface_reading_options
-from fringe.cli.printing import answer
+from fringe.cli.params import (
+    PATH,
+    gathered,
+    json_option,
+    length,
+    picture_option,
+    surface_reading_options,
+)
+from fringe.cli.printing import answer, write_picture
 
 if TYPE_CHECKING:
-    from fringe.archive.views.turning import TurningRequest
+    from fringe.archive.views.turning import TurningRequest, TurningTest
     from fringe.orders.options import StatedOptions
 
 
@@ -27,6 +34,8 @@ if TYPE_CHECKING:
 @click.option("--surface", metavar="ARCHIVE/NAME", help="Take plate, lamp and diameter from it.")
 @surface_reading_options
 @length("--diameter", "Of the aperture.")
+@click.option("--keep", metavar="ARCHIVE/PLATE", help="Keep the plate's map with its record.")
+@picture_option
 @json_option
 @gathered(
     request="fringe.archive.views.turning.TurningRequest",
@@ -36,6 +45,7 @@ def command(
     photos: tuple[Path, ...],
     request: TurningRequest,
     stated: StatedOptions,
+    picture: Path | None,
     as_json: bool,
 ) -> None:
     """Tell the work's error from the plate's by turning the work.
@@ -44,6 +54,10 @@ def command(
     are, and photograph it again: what turns with the work is the work's, what stays is the
     plate's. Two positions do, five steps of 72 degrees do better. What is rotationally symmetric,
     as zones and power, turns into itself: no turning tells it apart.
+
+    --keep keeps the plate's form: put a mark on its rim, and let it lie as in these photographs.
+    With --plate-turned 0deg `fringe log` and `fringe watch` then take it out of readings of any
+    work on that plate.
 
     \b
     Example:
@@ -57,4 +71,11 @@ def command(
 
     with waiting("reading", quiet=as_json):
         test = turning_test(photos, request, stated)
-    answer(as_json, test.to_json, lambda: turning_rows(test))
+        write_picture(picture, lambda: _drawn(test))
+    answer(as_json, test.to_json, lambda: turning_rows(test, picture))
+
+
+def _drawn(test: TurningTest) -> bytes:
+    from fringe.show.pictures import turning_picture
+
+    return turning_picture(test)

@@ -15,6 +15,7 @@ from fringe.cli.params import (
     json_option,
     length,
     photo_options,
+    plate_turned_option,
 )
 from fringe.cli.printing import print_json
 
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 )
 @click.option("--lamp", metavar="NAME", help="Lamp; without it the surface's usual one.")
 @photo_options
+@plate_turned_option
 @length("--diameter", "Diameter, without a surface.")
 @length("--plate-radius", "Of the plate, without a surface.")
 @click.option("--work", type=FORM, help="Form of the work, without a surface.")

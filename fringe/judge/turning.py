@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput
 from fringe.optics.form import form_quantities
-from fringe.optics.zernike import Term
+from fringe.optics.zernike import Term, turn_matrix
 from fringe.orders.form_intervals import FormIntervals, form_intervals
 from fringe.orders.reading import FormFit, Reading
 
@@ -112,7 +112,7 @@ def turned_forms(readings: Sequence[Reading], angles_deg: Sequence[float]) -> Tu
     lost = tuple(m for m in frequencies if not _told_apart(m, angles))
     seen = np.concatenate([_values(form, terms) for form in forms])
     covariance = _block_diagonal([_covariance(form, terms) for form in forms])
-    design = np.vstack([np.hstack([_turn(terms, a), np.eye(len(terms))]) for a in angles])
+    design = np.vstack([np.hstack([turn_matrix(terms, a), np.eye(len(terms))]) for a in angles])
     # what turning cannot tell apart is left as one: the work's part of it is set to zero
     lumped = [m == 0 or abs(m) in lost for _, m in terms]
     free = np.array([*(not one for one in lumped), *(True for _ in terms)])
@@ -170,26 +170,6 @@ def _told_apart(frequency: int, angles: Array) -> bool:
     """Whether terms of a frequency turn against each other between any two positions."""
     turns = frequency * (angles[:, None] - angles[None, :])
     return bool(np.abs(np.sin(turns / 2)).max() >= _LEAST_TURN)
-
-
-def _turn(terms: Sequence[Term], angle: float) -> Array:
-    """Coefficients of a form turned by an angle, from those before, shape (T, T).
-
-    cos m(t - a) = cos mt cos ma + sin mt sin ma, and likewise for the sine.
-    """
-    place = {term: i for i, term in enumerate(terms)}
-    matrix = np.zeros((len(terms), len(terms)))
-    for (n, m), i in place.items():
-        if m == 0:
-            matrix[i, i] = 1.0
-            continue
-        cos, sin = math.cos(abs(m) * angle), math.sin(abs(m) * angle)
-        matrix[i, i] = cos
-        other = place.get((n, -m))
-        if other is not None:
-            # the cosine term feeds the sine with + sin, the sine term the cosine with - sin
-            matrix[other, i] = sin if m > 0 else -sin
-    return matrix
 
 
 def _values(form: FormFit, terms: Sequence[Term]) -> Array:

@@ -76,6 +76,35 @@ def zernike_matrix(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDArray
     return matrix
 
 
+def turn_matrix(terms: Sequence[Term], angle: float) -> NDArray[np.float64]:
+    """Coefficients of a form turned by an angle, from those before, shape (T, T).
+
+    cos m(t - a) = cos mt cos ma + sin mt sin ma, and likewise for the sine.
+
+    Parameters
+    ----------
+    terms : sequence of (n, m), length T
+        With the sine of each cosine, and the other way round.
+    angle : float
+        From +u toward +v [rad].
+    """
+    import numpy as np
+
+    place = {term: i for i, term in enumerate(terms)}
+    matrix = np.zeros((len(terms), len(terms)))
+    for (n, m), i in place.items():
+        if m == 0:
+            matrix[i, i] = 1.0
+            continue
+        cos, sin = math.cos(abs(m) * angle), math.sin(abs(m) * angle)
+        matrix[i, i] = cos
+        other = place.get((n, -m))
+        if other is not None:
+            # the cosine term feeds the sine with + sin, the sine term the cosine with - sin
+            matrix[other, i] = sin if m > 0 else -sin
+    return matrix
+
+
 def zernike_rows(
     terms: Sequence[Term], u: NDArray[np.float32], v: NDArray[np.float32]
 ) -> NDArray[np.float32]:

@@ -29,6 +29,7 @@ from fringe.orders.fit.solve import Solution
 from fringe.orders.form_intervals import form_intervals
 from fringe.orders.lengths import Lengths, wavelength_of
 from fringe.orders.options import ReadOptions
+from fringe.orders.plate_form import plate_form
 from fringe.orders.reading import FormFit, Quality, Reading
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, ContrastSense
 from fringe.photo.ellipse import Edge
@@ -113,8 +114,9 @@ def reading_of(
     if model.power < 0:
         model = OrderModel(model.terms, -model.values)  # the same picture
     normal = _as_normal(model, edge, options, sense)
-    values = -normal.values if sense == "edge" else normal.values
     terms = model.terms
+    plate = plate_form(options, terms, sense)
+    values = (-normal.values if sense == "edge" else normal.values) - plate.values
     sphere = (options.plate_radius_mm, options.diameter_mm)
     form = (
         form_quantities(terms, values, *sphere)
@@ -123,6 +125,7 @@ def reading_of(
     )
     noise = solution.fit_variance * normal.share**2 * fit.covariance
     covariance, parts = _uncertainty(solution, edge, normal, form, noise)
+    covariance = covariance + plate.doubt.covariance
     intervals = form_intervals(terms, values, covariance, form, noise)
     u_power = math.sqrt(math.fsum(u * u for u in parts.values()))
     wavelength = options.lamp.wavelength_nm
@@ -132,7 +135,7 @@ def reading_of(
             contrast=min(1.0, fit.mean_contrast),
             used_fraction=min(1.0, fit.used * solution.covered),
             residual=fit.rms,
-            warnings=tuple(warnings),
+            warnings=tuple(warnings if plate.remark is None else [*warnings, plate.remark]),
         ),
         power_fringes=form.power,
         power_u95_fringes=half_width(u_power),

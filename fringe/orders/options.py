@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp
+from fringe.orders.plate_map import PlateMap
 from fringe.photo.edge_text import edge_from_text, text_of_edge
 from fringe.photo.ellipse import Edge
+from fringe.units import angle_deg
 
 if TYPE_CHECKING:
     from fringe.photo.load import Photo
@@ -58,6 +60,10 @@ class ReadOptions:
     gap_um, u_gap_um : float, optional
         Least gap between the two, where they come nearest, and its standard uncertainty [um].
         Seen from near, a lifted contact reads as power. Without them what dust can do.
+    plate_map : PlateMap, optional
+        The plate's own form, which is taken out where `plate_turned_deg` says how it lies.
+    plate_turned_deg : float, optional
+        By how much the plate was turned since its map, from +x toward +y [degree].
     """
 
     lamp: Lamp
@@ -73,6 +79,8 @@ class ReadOptions:
     plate: str = ""
     gap_um: float | None = None
     u_gap_um: float | None = None
+    plate_map: PlateMap | None = None
+    plate_turned_deg: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse a gap that cannot be."""
@@ -106,6 +114,8 @@ class ReadOptions:
             "plate": self.plate or None,
             "gap_um": self.gap_um,
             "u_gap_um": self.u_gap_um,
+            "plate_map": self.plate_map and self.plate_map.to_json(),
+            "plate_turned_deg": self.plate_turned_deg,
         }
         if isinstance(edge, Edge) and _read_back(values["edge"]).u_px != edge.u_px:
             values["edge_u_px"] = edge.u_px  # the text's last digit says otherwise
@@ -122,7 +132,7 @@ class ReadOptions:
         """
         try:
             edge = edge_from_text(str(values.get("edge", "auto")))
-            u_px = _number(values, "edge_u_px")
+            u_px, kept_map = _number(values, "edge_u_px"), values.get("plate_map")
             if isinstance(edge, Edge) and u_px is not None:
                 edge = replace(edge, u_px=u_px)
             return cls(
@@ -139,6 +149,8 @@ class ReadOptions:
                 plate=str(values.get("plate") or ""),
                 gap_um=_number(values, "gap_um"),
                 u_gap_um=_number(values, "u_gap_um"),
+                plate_map=None if kept_map is None else PlateMap.from_json(kept_map),
+                plate_turned_deg=_number(values, "plate_turned_deg"),
             )
         except (TypeError, ValueError) as error:
             raise BadInput(f"its options cannot be used: {error}") from error
@@ -158,6 +170,8 @@ class StatedOptions:
         Form of the work; convex where nothing is said.
     gap_mm : float or None
         Least gap between the two, where dust or a ring holds them apart [mm].
+    plate_turned : str or None
+        By how much the plate was turned since its map was made, as ``0deg``.
     """
 
     lamp: str | None = None
@@ -170,6 +184,7 @@ class StatedOptions:
     scale_px_per_mm: float | None = None
     camera: str | None = None
     gap_mm: float | None = None
+    plate_turned: str | None = None
 
     def parsed_edge(self) -> Edge | str:
         """The edge in numbers; raises `BadInput` for text that is none."""
@@ -187,7 +202,13 @@ class StatedOptions:
             sense=self.sense,
             scale_px_per_mm=self.scale_px_per_mm,
             gap_um=None if self.gap_mm is None else 1e3 * self.gap_mm,
+            plate_turned_deg=self.plate_turned_deg(),
         )
+
+    def plate_turned_deg(self) -> float | None:
+        """How the plate lies as a number [degree]; raises `BadInput` for text that is none."""
+        text = self.plate_turned
+        return None if text is None else angle_deg(text, "--plate-turned")
 
 
 def _read_back(text: str) -> Edge:

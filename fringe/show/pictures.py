@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from fringe.archive.views.session_budget import SessionBudgets
     from fringe.archive.views.settling import SettlingSeries
     from fringe.archive.views.surface_state import SurfaceState
+    from fringe.archive.views.turning import TurningTest
     from fringe.orders.asked import AskedReading
 
 
@@ -79,3 +80,12 @@ def settling_picture(series: SettlingSeries) -> bytes:
         when=series.when,
     )
     return png_bytes(figure)
+
+
+def turning_picture(test: TurningTest) -> bytes:
+    """Maps of the work's own form and the plate's."""
+    from fringe.show.figures.style import Facts, png_bytes
+    from fringe.show.figures.turning_maps import turning_figure
+
+    facts = Facts(test.wavelength_nm, test.options.diameter_mm)
+    return png_bytes(turning_figure(test.forms, facts))

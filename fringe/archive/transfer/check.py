@@ -9,6 +9,7 @@ from typing import Any
 
 from fringe.archive.instruments import FOLDER as INSTRUMENTS
 from fringe.archive.instruments import KINDS, read_instrument
+from fringe.archive.plate_maps import map_files, map_folder, read_map
 from fringe.archive.store import hdf5
 from fringe.archive.store.digest import objects, seal_problem
 from fringe.archive.store.index import FOLDER as INDEX
@@ -178,9 +179,17 @@ def _check_instruments(archive: Path) -> Findings:
                 read_instrument(path, kind)
             except BadInput as error:
                 problems.append(str(error))
-        more, others = _other_files(root / kind, paths)
-        leftovers += more
-        unknown += others
+        maps = {map_folder(path): map_files(path) for path in paths if map_folder(path).is_dir()}
+        for path in (path for files in maps.values() for path in files):
+            checked += 1
+            try:
+                read_map(path)
+            except BadInput as error:
+                problems.append(str(error))
+        for folder, known in (*maps.items(), (root / kind, {*paths, *maps})):
+            more, others = _other_files(folder, set(known))
+            leftovers += more
+            unknown += others
     if root.is_dir():
         unknown += _other_files(root, folders)[1]
     return Findings(checked, tuple(problems), tuple(leftovers), tuple(unknown))

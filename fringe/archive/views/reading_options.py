@@ -7,10 +7,12 @@ from pathlib import Path
 
 from fringe.archive.instrument_records import load_camera
 from fringe.archive.instruments import find_lamp
+from fringe.archive.plate_maps import latest_map
 from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
 from fringe.orders.options import ReadOptions, StatedOptions
+from fringe.orders.plate_map import PlateMap
 
 
 def stated_options(
@@ -37,6 +39,8 @@ def stated_options(
         archive = surface.folder.parent
     said = with_camera(stated, archive)
     if surface is None:
+        if said.plate_turned is not None:
+            raise BadInput("--plate-turned: give --surface, whose plate's map is to be taken out")
         if said.lamp is None:
             raise BadInput("give the lamp: --lamp NAME (see `fringe lamps`), or --surface")
         return said.options(find_lamp(said.lamp, archive))
@@ -51,7 +55,20 @@ def stated_options(
         plate_radius_mm=surface.plate_radius_mm,
         work=surface.form,
     )
-    return known.options(find_lamp(name, archive))
+    options = known.options(find_lamp(name, archive))
+    return replace(options, plate_map=_plate_map(surface, archive, needed=said.plate_turned))
+
+
+def _plate_map(surface: Surface, archive: Path | None, needed: str | None) -> PlateMap | None:
+    """The map of the plate that the surface lies on; None where the archive has none."""
+    plate = surface.plate.name
+    found = None if archive is None or plate is None else latest_map(archive, plate)
+    if found is None and needed is not None:
+        raise BadInput(
+            f"--plate-turned: {plate or 'the plate'} has no map in this archive; make one with "
+            "`fringe turning --keep`"
+        )
+    return found
 
 
 def with_camera(stated: StatedOptions, archive: Path | None) -> StatedOptions:

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import partial
 from pathlib import Path
 
+from fringe.archive.plate_maps import FIGURES, keep_map, plate_and_archive
 from fringe.archive.store.surface import find_surface
 from fringe.archive.views.reading_options import stated_options
 from fringe.errors import BadInput, Refused
 from fringe.judge.turning import TurnedForms, turned_forms
-from fringe.orders.options import StatedOptions
+from fringe.orders.options import ReadOptions, StatedOptions
+from fringe.orders.plate_map import PlateMap
 from fringe.orders.read import read_file
 from fringe.orders.reading import Reading
 from fringe.parallel import read_many
-from fringe.units import number
+from fringe.units import angle_deg
 
 
 @dataclass(frozen=True)
@@ -28,10 +32,13 @@ class TurningRequest:
         By how much the work was turned in each, as ``90deg``; clockwise as the photographs show.
     surface : str or None
         ``ARCHIVE/NAME``: plate, lamp and diameter are taken from its record.
+    keep : str or None
+        ``ARCHIVE/PLATE``: the plate on record that the map of its form is kept with.
     """
 
     turned: tuple[str, ...] = ()
     surface: str | None = None
+    keep: str | None = None
 
 
 @dataclass(frozen=True)
@@ -45,12 +52,18 @@ class TurningTest:
         By how much the work was turned in each [degree].
     readings : tuple of Reading
     forms : TurnedForms
+    options : ReadOptions
+        What the photographs were read with.
+    kept : Path or None
+        File of the plate's map, where it was kept.
     """
 
     paths: tuple[Path, ...]
     angles_deg: tuple[float, ...]
     readings: tuple[Reading, ...]
     forms: TurnedForms
+    options: ReadOptions
+    kept: Path | None = None
 
     @property
     def wavelength_nm(self) -> float:
@@ -66,7 +79,53 @@ class TurningTest:
                 {"photo": str(path), "turned_deg": angle}
                 for path, angle in zip(self.paths, self.angles_deg, strict=True)
             ],
+            "kept": None if self.kept is None else str(self.kept),
         }
+
+    def plate_map(self, plate: str) -> PlateMap:
+        """The plate's form as it can be taken out of later readings.
+
+        Raises
+        ------
+        BadInput
+            If it cannot: the sign, the diameter or the form itself is not known.
+        """
+        problem = self._why_no_map()
+        if problem is not None:
+            raise BadInput(f"--keep: {problem}")
+        diameter = self.options.diameter_mm
+        assert diameter is not None
+        return PlateMap.of(
+            self.forms.plate,
+            self.wavelength_nm,
+            plate=plate,
+            when=date.today().isoformat(),
+            diameter_mm=diameter,
+            angles_deg=self.angles_deg,
+            undetermined=self.forms.undetermined,
+            photographs=[one.reading_id for one in self.readings],
+        )
+
+    def _why_no_map(self) -> str | None:
+        if self.readings[0].sense not in ("centre", "edge"):
+            return "where the contact is is not known, so neither is the map's sign; say --sense"
+        if not self.forms.agrees:
+            return "the positions disagree by more than their uncertainty; nothing was kept"
+        if not self.forms.plate.terms:
+            return "these angles tell nothing of the plate; turn the work by other angles"
+        return None
+
+    def kept_with(self, archive: Path, plate: str) -> TurningTest:
+        """Write the plate's map beside its record, and return the test with its file."""
+        nm, figures = self.wavelength_nm / 2, self.forms.plate_figures
+        sizes = (
+            figures.irregularity,
+            figures.irregularity_u95,
+            figures.rms,
+            figures.rms_u95,
+        )
+        shown = {name: nm * size for name, size in zip(FIGURES, sizes, strict=True)}
+        return dataclasses.replace(self, kept=keep_map(archive, self.plate_map(plate), shown))
 
 
 def turning_test(
@@ -77,7 +136,8 @@ def turning_test(
     Raises
     ------
     BadInput
-        If there is not one angle a photograph, or the readings cannot be joined.
+        If there is not one angle a photograph, the readings cannot be joined, or the plate's
+        map cannot be kept.
     Refused
         If a photograph carries no reading.
     """
@@ -86,18 +146,18 @@ def turning_test(
             f"--turned: {len(request.turned)} angles for {len(photos)} photographs; give one each, "
             "as --turned 0deg --turned 72deg"
         )
-    angles = tuple(angle_deg(text) for text in request.turned)
+    angles = tuple(angle_deg(text, "--turned") for text in request.turned)
     surface = None if request.surface is None else find_surface(request.surface)
-    options = stated_options(surface, stated)
+    # a plate's map from an earlier test is not taken out here
+    options = dataclasses.replace(stated_options(surface, stated), plate_map=None)
+    keep = None if request.keep is None else plate_and_archive(request.keep)
+    if keep is not None and options.diameter_mm is None:
+        raise BadInput("--keep: give the diameter that the map is over: --diameter or --surface")
     answers = read_many(list(photos), partial(read_file, options=options))
     for answer in answers:
         if isinstance(answer, Refused):
             raise answer
     readings = tuple(one for one in answers if not isinstance(one, Refused))
-    return TurningTest(tuple(photos), angles, readings, turned_forms(readings, angles))
-
-
-def angle_deg(text: str) -> float:
-    """Read an angle, with or without its unit, as ``90deg``, ``90°`` or ``-45`` [degree]."""
-    bare = text.strip().removesuffix("°").removesuffix("degrees").removesuffix("deg")
-    return number(bare, "--turned")
+    forms = turned_forms(readings, angles)
+    test = TurningTest(tuple(photos), angles, readings, forms, options)
+    return test if keep is None else test.kept_with(*keep)

@@ -32,12 +32,12 @@ from fringe.show.figures.style import (
 from fringe.show.words import form_text, fringes_text, headline_text
 
 Array = NDArray[np.float64]
-_GUTTER_IN = 0.4
+GUTTER_IN = 0.4
 _LEAST_HEIGHT = 0.05  # a scale finer than this would make noise look like form [fringe]
 
 
 @dataclass(frozen=True)
-class _Map:
+class HeightMap:
     """One map: its heights, colours and the ends of its scale [fringe]."""
 
     title: str
@@ -99,15 +99,15 @@ def gap_map_figure(
     facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
     sheet = Sheet()
     top = sheet.heading(title or "The gap over the aperture", facts)
-    side = (sheet.width_in - 2 * MARGIN_IN - _GUTTER_IN) / 2
+    side = (sheet.width_in - 2 * MARGIN_IN - GUTTER_IN) / 2
     bottom = top
     for left, one, caption in zip(
-        (MARGIN_IN, MARGIN_IN + side + _GUTTER_IN),
+        (MARGIN_IN, MARGIN_IN + side + GUTTER_IN),
         _maps(grid),
         _captions(reading, grid),
         strict=True,
     ):
-        below = _draw(sheet, left, top, side, one, grid, reading.wavelength_nm / 2)
+        below = draw_map(sheet, left, top, side, one, grid, reading.wavelength_nm / 2)
         bottom = max(bottom, sheet.paragraph(left, below, side, caption, BODY_PT))
     note = (
         "Both as seen in the photograph. Contours as marked on the scales, in nm and in fringes,"
@@ -121,15 +121,22 @@ def gap_map_figure(
     return sheet.finish(bottom + 0.18)
 
 
-def _maps(grid: FormGrid) -> tuple[_Map, _Map]:
+def _maps(grid: FormGrid) -> tuple[HeightMap, HeightMap]:
     deepest = max(float(grid.gap[grid.inside].max()), _LEAST_HEIGHT)
     step = nice_step(deepest, 10)
-    gap = _Map("Gap, as the piece lay", grid.gap, gap_colormap(), 0.0, deepest, step, False)
-    rest = grid.rest[grid.inside]
-    most = max(float(np.abs(rest).max()), _LEAST_HEIGHT / 2)
+    gap = HeightMap("Gap, as the piece lay", grid.gap, gap_colormap(), 0.0, deepest, step, False)
+    return gap, signed_map("Left by the best sphere", grid.rest, highest(grid))
+
+
+def highest(grid: FormGrid) -> float:
+    """Where the scale of what the best sphere leaves ends [fringe]."""
+    return max(float(np.abs(grid.rest[grid.inside]).max()), _LEAST_HEIGHT / 2)
+
+
+def signed_map(title: str, height: Array, most: float) -> HeightMap:
+    """A map of heights of both signs, on a scale that ends at `most` [fringe]."""
     step = nice_step(2 * most, 10)
-    name = "Left by the best sphere"
-    return gap, _Map(name, grid.rest, height_colormap(), -most, most, step, True)
+    return HeightMap(title, height, height_colormap(), -most, most, step, True)
 
 
 def _captions(reading: Reading, grid: FormGrid) -> tuple[str, str]:
@@ -145,12 +152,13 @@ def _captions(reading: Reading, grid: FormGrid) -> tuple[str, str]:
     return first, "Irregularity " + (", ".join(shown) if shown else "not measured")
 
 
-def _draw(
-    sheet: Sheet, left: float, top: float, side: float, one: _Map, grid: FormGrid, nm: float
+def draw_map(
+    sheet: Sheet, left: float, top: float, side: float, one: HeightMap, grid: FormGrid, nm: float
 ) -> float:
+    """Draw one map with its scale; return where it ends [inch from the top]."""
     below = sheet.text(left, top, one.title, BODY_PT, bold=True) + 0.04
     axes = sheet.axes(left, below, side, side)
-    _draw_map(axes, one, grid, side)
+    _fill_axes(axes, one, grid, side)
     below += side + 0.46
     scale = sheet.axes(left + 0.08, below, side - 0.16, 0.13)
     colour_scale(
@@ -166,7 +174,7 @@ def _draw(
     return below + 0.13 + 0.42
 
 
-def _draw_map(axes: Axes, one: _Map, grid: FormGrid, side: float) -> None:
+def _fill_axes(axes: Axes, one: HeightMap, grid: FormGrid, side: float) -> None:
     far = float(grid.u.max())
     circle = Circle((0, 0), 1.0, transform=axes.transData, fill=False, edgecolor=INK, linewidth=1.1)
     axes.add_patch(circle)
@@ -208,7 +216,7 @@ def _draw_map(axes: Axes, one: _Map, grid: FormGrid, side: float) -> None:
     axes.set_axis_off()
 
 
-def _richest_line(one: _Map, grid: FormGrid) -> tuple[Array, Array, Array]:
+def _richest_line(one: HeightMap, grid: FormGrid) -> tuple[Array, Array, Array]:
     """Return the line from rim to rim, of twelve, along which the height changes most."""
     along = np.linspace(-0.9, 0.9, 361)
     far, size = float(grid.u.max()), grid.u.shape[0]

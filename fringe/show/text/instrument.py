@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from fringe.archive.instruments import Instrument
+from fringe.archive.plate_maps import PlateMapFile
 from fringe.format import figures, plus_minus
 from fringe.show.text.lines import line
+from fringe.show.words import form_text
 from fringe.student_t import coverage_factor
 
 
@@ -23,13 +25,24 @@ def list_rows(archive: Path, found: Sequence[Instrument]) -> list[str]:
     return [line(one.kind, f"{one.name}  {short(one)}") for one in found]
 
 
-def record_rows(found: Instrument) -> list[str]:
-    """All that one record says."""
+def record_rows(found: Instrument, known: PlateMapFile | None = None) -> list[str]:
+    """All that one record says, and of when and how large a plate's map is."""
     return [
         f"{found.kind} {found.name}, on record since {found.added}: {short(found)}",
         *(line(key, _plain(value)) for key, value in found.values.items()),
+        *([] if known is None else _map_rows(known)),
         line("file", str(found.path)),
     ]
+
+
+def _map_rows(known: PlateMapFile) -> list[str]:
+    sizes, one = known.figures, known.known
+    rows = [line("map of its form", f"of {one.when}, over {figures(one.diameter_mm, 6)} mm")]
+    for label, name in (("  peak to valley", "irregularity"), ("  rms", "rms")):
+        if f"{name}_nm" in sizes:
+            shown = form_text(sizes[f"{name}_nm"], sizes.get(f"{name}_u95_nm"), " nm")
+            rows.append(line(label, shown))
+    return [*rows, line("  file", str(known.path))]
 
 
 def short(one: Instrument) -> str:

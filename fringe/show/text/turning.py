@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 from fringe.archive.views.turning import TurningTest
 from fringe.orders.form_intervals import FormIntervals
@@ -10,7 +11,7 @@ from fringe.show.text.lines import line, remark
 from fringe.show.words import form_text
 
 
-def turning_rows(test: TurningTest) -> Iterator[str]:
+def turning_rows(test: TurningTest, picture: Path | None = None) -> Iterator[str]:
     """The form of each piece, and what turning cannot tell."""
     forms = test.forms
     yield f"{len(test.paths)} positions of the work, at {test.wavelength_nm:.1f} nm"
@@ -31,6 +32,10 @@ def turning_rows(test: TurningTest) -> Iterator[str]:
             "the positions disagree by more than their uncertainty: the pieces were still "
             "settling, dust lay between them, or an angle is wrong"
         )
+    if test.kept is not None:
+        yield line("plate's map", f"kept in {test.kept}")
+    if picture is not None:
+        yield line("maps", f"drawn in {picture}")
 
 
 def _piece(name: str, figures: FormIntervals) -> Iterator[str]:

@@ -1,0 +1,156 @@
+"""Maps of plates' own forms, beside the records of the plates.
+
+They lie in a folder beside the plate's record, a file a version; the highest number counts::
+
+    instruments/plate/NAME.toml
+    instruments/plate/NAME-maps/0001.toml
+    instruments/plate/NAME-maps/0002.toml
+
+None is ever written over, and each carries its own SHA-256.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fringe.archive.instruments import find_record, load_instrument
+from fringe.errors import BadInput
+from fringe.files import cannot_write, check_folder, make_folders, write_new
+from fringe.orders.plate_map import PlateMap
+
+_FILE = re.compile(r"(\d{4,})\.toml")
+# what a map says of its size, written beside it so that it can be shown without computing
+FIGURES = ("irregularity_nm", "irregularity_u95_nm", "rms_nm", "rms_u95_nm")
+
+
+@dataclass(frozen=True)
+class PlateMapFile:
+    """A plate's latest map on record.
+
+    Attributes
+    ----------
+    path : Path
+    known : PlateMap
+    figures : dict of str to float
+        Peak to valley and root mean square with half-widths of their 95 % intervals [nm].
+    """
+
+    path: Path
+    known: PlateMap
+    figures: Mapping[str, float]
+
+    def to_json(self) -> dict[str, object]:
+        """Return what `fringe instrument show --json` says of it."""
+        return {
+            "when": self.known.when,
+            "diameter_mm": self.known.diameter_mm,
+            **self.figures,
+            "undetermined_frequencies": list(self.known.undetermined),
+            "sha256": self.known.digest(),
+            "path": str(self.path),
+        }
+
+
+def plate_and_archive(text: str) -> tuple[Path, str]:
+    """Split ``ARCHIVE/PLATE`` and check that a map can be written there.
+
+    Raises
+    ------
+    BadInput
+        If there is no record of such a plate, or its folder cannot be written.
+    """
+    path = Path(text)
+    archive, name = path.parent, path.name
+    record = load_instrument(archive, "plate", name).path
+    assert record is not None
+    check_folder(map_folder(record), option="--keep")
+    return archive, name
+
+
+def keep_map(archive: Path, made: PlateMap, figures: Mapping[str, float]) -> Path:
+    """Write a plate's map as the next version, and return its file.
+
+    Raises
+    ------
+    BadInput
+        If the archive has no record of the plate, or the map cannot be written.
+    """
+    import tomli_w
+
+    record = load_instrument(archive, "plate", made.plate).path
+    assert record is not None
+    folder = map_folder(record)
+    values = {"kind": "plate map", "figures": dict(figures), **made.to_json()}
+    data = tomli_w.dumps(values).encode()
+    try:
+        make_folders(folder)
+    except OSError as error:
+        raise cannot_write(folder, error) from error
+    version = max((number for number, _ in _versions(folder)), default=0) + 1
+    while not write_new(folder / f"{version:04d}.toml", data):  # another writer had the number
+        version += 1
+    return folder / f"{version:04d}.toml"
+
+
+def latest_map(archive: Path, plate: str) -> PlateMap | None:
+    """The map of a plate that counts; None where the archive has no record or no map of it."""
+    found = latest_file(archive, plate)
+    return None if found is None else found.known
+
+
+def latest_file(archive: Path, plate: str) -> PlateMapFile | None:
+    """As :func:`latest_map`, with its file and its size."""
+    record = find_record(archive, "plate", plate)
+    versions = [] if record is None else map_files(record)
+    return read_map(versions[-1]) if versions else None
+
+
+def map_folder(record: Path) -> Path:
+    """The folder of a plate's maps, from the file of its record."""
+    return record.with_name(f"{record.stem}-maps")
+
+
+def map_files(record: Path) -> list[Path]:
+    """Files of a plate's maps, the one that counts last."""
+    return [path for _, path in sorted(_versions(map_folder(record)))]
+
+
+def read_map(path: Path) -> PlateMapFile:
+    """Read a map's file.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be read, is not a map, or does not fit its digest.
+    """
+    import tomllib
+
+    try:
+        values = tomllib.loads(path.read_text("utf-8"))
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read: {error.strerror}") from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise BadInput(f"{path}: the map is damaged: {error}") from error
+    try:
+        known = PlateMap.from_json(values)
+    except BadInput as error:
+        raise BadInput(f"{path}: {error}") from error
+    return PlateMapFile(path, known, _figures(values))
+
+
+def _figures(values: Mapping[str, Any]) -> dict[str, float]:
+    said = values.get("figures")
+    if not isinstance(said, Mapping):
+        return {}
+    return {name: float(said[name]) for name in FIGURES if isinstance(said.get(name), float)}
+
+
+def _versions(folder: Path) -> list[tuple[int, Path]]:
+    if not folder.is_dir():
+        return []
+    found = [(_FILE.fullmatch(path.name), path) for path in folder.iterdir()]
+    return [(int(match[1]), path) for match, path in found if match]

@@ -40,6 +40,7 @@ def turning_rows(test: TurningTest, picture: Path | None = None) -> Iterator[str
 
 def _piece(name: str, figures: FormIntervals) -> Iterator[str]:
     shown = form_text(figures.irregularity, figures.irregularity_u95)
-    yield line(f"{name}, irregularity", shown)
-    yield line("  rms", form_text(figures.rms, figures.rms_u95))
-    yield line("  astigmatism", form_text(figures.astigmatism, figures.astigmatism_u95))
+    yield f"  of the {name} itself"
+    yield line("irregularity", shown)
+    yield line("rms", form_text(figures.rms, figures.rms_u95))
+    yield line("astigmatism", form_text(figures.astigmatism, figures.astigmatism_u95))

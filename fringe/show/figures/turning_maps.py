@@ -50,9 +50,9 @@ def _caption(figures: FormIntervals) -> str:
 
 def _note(forms: TurnedForms) -> str:
     lost = ", ".join(map(str, forms.undetermined))
-    waves = f" So are waves of {lost} a turn, by these angles." if lost else ""
+    waves = f" By these angles, nor are waves of {lost} a turn." if lost else ""
     return (
-        "Both as they add to the gap, as seen in the photographs, on one scale; contours in nm "
-        "and in fringes, dashed below zero. What is rotationally symmetric is in neither map: "
+        "Both as they add to the gap, as seen in the photographs, on one scale; contours as "
+        "marked on the scales, dashed below zero. What is rotationally symmetric is in neither map: "
         f"turning cannot tell whose it is.{waves}"
     )

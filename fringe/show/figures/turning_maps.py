@@ -53,6 +53,7 @@ def _note(forms: TurnedForms) -> str:
     waves = f" By these angles, nor are waves of {lost} a turn." if lost else ""
     return (
         "Both as they add to the gap, as seen in the photographs, on one scale; contours as "
-        "marked on the scales, dashed below zero. What is rotationally symmetric is in neither map: "
+        "marked on the scales, dashed below zero. What is rotationally symmetric is in neither "
+        "map: "
         f"turning cannot tell whose it is.{waves}"
     )

@@ -41,6 +41,7 @@ READ = {
     ("sense", "after"),
     ("sense", "before"),
     ("settle", "photos"),
+    ("turning", "photos"),
     ("surface add", "archive"),
     ("surface list", "archive"),
     ("surface move", "archive"),

@@ -83,7 +83,7 @@ def test_what_is_no_folder_is_never_touched(
     """A file or a link in the place of the folder is refused and stays."""
     put(tmp_path / "demo")
     before = sorted(tmp_path.rglob("*"))
-    assert "no folder" in refused(capsys, "demo", "--out", tmp_path / "demo")
+    assert "is not a folder" in refused(capsys, "demo", "--out", tmp_path / "demo")
     assert sorted(tmp_path.rglob("*")) == before
 
 
@@ -99,7 +99,7 @@ def test_a_missing_folder_above_is_one_line(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Where the folder above is missing, one line says so, and nothing is made."""
-    assert "no folder" in refused(capsys, "demo", "--out", tmp_path / "no" / "demo")
+    assert "there is no folder" in refused(capsys, "demo", "--out", tmp_path / "no" / "demo")
     assert list(tmp_path.iterdir()) == []
 
 

@@ -48,7 +48,10 @@ class PlateRecord:
 
 @dataclass(frozen=True)
 class SpherometerRecord:
-    """A spherometer: a plain ring, three legs or feet on a circle [mm]."""
+    """A spherometer: a plain ring, three legs or feet on a circle [mm].
+
+    Its gauge was calibrated on a date (ISO 8601), and drifts by `drift_mm` a year.
+    """
 
     ring: tuple[TypedLength, ...] = ()
     legs: tuple[TypedLength, ...] = ()
@@ -58,6 +61,8 @@ class SpherometerRecord:
     ball_u_mm: float | None = None
     reading_u_mm: float | None = None
     scale_u: float | None = None
+    calibrated: str | None = None
+    drift_mm: float | None = None
     note: str | None = None
     as_typed: str | None = None
     kind: ClassVar[str] = "spherometer"
@@ -66,7 +71,7 @@ class SpherometerRecord:
         """Fields as the record's file has them."""
         if len(self.ring) > 2:
             raise BadInput("--ring takes an inner and an outer diameter")
-        reading_u = self.reading_u_mm
+        reading_u, drift = self.reading_u_mm, self.drift_mm
         return {
             "ring_inner_mm": self.ring[0].mm if self.ring else None,
             "ring_outer_mm": self.ring[1].mm if len(self.ring) == 2 else None,
@@ -77,6 +82,8 @@ class SpherometerRecord:
             "u_ball_diameter_mm": self.ball_u_mm,
             "u_reading_um": times(reading_u, 1e3),
             "u_scale": self.scale_u,
+            "calibrated": self.calibrated,
+            "u_drift_um_per_year": None if drift is None else drift * 1000,
             "note": self.note,
             "as_typed": self.as_typed,
         }

@@ -62,6 +62,11 @@ FIELDS: dict[str, dict[str, tuple[str, str]]] = {
         "u_size_mm": ("u", "standard uncertainty of the ring's, legs' or circle's size"),
         "u_ball_diameter_mm": ("u", "standard uncertainty of the balls' diameter"),
         "u_reading_um": ("u", "standard uncertainty of one reading that repeating does not better"),
+        "calibrated": ("date", "when the gauge was last calibrated, as 2026-03-14"),
+        "u_drift_um_per_year": (
+            "u",
+            "standard uncertainty that its readings gain in a year since",
+        ),
         "u_scale": ("u", "relative standard uncertainty of the gauge's scale"),
     },
     "camera": {
@@ -226,6 +231,8 @@ def read_instrument(path: Path, kind: str) -> Instrument:
         raise BadInput(f"{path}: cannot be read: {error.strerror}") from error
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise BadInput(f"{path}: the record is damaged: {error}") from error
+    # TOML has dates of its own, JSON has not
+    values = {k: v.isoformat() if isinstance(v, date) else v for k, v in values.items()}
     name, added = values.pop("name", None), values.pop("added", "")
     if values.pop("kind", None) != kind or not isinstance(name, str):
         raise BadInput(f"{path}: this is not a record of a {kind}; it needs kind and name")
@@ -293,6 +300,9 @@ def _spherometer(where: str, values: Mapping[str, Any]) -> Spherometer:
     shapes = [key for key in ("ring_inner_mm", "legs_mm", "foot_circle_mm") if key in values]
     if len(shapes) != 1:
         raise BadInput(f"{where}: a spherometer is one of ring_inner_mm, legs_mm or foot_circle_mm")
+    calibrated, drift = values.get("calibrated"), values.get("u_drift_um_per_year")
+    if drift is not None and calibrated is None:
+        raise BadInput(f"{where}: a drift counts from a date; give calibrated (--calibrated)")
     ball = float(values.get("ball_diameter_mm", 0.0))
     u_size = values.get("u_size_mm")
     if shapes[0] == "ring_inner_mm":
@@ -314,6 +324,8 @@ def _spherometer(where: str, values: Mapping[str, Any]) -> Spherometer:
         u_ball_mm=_half(values.get("u_ball_diameter_mm")),
         u_reading_mm=None if reading is None else reading / 1000,
         u_scale=float(values.get("u_scale", 0.0)),
+        calibrated=None if calibrated is None else date.fromisoformat(calibrated),
+        u_drift_mm_per_year=None if drift is None else drift / 1000,
         name=str(values.get("name", "")),
     )
 
@@ -326,6 +338,8 @@ def _problem(kind: str, value: Any) -> str | None:
     """Say what is wrong with a field's value; None if nothing."""
     if kind == "text":
         return None if isinstance(value, str) and value.strip() else "must be text"
+    if kind == "date":
+        return None if _is_date(value) else f"must be a date as 2026-03-14, not {value!r}"
     if kind == "form":
         return None if value in ("convex", "concave") else "must be convex or concave"
     if kind == "lengths":
@@ -339,6 +353,14 @@ def _problem(kind: str, value: Any) -> str | None:
     if kind == "u":
         return None if value >= 0 else "must be zero or more"
     return None if value > 0 else "must be greater than zero"
+
+
+def _is_date(value: Any) -> bool:
+    try:
+        date.fromisoformat(value)
+    except (TypeError, ValueError):
+        return False
+    return True
 
 
 def _lines_problem(lines: Any) -> str | None:

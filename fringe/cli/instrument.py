@@ -101,6 +101,8 @@ def plate(archive: Path, name: str, record: PlateRecord, *, replace: bool, as_js
 @uncertainty("--size-u", "mm", "Uncertainty of ring, legs or circle.")
 @uncertainty("--ball-u", "mm", "Uncertainty of the balls' diameter.")
 @uncertainty("--reading-u", "mm", "Uncertainty of one reading.")
+@click.option("--calibrated", metavar="DATE", help="When its gauge was, as 2026-03-14.")
+@uncertainty("--drift", "mm", "What a reading's uncertainty gains in a year since.")
 @click.option("--scale-u", type=NUMBER, metavar="X", help="Relative uncertainty of the scale.")
 @NOTE
 @REPLACE
@@ -114,7 +116,7 @@ def spherometer(
     \b
     Example:
       fringe instrument add spherometer bench/ "three balls" --foot-circle 140mm --ball 6.35mm \\
-        --size-u 20um --ball-u 1um --reading-u 0.5um
+        --size-u 20um --ball-u 1um --reading-u 0.5um --calibrated 2026-03-14 --drift 0.3um
     """
     _add(archive, name, record, replace=replace, as_json=as_json)
 

@@ -21,6 +21,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from fringe.errors import BadInput
 
@@ -46,6 +47,10 @@ class Spherometer:
         Standard uncertainty of one reading that repeating does not better [mm].
     u_scale : float
         Relative standard uncertainty of the gauge's scale.
+    calibrated : date or None
+        When the gauge was last calibrated.
+    u_drift_mm_per_year : float or None
+        Standard uncertainty that its readings gain in a year since [mm].
     name : str
         As it is called in the shop.
     """
@@ -59,6 +64,8 @@ class Spherometer:
     u_reading_mm: float | None = None
     u_scale: float = 0.0
     name: str = ""
+    calibrated: date | None = None
+    u_drift_mm_per_year: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse sizes that no spherometer has."""

@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from calling import call, refused
+from fringe.archive.instruments import add_instrument
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Visit
 from fringe.archive.store.surface import Plate, Surface, add_surface
@@ -196,6 +197,26 @@ def test_spherometer_of_a_session(surface, capsys):
     assert {"zero", "plate reading", "work reading", "ball size", "plate radius"} <= names
     assert "repeatability, work" in names
     assert all(one["monte_carlo"]["agrees"] for one in results.values())
+
+
+def test_gauge_drift_of_a_visit(surface, capsys):
+    """What the gauge drifted by the day of the visit has its row, and stays with the visit."""
+    shop = surface.folder.parent
+    gauge = {"foot_circle_mm": 140.0, "u_reading_um": 0.5, "calibrated": "2024-01-01"}
+    add_instrument(shop, "spherometer", "points", {**gauge, "u_drift_um_per_year": 0.4})
+    name = shop / "convex 1"
+    sags = ("--sag-plate", "805,806um", "--sag-work", "802;803 um", "--spherometer", "points")
+    assert call(capsys, "log", name, *sags, "--when", "2026-01-01T09:00").status == 0
+    # the record may change later; what was used is in the session
+    add_instrument(shop, "spherometer", "points", gauge, replace=True)
+    values = call(capsys, "budget", name, "--result", "spherometer, depth", "--json").json
+    rows = {row["input"]: row for row in values["results"][0]["rows"]}
+    assert rows["gauge drift"]["u"] == pytest.approx(0.4e-3 * 731 / 365.25)
+    # analytic: one deeper and one shallower, by the same
+    assert rows["gauge drift"]["contribution"] == pytest.approx(2 * 0.8004, rel=0.01)
+    assert rows["plate reading"]["value"] == pytest.approx(0.8055)
+    later = call(capsys, "log", name, *sags, "--when", "2027-01-01T09:00").out
+    assert "2024-01-01, 3 years before" in " ".join(later.split())
 
 
 def test_plate_form_of_the_record(surface, session, capsys):

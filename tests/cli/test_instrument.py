@@ -23,7 +23,18 @@ ADD = {
         "--sphericity",
         "grating lines straight",
     ),
-    "spherometer": ("--legs", "50mm,50.1mm,49.9mm", "--ball", "1/4in", "--reading-u", "0.5um"),
+    "spherometer": (
+        "--legs",
+        "50mm,50.1mm,49.9mm",
+        "--ball",
+        "1/4in",
+        "--reading-u",
+        "0.5um",
+        "--calibrated",
+        "2026-03-14",
+        "--drift",
+        "0.25um",
+    ),
     "camera": ("--distance", "900mm", "--scale", "12"),
     "lamp": (
         "--line",
@@ -39,7 +50,8 @@ ADD = {
 VALUES = {
     "plate": {"form": "concave", "radius_mm": 3048.0, "u_radius_mm": 0.3, "how_known": "bench",
               "u_form_nm": pytest.approx(20.0), "sphericity": "grating lines straight"},
-    "spherometer": {"legs_mm": [50.0, 50.1, 49.9], "ball_diameter_mm": 6.35, "u_reading_um": 0.5},
+    "spherometer": {"legs_mm": [50.0, 50.1, 49.9], "ball_diameter_mm": 6.35, "u_reading_um": 0.5,
+                    "calibrated": "2026-03-14", "u_drift_um_per_year": pytest.approx(0.25)},
     "camera": {"distance_mm": 900.0, "scale_px_per_mm": 12.0},
     "lamp": {"lines": [{"wavelength_nm": 546.07, "weight": 1.0, "fwhm_nm": 10.0},
                        {"wavelength_nm": 577.0, "weight": 1.0}],
@@ -153,3 +165,55 @@ def test_starts_light(tmp_path):
         loaded("instrument", "add", "camera", str(tmp_path), "a", "--scale", "9") & HEAVY == set()
     )
     assert loaded("instrument", "list", str(tmp_path)) & HEAVY == set()
+
+
+def test_a_certificate_as_it_is_printed(tmp_path, capsys):
+    """An expanded uncertainty is divided by its factor, and its text is kept (analytic)."""
+    add = ("instrument", "add", "plate", tmp_path)
+    line = "3048.60 +- 0.30 mm (k=2)"
+    record = call(
+        capsys, *add, "P7", "--form", "concave", "--radius", line, "--form-u", "20nm 95%", "--json"
+    ).json
+    assert record["radius_mm"] == pytest.approx(3048.6)
+    assert record["u_radius_mm"] == pytest.approx(0.15)
+    assert record["u_form_nm"] == pytest.approx(20 / 1.959964, rel=1e-6)
+    assert record["as_typed"] == f"--radius {line}; --form-u 20nm 95%"
+    with open(record["path"], "rb") as file:
+        assert tomllib.load(file)["as_typed"] == record["as_typed"]
+    bare = ("P8", "--form", "concave", "--radius", "3048.6mm", "--radius-u", "0.3mm", "--json")
+    plain = call(capsys, *add, *bare).json
+    assert (plain["u_radius_mm"], "as_typed" in plain) == (pytest.approx(0.3), False)
+
+
+@pytest.mark.parametrize(
+    ("words", "reason"),
+    [
+        (("--radius", "3048.6 +- 0.3 mm"), "does not say what it covers"),
+        (
+            ("--radius", "3048.6 +- 0.3 mm (k=2)", "--radius-u", "0.15mm"),
+            "its uncertainty is given twice",
+        ),
+        (("--radius", "3048.6mm", "--radius-u", "+-0.3mm"), "does not say what it covers"),
+    ],
+)
+def test_certificates_that_are_refused(words, reason, tmp_path, capsys):
+    """What may be standard or expanded, or is given twice, is refused and not written."""
+    add = ("instrument", "add", "plate", tmp_path / "bench", "P7", "--form", "concave")
+    assert reason in refused(capsys, *add, *words)
+    assert not (tmp_path / "bench").exists()
+
+
+def test_a_date_of_calibration(tmp_path, capsys):
+    """A drift needs the date that it counts from; a date typed by hand in TOML is read, too."""
+    add = ("instrument", "add", "spherometer", tmp_path, "three", "--legs", "50mm")
+    assert "give calibrated" in refused(capsys, *add, "--drift", "0.3um")
+    assert "must be a date" in refused(capsys, *add, "--calibrated", "last year")
+    made = call(capsys, *add, "--calibrated", "2024-01-01", "--json").json
+    with open(made["path"], "r+", encoding="utf-8") as file:
+        text = file.read().replace('"2024-01-01"', "2024-01-01")
+        assert "calibrated = 2024-01-01" in text
+        file.seek(0)
+        file.write(text)
+        file.truncate()
+    shown = call(capsys, "instrument", "show", tmp_path, "spherometer", "three", "--json").json
+    assert shown["calibrated"] == "2024-01-01"

@@ -345,6 +345,7 @@ def _sagitta_u(
     from fringe.judge.uncertainty.budget import Row
 
     u_reading = work.options.get("u_reading_mm")
+    drift = float(work.options.get("u_drift_mm", 0.0))
     if u_reading is None:
         u_reading = (gauge.u_reading_mm if gauge is not None else None) or 0.0
     inputs = {row.input.name: row.input for row in rows if isinstance(row, Row)}
@@ -354,7 +355,9 @@ def _sagitta_u(
         extra = 0.0
         if scatter is not None:
             extra = standard(half_width(scatter.u, scatter.dof))
-        found[piece] = 1e3 * math.hypot(float(u_reading), extra)
+        # a gauge's drift moves both pieces as an error of the zero does
+        moved = drift if piece == "zero" else 0.0
+        found[piece] = 1e3 * math.hypot(float(u_reading), moved, extra)
     # a reading that nothing is known of is no better than the finest gauges are
     return {piece: max(u, 0.01) for piece, u in found.items()}
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
 
+from fringe.archive.instruments import spherometer_from_record
 from fringe.archive.store.session import LoggedSpherometer
 from fringe.archive.store.surface import E_LINE_NM, Surface
 from fringe.judge.spherometer import compare as spherometry
+from fringe.judge.spherometer.drift import gauge_drift
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.uncertainty.budget import Budget
 
@@ -24,6 +27,7 @@ def sagitta_readings(
     record: Mapping[str, Any] | None = None,
     u_reading_mm: float = 0.0,
     assumed: str | None = None,
+    when: date | None = None,
 ) -> tuple[tuple[LoggedSpherometer, ...], spherometry.SagResult]:
     """Compare the work with its plate by a spherometer, for the record of a visit.
 
@@ -39,6 +43,8 @@ def sagitta_readings(
         Standard uncertainty of a reading that repeating does not better [mm].
     assumed : str, optional
         What was taken for granted of that.
+    when : date, optional
+        Of the readings, for what the gauge drifted since its calibration; today, without it.
 
     Returns
     -------
@@ -46,13 +52,19 @@ def sagitta_readings(
         Of the plate and of the work, the latter with what they say.
     result : SagResult
     """
-    options = {"u_reading_mm": u_reading_mm, **({"assumed": assumed} if assumed else {})}
     geometry = dict(record or {})
+    one = spherometer_from_record(geometry) if geometry else None
+    drift, remark = gauge_drift(one, when or date.today())
+    options: dict[str, Any] = {"u_reading_mm": u_reading_mm}
+    options |= {"u_drift_mm": drift} if drift else {}
+    options |= {"assumed": assumed} if assumed else {}
     zero = np.asarray(zero_mm, dtype=float)
     plate = LoggedSpherometer("plate", np.asarray(plate_mm, float), zero, geometry, options)
     work = LoggedSpherometer("work", np.asarray(work_mm, float), zero, geometry, options)
     result = compared(surface, (plate, work))
     assert result is not None
+    if remark:
+        result = dataclasses.replace(result, notes=(*result.notes, remark))
     radius = result.work_radius_mm
     work = dataclasses.replace(
         work,
@@ -73,8 +85,6 @@ def compared(
     by_piece = {one.piece: one for one in readings}
     if "plate" not in by_piece or "work" not in by_piece:
         return None
-    from fringe.archive.instruments import spherometer_from_record
-
     plate, work = by_piece["plate"], by_piece["work"]
     one = spherometer_from_record(work.geometry) if work.geometry else None
     u_reading = work.options.get("u_reading_mm")
@@ -86,6 +96,7 @@ def compared(
             tuple(map(float, work.height_mm)),
             tuple(map(float, work.zero_mm)),
             float(u_reading or 0.0),
+            float(work.options.get("u_drift_mm", 0.0)),
         ),
         surface.form,
         spherometer=one,

@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from fringe.archive.instrument_records import load_camera
 from fringe.archive.instruments import find_lamp, instrument_record, spherometer_from_record
 from fringe.errors import BadInput
 from fringe.judge.spherometer.compare import SagResult, SpherometerReadings, compare
+from fringe.judge.spherometer.drift import gauge_drift
 from fringe.judge.spherometer.reach import Reach, reach, rings_by_camera, rings_by_lamp
 from fringe.judge.spherometer.typed import TypedReadings
 from fringe.optics import spherometer as optics
@@ -183,9 +185,10 @@ def compare_readings(request: SagRequest, size: SpherometerSize) -> SagAnswer:
     one = _spherometer(request, size)
     typed = TypedReadings.of(request.plate, request.work, request.zero)
     u_reading, assumed = typed.u_mm(request.reading_u_mm, one)
+    drift, remark = gauge_drift(one, date.today())
     lamp, wavelength_nm = _light(request)
     result = compare(
-        SpherometerReadings(*typed.heights_mm, u_reading),
+        SpherometerReadings(*typed.heights_mm, u_reading, drift),
         request.form,
         spherometer=one,
         plate_radius_mm=request.plate_radius_mm,
@@ -196,7 +199,7 @@ def compare_readings(request: SagRequest, size: SpherometerSize) -> SagAnswer:
     )
     limits = _limits(lamp, request)
     near = reach(result.power_fringes, limits) if result.power_fringes and limits else None
-    notes = ((assumed,) if assumed else ()) + tuple(result.notes)
+    notes = tuple(note for note in (assumed, remark) if note) + tuple(result.notes)
     return SagAnswer(result, near, wavelength_nm, request.diameter_mm, notes)
 
 

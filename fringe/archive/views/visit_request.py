@@ -204,8 +204,14 @@ def _spherometer(
         record = instrument_record(surface.folder.parent, "spherometer", request.spherometer)
     one = spherometer_from_record(record) if record else None
     u, assumed = typed.u_mm(request.reading_u_mm, one)
+    when = _time(request.when)
     return sagitta_readings(
-        surface, *typed.heights_mm, record=record, u_reading_mm=u, assumed=assumed
+        surface,
+        *typed.heights_mm,
+        record=record,
+        u_reading_mm=u,
+        assumed=assumed,
+        when=None if when is None else when.date(),
     )
 
 

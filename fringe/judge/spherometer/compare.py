@@ -60,12 +60,17 @@ class SpherometerReadings:
     u_reading_mm : float
         Standard uncertainty of a reading that repeating does not better: resolution, gauge
         [mm].
+    u_drift_mm : float
+        Standard uncertainty that the gauge gained since its calibration [mm]. Plate and work lie
+        on opposite sides of the zero, and it is taken to make one deeper and the other
+        shallower, as an error of the zero does: the worst that a drift can do.
     """
 
     plate_mm: tuple[float, ...]
     work_mm: tuple[float, ...]
     zero_mm: tuple[float, ...] = ()
     u_reading_mm: float = 0.0
+    u_drift_mm: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse a piece without readings."""
@@ -218,7 +223,7 @@ def _values(setup: _Setup, x: Mapping[str, Any]) -> dict[str, float]:
     stretch = 1.0 + x.get("gauge scale", 0.0)
     sign_plate, sign_work = setup.signs
     zero = setup.readings.zero
-    shift = x["zero"] - zero + x.get("repeatability, zero", 0.0)
+    shift = x["zero"] - zero + x.get("repeatability, zero", 0.0) + x.get("gauge drift", 0.0)
     # Plate and work lie on opposite sides of the zero even where the signs are not written,
     # so an error of the zero makes one deeper and the other shallower.
     way_plate = sign_plate if sign_plate != sign_work else -sign_work
@@ -269,6 +274,9 @@ def _inputs(setup: _Setup) -> list[Input]:
         Input("zero", readings.zero, gauge, "mm", source=source),
         *_repeatability(readings),
     ]
+    if readings.u_drift_mm:
+        since = "time since the gauge's calibration"
+        inputs.append(Input("gauge drift", 0.0, readings.u_drift_mm, "mm", source=since))
     if setup.method == "plate" and setup.plate_radius_mm is not None:
         u = setup.u_plate_radius_mm or 0.0
         inputs.append(Input("plate radius", setup.plate_radius_mm, u, "mm", source="certificate"))

@@ -27,6 +27,7 @@ ADVICE = {
     "plate form": "have the plate's form tested",
     "temperature": "wait until the glass has settled",
     "temperature, pieces": "let work and plate come to one temperature",
+    "gauge drift": "have the gauge calibrated",
     "zero": "set the zero on the flat again, and more often",
     "plate reading": "use a finer gauge on the plate",
     "work reading": "use a finer gauge on the work",

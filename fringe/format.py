@@ -98,6 +98,17 @@ def percent_text(probability: float) -> str:
     return f"{100 * probability:.{decimals}f} %"
 
 
+def share_text(share: float) -> str:
+    """Print a share of a variance in per cent: whole, with a decimal where it is small.
+
+    For example ``52 %``, ``3.8 %``, ``< 0.1 %``; below zero where a correlation takes away.
+    """
+    value = 100 * share
+    if 0 < value < 0.05:
+        return "< 0.1 %"
+    return f"{fixed(value, 0 if abs(value) >= 9.95 else 1)} %"
+
+
 def capital(text: str) -> str:
     """Begin a sentence: the first letter large, the others as they are."""
     return text[:1].upper() + text[1:]

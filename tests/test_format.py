@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fringe.format import figures, fixed, plus_minus, uncertainty_decimals
+from fringe.format import figures, fixed, plus_minus, share_text, uncertainty_decimals
 
 
 @pytest.mark.parametrize(
@@ -78,3 +78,20 @@ def test_value_and_uncertainty_end_alike(value, u):
 def test_significant_figures(value, count, text):
     """Numbers without uncertainty lose trailing zeros, never figures before the point."""
     assert figures(value, count) == text
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [
+        (1.0, "100 %"),
+        (0.643, "64 %"),
+        (0.0996, "10 %"),
+        (0.0714, "7.1 %"),
+        (0.0004, "< 0.1 %"),
+        (0.0, "0.0 %"),
+        (-0.31, "−31 %"),
+    ],
+)
+def test_a_share_of_the_variance(share, text):
+    """A share has a decimal where it is small, and none so small prints as nothing (analytic)."""
+    assert share_text(share) == text

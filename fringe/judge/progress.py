@@ -16,7 +16,7 @@ from fringe.judge.state.visits import SourceValue, VisitRecord, VisitRow
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.judge.tolerance.verdict import Tolerance, Verdict, surface_verdict
-from fringe.student_t import coverage_factor
+from fringe.quantity import half_width_if_any
 from fringe.units import times
 
 if TYPE_CHECKING:
@@ -161,7 +161,6 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
     found = together(visit.own, tolerance.wavelength_nm)
     one = found.value
     judged = _judge(one, tolerance, found.conflict)
-    k = coverage_factor(one.dof)
     singles = [
         in_fringes_of(m, tolerance.wavelength_nm)
         for m in once_each(visit.own)[0]
@@ -175,9 +174,9 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         stage=visit.work.stage,
         minutes=visit.work.minutes,
         power_fringes=one.power_fringes,
-        power_u95_fringes=times(one.power_u_fringes, k),
+        power_u95_fringes=half_width_if_any(one.power_u_fringes, one.dof),
         radius_difference_mm=one.radius_difference_mm,
-        radius_difference_u95_mm=times(one.radius_difference_u_mm, k),
+        radius_difference_u95_mm=half_width_if_any(one.radius_difference_u_mm, one.dof),
         irregularity_fringes=one.irregularity_fringes,
         sense=one.sense,
         verdict=judged.state if judged else None,
@@ -187,7 +186,7 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         on_top=visit.work.on_top,
         reason=judged.reason if judged else None,
         power_spread_fringes=max(powers) - min(powers) if len(powers) > 1 else None,
-        reading_u95_fringes=times(max(single_u, default=None), coverage_factor()),
+        reading_u95_fringes=half_width_if_any(max(single_u, default=None)),
         method=None if one.power_fringes is None else one.source,
         parts=tuple(map(_part, found.parts)),
         conflict=found.conflict,
@@ -199,7 +198,7 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
 
 
 def _part(one: Measured) -> SourceValue:
-    u95 = times(one.power_u_fringes, coverage_factor(one.dof))
+    u95 = half_width_if_any(one.power_u_fringes, one.dof)
     return SourceValue(one.source, one.power_fringes or 0.0, u95, one.sense)
 
 

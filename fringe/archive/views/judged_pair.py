@@ -16,7 +16,7 @@ from fringe.judge.pair.next_step import PairStep, next_step
 from fringe.judge.tolerance.system import load_system, system_tolerance
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.judge.uncertainty.evidence import to_json as evidence_json
-from fringe.student_t import coverage_factor
+from fringe.quantity import half_width
 
 RULE = "guard95"
 CONTACT_U_FRINGES = 0.05
@@ -110,15 +110,15 @@ class JudgedPair:
 
     def to_json(self) -> dict[str, object]:
         """Return the keys of `fringe pair --json`, without the picture's."""
-        found, record, k = self.pair, self.record, coverage_factor()
+        found, record = self.pair, self.record
         return {
             "convex": _piece_json(found, "convex"),
             "concave": _piece_json(found, "concave"),
             "correlation": found.correlation,
             "mismatch_mm": found.mismatch_mm,
-            "mismatch_u95_mm": k * found.u_mismatch_mm,
+            "mismatch_u95_mm": half_width(found.u_mismatch_mm),
             "power_fringes": found.power_fringes,
-            "power_u95_fringes": k * found.u_power_fringes,
+            "power_u95_fringes": half_width(found.u_power_fringes),
             "diameter_mm": found.diameter_mm,
             "wavelength_nm": found.wavelength_nm,
             "irregularity_fringes": record.irregularity and record.irregularity[0],
@@ -201,7 +201,7 @@ def _piece_json(found: Pair, role: str) -> dict[str, object]:
     return {
         "name": piece.name,
         "radius_mm": radius,
-        "radius_u95_mm": coverage_factor() * u,
+        "radius_u95_mm": half_width(u),
         "nominal_mm": piece.radius_mm,
     }
 

@@ -12,7 +12,7 @@ from fringe.judge.tolerance.verdict import Verdict
 from fringe.judge.tolerance.verdict_words import PAIR, with_probability
 from fringe.judge.uncertainty.evidence import Evidence
 from fringe.optics.spheres import radius_difference_mm, sagitta_mm
-from fringe.student_t import coverage_factor
+from fringe.quantity import half_width
 
 # what to do about a contradiction, after its words, by its kind
 _MEND = {
@@ -126,11 +126,10 @@ def _work_on(pair: Pair) -> PairStep:
     sagitta = UM_PER_MM * (sagitta_mm(radius + change, semi) - sagitta_mm(radius, semi))
     on_top = "work" if pair.power_fringes > 0 else "tool"
     deeper = "deeper" if sagitta > 0 else "shallower"
-    k = coverage_factor()
-    power = plus_minus(abs(pair.power_fringes), k * pair.u_power_fringes, "fringes")
+    power = plus_minus(abs(pair.power_fringes), half_width(pair.u_power_fringes), "fringes")
     text = (
         f"work on {piece.name}, {why}: take out {power}, its radius "
-        f"{plus_minus(change, k * pair.u_mismatch_mm, 'mm', signed=True)}, "
+        f"{plus_minus(change, half_width(pair.u_mismatch_mm), 'mm', signed=True)}, "
         f"{figures(abs(sagitta), 3)} µm {deeper}; "
         f"{'it' if on_top == 'work' else 'its tool'} goes on top"
     )
@@ -153,9 +152,8 @@ def _which(pair: Pair) -> tuple[Piece, str]:
 
 def together_text(pair: Pair) -> str:
     """What the two would show laid together, in one line."""
-    k = coverage_factor()
-    power = plus_minus(pair.power_fringes, k * pair.u_power_fringes, "fringes", signed=True)
-    if abs(pair.power_fringes) <= k * pair.u_power_fringes:
+    power = plus_minus(pair.power_fringes, half_width(pair.u_power_fringes), "fringes", signed=True)
+    if abs(pair.power_fringes) <= half_width(pair.u_power_fringes):
         return f"{power}: alike as far as the evidence goes"
     rings = figures(abs(pair.power_fringes), 3)
     touch = "centre" if pair.power_fringes > 0 else "edge"
@@ -164,8 +162,7 @@ def together_text(pair: Pair) -> str:
 
 def mismatch_text(pair: Pair) -> str:
     """R_concave less R_convex, with its interval."""
-    k = coverage_factor()
-    shown = plus_minus(pair.mismatch_mm, k * pair.u_mismatch_mm, "mm", signed=True)
+    shown = plus_minus(pair.mismatch_mm, half_width(pair.u_mismatch_mm), "mm", signed=True)
     return f"R concave {MINUS} R convex = {shown}"
 
 

@@ -22,6 +22,7 @@ from fringe.judge.uncertainty.montecarlo import (
     draw_inputs,
     run_both,
 )
+from fringe.quantity import half_width
 from fringe.student_t import coverage_factor, effective_dof
 
 
@@ -77,7 +78,7 @@ class Budget:
     @property
     def u95(self) -> float:
         """Half-width of the 95 % interval (Student t with the effective degrees of freedom)."""
-        return coverage_factor(self.dof) * self.u
+        return half_width(self.u, self.dof)
 
     @property
     def interval(self) -> tuple[float, float]:
@@ -121,7 +122,7 @@ class Budget:
 
         By the result's own coverage factor, so that the rows add up in squares to `u95`.
         """
-        return coverage_factor(self.dof) * abs(row.contribution)
+        return half_width(abs(row.contribution), self.dof)
 
     def text(self, *, signed: bool = False) -> str:
         """Value ± U with its unit."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from matplotlib.figure import Figure
 
-from fringe.format import figures
+from fringe.format import figures, share_text
 from fringe.judge.uncertainty.budget import Budget, Row
 from fringe.show.figures.style import (
     BAND,
@@ -112,7 +112,7 @@ def _bar(sheet: Sheet, at: tuple[float, float], room: float, one: Budget, row: R
     face, edge = (TEAL, TEAL) if share > 0 else ("none", INK)
     axes.barh(0.5, min(abs(share), 1.0), height=1.0, facecolor=face, edgecolor=edge, linewidth=0.7)
     tail = left + room + 0.08
-    sheet.text(tail + 0.42, top, f"{percent(share)} %", align="right")
+    sheet.text(tail + 0.42, top, share_text(share), align="right")
     sheet.text(sheet.width_in - MARGIN_IN, top, _gives(one, row), colour=MUTED, align="right")
     return top + _ROW_IN
 
@@ -120,9 +120,3 @@ def _bar(sheet: Sheet, at: tuple[float, float], room: float, one: Budget, row: R
 def _gives(one: Budget, row: Row) -> str:
     half, u = figures(one.half_width(row), 2), figures(abs(row.contribution), 2)
     return f"± {half} {one.unit} (u {u})"
-
-
-def percent(share: float) -> str:
-    """Return a share in per cent, with a decimal where it is small."""
-    value = 100 * share
-    return f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.1f}"

@@ -11,12 +11,13 @@ from fringe.format import (
     capital,
     figures,
     fixed,
-    percent_text,
     plus_minus,
+    share_text,
     uncertainty_decimals,
 )
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import SURFACE, probability_cell, probability_sentence
+from fringe.quantity import half_width, half_width_if_any
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
     form_cell,
@@ -27,7 +28,6 @@ from fringe.show.words import (
     reading_rows,
     sense_text,
 )
-from fringe.student_t import coverage_factor
 
 RULES = {
     "simple": "simple acceptance: the measured value alone decides",
@@ -240,13 +240,13 @@ def uncertainty_part(latest: Mapping[str, Any], pictures: Sequence[Any] = ()) ->
     if not total:
         return Part("uncertainty", "Uncertainty of power", (), pictures)
     u95 = (latest.get("reading") or {}).get("power_u95_fringes")
-    u95 = coverage_factor() * total if u95 is None else u95
+    u95 = half_width(total) if u95 is None else u95
     rows = [
         (
             _CONTRIBUTIONS.get(name, name),
             _rounded(u95 * u / total),
             _rounded(u),
-            percent_text((u / total) ** 2),
+            share_text((u / total) ** 2),
         )
         for name, u in sorted(parts.items(), key=lambda item: -item[1])
     ]
@@ -456,7 +456,7 @@ def _length(name: str, value: float | None, before: str = "") -> str:
 def _with_u(value: float | None, u: float | None) -> str:
     if value is None:
         return ""
-    return plus_minus(value, None if u is None else coverage_factor() * u, "mm", digits=7)
+    return plus_minus(value, half_width_if_any(u), "mm", digits=7)
 
 
 def _minute(when: Any) -> str:

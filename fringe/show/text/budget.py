@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fringe.format import figures
+from fringe.format import figures, share_text
 from fringe.judge.tolerance.verdict_words import with_probability
 from fringe.judge.uncertainty.budget import Budget
 from fringe.show.text.lines import line, remark, wrapped_line
@@ -57,7 +57,7 @@ def budget_table(one: Budget) -> list[str]:
                 figures(row.sensitivity / factor, 3),
                 figures(one.half_width(row), 2),
                 figures(abs(row.contribution), 2),
-                f"{100 * row.share:.0f} %",
+                share_text(row.share),
                 "█" * max(0, round(row.share * BAR)) or "▏",
                 _dof(row.input.dof),
             )

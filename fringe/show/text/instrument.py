@@ -8,9 +8,9 @@ from pathlib import Path
 from fringe.archive.instruments import Instrument
 from fringe.archive.plate_maps import PlateMapFile
 from fringe.format import figures, plus_minus
+from fringe.quantity import half_width_if_any
 from fringe.show.text.lines import line
 from fringe.show.words import form_text
-from fringe.student_t import coverage_factor
 
 
 def added_rows(made: Instrument) -> list[str]:
@@ -50,7 +50,7 @@ def short(one: Instrument) -> str:
     values = one.values
     if one.kind == "plate":
         u = values.get("u_radius_mm")
-        radius = plus_minus(values["radius_mm"], u and coverage_factor() * u, "mm", digits=7)
+        radius = plus_minus(values["radius_mm"], half_width_if_any(u), "mm", digits=7)
         return f"{values['form']}, radius {radius}"
     if one.kind == "spherometer":
         if "ring_inner_mm" in values:
@@ -66,7 +66,7 @@ def short(one: Instrument) -> str:
         for key, unit in (("distance_mm", "mm away"), ("scale_px_per_mm", "px/mm")):
             if key in values:
                 u = values.get(f"u_{key}")
-                parts.append(plus_minus(values[key], u and coverage_factor() * u, unit, digits=5))
+                parts.append(plus_minus(values[key], half_width_if_any(u), unit, digits=5))
         return ", ".join(parts)
     return " + ".join(f"{figures(each['wavelength_nm'], 7)} nm" for each in values["lines"])
 

@@ -58,7 +58,7 @@ def test_what_is_taken_away_is_hollow():
     assert len(taken) == 1
     figure = budget_figure([one])
     assert len(bar_widths(figure)) == 1
-    assert any(text.startswith("-") and text.endswith("%") for text in texts(figure))
+    assert any(text.startswith("−") and text.endswith("%") for text in texts(figure))
 
 
 def test_nothing_without_uncertainty():

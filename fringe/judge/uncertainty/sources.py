@@ -8,7 +8,7 @@ wavelength.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fringe.errors import BadInput
@@ -244,122 +244,6 @@ def _radius_difference(
     found = abs(found) if reading.sense == "unknown" else found
     value = reading.radius_difference_mm
     return found if value is None else replace(found, value=value)
-
-
-@dataclass(frozen=True)
-class Link:
-    """One piece of a chain, tested by contact against the piece before it.
-
-    Attributes
-    ----------
-    name : str
-        Of the piece.
-    form : {'convex', 'concave'}
-        Its form; the piece before it has the other one.
-    power_fringes : float
-        Power read between the two [fringe].
-    u_parts : mapping
-        From the name of a part to its standard uncertainty [fringe].
-    diameter_mm, u_diameter_mm : float
-        Diameter of the aperture and its standard uncertainty [mm].
-    wavelength_nm, u_wavelength_nm : float
-        Wavelength in air and its standard uncertainty [nm].
-    lamp : str
-        Links of one lamp share its error of wavelength.
-    """
-
-    name: str
-    form: str
-    power_fringes: float
-    u_parts: Mapping[str, float]
-    diameter_mm: float
-    wavelength_nm: float
-    u_diameter_mm: float = 0.0
-    u_wavelength_nm: float = 0.0
-    lamp: str = ""
-    dof: Mapping[str, float] = field(default_factory=dict)
-
-
-def chain_budgets(
-    plate_radius_mm: float,
-    u_plate_radius_mm: float,
-    links: Sequence[Link],
-    *,
-    trials: int = 50_000,
-    seed: int = 1,
-) -> Budgets:
-    """Radii along the chain plate, convex, concave, and each mismatch, correlations kept.
-
-    All radii hang on the one plate, so its uncertainty enters each of them and is shared; a
-    mismatch is read by contact and does not inherit it.
-
-    Parameters
-    ----------
-    plate_radius_mm, u_plate_radius_mm : float
-        Radius of the plate and its standard uncertainty [mm].
-    links : sequence of Link
-        Pieces in their order, each tested against the one before; the first against the plate.
-    trials, seed : int
-        Of the Monte Carlo check; no check with zero trials.
-
-    Returns
-    -------
-    Budgets
-        For each link its radius, `NAME radius`, and `NAME mismatch`, its radius minus that of
-        the piece before it [mm].
-    """
-    names = [link.name for link in links]
-    if len(set(names)) != len(names):
-        raise BadInput("chain: two pieces have the same name")
-    inputs = [Input("plate radius", plate_radius_mm, u_plate_radius_mm, "mm")]
-    for link in links:
-        inputs += _link_inputs(link, {one.name for one in inputs})
-    models: dict[tuple[str, str], Model] = {}
-    before: Model = _plate
-    for link in links:
-        mismatch = _mismatch(link, before)
-        models[f"{link.name} mismatch", "mm"] = mismatch
-        before = _sum(before, mismatch)
-        models[f"{link.name} radius", "mm"] = before
-    return budgets(models, inputs, trials=trials, seed=seed)
-
-
-def _plate(x: Mapping[str, Any]) -> Any:
-    return x["plate radius"]
-
-
-def _sum(first: Model, second: Model) -> Model:
-    return lambda x: first(x) + second(x)
-
-
-def _mismatch(link: Link, before: Model) -> Model:
-    parts = [f"{link.name}, {part}" for part in link.u_parts]
-
-    def model(x: Mapping[str, Any]) -> Any:
-        power = x[f"{link.name}, fringes read"] + sum(x[part] for part in parts)
-        return radius_difference_mm(
-            power, before(x), x[f"{link.name}, diameter"], x[_light(link)], link.form
-        )
-
-    return model
-
-
-def _light(link: Link) -> str:
-    return f"wavelength {link.lamp}" if link.lamp else f"{link.name}, wavelength"
-
-
-def _link_inputs(link: Link, known: set[str]) -> list[Input]:
-    inputs = [
-        Input(f"{link.name}, fringes read", link.power_fringes, 0.0, "fringes"),
-        Input(f"{link.name}, diameter", link.diameter_mm, link.u_diameter_mm, "mm"),
-    ]
-    inputs += [
-        Input(f"{link.name}, {part}", 0.0, u, "fringes", dof=link.dof.get(part))
-        for part, u in link.u_parts.items()
-    ]
-    if _light(link) not in known:
-        inputs.append(Input(_light(link), link.wavelength_nm, link.u_wavelength_nm, "nm"))
-    return inputs
 
 
 def _added(power: Quantity, count: int) -> list[Input]:

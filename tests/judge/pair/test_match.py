@@ -13,7 +13,6 @@ from fringe.judge.pair.contacts import Contact, Piece, Sagittas
 from fringe.judge.pair.match import match
 from fringe.judge.pair.next_step import next_step, together_text
 from fringe.judge.tolerance.verdict import Tolerance
-from fringe.judge.uncertainty.sources import Link, chain_budgets
 from fringe.optics.spheres import power_fringes, radius_difference_mm
 from fringe.optics.spherometer import circle_of_feet, reading_from_radius_mm, with_uncertainty
 from fringe.quantity import Source
@@ -54,29 +53,25 @@ def made(*contacts, plates=(), sagittas=(), tolerance=TOLERANCE, **fields):
     )
 
 
-def test_a_chain_is_that_of_the_budgets():
-    """Plate, convex, concave: radii and mismatch are those of the chain's own budgets."""
+def test_a_chain_of_contacts():
+    """Plate, convex, concave: each radius is the one before and what was read on it (analytic)."""
     found = made(
         contact("cx", "P", 1.5),
         contact("cc", "cx", -0.8),
         plates=[plate()],
     )
-    chain = chain_budgets(
-        R,
-        0.3,
-        [
-            Link("cx", "convex", 1.5, {"fit": 0.05}, D, WAVE),
-            Link("cc", "concave", -0.8, {"fit": 0.05}, D, WAVE),
-        ],
-        trials=0,
-    )
-    for piece in (CONVEX, CONCAVE):
-        budget = chain[f"{piece.name} radius"]
-        # the plate's certificate pulls by its nominal radius, assumed to 5 %
-        assert found.radius(piece) == pytest.approx((budget.value, budget.u), rel=1e-4)
-    mismatch = chain["cc mismatch"]
-    assert found.mismatch_mm == pytest.approx(mismatch.value, rel=1e-6)
-    assert found.u_mismatch_mm == pytest.approx(mismatch.u, rel=1e-4)
+    convex = R + radius_difference_mm(1.5, R, D, WAVE, "convex")
+    step = radius_difference_mm(-0.8, convex, D, WAVE, "concave")
+    # to first order in the differences a fringe is as many millimetres on every piece
+    per_fringe = abs(radius_difference_mm(1e-3, R, D, WAVE, "concave")) / 1e-3
+    reading = 0.05 * per_fringe
+    # the plate's certificate pulls by its nominal radius, assumed to 5 %
+    assert found.radius(CONVEX) == pytest.approx((convex, math.hypot(0.3, reading)), rel=2e-3)
+    u_concave = math.hypot(0.3, reading, reading)
+    assert found.radius(CONCAVE) == pytest.approx((convex + step, u_concave), rel=2e-3)
+    assert found.radius(CONVEX)[0] == pytest.approx(convex, rel=1e-5)
+    assert found.mismatch_mm == pytest.approx(step, rel=1e-6)
+    assert found.u_mismatch_mm == pytest.approx(reading, rel=5e-3)
     assert found.power_fringes == pytest.approx(-0.8, rel=1e-6)
     assert found.u_power_fringes == pytest.approx(0.05, rel=1e-4)
 

@@ -8,12 +8,10 @@ import pytest
 from fringe.errors import BadInput
 from fringe.judge.uncertainty.sources import (
     Bench,
-    Link,
-    chain_budgets,
     reading_budgets,
     visit_measured,
 )
-from fringe.optics.spheres import power_fringes, radius_difference_mm
+from fringe.optics.spheres import radius_difference_mm
 from fringe.orders.reading import Quality, Reading
 
 PARTS = {"fit": 0.03, "edge": 0.06, "view": 0.02}
@@ -107,82 +105,6 @@ def test_monte_carlo_agrees_on_a_usual_reading():
     assert all(one.monte_carlo.agrees for one in found.results.values())
 
 
-def links(u=0.05):
-    common = {
-        "diameter_mm": 150.0,
-        "wavelength_nm": 589.3,
-        "u_diameter_mm": 0.05,
-        "u_wavelength_nm": 0.1,
-        "lamp": "sodium",
-    }
-    return [
-        Link("convex", "convex", 2.0, {"fit": u}, **common),
-        Link("concave", "concave", -0.8, {"fit": u}, **common),
-    ]
-
-
-def test_mismatch_does_not_inherit_the_plate():
-    """The pair's mismatch is known as well with a plate known to 30 mm as with one of 0.03 mm.
-
-    Both radii, though, carry the plate's uncertainty, and carry it together.
-    """
-    good = chain_budgets(3048.0, 0.03, links(), trials=0)
-    poor = chain_budgets(3048.0, 30.0, links(), trials=0)
-    # d goes as R^2: 1 % of R is 2 % of d, and that is all that the mismatch gets of it
-    share = 0.02 * abs(good["concave mismatch"].value)
-    expected = np.hypot(good["concave mismatch"].u, share * 30 / 30.48)
-    assert poor["concave mismatch"].u == pytest.approx(expected, rel=0.02)
-    assert poor["concave mismatch"].u < 0.06
-    assert poor["concave radius"].u == pytest.approx(30.0, rel=0.01)
-    assert poor.correlation_of("convex radius", "concave radius") > 0.99999
-    assert abs(good.correlation_of("convex radius", "concave mismatch")) < 0.01
-
-
-def test_difference_of_the_radii_is_the_mismatch():
-    """From the two radii and their correlation follows the mismatch's uncertainty (analytic)."""
-    found = chain_budgets(3048.0, 0.5, links(), trials=0)
-    a, b = found["convex radius"], found["concave radius"]
-    r = found.correlation_of("convex radius", "concave radius")
-    variance = a.u**2 + b.u**2 - 2 * r * a.u * b.u
-    assert np.sqrt(variance) == pytest.approx(found["concave mismatch"].u, rel=1e-5)
-    assert b.value - a.value == pytest.approx(found["concave mismatch"].value, rel=1e-9)
-    # as if independent, it would come out five times as large
-    assert np.hypot(a.u, b.u) > 5 * found["concave mismatch"].u
-
-
-def test_chain_intervals_hold_the_truth(rng):
-    """Simulated chains: 95 % intervals of radius and mismatch hold the truth in 95 %.
-
-    Plate, diameter, lamp and both readings err as stated. 600 chains scatter by 0.9 %; the
-    bound is 4.5 of these.
-    """
-    held = np.zeros(3)
-    trials, u = 600, 0.05
-    for _ in range(trials):
-        plate = 3048.0
-        convex = plate + rng.uniform(-4, 4)
-        concave = convex + rng.uniform(-2, 2)
-        wave, seen = 589.3 + rng.normal(0, 0.1), []
-        for before, piece, form in ((plate, convex, "convex"), (convex, concave, "concave")):
-            true_diameter = 150.0 + rng.normal(0, 0.05)
-            power = power_fringes(piece - before, before, true_diameter, wave, form)
-            seen.append(power + rng.normal(0, u))
-        chain = [
-            Link(form, form, power, {"fit": u}, 150.0, 589.3, 0.05, 0.1, "sodium")
-            for form, power in zip(("convex", "concave"), seen, strict=True)
-        ]
-        found = chain_budgets(plate + rng.normal(0, 0.4), 0.4, chain, trials=0)
-        truths = {
-            "convex radius": convex,
-            "concave radius": concave,
-            "concave mismatch": concave - convex,
-        }
-        held += [
-            abs(found[name].value - truth) <= found[name].u95 for name, truth in truths.items()
-        ]
-    assert np.all(np.abs(held / trials - 0.95) < 0.041), held / trials
-
-
 @pytest.mark.parametrize(
     ("call", "message"),
     [
@@ -192,7 +114,6 @@ def test_chain_intervals_hold_the_truth(rng):
             lambda: reading_budgets([reading(1), reading(-1, "edge")], Bench()),
             "another at the edge",
         ),
-        (lambda: chain_budgets(3048, 0.1, [links()[0], links()[0]]), "the same name"),
         (lambda: Bench(u_axial_k=0.1, expansion_per_k=1e-6), "thickness"),
         (lambda: Bench(u_pieces_k=0.1), "the glass"),
     ],

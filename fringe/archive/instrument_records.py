@@ -23,6 +23,7 @@ class PlateRecord:
     diameter_mm: float | None = None
     thickness_mm: float | None = None
     glass: str | None = None
+    back: str | None = None
     form_u_nm: float | None = None
     sphericity: str | None = None
     note: str | None = None
@@ -39,6 +40,7 @@ class PlateRecord:
             "diameter_mm": self.diameter_mm,
             "thickness_mm": self.thickness_mm,
             "glass": self.glass,
+            "back": self.back,
             "u_form_nm": self.form_u_nm,
             "sphericity": self.sphericity,
             "note": self.note,

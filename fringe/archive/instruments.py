@@ -46,6 +46,7 @@ FIELDS: dict[str, dict[str, tuple[str, str]]] = {
         "diameter_mm": ("length", "diameter"),
         "thickness_mm": ("length", "thickness"),
         "glass": ("text", "glass, by its name in the table where it stands there"),
+        "back": ("back", "flat, or concentric with its face"),
         "u_form_nm": ("u", "standard uncertainty of its form, in height over its diameter"),
         "sphericity": (
             "text",
@@ -342,6 +343,8 @@ def _problem(kind: str, value: Any) -> str | None:
         return None if _is_date(value) else f"must be a date as 2026-03-14, not {value!r}"
     if kind == "form":
         return None if value in ("convex", "concave") else "must be convex or concave"
+    if kind == "back":
+        return None if value in ("flat", "concentric") else "must be flat or concentric"
     if kind == "lengths":
         sound = isinstance(value, list | tuple) and len(value) in (1, 3)
         sound = sound and all(_is_number(one) and one > 0 for one in value)

@@ -73,6 +73,11 @@ def add() -> None:
 @length("--diameter", "Of the plate.")
 @length("--thickness", "At the middle.")
 @click.option("--glass", metavar="NAME", help="Glass, as in the table where it stands there.")
+@click.option(
+    "--back",
+    type=click.Choice(["flat", "concentric"]),
+    help="Its back: through a flat one the rim of a steep plate is seen aslant.",
+)
 @uncertainty("--form-u", "nm", "Standard uncertainty of its form.")
 @click.option("--sphericity", metavar="TEXT", help="Evidence that it is a sphere.")
 @NOTE

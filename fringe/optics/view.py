@@ -101,3 +101,19 @@ def cos_through_flat_back(r_mm: float, radius_mm: float, index: float) -> float:
             "reflects all light before the gap; no fringes are seen there"
         )
     return math.sqrt(1 - sine * sine)
+
+
+# of the commonest glasses; where a plate's own is not on record
+USUAL_INDEX = 1.5
+
+
+def lost_through_flat_back(r_mm: float, radius_mm: float, index: float = USUAL_INDEX) -> float:
+    """Share of the gap at `r_mm` from the axis that a flat back hides: 1 - cos(theta).
+
+    All of it where the light is totally reflected. To first order power reads low by as much with
+    the contact at the centre, and right with the contact at the edge, where the gap is nothing:
+    the gaps rho^2 and rho^2 - 1, times rho^2 of the share, have 1 and 0 of Zernike's defocus.
+    """
+    if index * abs(r_mm) >= radius_mm:
+        return 1.0
+    return 1 - cos_through_flat_back(r_mm, radius_mm, index)

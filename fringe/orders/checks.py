@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fringe.errors import Refused
+from fringe.format import figures
+from fringe.optics.view import USUAL_INDEX, lost_through_flat_back
 from fringe.orders.fit.solve import Solution
 from fringe.orders.reading import Reading
 from fringe.photo.load import Photo
@@ -16,6 +18,7 @@ _SOME_OVERTONE = 0.18
 # residual, as a share of the fringes' median amplitude: bright and sharp ones have 0.2 at most
 _FAINT = 0.28
 _MUCH_DOUBT = 0.1  # of the power, for the light [fringe]
+_STEEP = 0.005  # share of power that a plate's flat back would hide
 
 
 def judge_fit(photo: Photo, solution: Solution) -> list[str]:
@@ -85,3 +88,32 @@ def with_form_warnings(photo: Photo, reading: Reading) -> Reading:
             " and the edge"
         )
     return replace(reading, quality=replace(reading.quality, warnings=tuple(warnings)))
+
+
+def with_plate_warning(
+    reading: Reading, diameter_mm: float, plate_radius_mm: float, back: str
+) -> Reading:
+    """Warn of a plate so steep that a flat back makes the view at the rim oblique.
+
+    `back` is `concentric`, through which the view stays along the normal, `flat`, which is
+    counted in the interval, or empty where it is not known. With the contact at the edge power
+    reads right (see :func:`lost_through_flat_back`).
+    """
+    lost = lost_through_flat_back(diameter_mm / 2, plate_radius_mm)
+    if back == "concentric" or reading.sense == "edge" or lost <= _STEEP:
+        return reading
+    low = f"read {figures(100 * lost, 2)} % low at an index of {USUAL_INDEX:g}"
+    if back == "flat":
+        text = f"a steep plate with a flat back: power may {low}; its interval includes that"
+    elif lost < 1:
+        text = (
+            "a steep plate: through a flat back the view at the rim is oblique and power would"
+            f" {low}; a plate whose back is concentric, or a view through the work, does not"
+        )
+    else:
+        text = (
+            "a steep plate: through a flat back no fringes are seen at the rim; a plate whose"
+            " back is concentric, or a view through the work, shows them"
+        )
+    warnings = (*reading.quality.warnings, text)
+    return replace(reading, quality=replace(reading.quality, warnings=warnings))

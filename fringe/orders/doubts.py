@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import disc_grid
+from fringe.optics.view import lost_through_flat_back
 from fringe.optics.zernike import Term, zernike_matrix
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import carried
@@ -151,3 +152,23 @@ def untold_view_doubt(terms: tuple[Term, ...], gap: Array, u_gap: float, edge: E
         along = u * math.cos(across) + v * math.sin(across)
         fields.append(_NEAR_RATIO * sine / edge.cos_view * gap * along)
     return Doubt(projected(terms, np.stack(fields)))
+
+
+def flat_back_doubt(
+    terms: tuple[Term, ...], gap: Array, semi_diameter_mm: float, radius_mm: float
+) -> Doubt:
+    """A steep plate with a flat back, through which the view in the gap is oblique.
+
+    What it hides is not added, for it hangs on where the camera stands: it counts in full.
+
+    Parameters
+    ----------
+    terms : tuple of (n, m)
+    gap : ndarray, shape (P,)
+        Gap at :func:`places` [fringe].
+    semi_diameter_mm, radius_mm : float
+        Of the aperture and of the plate's face [mm].
+    """
+    rho = np.hypot(*places())
+    lost = [lost_through_flat_back(semi_diameter_mm * float(r), radius_mm) for r in rho]
+    return Doubt(projected(terms, (gap * np.array(lost))[None]))

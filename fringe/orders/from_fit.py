@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 from fringe.optics.form import FormQuantities, form_quantities, iso10110_text
 from fringe.optics.rings import centre_in_aperture
 from fringe.optics.view import cos_view
-from fringe.optics.zernike import zernike_matrix
+from fringe.optics.zernike import Term, zernike_matrix
+from fringe.orders.checks import with_plate_warning
 from fringe.orders.count import count_rings
 from fringe.orders.doubts import (
     Doubt,
     dirt_doubt,
     edge_doubt,
+    flat_back_doubt,
     form_doubt,
     grid_doubt,
     light_doubt,
@@ -51,6 +53,18 @@ class _Normal:
     share: float
     view: Doubt
     gap: Doubt
+    back: Doubt
+
+
+def _back(terms: tuple[Term, ...], gaps: list[NDArray[np.float64]], options: ReadOptions) -> Doubt:
+    """What a flat back may hide, where the plate is known to have one; of either contact."""
+    if options.plate_back != "flat" or None in (options.diameter_mm, options.plate_radius_mm):
+        return Doubt(np.zeros((0, len(terms))))
+    assert options.diameter_mm is not None
+    assert options.plate_radius_mm is not None
+    size = (options.diameter_mm / 2, options.plate_radius_mm)
+    backs = [flat_back_doubt(terms, gap, *size) for gap in gaps]
+    return max(backs, key=lambda doubt: doubt.of_power(terms.index((2, 0))))
 
 
 def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) -> _Normal:
@@ -65,12 +79,13 @@ def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) 
         "edge": order - np.ceil(order.max() + _LEAST_ORDER) - round(contact.value),
     }
     candidates = [counted[sense]] if sense in counted else list(counted.values())
+    back = _back(terms, candidates, options)
     if options.camera_distance_mm is None or options.diameter_mm is None:
         share = 1 / edge.cos_view
         views = [untold_view_doubt(terms, gap * share, contact.u, edge) for gap in candidates]
         # with the contact at the edge the gap is least where the view changes most
         view = max(views, key=lambda doubt: doubt.of_power(terms.index((2, 0))))
-        return _Normal(model.values * share, share, view, Doubt(np.zeros((0, len(terms)))))
+        return _Normal(model.values * share, share, view, Doubt(np.zeros((0, len(terms)))), back)
     # the camera's foot lies along the oval's short axis; toward which end is not known
     ends = (90.0,) if edge.a - edge.b < 1e-6 * edge.a else (90.0, -90.0)
     fits, contacts = [], []
@@ -95,7 +110,7 @@ def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) 
     place = terms.index((2, 0))
     plain = float(model.values[place])
     share = float(values[place]) / plain if abs(plain) > 0.5 else 1 / edge.cos_view
-    return _Normal(values, share, Doubt(spread), Doubt(np.stack(contacts[:1])))
+    return _Normal(values, share, Doubt(spread), Doubt(np.stack(contacts[:1])), back)
 
 
 def reading_of(
@@ -185,6 +200,7 @@ def _uncertainty(
         "edge": edge_doubt(model, edge),
         "view": normal.view,
         "gap": normal.gap,
+        **({"plate_back": normal.back} if normal.back.shapes.size else {}),
     }
     place = terms.index((2, 0))
     parts = {name: doubt.of_power(place) for name, doubt in doubts.items()}
@@ -207,6 +223,7 @@ def with_lengths(reading: Reading, options: ReadOptions) -> Reading:
         reading = replace(reading, effective_radius_mm=effective)
     if options.plate_radius_mm is None:
         return reading
+    reading = with_plate_warning(reading, diameter, options.plate_radius_mm, options.plate_back)
     owner = reading.reading_id
     lengths = Lengths(
         _length(options.plate_radius_mm, "plate_radius", options.plate, options.u_plate_radius_mm),

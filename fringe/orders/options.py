@@ -57,6 +57,8 @@ class ReadOptions:
         Standard uncertainties of these two; 0 where they are taken as exact [mm].
     plate : str
         Name of the plate, whose error all readings on it share.
+    plate_back : str
+        Back of the plate, `flat` or `concentric` with its face; empty where it is not known.
     gap_um, u_gap_um : float, optional
         Least gap between the two, where they come nearest, and its standard uncertainty [um].
         Seen from near, a lifted contact reads as power. Without them what dust can do.
@@ -77,6 +79,7 @@ class ReadOptions:
     u_diameter_mm: float = 0.0
     u_plate_radius_mm: float = 0.0
     plate: str = ""
+    plate_back: str = ""
     gap_um: float | None = None
     u_gap_um: float | None = None
     plate_map: PlateMap | None = None
@@ -112,6 +115,7 @@ class ReadOptions:
             "u_diameter_mm": self.u_diameter_mm or None,
             "u_plate_radius_mm": self.u_plate_radius_mm or None,
             "plate": self.plate or None,
+            "plate_back": self.plate_back or None,
             "gap_um": self.gap_um,
             "u_gap_um": self.u_gap_um,
             "plate_map": self.plate_map and self.plate_map.to_json(),
@@ -147,6 +151,7 @@ class ReadOptions:
                 u_diameter_mm=_number(values, "u_diameter_mm") or 0.0,
                 u_plate_radius_mm=_number(values, "u_plate_radius_mm") or 0.0,
                 plate=str(values.get("plate") or ""),
+                plate_back=str(values.get("plate_back") or ""),
                 gap_um=_number(values, "gap_um"),
                 u_gap_um=_number(values, "u_gap_um"),
                 plate_map=None if kept_map is None else PlateMap.from_json(kept_map),

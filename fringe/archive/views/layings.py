@@ -16,7 +16,7 @@ from fringe.optics.lamps import Lamp
 from fringe.quantity import Source, half_width, standard
 
 # What contacts have in common is an unknown of the estimate, by its source, as the wavelength is.
-_SHARED = ("plate_form", "temperature")
+_SHARED = ("plate_form", "plate_back", "temperature")
 # Share of the variance of handling that is taken as common where nobody said. With all of it
 # common in truth, 95 % intervals of many layings cover 91 % at least; with all of it each
 # laying's own, they cover more than 95 % (both by the normal distribution).

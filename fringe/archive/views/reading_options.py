@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from fringe.archive.instrument_records import load_camera
-from fringe.archive.instruments import find_lamp
+from fringe.archive.instruments import find_lamp, record_if_any
 from fringe.archive.plate_maps import latest_map
 from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import Surface
@@ -56,7 +56,8 @@ def stated_options(
         work=surface.form,
     )
     options = known.options(find_lamp(name, archive))
-    return replace(options, plate_map=_plate_map(surface, archive, needed=said.plate_turned))
+    plate_map = _plate_map(surface, archive, needed=said.plate_turned)
+    return replace(options, plate_map=plate_map, plate_back=plate_back(surface))
 
 
 def _plate_map(surface: Surface, archive: Path | None, needed: str | None) -> PlateMap | None:
@@ -69,6 +70,14 @@ def _plate_map(surface: Surface, archive: Path | None, needed: str | None) -> Pl
             "`fringe turning --keep`"
         )
     return found
+
+
+def plate_back(surface: Surface) -> str:
+    """Back of the plate by its record, `flat` or `concentric`; empty where none says it."""
+    if surface.folder is None or surface.plate.name is None:
+        return ""
+    record = record_if_any(surface.folder.parent, "plate", surface.plate.name) or {}
+    return str(record.get("back") or "")
 
 
 def with_camera(stated: StatedOptions, archive: Path | None) -> StatedOptions:
@@ -113,6 +122,7 @@ def refused_options(session: Session, archive: Path) -> ReadOptions:
         "scale_px_per_mm": inputs.get("scale"),
         "diameter_mm": inputs.get("aperture") or surface.diameter_mm,
         "plate_radius_mm": surface.plate_radius_mm,
+        "plate_back": plate_back(surface),
         "work": surface.form,
     }
     return ReadOptions.from_json(find_lamp(str(name), archive), values)

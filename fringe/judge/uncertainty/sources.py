@@ -28,7 +28,7 @@ from fringe.orders.reading import Reading
 from fringe.quantity import Quantity, Source
 
 # how the parts of a reading are called in a budget
-PART_NAMES = {"view": "view angle", "plate_form": "plate form"}
+PART_NAMES = {"view": "view angle", "plate_form": "plate form", "plate_back": "plate back"}
 # parts of power: errors of value zero that add to it
 _ADDED = "added to power"
 _WARMER = "work warmer than plate"
@@ -217,6 +217,15 @@ def measured_of(reading: Reading, bench: Bench) -> Measured:
 def _on_the_bench(power: Quantity, bench: Bench, wavelength_nm: float) -> Quantity:
     """Add to a power what plate and temperature do to it."""
     form = fringes_from_nm(bench.u_plate_form_nm, wavelength_nm)
+    # every contact on the plate is seen through the same back
+    power = Quantity.of(
+        power.value,
+        power.unit,
+        {
+            Source(source.what, bench.plate) if source.what == "plate_back" else source: c
+            for source, c in power.parts
+        },
+    )
     made = power.added(Source("plate_form", bench.plate), form)
     if not (bench.u_axial_k and bench.diameter_mm and bench.thickness_mm):
         return made

@@ -59,6 +59,7 @@ _CONTRIBUTIONS = {
     "wavelength": "wavelength of the lamp",
     "light": "unevenness of the light",
     "plate_form": "form of the plate",
+    "plate_back": "flat back of the plate",
     "eye": "reading by eye",
     "eye angle": "direction that the eye looked from",
     "reading": "of the reading, not told apart",

@@ -79,11 +79,11 @@ class ReadOptions:
     u_diameter_mm: float = 0.0
     u_plate_radius_mm: float = 0.0
     plate: str = ""
-    plate_back: str = ""
     gap_um: float | None = None
     u_gap_um: float | None = None
     plate_map: PlateMap | None = None
     plate_turned_deg: float | None = None
+    plate_back: str = ""
 
     def __post_init__(self) -> None:
         """Refuse a gap that cannot be."""

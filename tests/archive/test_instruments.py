@@ -27,6 +27,7 @@ PLATE = {
     "diameter_mm": 160.0,
     "thickness_mm": 25.4,
     "glass": "borosilicate",
+    "back": "flat",
     "u_form_nm": 15.0,
     "sphericity": 'grating lines straight, "no hook" at the rim',
     "note": "Ø 160, kept at 20 °C",
@@ -210,5 +211,5 @@ def test_every_field_says_what_it_is():
     """Each field of each kind has its type and a line of text."""
     for fields in FIELDS.values():
         for sort, text in fields.values():
-            assert sort in {"form", "length", "lengths", "lines", "text", "u"}
+            assert sort in {"back", "form", "length", "lengths", "lines", "text", "u"}
             assert len(text) > 5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import pytest
@@ -42,6 +43,7 @@ def test_all_that_is_said_is_read_back():
     options = ReadOptions(
         lamp("hene"), "none", 150.0, 3048.6, "concave", 900.0, "edge", 4.0, 0.1, 0.3, "plate 7"
     )
+    options = dataclasses.replace(options, gap_um=2.0, u_gap_um=0.5, plate_back="flat")
     assert ReadOptions.from_json(options.lamp, options.to_json()) == options
 
 

@@ -16,8 +16,10 @@ from fringe.archive.instruments import (
     load_instrument,
     spherometer_from_record,
 )
-from fringe.archive.store.surface import list_surfaces
+from fringe.archive.store.surface import Plate, Surface, add_surface, list_surfaces
+from fringe.archive.views.reading_options import stated_options
 from fringe.errors import BadInput
+from fringe.orders.options import StatedOptions
 
 PLATE = {
     "form": "concave",
@@ -82,6 +84,22 @@ def test_nothing_is_left_over(tmp_path):
     files = [path for path in tmp_path.rglob("*") if path.is_file()]
     assert [path.name for path in files] == ["a.toml"]
     assert list_surfaces(tmp_path) == []
+
+
+@pytest.mark.parametrize("back", ["flat", "concentric", None])
+def test_the_plates_back_reaches_the_reading(tmp_path, back):
+    """A reading of a surface knows its plate's back where the plate's record says it."""
+    values = {key: value for key, value in PLATE.items() if key != "back"}
+    add_instrument(tmp_path, "plate", "P", values | ({"back": back} if back else {}))
+    plate = Plate("P", 3048.0)
+    work = add_surface(tmp_path, Surface("a", "convex", 3048.0, 150.0, plate=plate, lamp="sodium"))
+    assert stated_options(work, StatedOptions()).plate_back == (back or "")
+
+
+def test_a_back_of_another_shape_is_refused(tmp_path):
+    """A back is flat or concentric, and the line says so."""
+    with pytest.raises(BadInput, match="back must be flat or concentric"):
+        add_instrument(tmp_path, "plate", "P", PLATE | {"back": "round"})
 
 
 def test_replacing_needs_the_word(tmp_path):

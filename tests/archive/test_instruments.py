@@ -229,5 +229,5 @@ def test_every_field_says_what_it_is():
     """Each field of each kind has its type and a line of text."""
     for fields in FIELDS.values():
         for sort, text in fields.values():
-            assert sort in {"back", "form", "length", "lengths", "lines", "text", "u"}
+            assert sort in {"back", "date", "form", "length", "lengths", "lines", "text", "u"}
             assert len(text) > 5

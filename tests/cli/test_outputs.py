@@ -41,7 +41,6 @@ READ = {
     ("sense", "after"),
     ("sense", "before"),
     ("settle", "photos"),
-    ("turning", "photos"),
     ("surface add", "archive"),
     ("surface list", "archive"),
     ("surface move", "archive"),

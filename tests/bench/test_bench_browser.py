@@ -73,7 +73,7 @@ def test_from_photograph_to_record(page, surface, tmp_path, rng):
         value = page.text("value")
         shown = f"{value} {page.text('u95')}"
         assert float(value) == pytest.approx(power, abs=0.3)
-        assert page.text("verdict-text") == "Outside the tolerance"
+        assert page.text("verdict-text") == "Proven outside the tolerance"
         assert re.match(r"Next: (grind|polish)", page.text("next"))
         page.get("stage-name").send_keys("polish")
         page.get("minutes").send_keys("40")

@@ -63,6 +63,10 @@ CALLS = {
         *("0.png", "1.png", "2.png", "--lamp", "sodium", "--sense", "centre"),
         *("--times", "0,20,40", "--picture", "@.png"),
     ),
+    "turning --picture": (
+        *("0.png", "1.png", "--lamp", "sodium", "--sense", "centre"),
+        *("--turned", "0deg", "--turned", "90deg", "--picture", "@.png"),
+    ),
     "synth --out": ("--size", "300", "--power", "3", "--out", "@.jpg"),
 }  # fmt: skip
 
@@ -235,7 +239,7 @@ def test_the_disk_fills_up_meanwhile(name, shop, capsys, monkeypatch):
     one = OUTPUTS[name]
     words = [word.replace("@", "result") for word in CALLS[name]]
     path = next(Path(word) for word in words if word.startswith("result"))
-    for number in range(words.count("0.png") + 2 * words.count("2.png")):
+    for number in range(sum(f"{k}.png" in words for k in range(3))):
         form = ("--power", 3 - 0.4 * number, "--tilt", 1, "--seed", 5, "--size", 300)
         assert call(capsys, "synth", "--out", f"{number}.png", *form).status == 0
     if not name.startswith("demo"):  # which has a test of its own, and takes its time

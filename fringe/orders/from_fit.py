@@ -39,9 +39,7 @@ from fringe.quantity import Quantity, Source, half_width
 
 # Coma and astigmatism of polished surfaces [fringe]: mostly less; common practice, no source.
 _USUAL_BEND = 0.05
-
-
-# The order at the contact lies between these [fringe]: in a true contact it is zero but for noise
+# Least order at the contact [fringe]: in a true contact it is zero but for noise
 _LEAST_ORDER = -0.25
 
 
@@ -88,9 +86,8 @@ def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) 
         return _Normal(model.values * share, share, view, Doubt(np.zeros((0, len(terms)))), back)
     # the camera's foot lies along the oval's short axis; toward which end is not known
     ends = (90.0,) if edge.a - edge.b < 1e-6 * edge.a else (90.0, -90.0)
-    fits, contacts = [], []
-    for end in ends:
-        cosine = cos_view(
+    cosines = [
+        cos_view(
             u,
             v,
             options.diameter_mm / 2,
@@ -98,8 +95,10 @@ def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) 
             edge.cos_view,
             edge.angle_deg + end,
         )
-        fits += list(projected(terms, np.stack(candidates) / cosine))
-        contacts.append(contact.u * projected(terms, 1 / cosine[None])[0])
+        for end in ends
+    ]
+    fits = [fit for cosine in cosines for fit in projected(terms, np.stack(candidates) / cosine)]
+    lifted = contact.u * projected(terms, 1 / cosines[0][None])
     # seen from the wrong end a sphere takes on coma and astigmatism that it may not have
     bent = [term in ((2, -2), (2, 2), (3, -1), (3, 1)) for term in terms]
     bend = np.array([np.linalg.norm(fit[bent]) for fit in fits])
@@ -110,7 +109,7 @@ def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) 
     place = terms.index((2, 0))
     plain = float(model.values[place])
     share = float(values[place]) / plain if abs(plain) > 0.5 else 1 / edge.cos_view
-    return _Normal(values, share, Doubt(spread), Doubt(np.stack(contacts[:1])), back)
+    return _Normal(values, share, Doubt(spread), Doubt(lifted), back)
 
 
 def reading_of(

@@ -89,7 +89,7 @@ def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, ob
         "probability": probability_cell(row.probability),
         "reason": _sentence(row.reason or ""),
         "next": step.text(),
-        "next_reason": _sentence(step.reason),
+        "next_reason": _sentence(step.why()),
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from fringe.format import figures
@@ -24,17 +25,28 @@ class NextStep:
     reason : str
         Why, in one line.
     piece_on_top : {'work', 'tool'} or None
-        Which piece to put on top; None where it does not matter or is not known.
+        Which piece to put on top; of a spell that is split, the one that it begins with. None
+        where there is no work to do.
     minutes : float or None
-        How long, from the rates that the log tells; None where it tells none.
+        How long to work in all, or to wait from the last visit on [min].
     stage : str or None
-        The stage to do it in, where it is another than the last one.
+        The stage to work in.
     moves : str or None
         Which way that moves the surface: `the radius grows`, `the radius falls`.
     forecast : Forecast or None
         What the work of this step does.
     pits : Pits or None
         How far the pits of the grit before are gone.
+    alternate : tuple of (str, float)
+        Where one spell is split: each piece on top in turn, and its minutes.
+    rest_minutes : float or None
+        How long the work is to rest after the spell, before it is read [min].
+    back_at : datetime or None
+        When the waiting is over.
+    trial : bool
+        Whether the spell is to show how fast this work goes, which nothing logged tells.
+    question : str or None
+        A slip that the person is asked about, with what each answer would mean.
     """
 
     action: str
@@ -45,25 +57,40 @@ class NextStep:
     moves: str | None = None
     forecast: Forecast | None = field(default=None, repr=False)
     pits: Pits | None = field(default=None, repr=False)
+    alternate: tuple[tuple[str, float], ...] = ()
+    rest_minutes: float | None = None
+    back_at: datetime | None = None
+    trial: bool = False
+    question: str | None = None
 
     def text(self) -> str:
-        """Action, stage, duration and piece on top in a few words."""
-        words = self.action
-        if self.stage is not None and self.stage != self.action:
-            words += f" with {self.stage}"
-        if self.minutes is not None:
-            words += f" about {round_minutes(self.minutes)} min"
-        return words + (f", {self.piece_on_top} on top" if self.piece_on_top else "")
+        """Action, stage, duration, piece on top and rest in a few words."""
+        words = " ".join(filter(None, [self.action, self._with_stage()]))
+        if self.alternate:
+            turns = [f"{round_minutes(m)} min {piece} on top" for piece, m in self.alternate]
+            words += f" {', then '.join(turns)}"
+        else:
+            if self.minutes is not None:
+                words += f" about {round_minutes(self.minutes)} min"
+            if self.piece_on_top:
+                words += f", {self.piece_on_top} on top"
+        if self.back_at is not None:
+            words += f", until {self._back_text()}"
+        return words + (f", then let it rest {self._rest_text()}" if self.rest_minutes else "")
 
     def short(self) -> str:
         """Action, stage and duration alone, for a narrow column."""
         minutes = "" if self.minutes is None else f"{round_minutes(self.minutes)} min"
-        stage = self.stage if self.stage != self.action else None
+        stage = self._with_stage().removeprefix("with ")
         return " ".join(filter(None, [self.action, stage, minutes]))
+
+    def why(self) -> str:
+        """The reason, and the question where there is one."""
+        return self.reason if self.question is None else f"{self.reason}. {self.question}"
 
     def sentence(self) -> str:
         """What to do and why, as every view says it."""
-        return f"{self.text()}: {self.reason}"
+        return f"{self.text()}: {self.why()}"
 
     def to_json(self) -> dict[str, object]:
         """Return the fields under their own names."""
@@ -73,10 +100,47 @@ class NextStep:
             "piece_on_top": self.piece_on_top,
             "minutes": self.minutes,
             "stage": self.stage,
+            "alternate": [
+                {"piece_on_top": piece, "minutes": minutes} for piece, minutes in self.alternate
+            ],
+            "rest_minutes": self.rest_minutes,
+            "back_at": self.back_at and self.back_at.isoformat(),
+            "trial": self.trial,
+            "question": self.question,
             "moves": self.moves,
             "forecast": self.forecast and self.forecast.to_json(),
             "pits": self.pits and dataclasses.asdict(self.pits),
         }
+
+    def _with_stage(self) -> str:
+        """The grit; nothing where the action tells it already."""
+        return f"with {self.stage}" if self.stage and self.action == "grind" else ""
+
+    def _back_text(self) -> str:
+        assert self.back_at is not None
+        before = self.back_at - timedelta(minutes=self.minutes or 0.0)
+        same_day = before.date() == self.back_at.date()
+        return f"{self.back_at:%H:%M}" if same_day else f"{self.back_at:%Y-%m-%d %H:%M}"
+
+    def _rest_text(self) -> str:
+        return f"{round_minutes(self.rest_minutes or 0.0)} min before reading it"
+
+
+def worked(action: str, reason: str, turns: tuple[tuple[str, float], ...]) -> NextStep:
+    """A spell of work: its turns, each piece on top and its minutes, rounded as they are told.
+
+    Parameters
+    ----------
+    action : {'grind', 'polish'}
+        What to do.
+    reason : str
+        Why.
+    turns : tuple of (str, float)
+        One, or one for each piece.
+    """
+    told = tuple((piece, float(round_minutes(minutes))) for piece, minutes in turns)
+    total = float(sum(minutes for _, minutes in told))
+    return NextStep(action, reason, told[0][0], total, alternate=told if len(told) > 1 else ())
 
 
 def round_minutes(minutes: float) -> int:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import atexit
+import contextlib
 import gc
 import importlib
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from inspect import cleandoc
+from typing import Any
 
 import click
 
-from fringe.errors import FringeError
+from fringe.errors import BadInput, FringeError
 
 # name: (module, one line of help). The line stands here so that `fringe --help`
 # loads no command; a test holds it against the command's own help.
@@ -52,6 +54,19 @@ COMMANDS = {
 }
 
 
+@contextlib.contextmanager
+def _known_errors() -> Iterator[None]:
+    """Files that cannot be read or written, and output that is full or closed at its other end."""
+    try:
+        yield
+    except OSError as error:
+        from fringe.cli.printing import drop_output, system_line
+
+        if error.filename is None:
+            drop_output()
+        raise BadInput(system_line(error)) from error
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported when they are called."""
 
@@ -66,6 +81,24 @@ class LazyGroup(click.Group):
         command = importlib.import_module(COMMANDS[cmd_name][0]).command
         assert isinstance(command, click.Command)
         return _example_last(command)
+
+    def make_context(
+        self,
+        info_name: str | None,
+        args: list[str],
+        parent: click.Context | None = None,
+        **extra: Any,
+    ) -> click.Context:
+        """Parse the words; click ends silently where the help that they ask for cannot be read."""
+        with _known_errors():
+            return super().make_context(info_name, args, parent, **extra)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; what the system refuses is one line like every other foreseen error."""
+        with _known_errors():
+            code = super().invoke(ctx)
+            sys.stdout.flush()
+            return code
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
@@ -120,14 +153,16 @@ def main(args: Sequence[str] | None = None) -> None:
         atexit.register(gc.freeze)
     # Fits solve many small systems, for which threads only cost: measured, five times the
     # whole reading's time. It must be said before numpy is loaded; the user's word stands.
+    if sys.stdout is None:
+        # the next file that is opened would take its place and get what is printed
+        _fail("standard output is closed; let it go to a file, or to /dev/null", words)
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     try:
         # click's own handling prints usage as well; one clear line is easier at the bench
         code = cli.main(words, prog_name="fringe", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
-        sys.exit(2)
+        code = _help_alone(error.format_message(), words)
     except click.ClickException as error:
         _fail(_with_hint(error), words)
     except FringeError as error:
@@ -137,6 +172,16 @@ def main(args: Sequence[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         _fail("stopped before the end", words, code=130)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _help_alone(text: str, words: list[str]) -> int:
+    """Print the help of a command that was typed without what it needs; return the status."""
+    try:
+        with _known_errors():
+            click.echo(text)
+    except FringeError as error:
+        _fail(str(error), words)
+    return 2
 
 
 def _with_hint(error: click.ClickException) -> str:
@@ -149,7 +194,9 @@ def _with_hint(error: click.ClickException) -> str:
 
 def _fail(message: str, words: list[str], code: int = 2) -> None:
     line = " ".join(message.split())
-    if "--json" in words:
-        click.echo(json.dumps({"error": line}))
-    click.echo(f"fringe: {line}", err=True)
+    with contextlib.suppress(OSError):  # what cannot be printed is not said twice
+        if "--json" in words:
+            click.echo(json.dumps({"error": line}))
+    with contextlib.suppress(OSError):
+        click.echo(f"fringe: {line}", err=True)
     sys.exit(code)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
+import shlex
 import subprocess
 import sys
 import tomllib
@@ -12,7 +15,9 @@ import click
 import pytest
 
 from fringe import cli
+from fringe.cli.printing import answer
 from fringe.errors import BadInput, Refused
+from sample_visits import full_surface
 
 ROOT = Path(__file__).parents[2]
 
@@ -123,3 +128,94 @@ def test_faults_of_ours_keep_their_traceback(lamps_raises):
     lamps_raises(ZeroDivisionError())
     with pytest.raises(ZeroDivisionError):
         cli.main(["lamps"])
+
+
+# --- what cannot be printed ------------------------------------------------------------------
+
+FULL = Path("/dev/full")  # each write to it fails like one to a full disk
+needs_full = pytest.mark.skipif(not FULL.exists(), reason="the system has no /dev/full")
+
+
+def printed_to(output, *words: str) -> tuple[int, str]:
+    """Run the installed program with an output of its own; status and standard error."""
+    script = Path(sys.executable).with_name("fringe")
+    done = subprocess.run([script, *words], stdout=output, stderr=subprocess.PIPE, text=True)
+    return done.returncode, done.stderr
+
+
+@needs_full
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("lamps",), ("lamps", "--json"), ("--help",), ("sag", "--help"), ("help", "job"),
+        ("--version",), (), ("surfaces", "shop"), ("progress", "shop/concave 1"),
+        ("progress", "shop/concave 1", "--json"),
+    ],
+    ids=" ".join,
+)  # fmt: skip
+def test_full_output_is_one_line(words, tmp_path, monkeypatch):
+    """Every command says in one line, with status 2, that its answer could not be printed."""
+    monkeypatch.chdir(tmp_path)
+    full_surface(Path("shop"))
+    with FULL.open("w") as full:
+        status, err = printed_to(full, *words)
+    assert (status, err.count("\n")) == (2, 1)
+    assert err.startswith("fringe: the answer cannot be printed: No space left on device")
+
+
+@pytest.mark.parametrize("words", [("lamps",), ("sag", "--help"), ("progress", "shop/concave 1")])
+def test_closed_pipe_is_one_line(words, tmp_path, monkeypatch):
+    """So it is where nobody reads on at the pipe's other end, for text and for tables."""
+    monkeypatch.chdir(tmp_path)
+    full_surface(Path("shop"))
+    end, start = os.pipe()
+    os.close(end)
+    status, err = printed_to(start, *words)
+    os.close(start)
+    assert (status, err.count("\n")) == (2, 1)
+    assert err.startswith("fringe: the answer cannot be printed: Broken pipe")
+
+
+def test_closed_output_stops_before_the_work(tmp_path, monkeypatch):
+    """With standard output closed nothing is done: a file might be opened in its place."""
+    monkeypatch.chdir(tmp_path)
+    script = Path(sys.executable).with_name("fringe")
+    words = f"{shlex.quote(str(script))} surface add shop/flat --form concave >&-"
+    done = subprocess.run(["sh", "-c", words], capture_output=True, text=True)
+    assert done.returncode == 2
+    assert done.stderr == (
+        "fringe: standard output is closed; let it go to a file, or to /dev/null\n"
+    )
+    assert not list(tmp_path.iterdir())
+
+
+def test_files_errors_are_one_line(lamps_raises, capsys):
+    """A file that the system refuses is named with the system's reason."""
+    lamps_raises(PermissionError(errno.EACCES, "Permission denied", "shop/rings.jpg"))
+    assert run("lamps") == 2
+    assert capsys.readouterr() == ("", "fringe: shop/rings.jpg: Permission denied\n")
+
+
+def test_library_errors_without_number_keep_their_words(lamps_raises, capsys):
+    """An error of a library that has neither number nor name is not taken for one of printing."""
+    lamps_raises(OSError("truncated file: eof = 96"))
+    assert run("lamps") == 2
+    assert capsys.readouterr() == ("", "fringe: truncated file: eof = 96\n")
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_kept_visit_is_kept_without_an_answer(as_json, monkeypatch, capsys):
+    """After a visit is in the archive a full output is a warning and no failure."""
+
+    def full(message: str, err: bool = False) -> None:
+        if not err:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        sys.stderr.write(message + "\n")
+
+    monkeypatch.setattr("fringe.cli.printing.click.echo", full)
+    monkeypatch.setattr("fringe.cli.printing.drop_output", lambda: None)
+    answer(as_json, lambda: {"visit": 3, "kept": True}, lambda: ["Visit 3"])
+    err = capsys.readouterr().err
+    assert err.startswith("fringe: visit 3 is kept, do not log it again; the answer cannot be")
+    with pytest.raises(OSError, match="No space"):
+        answer(as_json, lambda: {"visit": 3}, lambda: ["Visit 3"])

@@ -1,0 +1,206 @@
+"""The only place where simulated shops meet the judging: visits in, the next step out."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fringe.archive.views.surface_state import LIKE_DIAMETER, MOST_LIKE
+from fringe.judge.advice.step import round_minutes
+from fringe.judge.progress import Progress, progress
+from fringe.judge.state.visits import VisitRecord
+from shops.shop import GRAINS_UM, Job
+
+WORKING = ("grind", "polish")
+_SENSE, _DUST, _MINUTES = re.compile(r"sense"), re.compile(r"dust"), re.compile(r"minutes")
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A surface as its archive keeps it."""
+
+    job: Job
+    visits: tuple[VisitRecord, ...]
+
+
+def judge(job: Job, visits: Sequence[VisitRecord], earlier: Sequence[Logged]) -> Progress:
+    """Judge a surface's visits, the shop's earlier surfaces beside it, as an archive would.
+
+    Parameters
+    ----------
+    job : Job
+        The surface.
+    visits : sequence of VisitRecord
+        Its visits so far.
+    earlier : sequence of Logged
+        Earlier surfaces of the shop, the oldest first.
+    """
+    alike = [one for one in earlier if _alike(one.job, job)][-MOST_LIKE:]
+    return progress(visits, job.tolerance, aperture=job.aperture, **_taught(alike))
+
+
+def _alike(one: Job, other: Job) -> bool:
+    ratio = one.aperture.diameter_mm / other.aperture.diameter_mm
+    return 1 / LIKE_DIAMETER <= ratio <= LIKE_DIAMETER
+
+
+def _taught(alike: Sequence[Logged]) -> dict[str, Any]:
+    """What earlier surfaces teach, as `fringe.archive.views.surface_state` hands it over."""
+    from fringe.judge.progress import visit_rows
+    from fringe.judge.state.history import rate_history
+
+    found = []
+    for one in reversed(alike):
+        wavelength = one.job.aperture.wavelength_nm
+        changes = rate_history(visit_rows(one.visits, wavelength), wavelength).changes
+        if changes:
+            found.append(changes)
+    return {"like": found}
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a next step tells the person, whichever version of the judging said it.
+
+    Attributes
+    ----------
+    action : str
+        As in `NextStep`.
+    stage : str or None
+        As told.
+    parts : tuple of (str or None, float or None)
+        Piece on top and minutes of each spell, as they are printed.
+    back_at : datetime or None
+        When to come back.
+    asked : tuple of (str, int)
+        Blunders that are asked about, with the number of the visit.
+    sentence : str
+        In the program's own words.
+    """
+
+    action: str
+    stage: str | None
+    parts: tuple[tuple[str | None, float | None], ...]
+    back_at: Any
+    asked: tuple[tuple[str, int], ...]
+    sentence: str
+
+
+def told(judged: Progress) -> Told:
+    """What the next step tells."""
+    step: Any = judged.next_step
+    split = getattr(step, "alternate", ()) or ()
+    parts = tuple((top, float(round_minutes(minutes))) for top, minutes in split if minutes > 0)
+    if not parts:
+        minutes = None if step.minutes is None else float(round_minutes(step.minutes))
+        parts = ((step.piece_on_top, minutes),)
+    return Told(
+        step.action,
+        step.stage,
+        parts,
+        getattr(step, "back_at", None),
+        _asked(step, len(judged.rows)),
+        step.sentence(),
+    )
+
+
+def _asked(step: Any, last: int) -> tuple[tuple[str, int], ...]:
+    """Blunders that a step asks about; the last visit's where the question names none."""
+    question = getattr(step, "question", None)
+    if not question:
+        return ()
+    named = re.search(r"visit (\d+)", question)
+    number = int(named[1]) if named else last
+    kinds = (("sense", _SENSE), ("dust", _DUST), ("minutes", _MINUTES))
+    return tuple((kind, number) for kind, word in kinds if word.search(question))
+
+
+@dataclass(frozen=True)
+class Foretold:
+    """Intervals of 90 % that a step foretells, and the chance to be inside.
+
+    Attributes
+    ----------
+    height_um : (float, float) or None
+        Height of power after the advised work [um].
+    minutes : (float, float) or None
+        Time until the surface is within `width_um`; infinite where that is never.
+    width_um : float
+        Height that it is to come within [um].
+    on_top : str
+        Piece on top of the foretold minutes.
+    inside : float or None
+        Chance to be inside the limits of power after the advised work.
+    """
+
+    height_um: tuple[float, float] | None = None
+    minutes: tuple[float, float] | None = None
+    width_um: float = 0.0
+    on_top: str = ""
+    inside: float | None = None
+
+
+def foretold(judged: Progress, job: Job) -> Foretold:
+    """What the next step foretells of its work."""
+    step: Any = judged.next_step
+    one = step.forecast
+    if step.action not in WORKING or one is None or step.minutes is None:
+        return Foretold()
+    after = None if one.after_um is None else (one.after_um.low, one.after_um.high)
+    low, high = one.minutes.low, one.minutes.high
+    ends = (float("inf") if low is None else low, float("inf") if high is None else high)
+    wider = one.half_width_um > 1.001 * job.limit_um
+    return Foretold(
+        after, ends, one.half_width_um, one.kind.on_top, None if wider else one.inside_after
+    )
+
+
+def claimed(judged: Progress) -> float | None:
+    """Probability to be inside that the judging claims now."""
+    verdict = judged.verdict
+    return None if verdict is None else verdict.probability
+
+
+TAKES_OTHERS = "others" in inspect.signature(progress).parameters
+
+
+def stage_to_do(step: Told, job: Job, last: str | None) -> tuple[str, bool]:
+    """The stage that a person takes, and whether the step told it.
+
+    What is told is taken, or the nearest that the shop has in the same direction. What is not
+    told goes on as before, or as the words of the reason say.
+    """
+    fine = {name: i for i, name in enumerate(job.stages)}
+    before = last or job.start
+    if step.action == "polish" and step.stage is None:
+        return "polish", last == "polish"
+    if step.stage is not None and step.stage in fine:
+        return step.stage, True
+    if step.stage is not None:
+        return _nearest(step.stage, job, last), True
+    at = fine[before]
+    if "go on to" in step.sentence and last is not None:
+        at = min(at + 1, len(job.stages) - 2)
+    elif "go back a grit" in step.sentence or before == "polish":
+        at = max(at - 1, 0)
+    return job.stages[at], last is not None and at == fine[before]
+
+
+def _nearest(name: str, job: Job, last: str | None) -> str:
+    """The stage of the shop whose grain is nearest to one that it has not got."""
+    from fringe.judge.state.abrasives import stage
+
+    wanted = stage(name)
+    if wanted.polish:
+        return "polish"
+    size = wanted.size_um or GRAINS_UM["#240"]
+    here = None if last is None else GRAINS_UM.get(last, 0.0)
+    grits = [one for one in job.stages if one in GRAINS_UM]
+    if here is not None and size != here:
+        grits = [s for s in grits if (GRAINS_UM[s] < here) == (size < here)] or grits
+        if size < here and all(GRAINS_UM[s] >= here for s in grits):
+            return "polish"
+    return min(grits, key=lambda one: max(GRAINS_UM[one] / size, size / GRAINS_UM[one]))

@@ -1,0 +1,66 @@
+"""The ways in which a visit may have come about: as it was logged, or by a blunder."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from fringe.judge.state.observed import SPHEROMETER, ObservedVisit
+
+# Chances of blunders beforehand (common practice, no source)
+WRONG_SENSE, DUST, WRONG_MINUTES = 0.02, 0.02, 0.01
+REVERSED_POLISH, REVERSED_GRIND = 0.04, 0.005
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One way in which a visit may have come about.
+
+    Attributes
+    ----------
+    kind : str
+        Of `Doubt`; empty where all is as it was logged.
+    chance : float
+        Beforehand.
+    sign : float
+        Of the fringes' height: as logged, or the other sense.
+    dust : bool
+        Whether something lay under the spherometer.
+    factor : float
+        True minutes over those logged.
+    way : float
+        -1 where the work went the other way.
+    """
+
+    kind: str = ""
+    chance: float = 1.0
+    sign: float = 1.0
+    dust: bool = False
+    factor: float = 1.0
+    way: float = 1.0
+
+
+def hypotheses_of(visit: ObservedVisit) -> tuple[Hypothesis, ...]:
+    """The ways in which a visit may have come about, by what it logged."""
+    found = [Hypothesis()]
+    optical = [one for one in visit.readings if one.source != SPHEROMETER]
+    if any(one.signed for one in optical):
+        found.append(Hypothesis("sense", WRONG_SENSE, sign=-1.0))
+    if len(optical) < len(visit.readings):
+        found.append(Hypothesis("dust", DUST, dust=True))
+    if any(one.minutes for one in visit.spells):
+        found.append(Hypothesis("minutes twice", WRONG_MINUTES, factor=2.0))
+        found.append(Hypothesis("minutes half", WRONG_MINUTES, factor=0.5))
+    if visit.spells:
+        polish = visit.spells[-1].stage.polish
+        chance = REVERSED_POLISH if polish else REVERSED_GRIND
+        found.append(Hypothesis("reversed", chance, way=-1.0))
+    asis = 1.0 - math.fsum(one.chance for one in found[1:])
+    found[0] = replace(found[0], chance=asis)
+    if any(not one.signed for one in visit.readings):
+        other = [replace(one, sign=-one.sign) for one in found]
+        found = [replace(one, chance=one.chance / 2) for one in (*found, *other)]
+    if any(one.on_top is None for one in visit.spells):
+        other = [replace(one, way=-one.way) for one in found if one.kind != "reversed"]
+        found = [replace(one, chance=one.chance / 2) for one in (*found, *other)]
+    return tuple(found)

@@ -1,0 +1,67 @@
+"""The filter against direct solutions, and what it makes of blunders."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from fringe.judge.state.abrasives import stage
+from fringe.judge.state.filter import believe
+from fringe.judge.state.observed import HeightReading, ObservedVisit, Spell
+from sample_visits import hours
+
+POLISH = stage("polish")
+
+
+def visit(
+    number: int,
+    height_um: float,
+    u_um: float,
+    *spells: Spell,
+    source: str = "fringes",
+    at_hours: float | None = None,
+) -> ObservedVisit:
+    """A visit with one reading, four hours after the one before."""
+    offset = 3.0 if source == "spherometer" else 0.0
+    reading = HeightReading(source, height_um, u_um, offset)
+    when = hours(4 * number if at_hours is None else at_hours)
+    return ObservedVisit(when, spells, (reading,), number)
+
+
+def test_readings_without_work_are_weighted() -> None:
+    """Without work, height and its u are those of the weighted mean (analytic)."""
+    heights, us = [1.0, 1.3, 0.9], [0.3, 0.2, 0.4]
+    visits = [visit(i, h, u) for i, (h, u) in enumerate(zip(heights, us, strict=True))]
+    weights = 1 / np.square(us)
+    found = believe(visits)[-1]
+    plain = int(np.argmax(found.weights))
+    assert found.means[plain, 0] == pytest.approx(weights @ heights / weights.sum(), abs=2e-3)
+    assert found.covariances[plain, 0, 0] == pytest.approx(1 / weights.sum(), rel=0.02)
+
+
+def test_precise_reading_is_not_forgotten() -> None:
+    """A coarse reading after a precise one hardly moves the height (analytic)."""
+    visits: Sequence[ObservedVisit] = [
+        visit(1, -2.3, 0.05, source="eye"),
+        visit(2, -9.0, 8.0, source="spherometer"),
+    ]
+    found = believe(visits)[-1]
+    assert found.height.median == pytest.approx(-2.3, abs=0.03)
+    low, high = found.height.interval()
+    assert high - low < 4 * 0.05
+
+
+def test_wrong_sense_is_doubted() -> None:
+    """A reading that only fits reversed is doubted for its sense, and the next one is not."""
+    spell = Spell(POLISH, 60.0, "work")
+    visits = [visit(1, 8.0, 0.1)]
+    visits += [visit(i, 8.0 - 1.2 * (i - 1), 0.1, spell) for i in (2, 3, 4)]
+    wrong = visits[-1]
+    flipped = HeightReading("fringes", -wrong.readings[0].height_um, 0.1)
+    visits[-1] = ObservedVisit(wrong.when, wrong.spells, (flipped,), 4)
+    visits.append(visit(5, 8.0 - 1.2 * 4, 0.1, spell))
+    doubts = {(one.kind, one.visit): one.probability for one in believe(visits)[-1].doubts}
+    assert doubts["sense", 4] > 0.95
+    assert doubts.get(("sense", 5), 0.0) < 0.05

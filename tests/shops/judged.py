@@ -49,6 +49,8 @@ def _alike(one: Job, other: Job) -> bool:
 
 def _taught(alike: Sequence[Logged]) -> dict[str, Any]:
     """What earlier surfaces teach, as `fringe.archive.views.surface_state` hands it over."""
+    if "others" in inspect.signature(progress).parameters:
+        return {"others": tuple(map(_other, alike))}
     from fringe.judge.progress import visit_rows
     from fringe.judge.state.history import rate_history
 
@@ -59,6 +61,14 @@ def _taught(alike: Sequence[Logged]) -> dict[str, Any]:
         if changes:
             found.append(changes)
     return {"like": found}
+
+
+def _other(one: Logged) -> Any:
+    """A surface as another one learns from it."""
+    from fringe.judge.state.observed import OtherSurface, observed
+
+    visits = observed(one.visits, one.job.aperture.wavelength_nm)
+    return OtherSurface(visits, one.job.aperture.diameter_mm)
 
 
 @dataclass(frozen=True)
@@ -73,6 +83,8 @@ class Told:
         As told.
     parts : tuple of (str or None, float or None)
         Piece on top and minutes of each spell, as they are printed.
+    rest_minutes : float or None
+        How long the work is to rest before it is read.
     back_at : datetime or None
         When to come back.
     asked : tuple of (str, int)
@@ -84,6 +96,7 @@ class Told:
     action: str
     stage: str | None
     parts: tuple[tuple[str | None, float | None], ...]
+    rest_minutes: float | None
     back_at: Any
     asked: tuple[tuple[str, int], ...]
     sentence: str
@@ -101,6 +114,7 @@ def told(judged: Progress) -> Told:
         step.action,
         step.stage,
         parts,
+        getattr(step, "rest_minutes", None),
         getattr(step, "back_at", None),
         _asked(step, len(judged.rows)),
         step.sentence(),
@@ -162,9 +176,6 @@ def claimed(judged: Progress) -> float | None:
     """Probability to be inside that the judging claims now."""
     verdict = judged.verdict
     return None if verdict is None else verdict.probability
-
-
-TAKES_OTHERS = "others" in inspect.signature(progress).parameters
 
 
 def stage_to_do(step: Told, job: Job, last: str | None) -> tuple[str, bool]:

@@ -88,6 +88,8 @@ def wait(glass: Glass, step: Told, done: Done) -> None:
         own = rng.uniform(10, 60)
     else:
         own = rng.uniform(90, 240)
+    if step.rest_minutes is not None and done.stage is not None:
+        own = max(own, step.rest_minutes)
     until = glass.clock + float(own)
     if done.back_at is not None:
         until = max(until if done.stage else 0.0, done.back_at + float(rng.uniform(0, 10)))

@@ -387,7 +387,11 @@ def _blunders(lives: Sequence[Told]) -> list[Row]:
     false = []
     for life in lives:
         wrong = {b.visit for one in life.seen for b in one.blunders}
-        false += [any(n not in wrong for _, n in one.asked) for one in life.seen]
+        before: set[tuple[str, int]] = set()
+        for one in life.seen:
+            # what is asked again is no new alarm
+            false.append(any(q not in before and q[1] not in wrong for q in one.asked))
+            before.update(one.asked)
     return [
         _row(
             "wrong senses named one visit later", share(found["sense"]), "≥ 0.6", lambda v: v >= 0.6

@@ -55,7 +55,7 @@ def log_visit(
     remark: str | None = None,
     by: str | None = None,
     when: str | None = None,
-    replaces: str | None = None,
+    replaces: int | str | None = None,
 ) -> LoggedVisit:
     """Log a visit to the bench in a surface's record, as `fringe log` does.
 
@@ -73,8 +73,8 @@ def log_visit(
         Free text, and who measured.
     when : str, optional
         Time of the visit as ``2026-03-14T09:30``; else now.
-    replaces : str, optional
-        Session that this one corrects: its name or number.
+    replaces : int, optional
+        Number of the visit that this one corrects.
 
     Returns
     -------
@@ -104,7 +104,7 @@ def log_visit(
         remark=remark,
         by=by,
         when=when,
-        replaces=replaces,
+        replaces=None if replaces is None else str(replaces),
     )
     return log_request(to_surface(surface), [Path(one) for one in photos], request, stated)
 

@@ -131,7 +131,7 @@ def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
     """Return the logged visits as rows of text, the latest first."""
     return [
         {
-            "visit": number,
+            "visit": row.visit,
             "when": row.when.isoformat(sep=" ", timespec="minutes")[:16],
             "work": _work(row),
             "power": _power(row),
@@ -139,7 +139,7 @@ def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
             "verdict": row.verdict or "",
             "next": row.next_step or "",
         }
-        for number, row in reversed(list(enumerate(rows, 1)))
+        for row in reversed(rows)
     ]
 
 

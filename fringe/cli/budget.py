@@ -54,7 +54,7 @@ def command(
 ) -> None:
     """Show where the uncertainty of a session's results comes from.
 
-    SESSION is a session's file, or ARCHIVE/NAME of a surface with the NUMBER of a session (the
+    SESSION is a session's file, or ARCHIVE/NAME of a surface with the NUMBER of a visit (the
     last one that measured, without it). Each input with its standard uncertainty, its effect
     on the result, its share and degrees of freedom; a Monte Carlo run says where first order
     is not good enough. If the verdict is unproven: which input to better. The -u options are

@@ -87,7 +87,7 @@ if TYPE_CHECKING:
 @click.option(
     "--when", metavar="TIME", help="Time of the visit, as 2026-03-14T09:30 or with +01:00."
 )
-@click.option("--replaces", metavar="SESSION", help="Correct this session: its name or number.")
+@click.option("--replaces", metavar="N", help="Correct visit N, see `fringe progress`.")
 @click.option("--keep-refused", is_flag=True, help="Keep photographs that cannot be read, too.")
 @worker_options
 @json_option
@@ -107,8 +107,8 @@ def command(
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder. Each PHOTO is read with the
     plate, diameter and lamp of the surface's record, and kept with its original bytes. If one
     of them cannot be read, nothing is written unless --keep-refused. A correction takes over
-    what it does not say from the session that it replaces. Copies of the instruments' records
-    are kept with what they measured.
+    what it does not say from the visit that it replaces, and keeps that visit's number. Copies
+    of the instruments' records are kept with what they measured.
 
     \b
     Example:

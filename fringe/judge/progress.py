@@ -193,6 +193,8 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         removed_um=times(visit.work.removed_mm, 1e3),
         pits=visit.work.pits,
         irregularity_u95_fringes=None if one.irregularity is None else one.irregularity.u95,
+        visit=visit.number,
+        corrected=visit.corrected,
     )
     return row, judged
 

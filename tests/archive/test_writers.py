@@ -100,6 +100,8 @@ def test_writers_at_the_same_time(surface, nursery, writers, count):
     assert set(told) == {session.place.name for session in sessions[1:]}
     # nobody was killed, so no number is left out either
     assert [session.sequence for session in sessions] == list(range(1, writers * count + 2))
+    written = [session.written_number for session in sessions]
+    assert written == [session.number for session in sessions] == list(range(1, len(sessions) + 1))
     found = check_archive(surface.folder.parent)
     assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
 
@@ -123,6 +125,9 @@ def test_killed_writers(surface, nursery, rng):
     assert len(names) <= len(told) + 30
     sequences = [session.sequence for session in found.sessions]
     assert len(set(sequences)) == len(sequences)
+    # a visit that never was written takes no number
+    written = [session.written_number for session in found.sessions]
+    assert written == list(range(1, len(found.sessions) + 1))
     checked = check_archive(surface.folder.parent)
     assert (checked.problems, checked.unknown) == ((), ())
     assert all(path.name.startswith(".") for path in checked.leftovers)

@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from calling import call, refused
-from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import session_files
 from fringe.archive.store.session import Photograph, Visit
 from fringe.archive.store.surface import load_surface
@@ -123,11 +122,11 @@ def test_reread(capsys, surface, stand_in):
     answer = call(capsys, "reread", "shop/concave 1")
     assert (answer.status, answer.err) == (0, "")
     assert answer.out.startswith("concave 1: 2 readings of 3 sessions computed again by fringe ")
-    last = list_sessions(surface.folder)[-1].session_id
-    assert f"  {last}, a.jpg: power +3.00 ± 0.10 fringes → +3.50 ± 0.10 fringes\n" in answer.out
+    assert "  visit 4, a.jpg: power +3.00 ± 0.10 fringes → +3.50 ± 0.10 fringes\n" in answer.out
     values = call(capsys, "reread", "shop/concave 1", "--json").json
     assert (values["sessions"], values["computed"], values["left_out"]) == (3, 2, [])
     (change,) = values["changes"]
+    assert change["visit"] == 4
     assert (change["quantity"], change["before"], change["now"]) == ("power_fringes", 3.0, 3.5)
     assert {p: p.read_bytes() for p in surface.folder.iterdir()} == before
 

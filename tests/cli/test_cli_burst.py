@@ -11,7 +11,8 @@ import pytest
 from PIL import Image
 
 from calling import call, refused
-from fringe.archive.store.read import find_session, open_session, session_files
+from fringe.archive.store.order import find_visit
+from fringe.archive.store.read import open_session, session_files
 from fringe.archive.store.session import LoggedReading, Photograph
 from fringe.archive.store.surface import Surface, add_surface, find_surface
 from fringe.archive.views.photographs import read_kept
@@ -75,7 +76,7 @@ def reading_of(shop: Path) -> LoggedReading:
     """The reading of the surface's one visit."""
     folder = find_surface(f"{shop}/c").folder
     assert folder is not None
-    (logged,) = open_session(find_session(folder, "1")).visit.readings
+    (logged,) = open_session(find_visit(folder, "1").current.place).visit.readings
     return logged
 
 
@@ -83,7 +84,7 @@ def test_frames_are_logged_as_one_reading(frames: list[Path], shop: Path) -> Non
     """A visit keeps the bytes of all frames, and one reading with its frames and their steps."""
     folder = find_surface(f"{shop}/c").folder
     assert folder is not None
-    visit = open_session(find_session(folder, "1")).visit
+    visit = open_session(find_visit(folder, "1").current.place).visit
     assert [one.data for one in visit.photographs] == [path.read_bytes() for path in frames]
     logged = reading_of(shop)
     assert logged.photographs == (1, 2, 3, 4, 5, 6)
@@ -96,7 +97,7 @@ def test_a_logged_burst_is_read_again(shop: Path) -> None:
     """From the frames that the session keeps the burst comes out the same."""
     folder = find_surface(f"{shop}/c").folder
     assert folder is not None
-    visit = open_session(find_session(folder, "1")).visit
+    visit = open_session(find_visit(folder, "1").current.place).visit
     (logged,) = visit.readings
     seen = []
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 
 import h5py
 import pytest
 
+from calling import call
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session
 from fringe.orders.options import StatedOptions
@@ -151,7 +153,7 @@ def test_a_correction(run, photos, surface):
     assert [s.measured[0].power_fringes for s in list_sessions(surface.folder)] == [4.0, 2.0]
     first = list_sessions(surface.folder)[0]
     assert (first.work.minutes, first.by) == (30.0, "early shift")
-    code, _, err = run("--replaces", "3", "--minutes", "35")
+    code, _, err = run("--replaces", "1", "--minutes", "35")
     assert (code, err) == (0, "")
     first = open_session(list_sessions(surface.folder)[0].place).visit
     assert first.work.minutes == 35.0
@@ -164,9 +166,34 @@ def test_a_correction_in_the_middle_tells_of_itself(run, photos, surface):
     run(*photos("5.0.jpg"))
     run(*photos("0.5.jpg"))
     _, out, _ = run(*photos("6.0.jpg"), "--replaces", "1")
-    assert out.startswith("concave 1, visit 1, ")
+    assert out.startswith("concave 1, visit 1 corrected, ")
     assert "+6.00 ± 0.10" in out
     assert "  next               stop" in out
+
+
+def test_a_number_means_the_same_everywhere(run, photos, surface, capsys):
+    """After a correction, `--replaces`, `budget` and `progress` mean the number that `log` said."""
+    run(*photos("5.0.jpg"), "--stage", "#120", "--minutes", "30")
+    run("--replaces", "1", "--minutes", "20")
+    _, out, _ = run(*photos("3.0.jpg"), "--stage", "#240", "--minutes", "40", "--json")
+    said = json.loads(out)
+    assert (said["visit"], said["corrects"]) == (2, None)
+    _, out, _ = run("--replaces", "2", "--minutes", "45", "--json")
+    said = json.loads(out)
+    assert (said["visit"], said["corrects"]["minutes"], said["minutes"]) == (2, 40.0, 45.0)
+    assert (said["corrects"]["stage"], said["corrects"]["visit"]) == ("#240", 2)
+    visits = call(capsys, "progress", "shop/concave 1", "--json").json["visits"]
+    told = [(one["visit"], one["stage"], one["minutes"], one["corrected"]) for one in visits]
+    assert told == [(1, "#120", 20.0, True), (2, "#240", 45.0, True)]
+    results = call(capsys, "budget", "shop/concave 1", "2", "--trials", "0", "--json").json
+    power = next(one for one in results["results"] if one["name"] == "power")
+    assert power["value"] == pytest.approx(3.0)
+    table = call(capsys, "progress", "shop/concave 1").out
+    assert re.search(r"^ *2 .*#240 45 min", table, re.M)
+    _, out, _ = run("--replaces", "1", "--minutes", "25")
+    assert "  before             " in out
+    assert "#120 20 min" in out
+    assert "#120 25 min" in out
 
 
 def test_problems_are_named(run, photos, surface):
@@ -202,7 +229,7 @@ def test_problems_are_named(run, photos, surface):
         (("--minutes", "-5"), "cannot be"),
         (("--minutes", "long"), "not a number"),
         (("--when", "yesterday", "--remark", "x"), "is not a time"),
-        (("--remark", "x", "--replaces", "7"), "no session"),
+        (("--remark", "x", "--replaces", "7"), "no visit '7'; it has none yet"),
         (("--remark", "x", "--on-top", "both"), "--on-top"),
         (("here.jpg", "--lamp", "candle"), "candle"),
     ],

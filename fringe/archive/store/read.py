@@ -59,34 +59,6 @@ def session_files(folder: Path) -> list[Path]:
     return sorted(folder / e.name for e in visible if e.is_file(follow_symlinks=False))
 
 
-def find_session(folder: Path, text: str) -> Path:
-    """Find a session by its identity, its file's name, the start of either, or its number.
-
-    Raises
-    ------
-    BadInput
-        If there is none, or more than one.
-    """
-    wanted = Path(text).name.removesuffix(layout.SUFFIX)
-    files = session_files(folder)
-    found = [path for path in files if path.stem == wanted]
-    if not found and wanted.isdecimal():
-        found = [path for path in files if _number(path) == int(wanted)]
-    elif not found and wanted:
-        found = [path for path in files if path.stem.startswith(wanted)]
-    if len(found) == 1:
-        return found[0]
-    if found:
-        names = ", ".join(path.stem for path in found[:5])
-        raise BadInput(f"{folder}: {text!r} may be any of {names}; give more of the name")
-    raise BadInput(f"{folder}: there is no session {text!r}; `fringe progress` lists them")
-
-
-def _number(path: Path) -> int | None:
-    match = layout.SESSION_FILE.match(path.name)
-    return None if match is None else int(match[1])
-
-
 def read_summary(path: Path) -> SessionSummary:
     """Read what a list needs of one session; its bytes are not proven.
 
@@ -168,6 +140,8 @@ def _session(file: Any, digest: str, summary: SessionSummary) -> Session:
         photographs=photographs,
         spherometers=spherometers,
         replaces=summary.replaces,
+        also_replaces=summary.also_replaces,
+        struck=summary.struck,
         inputs=mapping(file, "inputs"),
         instruments=mapping(file, "instruments"),
     )
@@ -223,6 +197,9 @@ def _summary(path: Path, file: Any) -> SessionSummary:
         place=path,
         previous_session=hdf5.text(file, "previous_session"),
         replaces=hdf5.text(file, "replaces"),
+        also_replaces=tuple((hdf5.text(file, "also_replaces") or "").split()),
+        written_number=hdf5.whole(file, "visit"),
+        struck=bool(hdf5.whole(file, "struck")),
         by=hdf5.text(file, "by"),
         remarks=hdf5.text(file, "remarks"),
         work=_work(file),

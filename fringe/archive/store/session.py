@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -162,6 +163,10 @@ class Visit:
         Readings of spherometers.
     replaces : str or None
         Session that this one corrects.
+    also_replaces : tuple of str
+        Other corrections of the same visit, made at the same time, that this one settles.
+    struck : bool
+        The visit is taken out of every sum; its other sessions stay.
     inputs : mapping
         All else that the session was logged with; must have a JSON form.
     instruments : mapping
@@ -178,6 +183,8 @@ class Visit:
     photographs: tuple[Photograph, ...] = ()
     spherometers: tuple[LoggedSpherometer, ...] = ()
     replaces: str | None = None
+    also_replaces: tuple[str, ...] = ()
+    struck: bool = False
     inputs: Mapping[str, Any] = field(default_factory=dict)
     instruments: Mapping[str, Any] = field(default_factory=dict)
 
@@ -187,7 +194,9 @@ class SessionSummary(VisitRecord):
     """What a list of visits needs, without the arrays and the photographs.
 
     Times have a time zone. `place` is the session's file; `photographs` counts them, and
-    `refused` those of which no reading was made.
+    `refused` those of which no reading was made. `written_number` is the visit's number as the
+    file has it (None in files of earlier versions), `number` the one that holds once all
+    sessions of the surface are known.
     """
 
     sequence: int
@@ -196,6 +205,9 @@ class SessionSummary(VisitRecord):
     place: Path
     previous_session: str | None = None
     replaces: str | None = None
+    also_replaces: tuple[str, ...] = ()
+    written_number: int | None = None
+    struck: bool = False
     by: str | None = None
     remarks: str | None = None
     temperature_c: float | None = None
@@ -205,7 +217,9 @@ class SessionSummary(VisitRecord):
     @property
     def record(self) -> VisitRecord:
         """What the judging needs of it, alone."""
-        return VisitRecord(self.session_id, self.when, self.work, self.measured)
+        return VisitRecord(
+            **{one.name: getattr(self, one.name) for one in dataclasses.fields(VisitRecord)}
+        )
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import platform
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime
+from dataclasses import dataclass
+from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -22,22 +22,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.archive.store import layout
+from fringe.archive.store.claim import claim_sequence, held
 from fringe.archive.store.copy import fixed_text
 from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, seal
+from fringe.archive.store.identity import corrected_by, identity_of
 from fringe.archive.store.layout import Column
-from fringe.archive.store.order import survey
-from fringe.archive.store.read import find_session, read_summary
 from fringe.archive.store.session import (
     METHODS,
     LoggedReading,
     LoggedSpherometer,
     Photograph,
-    SessionSummary,
     Visit,
 )
 from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
-from fringe.files import claim, fill, publish, random_suffix
+from fringe.files import fill, publish
 from fringe.optics.lamps import Lamp
 from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import FormFit, RingFit
@@ -47,7 +46,20 @@ _SOFTWARE = ("fringe", "numpy", "scipy", "h5py", "h5netcdf")
 _PACKED = ("image/jpeg", "image/png")  # compressing these again gains nothing
 
 
+@dataclass(frozen=True)
+class Written:
+    """A session that was written: its file, and the number of its visit."""
+
+    path: Path
+    number: int
+
+
 def log_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) -> Path:
+    """Write a visit as a new session of a surface; as :func:`write_visit`, the file alone."""
+    return write_visit(surface, visit, now=now).path
+
+
+def write_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) -> Written:
     """Write a visit as a new session of a surface.
 
     Parameters
@@ -55,46 +67,37 @@ def log_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) ->
     surface : Surface
         A surface that was loaded or added.
     visit : Visit
-        What to write; `replaces` may be a session's identity, its start, or its number.
+        What to write. `replaces` is the identity of a session, or what
+        :func:`fringe.archive.store.order.find_visit` takes; then all latest sessions of that
+        visit are replaced.
     now : datetime or None
         What the clock shows, with time zone; None asks it.
-
-    Returns
-    -------
-    Path
-        The session's file.
 
     Raises
     ------
     BadInput
-        If the visit holds nothing, replaces a session that does not exist or was replaced
-        already, or cannot be written. Nothing is left behind then.
+        If the visit holds nothing, replaces a session that does not exist, or cannot be
+        written. Nothing is left behind then.
     """
     if surface.folder is None:
         raise BadInput(f"surface {surface.name!r}: it is in no archive yet; add it first")
     clock = now or datetime.now().astimezone()
     _check(visit)
-    corrected = None if visit.replaces is None else _corrected(surface.folder, visit.replaces)
-    sequence, partial = _claim_sequence(surface.folder)
-    try:
-        stamp = clock.astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
-        name = f"{sequence:04d}_{stamp}_{random_suffix()}"
-        identity = {
-            "session_id": name,
-            "sequence": sequence,
-            **_time(visit, corrected, clock),
-            "logged_at": clock.astimezone(UTC).isoformat(),
-            "previous_session": _last_before(surface.folder, sequence),
-            "replaces": corrected and corrected.session_id,
-        }
-        image = _session_bytes(surface, visit, identity)
-        fill(partial, image, seal(image))
-        final = surface.folder / f"{name}{layout.SUFFIX}"
-        publish(partial, final)
-    except BaseException:
-        partial.unlink(missing_ok=True)
-        raise
-    return final
+    corrected = corrected_by(surface.folder, visit)
+    with held(surface.folder) as alone:
+        sequence, partial = claim_sequence(surface.folder)
+        try:
+            identity = identity_of(
+                surface.folder, visit, corrected, sequence=sequence, clock=clock, alone=alone
+            )
+            image = _session_bytes(surface, visit, identity)
+            fill(partial, image, seal(image))
+            final = surface.folder / f"{identity['session_id']}{layout.SUFFIX}"
+            publish(partial, final)
+        except BaseException:
+            partial.unlink(missing_ok=True)
+            raise
+    return Written(final, identity["visit"])
 
 
 def _check(visit: Visit) -> None:
@@ -120,70 +123,6 @@ def _check(visit: Visit) -> None:
     for photograph in visit.photographs:
         if not 0 < len(photograph.data) <= layout.MAX_PHOTOGRAPH_BYTES:
             raise BadInput(f"{photograph.file_name}: empty, or too large to archive")
-
-
-def _corrected(folder: Path, text: str) -> SessionSummary:
-    """The session that is to be corrected; one that was corrected already is refused."""
-    path = find_session(folder, text)
-    target = read_summary(path)
-    for summary in survey(folder).all_sessions:
-        if summary.replaces == target.session_id:
-            raise BadInput(
-                f"session {target.session_id}: it was corrected already by "
-                f"{summary.session_id}; replace that one"
-            )
-    return target
-
-
-def _time(visit: Visit, corrected: SessionSummary | None, clock: datetime) -> dict[str, str]:
-    """Time of the visit: as given, else that of the visit that is corrected, else the clock's."""
-    if visit.when is not None:
-        return {"when": visit.when.isoformat(), "when_source": "given"}
-    if corrected is not None:
-        source = "given" if corrected.when_given else "clock"
-        return {"when": corrected.when.isoformat(), "when_source": source}
-    return {"when": clock.isoformat(), "when_source": "clock"}
-
-
-def _claim_sequence(folder: Path) -> tuple[int, Path]:
-    """Take the next number, which no other writer gets even if it asks at the same time."""
-    sequence = max(_used(folder), default=0) + 1
-    while True:
-        partial = folder / f".{sequence:04d}.partial"
-        if claim(partial):
-            # whoever held this number until now has published it, and it shows by now
-            if sequence not in _published(folder):
-                return sequence, partial
-            partial.unlink(missing_ok=True)
-        sequence += 1
-
-
-def _used(folder: Path) -> set[int]:
-    claims = {int(m[1]) for n in _names(folder) if (m := layout.CLAIM_FILE.match(n))}
-    return claims | set(_published(folder))
-
-
-def _published(folder: Path) -> dict[int, str]:
-    """Map each sequence number in use to a session's identity."""
-    found = {}
-    for name in sorted(_names(folder)):
-        match = layout.SESSION_FILE.match(name)
-        if match:
-            found[int(match[1])] = name.removesuffix(layout.SUFFIX)
-    return found
-
-
-def _names(folder: Path) -> list[str]:
-    try:
-        return os.listdir(folder)
-    except OSError as error:
-        raise BadInput(f"{folder}: cannot be read: {error.strerror}") from error
-
-
-def _last_before(folder: Path, sequence: int) -> str | None:
-    published = _published(folder)
-    last = max((number for number in published if number < sequence), default=None)
-    return None if last is None else published[last]
 
 
 def _session_bytes(surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> memoryview:

@@ -30,7 +30,7 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.store import layout
-from fringe.archive.store.order import survey
+from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, Session, SessionSummary
 from fringe.archive.store.surface import Surface, read_text_record, record_versions
@@ -117,7 +117,6 @@ def export_surface(surface: Surface, out: Path) -> Exported:
     assert surface.folder is not None
     check_new(out)
     found = survey(surface.folder)
-    counting = {summary.session_id for summary in found.sessions}
     problems = list(found.problems)
     sessions: list[Path] = []
     for summary in found.all_sessions:
@@ -128,7 +127,7 @@ def export_surface(surface: Surface, out: Path) -> Exported:
             problems.append(str(error))
     try:
         with drafted(out) as draft:
-            photographs = _write(surface, sessions, counting, draft, out.suffix.lower())
+            photographs = _write(surface, sessions, found, draft, out.suffix.lower())
             _publish(draft, out)
     except OSError as error:
         raise cannot_write(out.absolute().parent, error) from error
@@ -138,15 +137,15 @@ def export_surface(surface: Surface, out: Path) -> Exported:
 
 
 def _write(
-    surface: Surface, sessions: Sequence[Path], counting: set[str], draft: Path, kind: str
+    surface: Surface, sessions: Sequence[Path], found: Survey, draft: Path, kind: str
 ) -> int:
     """Write a draft of one of the three kinds; return how many photographs it holds."""
     if kind == TABLE:
-        fill(draft, _table(sessions, counting).encode())
+        fill(draft, _table(sessions, found).encode())
         return 0
     if kind in FILES:
         return _write_file(surface, sessions, draft)
-    return _write_folder(surface, sessions, counting, draft)
+    return _write_folder(surface, sessions, found, draft)
 
 
 def _publish(draft: Path, out: Path) -> None:
@@ -156,21 +155,23 @@ def _publish(draft: Path, out: Path) -> None:
         raise BadInput(f"{out}: is there already; choose another name")
 
 
-def _table(sessions: Sequence[Path], counting: set[str]) -> str:
+def _table(sessions: Sequence[Path], found: Survey) -> str:
     rows = []
+    counting = {summary.session_id for summary in found.sessions}
+    numbers = {summary.session_id: summary.number for summary in found.all_sessions}
     for path in sessions:
-        rows += list(rows_of(open_session(path), counts=path.stem in counting))
+        session = open_session(path)
+        name = session.summary.session_id
+        rows += list(rows_of(session, counts=name in counting, number=numbers.get(name)))
     return table_text(rows)
 
 
-def _write_folder(
-    surface: Surface, sessions: Sequence[Path], counting: set[str], draft: Path
-) -> int:
+def _write_folder(surface: Surface, sessions: Sequence[Path], found: Survey, draft: Path) -> int:
     assert surface.folder is not None
     for folder in (draft, draft / "photographs", draft / RECORD_FOLDER):
         folder.mkdir()
     fill(draft / "README.txt", _README.encode())
-    fill(draft / "visits.csv", _table(sessions, counting).encode())
+    fill(draft / "visits.csv", _table(sessions, found).encode())
     for path in (*record_versions(surface.folder).values(), *sessions):
         copy_whole(path, draft / RECORD_FOLDER / path.name)
     return sum(_write_photographs(open_session(path), draft / "photographs") for path in sessions)

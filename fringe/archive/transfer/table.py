@@ -27,6 +27,7 @@ SPHEROMETER = "spherometer"  # stands as the method of what one said
 VISIT_COLUMNS = (
     "session_id",
     "sequence",
+    "visit",
     "when",
     "when_source",
     "replaces",
@@ -69,7 +70,9 @@ def table_text(rows: Iterable[Mapping[str, Any]]) -> str:
     return file.getvalue()
 
 
-def rows_of(session: Session, *, counts: bool) -> Iterator[dict[str, Any]]:
+def rows_of(
+    session: Session, *, counts: bool, number: int | None = None
+) -> Iterator[dict[str, Any]]:
     """Rows of one session: its readings, then what a spherometer said.
 
     Parameters
@@ -78,6 +81,8 @@ def rows_of(session: Session, *, counts: bool) -> Iterator[dict[str, Any]]:
         The session.
     counts : bool
         Whether it counts, or was corrected.
+    number : int or None
+        Of its visit; else as the session has it.
     """
     summary, visit = session.summary, session.visit
     work = {
@@ -87,6 +92,7 @@ def rows_of(session: Session, *, counts: bool) -> Iterator[dict[str, Any]]:
     base = {
         "session_id": summary.session_id,
         "sequence": summary.sequence,
+        "visit": summary.written_number if number is None else number,
         "when": summary.when.isoformat(),
         "when_source": "given" if summary.when_given else "clock",
         "replaces": summary.replaces,

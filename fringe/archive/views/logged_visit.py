@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from fringe.archive.store.order import find_visit
 from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import Surface
-from fringe.archive.store.write import log_visit
+from fringe.archive.store.write import write_visit
 from fringe.archive.views.surface_state import SurfaceState, surface_state
+from fringe.judge.progress import last_visit
 from fringe.judge.spherometer.compare import SagResult, trap_text
 from fringe.judge.state.visits import VisitRow
 from fringe.quantity import half_width_if_any
@@ -24,27 +26,27 @@ class LoggedVisit:
         As it was written.
     path : Path
         Its session's file.
+    number : int
+        Of the visit; a correction has that of the visit that it corrects.
     state : SurfaceState
         Of the surface, this visit among the others.
     sagittas : SagResult or None
         What the spherometer said.
+    before : VisitRow or None
+        The visit as it stood before, where this one corrects it.
     """
 
     visit: Visit
     path: Path
+    number: int
     state: SurfaceState
     sagittas: SagResult | None = None
-
-    @property
-    def number(self) -> int:
-        """Number of the visit."""
-        rows = enumerate(self.state.rows, 1)
-        return next(number for number, row in rows if row.session_id == self.path.stem)
+    before: VisitRow | None = None
 
     @property
     def row(self) -> VisitRow:
         """The visit as the progress has it."""
-        return self.state.rows[self.number - 1]
+        return next(row for row in self.state.rows if row.session_id == self.path.stem)
 
     @property
     def refusals(self) -> list[str]:
@@ -70,6 +72,7 @@ class LoggedVisit:
             "file": str(self.path),
             "visit": self.number,
             **self.row.to_json(),
+            "corrects": None if self.before is None else self.before.to_json(),
             "wavelength_nm": self.state.wavelength_nm,
             "readings": [logged.reading.to_json() for logged in self.visit.readings],
             "spherometer": _spherometer_json(self.visit),
@@ -87,8 +90,18 @@ def log_and_judge(surface: Surface, visit: Visit, sagittas: SagResult | None = N
     BadInput
         If it cannot be written, as :func:`fringe.archive.store.write.log_visit`.
     """
-    path = log_visit(surface, visit)
-    return LoggedVisit(visit, path, surface_state(surface), sagittas)
+    before = _row_before(surface, visit)
+    written = write_visit(surface, visit)
+    state = surface_state(surface)
+    return LoggedVisit(visit, written.path, written.number, state, sagittas, before)
+
+
+def _row_before(surface: Surface, visit: Visit) -> VisitRow | None:
+    """The visit that is corrected, judged by itself."""
+    if visit.replaces is None or surface.folder is None:
+        return None
+    current = find_visit(surface.folder, visit.replaces).current
+    return last_visit([current.record], surface.tolerance)[0]
 
 
 def _spherometer_json(visit: Visit) -> dict[str, object] | None:

@@ -204,13 +204,15 @@ def _current(surface: Surface, found: _Found) -> list[SessionSummary]:
     found.notes += visits.problems
     start = 0
     for i, one in enumerate(visits.sessions):
-        found.visits[one.session_id] = i + 1
+        found.visits[one.session_id] = one.number
         if _worked(one):
             start = i
     read = [one for one in visits.sessions[:start] if one.measured]
-    for number, earlier in enumerate(visits.sessions[:start], 1):
+    for earlier in visits.sessions[:start]:
         for measured in earlier.measured:
-            found.before.setdefault(measured.photograph, f"visit {number} of {surface.name}")
+            found.before.setdefault(
+                measured.photograph, f"visit {earlier.number} of {surface.name}"
+            )
     if read:
         count = "one visit" if len(read) == 1 else f"{len(read)} visits"
         found.notes.append(f"{surface.name}: {count} from before the last work left out")

@@ -33,6 +33,8 @@ class Change:
 
     Attributes
     ----------
+    visit : int
+        Number of the visit that it was logged at.
     session_id : str
         The session that it was logged in.
     source : str
@@ -46,6 +48,7 @@ class Change:
         Half-widths of the 95 % intervals.
     """
 
+    visit: int
     session_id: str
     source: str
     quantity: str
@@ -98,9 +101,11 @@ class Reread:
 class _Job:
     """What one reading of a session was made of.
 
-    Numbers of its photographs, from 1, and of the reading, from 0, or None if it was refused.
+    Numbers of the visit, of its photographs, from 1, and of the reading, from 0, or None if it
+    was refused.
     """
 
+    visit: int
     path: Path
     photographs: tuple[int, ...]
     reading: int | None
@@ -142,17 +147,17 @@ def reread_surface(
     changes: list[Change] = []
     left_out: list[str] = []
     computed = 0
-    for path in (summary.place for summary in found.all_sessions):
+    for summary in found.all_sessions:
         try:
-            session = open_session(path)
+            session = open_session(summary.place)
         except BadInput as error:
             problems.append(str(error))
             continue
         sessions += 1
-        jobs += _jobs(path, session, left_out)
+        jobs += _jobs(summary.number, session, left_out)
         if session.visit.spherometers:
             computed += 1
-            changes += _spherometer_changes(session, left_out)
+            changes += _spherometer_changes(summary.number, session, left_out)
     archive = surface.folder.parent
     again = partial(_read_again, reader, archive)
     for answer in run_many(again, jobs, workers=workers, scheduler=scheduler):
@@ -167,24 +172,24 @@ def reread_surface(
     return Reread(sessions, computed, tuple(changes), tuple(left_out), tuple(problems), software)
 
 
-def _jobs(path: Path, session: Session, left_out: list[str]) -> Iterator[_Job]:
-    """What can be read again of a session."""
-    visit = session.visit
-    for number, logged in enumerate(visit.readings):
+def _jobs(number: int, session: Session, left_out: list[str]) -> Iterator[_Job]:
+    """What can be read again of a session of a visit of that number."""
+    visit, path = session.visit, session.summary.place
+    for index, logged in enumerate(visit.readings):
         if logged.method != "photograph":
-            left_out.append(f"{path.stem}: a reading was made by {logged.method}")
+            left_out.append(f"visit {number}: a reading was made by {logged.method}")
         elif len(logged.photographs) != 1 and not logged.options.get("burst"):
             count = len(logged.photographs)
-            left_out.append(f"{path.stem}: a reading was made from {count} photographs")
+            left_out.append(f"visit {number}: a reading was made from {count} photographs")
         else:
-            yield _Job(path, logged.photographs, number)
+            yield _Job(number, path, logged.photographs, index)
     refused = tuple(
-        number for number, one in enumerate(visit.photographs, 1) if one.refusal is not None
+        place for place, one in enumerate(visit.photographs, 1) if one.refusal is not None
     )
     if visit.inputs.get("burst") and refused:
-        yield _Job(path, refused, None)
+        yield _Job(number, path, refused, None)
     else:
-        yield from (_Job(path, (number,), None) for number in refused)
+        yield from (_Job(number, path, (place,), None) for place in refused)
 
 
 def _read_again(reader: PhotoReader, archive: Path, job: _Job) -> list[Change] | str:
@@ -196,14 +201,14 @@ def _read_again(reader: PhotoReader, archive: Path, job: _Job) -> list[Change] |
     try:
         options = refused_options(session, archive) if logged is None else kept_options(logged)
     except FringeError as error:
-        return f"{name}: {source}: {error}"
+        return f"visit {job.visit}: {source}: {error}"
     try:
         now: Reading | Refused = reader(photographs, options)
     except Refused as error:
         now = error
     except BadInput as error:
-        return f"{name}: {source}: {error}"
-    made = partial(Change, name, source)
+        return f"visit {job.visit}: {source}: {error}"
+    made = partial(Change, job.visit, name, source)
     return list(_changes(made, photographs[0].refusal, logged, now))
 
 
@@ -254,7 +259,7 @@ def _short(reading: Reading) -> str:
     return "read" if power is None else f"{power:+.2f} fringes"
 
 
-def _spherometer_changes(session: Session, left_out: list[str]) -> Iterator[Change]:
+def _spherometer_changes(number: int, session: Session, left_out: list[str]) -> Iterator[Change]:
     """What the spherometer's readings of a session say otherwise today."""
     logged = next((s.measured for s in session.visit.spherometers if s.measured), None)
     if logged is None:
@@ -263,10 +268,10 @@ def _spherometer_changes(session: Session, left_out: list[str]) -> Iterator[Chan
     try:
         now = compared(session.surface, session.visit.spherometers)
     except (FringeError, KeyError, TypeError, ValueError) as error:
-        left_out.append(f"{name}: spherometer: {error}")
+        left_out.append(f"visit {number}: spherometer: {error}")
         return
     if now is None:
-        left_out.append(f"{name}: spherometer: plate and work were not both read")
+        left_out.append(f"visit {number}: spherometer: plate and work were not both read")
         return
     for quantity, before, u, budget in (
         ("power_fringes", logged.power_fringes, logged.power_u_fringes, now.power_fringes),
@@ -281,4 +286,4 @@ def _spherometer_changes(session: Session, left_out: list[str]) -> Iterator[Chan
         u95 = half_width_if_any(u, logged.dof)
         if _differ(before, value, u95, signed=True):
             u95_now = None if budget is None else half_width(float(budget.u), logged.dof)
-            yield Change(name, "spherometer", quantity, before, value, u95, u95_now)
+            yield Change(number, name, "spherometer", quantity, before, value, u95, u95_now)

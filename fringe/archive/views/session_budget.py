@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fringe.archive.store.bench import bench_of, logged_measured
-from fringe.archive.store.order import list_sessions
-from fringe.archive.store.read import find_session, open_session
+from fringe.archive.store.order import find_visit, list_sessions
+from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import find_surface
 from fringe.archive.views.sagittas import compared
@@ -109,7 +109,7 @@ def session_budgets(
     session : str
         A session's file, or ``ARCHIVE/NAME`` of a surface.
     number : str or None
-        Of a session of that surface; the last one that measured, without it.
+        Of a visit to that surface; the last one that measured, without it.
     assumed : Assumptions
     result : str or None
         Only this result.
@@ -146,17 +146,17 @@ def session_budgets(
 
 
 def _session_file(text: str, number: str | None) -> Path:
-    """File of a session: as given, or by its surface and its number there."""
+    """File of a session: as given, or by its surface and the number of its visit there."""
     if number is None and Path(text).is_file():
         return Path(text)
 
     folder = find_surface(text).folder
     assert folder is not None
     if number is not None:
-        return find_session(folder, number)
+        return find_visit(folder, number).current.place
     measured = [one for one in list_sessions(folder) if one.measured]
     if not measured:
-        raise BadInput(f"{text}: nothing was measured in its sessions yet; `fringe log` adds one")
+        raise BadInput(f"{text}: nothing was measured at its visits yet; `fringe log` adds one")
     return measured[-1].place
 
 

@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.instruments import instrument_record, spherometer_from_record
-from fringe.archive.store.read import find_session, open_session
+from fringe.archive.store.order import find_visit
+from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit
 from fringe.archive.store.surface import Plate, Surface, find_surface
 from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
@@ -72,7 +73,7 @@ class VisitRequest:
     when : str or None
         Of the visit, ISO 8601; local time without an offset.
     replaces : str or None
-        Session that this one corrects: its name or number.
+        Number of the visit that this one corrects, or the name of a session of it.
     keep_refused : bool
         Keep photographs that cannot be read, too.
     workers, scheduler : int or None, str or None
@@ -333,8 +334,13 @@ def _completed(surface: Surface, visit: Visit) -> Visit:
     if visit.replaces is None:
         return visit
     assert surface.folder is not None
-    path = find_session(surface.folder, visit.replaces)
-    return take_over(visit, open_session(path).visit)
+    found = find_visit(surface.folder, visit.replaces)
+    named = dataclasses.replace(
+        visit,
+        replaces=found.current.session_id,
+        also_replaces=tuple(one.session_id for one in found.latest[:-1]),
+    )
+    return take_over(named, open_session(found.current.place).visit)
 
 
 def _time(text: str | None) -> datetime | None:

@@ -73,12 +73,18 @@ class VisitRecord:
     measured : tuple of Measured
         What fringes and the spherometer said of the whole aperture; empty where nothing was
         read. Contacts with other pieces name them.
+    number : int
+        Number of the visit; 0 where it is not logged.
+    corrected : bool
+        It was corrected after it was logged.
     """
 
     session_id: str
     when: datetime
     work: Work = NO_WORK
     measured: tuple[Measured, ...] = ()
+    number: int = 0
+    corrected: bool = False
 
     @property
     def own(self) -> tuple[Measured, ...]:
@@ -153,6 +159,10 @@ class VisitRow:
         Sources that contradict each other, in words.
     removed_um, pits : float or None, str or None
         Glass that the work took off [um], and `pits` as in `Work`.
+    visit : int
+        Number of the visit; 0 where it is not logged.
+    corrected : bool
+        It was corrected after it was logged.
     """
 
     when: datetime
@@ -179,6 +189,8 @@ class VisitRow:
     removed_um: float | None = None
     pits: str | None = None
     irregularity_u95_fringes: float | None = None
+    visit: int = 0
+    corrected: bool = False
 
     def to_json(self) -> dict[str, object]:
         """Return the fields under their own names, the time in ISO 8601."""

@@ -194,7 +194,7 @@ def _aside_note(rows: Sequence[VisitRow], x: Sequence[float], x_label: str) -> s
 def _latest(rows: Sequence[VisitRow]) -> str:
     row = rows[-1]
     hours = f", {figures(row.hours_total, 3)} h of work" if row.hours_total else ""
-    parts = [f"Latest, visit {len(rows)}{hours}: "]
+    parts = [f"Latest, visit {row.visit}{hours}: "]
     if row.power_fringes is None:
         parts.append("no power was read")
     else:

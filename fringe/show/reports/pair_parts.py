@@ -167,9 +167,9 @@ def proof_part(
 ) -> Part:
     """What the report rests on, with digests that prove it unchanged."""
     rows = [
-        (f"{name}, visit {number}", row.session_id, digests.get(row.session_id, ""))
+        (f"{name}, visit {row.visit}", row.session_id, digests.get(row.session_id, ""))
         for name, seen in visits
-        for number, row in enumerate(seen, 1)
+        for row in seen
     ]
     lines = [proven] if proven else []
     lines += [f"Not in this report: {line}." for line in problems]

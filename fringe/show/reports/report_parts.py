@@ -305,7 +305,7 @@ def history_part(rows: Sequence[VisitRow], pictures: Sequence[Any]) -> Part:
     """Return all visits as a table."""
     cells = [
         (
-            str(number),
+            str(row.visit),
             row.when.isoformat(sep=" ", timespec="minutes")[:16],
             figures(row.hours_total, 3),
             row.stage or "",
@@ -315,7 +315,7 @@ def history_part(rows: Sequence[VisitRow], pictures: Sequence[Any]) -> Part:
             row.verdict or "",
             row.next_step or "",
         )
-        for number, row in enumerate(rows, 1)
+        for row in rows
     ]
     if not cells:
         return Part("history", "History", ["No visit has been logged yet."])
@@ -406,10 +406,7 @@ def evidence_part(
                 wide=True,
             )
         )
-    sessions = [
-        (str(number), row.session_id, digests.get(row.session_id, ""))
-        for number, row in enumerate(rows, 1)
-    ]
+    sessions = [(str(row.visit), row.session_id, digests.get(row.session_id, "")) for row in rows]
     if sessions:
         tables.append(
             Table(

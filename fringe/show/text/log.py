@@ -6,21 +6,25 @@ from fringe.archive.store.session import Visit
 from fringe.archive.views.logged_visit import LoggedVisit
 from fringe.judge.spherometer.compare import text_of
 from fringe.judge.state.abrasives import stage
+from fringe.judge.state.visits import VisitRow
 from fringe.show.text.lines import line, remark, wrapped_line
-from fringe.show.text.visit import power_text, radius_text, verdict_text
+from fringe.show.text.visit import power_text, radius_text, row_power_text, verdict_text, visit_text
 from fringe.show.words import form_text
 
 
 def logged_rows(logged: LoggedVisit) -> list[str]:
     """What was read, the verdict and the next step, and where the visit is kept."""
     visit, state, row = logged.visit, logged.state, logged.row
-    rows = [f"{state.surface.name}, visit {logged.number}, {row.when:%Y-%m-%d %H:%M}"]
+    corrected = "" if logged.before is None else " corrected"
+    rows = [f"{state.surface.name}, visit {logged.number}{corrected}, {row.when:%Y-%m-%d %H:%M}"]
+    if logged.before is not None:
+        rows += [_stood("before", logged.before), _stood("now", row)]
     rows += _stage_rows(visit)
     rows += _reading_rows(visit)
     if logged.sagittas is not None:
         rows.append(line("spherometer", text_of(logged.sagittas)))
     if row.power_fringes is not None:
-        power = power_text(row.power_fringes, row.power_u95_fringes, row.sense)
+        power = row_power_text(row)
         rows.append(line("power", f"{power}, at {state.wavelength_nm:.2f} nm"))
     if row.radius_difference_mm is not None:
         rows.append(line("work − plate", radius_text(row)))
@@ -32,6 +36,10 @@ def logged_rows(logged: LoggedVisit) -> list[str]:
     rows.append(wrapped_line("next", state.next_step.sentence()))
     rows.append(line("file", str(logged.path)))
     return rows + [remark(note) for note in logged.notes]
+
+
+def _stood(name: str, row: VisitRow) -> str:
+    return wrapped_line(name, f"{row.when:%Y-%m-%d %H:%M}, {visit_text(row)}")
 
 
 def _reading_rows(visit: Visit) -> list[str]:

@@ -14,6 +14,7 @@ from fringe.format import figures, plus_minus
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import probability_cell
 from fringe.show.text.outlook import learned_lines, spell_lines
+from fringe.show.text.visit import work_text
 from fringe.show.words import form_cell
 
 _STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
@@ -82,7 +83,7 @@ def _table(state: SurfaceState, width: int) -> Table:
 
 def _column(name: str, rows: Sequence[VisitRow]) -> tuple[str, list[str]]:
     """A column's name and its cells, the heading first."""
-    return name, [name, *(_COLUMNS[name](number, row) for number, row in enumerate(rows, 1))]
+    return name, [name, *(_COLUMNS[name](row) for row in rows)]
 
 
 def _styled(cell: str) -> Text:
@@ -90,8 +91,7 @@ def _styled(cell: str) -> Text:
 
 
 def _work(row: VisitRow) -> str:
-    minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
-    return ", ".join(filter(None, [" ".join(filter(None, [row.stage, minutes])), row.on_top]))
+    return ", ".join(filter(None, [work_text(row), row.on_top]))
 
 
 def _power(row: VisitRow) -> str:
@@ -115,17 +115,17 @@ _LEGEND = (
     "power and irregularity in fringes; power + contact at the centre, − at the edge, ? not "
     "known, s by spherometer"
 )
-_COLUMNS: dict[str, Callable[[int, VisitRow], str]] = {
-    "": lambda number, row: str(number),
-    "date": lambda number, row: f"{row.when:%Y-%m-%d}",
-    "time": lambda number, row: f"{row.when:%H:%M}",
-    "work before, on top": lambda number, row: _work(row),
-    "power": lambda number, row: _power(row),
-    "work − plate, mm": lambda number, row: _radius(row),
-    "irreg.": lambda number, row: form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
-    "verdict": lambda number, row: row.verdict or "",
-    "conforms": lambda number, row: probability_cell(row.probability),
-    "next step": lambda number, row: row.next_step or "",
+_COLUMNS: dict[str, Callable[[VisitRow], str]] = {
+    "": lambda row: str(row.visit),
+    "date": lambda row: f"{row.when:%Y-%m-%d}",
+    "time": lambda row: f"{row.when:%H:%M}",
+    "work before, on top": lambda row: _work(row),
+    "power": lambda row: _power(row),
+    "work − plate, mm": lambda row: _radius(row),
+    "irreg.": lambda row: form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
+    "verdict": lambda row: row.verdict or "",
+    "conforms": lambda row: probability_cell(row.probability),
+    "next step": lambda row: row.next_step or "",
 }
 _NUMBERS = ("", "power", "work − plate, mm", "irreg.", "conforms")
 _SPARED = ("time", "next step", "work − plate, mm", "conforms", "irreg.")  # the first goes first

@@ -44,4 +44,4 @@ def _change(change: Change) -> str:
         else:
             shown.append("none" if value is None else str(value))
     quantity = _NAMES.get(change.quantity, change.quantity)
-    return f"{change.session_id}, {change.source}: {quantity} {shown[0]} → {shown[1]}"
+    return f"visit {change.visit}, {change.source}: {quantity} {shown[0]} → {shown[1]}"

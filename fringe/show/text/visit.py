@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fringe.format import plus_minus
+from fringe.format import figures, plus_minus
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import with_probability
 
@@ -19,6 +19,26 @@ def power_text(power: float | None, u95: float | None, sense: str) -> str:
         return "not measured"
     shown = plus_minus(power, u95, "fringes", signed=sense != "unknown")
     return f"{shown} ({_CONTACT[sense]})"
+
+
+def visit_text(row: VisitRow) -> str:
+    """Work and result of a visit in one line."""
+    work = "no work" if row.stage is None and row.minutes is None else work_text(row)
+    if row.on_top is not None:
+        work += f", {row.on_top} on top"
+    read = "nothing read" if row.power_fringes is None else f"power {row_power_text(row)}"
+    return f"{work}; {read}"
+
+
+def work_text(row: VisitRow) -> str:
+    """Stage and minutes of a visit."""
+    minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
+    return " ".join(filter(None, [row.stage, minutes]))
+
+
+def row_power_text(row: VisitRow) -> str:
+    """Power of a visit, as :func:`power_text`."""
+    return power_text(row.power_fringes, row.power_u95_fringes, row.sense)
 
 
 def radius_text(row: VisitRow) -> str:

@@ -6,8 +6,8 @@ import dataclasses
 
 import pytest
 
-from fringe.archive.store.order import in_order, list_sessions, survey
-from fringe.archive.store.read import find_session, read_summary
+from fringe.archive.store.order import find_visit, in_order, list_sessions, survey, visits_of
+from fringe.archive.store.read import read_summary
 from fringe.archive.store.session import SessionSummary, Visit
 from fringe.archive.store.write import log_visit
 from fringe.errors import BadInput
@@ -86,21 +86,92 @@ def test_a_correction_of_a_notebook_visit(surface, log):
     assert remarks(surface) == ["at 5, right", "at 10"]
 
 
-def test_what_was_corrected_is_corrected_no_more(surface, log):
-    """Correcting a session twice is refused; the line names the one to correct."""
+def test_two_corrections_at_once(surface, log):
+    """Both are kept, the later one holds, the survey says so, and a third settles it."""
     first = log("a", 0)
-    second = log("b", 1, replaces=first)
-    with pytest.raises(BadInput, match=second):
-        log("c", 2, replaces=first)
-    assert remarks(surface) == ["b"]
+    log("b", 1, replaces=first)
+    log("c", 2, replaces=first)  # of somebody who saw the visit as it was before b
+    assert remarks(surface) == ["c"]
+    (problem,) = survey(surface.folder).problems
+    assert "corrects visit 1, as does 0002_" in problem
+    assert "--replaces 1` settles it" in problem
+    log("d", 3, replaces="1")
+    assert remarks(surface) == ["d"]
+    assert survey(surface.folder).problems == ()
+    (visit,) = survey(surface.folder).visits
+    assert [one.remarks for one in visit.sessions] == ["a", "b", "c", "d"]
+
+
+def test_numbers_count_visits_and_not_corrections(surface, log):
+    """A visit's number counts the visits in the order of logging, and corrections keep it."""
+    first = log("a", 0)
+    log("b", 1)
+    log("a, right", 2, replaces="1")
+    log("c", 3)
+    log("a, at last", 4, replaces="1")
+    log("early", 5, when=hours(-5))
+    found = survey(surface.folder)
+    numbers = {one.remarks: one.number for one in found.sessions}
+    assert numbers == {"early": 4, "a, at last": 1, "b": 2, "c": 3}
+    assert [one.remarks for one in found.sessions] == ["early", "a, at last", "b", "c"]
+    assert [one.number for one in found.all_sessions] == [1, 2, 1, 3, 1, 4]
+    assert [one.corrected for one in found.sessions] == [False, True, False, False]
+    assert find_visit(surface.folder, first).number == 1
+
+
+def test_numbers_do_not_move_when_a_file_is_lost(surface, log):
+    """A file that is damaged or gone changes no other visit's number, nor the next one."""
+    first = log("a", 0)
+    second = log("b", 1)
+    log("c", 2)
+    log("b, right", 3, replaces=second)
+    (surface.folder / f"{first}.h5").write_bytes(b"")
+    (surface.folder / f"{second}.h5").unlink()
+    log("d", 4)
+    numbers = {one.remarks: one.number for one in survey(surface.folder).sessions}
+    assert numbers == {"c": 3, "b, right": 2, "d": 4}
+
+
+def test_numbers_of_sessions_that_carry_none(tmp_path):
+    """Sessions of earlier versions are numbered by their order; new ones go on from there."""
+    old = summaries(tmp_path, ("a", None), ("b", "a"), ("c", None))
+    (new,) = summaries(tmp_path, ("d", None))
+    new = dataclasses.replace(new, sequence=7, written_number=3)
+    visits, _, highest = visits_of([*old, new], unread=[])
+    assert [(one.number, one.current.session_id) for one in visits] == [
+        (1, "b"),
+        (2, "c"),
+        (3, "d"),
+    ]
+    assert highest == 3
+    visits, _, highest = visits_of(old, unread=[3, 9])
+    assert [one.number for one in visits] == [1, 3]
+    assert highest == 4
+
+
+def test_two_visits_written_with_one_number(tmp_path):
+    """Where a file system has no locks: the later one gets the next number that is free."""
+    made = [
+        dataclasses.replace(one, written_number=number)
+        for one, number in zip(
+            summaries(tmp_path, ("a", None), ("b", None), ("c", None)), (1, 1, 2), strict=True
+        )
+    ]
+    visits, _, highest = visits_of(made)
+    assert [(one.number, one.current.session_id) for one in visits] == [
+        (1, "a"),
+        (3, "b"),
+        (2, "c"),
+    ]
+    assert highest == 3
 
 
 @pytest.mark.parametrize("short", ["1", "0001", "0001_2026", "{}", "{}.h5", "some/where/{}.h5"])
 def test_ways_to_name_a_session(surface, log, short):
-    """A session is named by its number, identity, file, or the start of these."""
+    """A visit is named by its number, or by a session's identity, file, or the start of these."""
     first = log("a", 0)
     log("b", 1)
-    assert find_session(surface.folder, short.format(first)).stem == first
+    assert find_visit(surface.folder, short.format(first)).current.session_id == first
 
 
 @pytest.mark.parametrize("text", ["", "3", "0", "9999", "..", "*", "0003_2026"])
@@ -108,17 +179,8 @@ def test_sessions_that_are_not_there(surface, log, text):
     """A name that fits no session is refused."""
     log("a", 0)
     log("b", 1)
-    with pytest.raises(BadInput, match="no session"):
-        find_session(surface.folder, text)
-
-
-def test_a_name_that_fits_two(surface, log):
-    """A number that two sessions share, as after two archives were joined, is refused."""
-    first = log("a", 0)
-    other = first[:-6] + "zzzzzz"
-    (surface.folder / f"{other}.h5").write_bytes((surface.folder / f"{first}.h5").read_bytes())
-    with pytest.raises(BadInput, match=f"{first}, {other}"):
-        find_session(surface.folder, "1")
+    with pytest.raises(BadInput, match="no visit"):
+        find_visit(surface.folder, text)
 
 
 def summaries(tmp_path, *links):
@@ -151,7 +213,7 @@ def test_a_fork_of_corrections(tmp_path):
     found, problems = in_order(summaries(tmp_path, ("a", None), ("b", "a"), ("c", "a")))
     assert [s.session_id for s in found] == ["c"]
     assert len(problems) == 1
-    assert "as does b" in problems[0]
+    assert "corrects visit 1, as does b" in problems[0]
 
 
 @pytest.mark.parametrize(

@@ -46,7 +46,9 @@ def full(surface, rng):
     It corrects an earlier session, so that nothing is left out.
     """
     first = log_visit(surface, plain_visit(), now=hours(0))
-    visit = dataclasses.replace(full_visit(rng), replaces=first.stem)
+    visit = dataclasses.replace(
+        full_visit(rng), replaces=first.stem, also_replaces=("0000_x",), struck=True
+    )
     return visit, log_visit(surface, visit, now=hours(1))
 
 
@@ -125,6 +127,8 @@ def test_summary_is_the_sessions(full, surface):
             dataclasses.replace(one, aperture_mm=None, place_mm=None) for one in full[0].readings
         ),
         replaces=None,
+        also_replaces=(),
+        struck=False,
     )
     path = log_visit(surface, visit, now=hours(2))
     summary = read_summary(path)
@@ -289,7 +293,7 @@ def test_long_texts(surface):
             "photograph that the visit does not hold",
         ),
         (Visit(remarks="x" * 5_000_000), "too long"),
-        (Visit(remarks="x", replaces="0009"), "no session"),
+        (Visit(remarks="x", replaces="0009"), "no visit"),
     ],
 )
 def test_what_cannot_be_logged(surface, visit, words):

@@ -1,0 +1,91 @@
+"""What a new session is: its name, its visit's number, its time, and what it corrects."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from fringe.archive.store.claim import last_before
+from fringe.archive.store.order import find_visit, highest_number
+from fringe.archive.store.session import SessionSummary, Visit
+from fringe.files import random_suffix
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """The session that a new one corrects, and other latest ones of the visit that it settles."""
+
+    session: SessionSummary
+    also: tuple[str, ...]
+
+
+def corrected_by(folder: Path, visit: Visit) -> Corrected | None:
+    """What a visit that is to be logged corrects; None if nothing.
+
+    Raises
+    ------
+    BadInput
+        If there is no such visit or session.
+    """
+    if visit.replaces is None:
+        return None
+    found = find_visit(folder, visit.replaces)
+    for one in found.sessions:
+        if one.session_id == visit.replaces:  # as somebody saw it, whatever was logged since
+            return Corrected(one, visit.also_replaces)
+    return Corrected(found.current, tuple(one.session_id for one in found.latest[:-1]))
+
+
+def identity_of(
+    folder: Path,
+    visit: Visit,
+    corrected: Corrected | None,
+    *,
+    sequence: int,
+    clock: datetime,
+    alone: bool,
+) -> dict[str, Any]:
+    """Attributes that tell a new session from all others.
+
+    Parameters
+    ----------
+    folder : Path
+        The surface's, held by the caller.
+    visit : Visit
+        What is to be written.
+    corrected : Corrected or None
+        From :func:`corrected_by`.
+    sequence : int
+        Claimed for it.
+    clock : datetime
+        The time now.
+    alone : bool
+        Nobody else writes.
+    """
+    utc = clock.astimezone(UTC)
+    highest = highest_number(folder, alone=alone)
+    number = corrected.session.number if corrected else highest + 1
+    return {
+        "session_id": f"{sequence:04d}_{utc:%Y%m%dT%H%M%SZ}_{random_suffix()}",
+        "sequence": sequence,
+        "visit": number,
+        "visits": max(number, highest),
+        **_time(visit, corrected.session if corrected else None, clock),
+        "logged_at": utc.isoformat(),
+        "previous_session": last_before(folder, sequence),
+        "replaces": corrected and corrected.session.session_id,
+        "also_replaces": "\n".join(corrected.also) if corrected else None,
+        "struck": 1 if visit.struck else None,
+    }
+
+
+def _time(visit: Visit, corrected: SessionSummary | None, clock: datetime) -> dict[str, str]:
+    """Time of the visit: as given, else that of the visit that is corrected, else the clock's."""
+    if visit.when is not None:
+        return {"when": visit.when.isoformat(), "when_source": "given"}
+    if corrected is not None:
+        source = "given" if corrected.when_given else "clock"
+        return {"when": corrected.when.isoformat(), "when_source": source}
+    return {"when": clock.isoformat(), "when_source": "clock"}

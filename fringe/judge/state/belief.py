@@ -14,6 +14,7 @@ from fringe.judge.state import shop
 from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.distribution import Distribution
 from fringe.judge.state.observed import Spell
+from fringe.judge.state.pits import PitsBelief
 from fringe.judge.state.shop import HEIGHT, TENDENCY, WARMTH, Layout
 
 Array = NDArray[np.float64]
@@ -94,6 +95,8 @@ class Belief:
         Since the lap, at the time of the visit [min]; None: no work was logged.
     taught : mapping of str to int
         Other surfaces that were worked in each stage, by its key.
+    pits : PitsBelief or None
+        How deep the pits of the grits before are; None before any work.
     """
 
     layout: Layout
@@ -108,6 +111,7 @@ class Belief:
     readings: int = 0
     rested_minutes: float | None = None
     taught: Mapping[str, int] = field(default_factory=dict)
+    pits: PitsBelief | None = None
 
     @property
     def height(self) -> Distribution:

@@ -20,9 +20,10 @@ from numpy.typing import NDArray
 
 from fringe.judge.state import shop
 from fringe.judge.state.belief import Belief, Doubt
-from fringe.judge.state.hypotheses import Hypothesis, hypotheses_of
+from fringe.judge.state.hypotheses import Hypothesis, hypotheses_of, weighed_by_gauge
 from fringe.judge.state.mixture import Mixture, merge_earlier, moments
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit, OtherSurface, Spell
+from fringe.judge.state.pits import PitsFilter
 from fringe.judge.state.shop import HEIGHT, OFFSET, TENDENCY, WARMTH, Layout
 
 Array = NDArray[np.float64]
@@ -68,7 +69,10 @@ class _Work:
 
 
 def believe(
-    visits: Sequence[ObservedVisit], *, others: Sequence[OtherSurface] = ()
+    visits: Sequence[ObservedVisit],
+    *,
+    others: Sequence[OtherSurface] = (),
+    pit_factor: float | None = None,
 ) -> list[Belief]:
     """Infer the state of a surface after each of its visits.
 
@@ -79,28 +83,27 @@ def believe(
     others : sequence of OtherSurface
         Other surfaces of the shop, the oldest first: what they teach of the shop is carried on
         to this one.
+    pit_factor : float, optional
+        Depth of a grit's pits over its grain size; learned otherwise.
 
     Returns
     -------
     list of Belief
         One a visit: by what was known after it.
     """
-    every = [
-        spell.stage
-        for one in (*(o.visits for o in others), visits)
-        for v in one
-        for spell in v.spells
-    ]
-    layout = Layout().extended(every)
+    lives = [*(other.visits for other in others), visits]
+    layout = Layout().extended([one.stage for life in lives for v in life for one in v.spells])
+    pits = PitsFilter(layout, pit_factor)
     mean, covariance = shop.prior(layout)
     for other in others:
-        ended = _Filter(layout, mean, covariance)
+        ended = _Filter(layout, mean, covariance, pits)
         for visit in other.visits:
             ended.step(visit)
         mean, covariance = shop.next_surface(*ended.merged(), layout)
-    started = _Filter(layout, mean, covariance)
+        pits.begin()
+    started = _Filter(layout, mean, covariance, pits)
     taught = _taught(others)
-    return [started.step(visit, taught) for visit in visits]
+    return [started.belief(visit, started.step(visit), taught) for visit in visits]
 
 
 def _taught(others: Sequence[OtherSurface]) -> dict[str, int]:
@@ -115,8 +118,8 @@ def _taught(others: Sequence[OtherSurface]) -> dict[str, int]:
 class _Filter:
     """One surface's filter: its mixture, and what was logged so far."""
 
-    def __init__(self, layout: Layout, mean: Array, covariance: Array) -> None:
-        self._layout = layout
+    def __init__(self, layout: Layout, mean: Array, covariance: Array, pits: PitsFilter) -> None:
+        self._layout, self._pits = layout, pits
         self._mixture = Mixture(np.ones(1), mean[None], covariance[None])
         self._hypotheses: Sequence[Hypothesis] = (Hypothesis(),)
         self._last: ObservedVisit | None = None
@@ -125,9 +128,9 @@ class _Filter:
         self._unread = False
         self._readings = 0
 
-    def step(self, visit: ObservedVisit, taught: dict[str, int] | None = None) -> Belief:
-        """Take one visit in."""
-        hypotheses = hypotheses_of(visit)
+    def step(self, visit: ObservedVisit) -> tuple[Doubt, ...]:
+        """Take one visit in; what is doubted of it and of the one before."""
+        hypotheses = weighed_by_gauge(hypotheses_of(visit), self._pits.step(visit))
         work = _work(visit.spells, self._layout)
         rest = self._rest(visit)
         before = self._mixture
@@ -142,7 +145,7 @@ class _Filter:
         self._worked.extend(visit.spells)
         self._unread = (self._unread or bool(visit.spells)) and not visit.readings
         self._readings += len(visit.readings)
-        return self._belief(visit, doubts, taught or {})
+        return doubts
 
     def merged(self) -> tuple[Array, Array]:
         """Mean and covariance of the whole mixture."""
@@ -163,7 +166,7 @@ class _Filter:
         ]
         return np.array(rest)
 
-    def _belief(
+    def belief(
         self, visit: ObservedVisit, doubts: tuple[Doubt, ...], taught: dict[str, int]
     ) -> Belief:
         last = self._worked[-1] if self._worked else None
@@ -182,6 +185,7 @@ class _Filter:
             readings=self._readings,
             rested_minutes=None if off is None else (visit.when - off).total_seconds() / 60,
             taught=taught,
+            pits=self._pits.belief(),
         )
 
 

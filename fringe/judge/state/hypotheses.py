@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit
@@ -64,3 +65,26 @@ def hypotheses_of(visit: ObservedVisit) -> tuple[Hypothesis, ...]:
         other = [replace(one, way=-one.way) for one in found if one.kind != "reversed"]
         found = [replace(one, chance=one.chance / 2) for one in (*found, *other)]
     return tuple(found)
+
+
+def weighed_by_gauge(
+    hypotheses: tuple[Hypothesis, ...], evidence: Mapping[float, float]
+) -> tuple[Hypothesis, ...]:
+    """The same, weighed by what a gauge of thickness says of the minutes.
+
+    Parameters
+    ----------
+    hypotheses : tuple of Hypothesis
+        Of a visit.
+    evidence : mapping of float to float
+        Logarithm of the gauge's evidence for each factor of the minutes; empty without a gauge.
+    """
+    if not evidence:
+        return hypotheses
+    best = max(evidence.values())
+    weights = [one.chance * math.exp(evidence[one.factor] - best) for one in hypotheses]
+    total = math.fsum(weights)
+    return tuple(
+        replace(one, chance=max(weight / total, 1e-12))
+        for one, weight in zip(hypotheses, weights, strict=True)
+    )

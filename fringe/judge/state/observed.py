@@ -11,7 +11,7 @@ from fringe.judge.state.abrasives import Stage, stage
 from fringe.judge.state.combine import together
 from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.measured import Measured
-from fringe.quantity import half_width, standard
+from fringe.quantity import Quantity, half_width, standard
 
 NM_PER_UM = 1e3
 NO_STAGE = Stage("", key="")
@@ -25,6 +25,8 @@ LEAST_U_UM = 1e-3
 # What all readings of one spherometer share is larger than what they scatter, about threefold
 # (3 um of 1 um on its own ring; common practice, no source).
 OFFSET_SHARE = 3.0
+# sources whose error differs from one reading of a spherometer to the next
+OWN_SOURCES = ("repeatability", "resolution")
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ class HeightReading:
         Standard uncertainty of this reading alone [um].
     u_offset_um : float
         Standard uncertainty of what every reading by this instrument has in common [um]; 0 for
-        fringes.
+        fringes, negative where that error makes a surface of this form read lower.
     signed : bool
         Whether the reading tells where the contact is.
     rested_minutes : float or None
@@ -120,7 +122,7 @@ class OtherSurface:
 
 
 def observed(
-    visits: Sequence[VisitRecord], wavelength_nm: float | None
+    visits: Sequence[VisitRecord], wavelength_nm: float | None, form: str = "convex"
 ) -> tuple[ObservedVisit, ...]:
     """Take from the visits of a surface what its state is inferred from.
 
@@ -130,6 +132,9 @@ def observed(
         In their order.
     wavelength_nm : float or None
         For readings in fringes that name no wavelength [nm].
+    form : {'convex', 'concave'}
+        Of the work: a spherometer that reads too high makes the power of a convex work too
+        large, and that of a concave one too small.
 
     Returns
     -------
@@ -137,7 +142,9 @@ def observed(
         One a visit.
     """
     return tuple(
-        ObservedVisit(visit.when, spells_of(visit.work), _readings(visit, wavelength_nm), number)
+        ObservedVisit(
+            visit.when, spells_of(visit.work), _readings(visit, wavelength_nm, form), number
+        )
         for number, visit in enumerate(visits, 1)
     )
 
@@ -159,26 +166,38 @@ def spells_of(work: Work) -> tuple[Spell, ...]:
     )
 
 
-def _readings(visit: VisitRecord, wavelength_nm: float | None) -> tuple[HeightReading, ...]:
-    found = (_reading(one, visit.work) for one in together(visit.own, wavelength_nm).parts)
+def _readings(
+    visit: VisitRecord, wavelength_nm: float | None, form: str
+) -> tuple[HeightReading, ...]:
+    found = (_reading(one, visit.work, form) for one in together(visit.own, wavelength_nm).parts)
     return tuple(one for one in found if one is not None)
 
 
-def _reading(one: Measured, work: Work) -> HeightReading | None:
+def _reading(one: Measured, work: Work, form: str) -> HeightReading | None:
     if one.power_fringes is None or not one.wavelength_nm:
         return None
     fringe_um = one.wavelength_nm / 2 / NM_PER_UM
-    if one.power_u_fringes is not None:
+    power, u_offset = one.power, 0.0
+    if one.source == SPHEROMETER:
+        u, u_offset = _spherometer_u(power, fringe_um)
+        u_offset *= -1.0 if form == "concave" else 1.0
+    elif power is not None:
         # Student's t is brought in by the width of the 95 % interval
-        u = standard(half_width(one.power_u_fringes, one.dof)) * fringe_um
-    elif one.source == SPHEROMETER:
-        u = UNSTATED_SPHEROMETER_UM
+        u = standard(power.u95) * fringe_um
     else:
         u = UNSTATED_FRINGES.get(one.source, UNSTATED_FRINGES["fringes"]) * fringe_um
-    u = max(u, LEAST_U_UM)
-    offset = OFFSET_SHARE * u if one.source == SPHEROMETER else 0.0
-    if not (math.isfinite(u) and math.isfinite(one.power_fringes)):
+    u, height = max(u, LEAST_U_UM), one.power_fringes * fringe_um
+    if not (math.isfinite(u) and math.isfinite(height)):
         return None
     rested: float | None = getattr(work, "rested_minutes", None)
-    height = one.power_fringes * fringe_um
-    return HeightReading(one.source, height, u, offset, one.sense != "unknown", rested)
+    return HeightReading(one.source, height, u, u_offset, one.sense != "unknown", rested)
+
+
+def _spherometer_u(power: Quantity | None, fringe_um: float) -> tuple[float, float]:
+    """Standard uncertainty of a spherometer's reading, and of what its readings share [um]."""
+    if power is None:
+        return UNSTATED_SPHEROMETER_UM, OFFSET_SHARE * UNSTATED_SPHEROMETER_UM
+    own = power.u_of(*OWN_SOURCES) or power.u
+    shared = math.sqrt(max(0.0, power.u**2 - own**2))
+    u = standard(half_width(own, power.dof)) * fringe_um
+    return u, max(shared, OFFSET_SHARE * own) * fringe_um

@@ -1,0 +1,340 @@
+"""Pits of the grits before: how deep they still are, by equally likely shops and surfaces.
+
+Each sample has removal rates of its own, a depth of pits over the grain, and a depth to start
+with. A spell takes glass off and leaves at least the pits of its own grit,
+
+    depth = max(depth - removed, pits of this grit).
+
+A gauge of thickness corrects rates and depth by an ensemble Kalman update (Evensen 2003,
+doi 10.1007/s10236-003-0036-9, from memory), a look through a loupe by weights.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from fringe.judge.state import shop
+from fringe.judge.state.abrasives import Stage
+from fringe.judge.state.distribution import Distribution
+from fringe.judge.state.observed import ObservedVisit, Spell
+from fringe.judge.state.shop import Layout
+
+Array = NDArray[np.float64]
+
+SAMPLES = 320
+# Depth of pits over the grain: two to three (calibration/abrasives.toml), or less with soft
+# pressure; a surface's grit differs from that by a tenth.
+GRAINS_LOW, GRAINS_HIGH, GRAINS_U = 1.0, 3.2, 0.1
+START_GRAINS, START_U = (
+    2.0,
+    0.5,
+)  # of a surface that comes in, over its first grit; of the logarithm
+REMOVAL_U, REMOVAL_STAGE_U = 0.35, 0.35  # of the logarithm: shared, and of each stage
+SURFACE_U = 0.12  # of the logarithm, from surface to surface
+SEEN_UM = 0.5  # depth beyond its own pits at which a surface has pits left
+GAUGE_UM, GAUGE_SHARE = 2.0, 0.05  # standard uncertainty of a gauge, and of its scale
+# A look through a loupe: how often it sees what is there, and what is not.
+LOUPE_SEES, LOUPE_ERRS = 0.95, 0.05
+_RATIO, _GRAINS, _COMMON, _STAGES = 0, 1, 2, 3
+
+
+@dataclass(frozen=True, eq=False)
+class PitsBelief:
+    """How deep the pits of the grits before are, as weighted samples.
+
+    Attributes
+    ----------
+    stage : Stage
+        That the surface is in.
+    left_by : str or None
+        The grit that made the deepest pits; None: before the first spell.
+    weights, depth_um, own_um : ndarray, shape (S,)
+        Of each sample: its weight, depth of its deepest pits and of those of the present stage.
+    log_rates : ndarray, shape (S, K)
+        Logarithm of the glass removed in a minute with the work on top, by stage of `layout`.
+    log_ratio : ndarray, shape (S,)
+        Of the lower piece's rate over the upper one's.
+    grains : ndarray, shape (S,)
+        Depth of pits over the grain.
+    layout : Layout
+        Of the stages.
+    """
+
+    stage: Stage
+    left_by: str | None
+    weights: Array
+    depth_um: Array
+    own_um: Array
+    log_rates: Array
+    log_ratio: Array
+    grains: Array
+    layout: Layout
+
+    @property
+    def chance_left(self) -> float:
+        """Probability that pits of a grit before are left."""
+        return float(self.weights @ (self.depth_um - self.own_um > SEEN_UM))
+
+    @property
+    def deepest_um(self) -> Distribution:
+        """How much deeper than the present stage's own the deepest pits are [um]."""
+        left = np.maximum(self.depth_um - self.own_um, 0.0)
+        return Distribution(self.weights, left, np.full(len(left), 0.1))
+
+    def removal_um_min(self, stage: Stage) -> float:
+        """Median of the glass that a minute with the work on top takes off [um/min]."""
+        return math.exp(_quantile(self._log_rate(stage), self.weights, 0.5))
+
+    def minutes_needed(self, stage: Stage, share: float, on_top: str | None = None) -> float:
+        """Work in a stage after which pits are gone with a probability [min].
+
+        Parameters
+        ----------
+        stage : Stage
+            The present one, or one that follows.
+        share : float
+            Probability.
+        on_top : {'work', 'tool'}, optional
+            Which piece; otherwise the two take turns of equal length.
+        """
+        need = np.maximum(0.0, self._depth_in(stage) - self._own(stage))
+        low = np.exp(self.log_ratio)
+        pace = {"work": np.ones_like(low), "tool": low}.get(on_top or "", 0.5 * (1 + low))
+        minutes = need / (np.exp(self._log_rate(stage) + self._scatter) * pace)
+        return _quantile(minutes, self.weights, share)
+
+    def chance_left_after(self, spells: Sequence[Spell]) -> float:
+        """Probability that pits of a grit before are left after work to come."""
+        depth, own = self.depth_um, self.own_um
+        for spell in spells:
+            rate = np.exp(self._log_rate(spell.stage) + self._scatter)
+            rate = rate * (np.exp(self.log_ratio) if spell.on_top == "tool" else 1.0)
+            own = self._own(spell.stage)
+            depth = np.maximum(depth - rate * (spell.minutes or 0.0), own)
+        return float(self.weights @ (depth - own > SEEN_UM))
+
+    @property
+    def _scatter(self) -> Array:
+        return shop.SCATTER * _normal(len(self.weights), 7)
+
+    def _log_rate(self, stage: Stage) -> Array:
+        for place, known in enumerate(self.layout.stages):
+            if known.key == stage.key:
+                rates: Array = self.log_rates[:, place]
+                return rates
+        wide = math.hypot(REMOVAL_U, REMOVAL_STAGE_U)
+        return removal_base(stage) + wide * _normal(len(self.weights), 8)
+
+    def _own(self, stage: Stage) -> Array:
+        """Depth of a stage's own pits."""
+        return self.own_um if stage.key == self.stage.key else own_pits(stage, self.grains)
+
+    def _depth_in(self, stage: Stage) -> Array:
+        return (
+            self.depth_um if stage.key == self.stage.key else np.maximum(self.depth_um, self.own_um)
+        )
+
+
+def removal_base(stage: Stage) -> float:
+    """Logarithm of the glass that a minute takes off beforehand [um/min]."""
+    return shop.base(stage) - math.log(shop.POWER_SHARE)
+
+
+def own_pits(stage: Stage, grains: Array) -> Array:
+    """Depth of the pits that a stage makes [um]."""
+    size = 0.0 if stage.polish else stage.size_um or shop.USUAL_GRAIN_UM
+    return grains * size
+
+
+class PitsFilter:
+    """Samples of a shop's removal rates and pits, and of the surface that it works on."""
+
+    def __init__(self, layout: Layout, factor: float | None = None) -> None:
+        self._layout = layout
+        self._theta = np.zeros((SAMPLES, _STAGES + len(layout.stages)))
+        self._theta[:, _RATIO] = math.log(shop.RATIO_MEDIAN) + shop.RATIO_U * _normal(SAMPLES, 0)
+        grains = np.random.default_rng(1).permutation((np.arange(SAMPLES) + 0.5) / SAMPLES)
+        self._theta[:, _GRAINS] = GRAINS_LOW + (GRAINS_HIGH - GRAINS_LOW) * grains
+        if factor is not None:
+            self._theta[:, _GRAINS] = factor * np.exp(GRAINS_U * _normal(SAMPLES, 1))
+        self._theta[:, _COMMON] = REMOVAL_U * _normal(SAMPLES, 2)
+        for place, _ in enumerate(layout.stages):
+            self._theta[:, _STAGES + place] = REMOVAL_STAGE_U * _normal(SAMPLES, 10 + place)
+        self._weights = np.full(SAMPLES, 1 / SAMPLES)
+        self._base = np.array([removal_base(one) for one in layout.stages])
+        self.begin()
+
+    def begin(self) -> None:
+        """Turn to the next surface of the shop."""
+        self._resample()
+        self._pace = SURFACE_U * _normal(SAMPLES, 3)
+        self._own_grains = np.exp(GRAINS_U * _normal(SAMPLES, 4))
+        self._depth: Array | None = None
+        self._stage: Stage | None = None
+        self._left_by: str | None = None
+        self._count = 0
+        self._polished = False
+
+    def step(self, visit: ObservedVisit) -> dict[float, float]:
+        """Take one visit in.
+
+        Returns
+        -------
+        dict of float to float
+            Logarithm of the evidence that a gauge gives for each factor of the true minutes over
+            those logged; empty without a gauge.
+        """
+        if not visit.spells:
+            if self._stage is None and any(one.source != "spherometer" for one in visit.readings):
+                self._polished = True  # rings are read on polished glass
+            return {}
+        self._count += 1
+        removed = np.zeros(SAMPLES)
+        for number, spell in enumerate(visit.spells):
+            self._turn_to(spell.stage)
+            removed += self._removed(spell, number)
+        told = [one.removed_um for one in visit.spells if one.removed_um is not None]
+        evidence: dict[float, float] = {}
+        if told and removed.any():
+            evidence = self._gauge(math.fsum(told), removed)
+        assert self._depth is not None
+        assert self._stage is not None
+        own = self._own(self._stage)
+        self._depth = np.maximum(self._depth - removed, own)
+        seen = next((one.pits for one in reversed(visit.spells) if one.pits is not None), None)
+        if seen is not None:
+            self._loupe(seen, self._depth - own)
+        return evidence
+
+    def belief(self) -> PitsBelief | None:
+        """What is believed of the pits; None before any work."""
+        if self._stage is None or self._depth is None:
+            return None
+        return PitsBelief(
+            self._stage,
+            self._left_by,
+            self._weights,
+            self._depth,
+            self._own(self._stage),
+            self._log_rates(),
+            self._theta[:, _RATIO],
+            self._theta[:, _GRAINS],
+            self._layout,
+        )
+
+    def _log_rates(self) -> Array:
+        common = (self._theta[:, _COMMON] + self._pace)[:, None]
+        polish = np.array([one.polish for one in self._layout.stages])
+        rates: Array = self._base + self._theta[:, _STAGES:] + np.where(polish, 0.5, 1.0) * common
+        return rates
+
+    def _own(self, stage: Stage) -> Array:
+        return own_pits(stage, self._theta[:, _GRAINS] * self._own_grains)
+
+    def _turn_to(self, stage: Stage) -> None:
+        """A spell of a stage begins: the pits of the stage before are those to remove now."""
+        if self._stage is None or self._depth is None:
+            grain = 0.0 if self._polished or stage.polish else stage.size_um or shop.USUAL_GRAIN_UM
+            self._depth = START_GRAINS * grain * np.exp(START_U * _normal(SAMPLES, 5))
+        elif stage.key != self._stage.key and stage.fineness > self._stage.fineness:
+            self._left_by = self._stage.name
+        self._stage = stage
+
+    def _removed(self, spell: Spell, number: int) -> Array:
+        """Glass that each sample loses in a spell."""
+        place = next(i for i, one in enumerate(self._layout.stages) if one.key == spell.stage.key)
+        scatter = shop.SCATTER * _normal(SAMPLES, 100 + 7 * self._count + number)
+        minutes, log = spell.minutes, self._log_rates()[:, place] + scatter
+        if minutes is None:
+            minutes = 30.0
+            log = log + 0.7 * _normal(SAMPLES, 99)
+        if spell.on_top == "tool":
+            log = log + self._theta[:, _RATIO]
+        removed: Array = minutes * np.exp(np.clip(log, -12, 8))
+        return removed
+
+    def _gauge(self, told_um: float, removed: Array) -> dict[float, float]:
+        """Correct rates and what was removed by a gauge; in place.
+
+        The evidence is that of a lognormal of the samples' moments.
+        """
+        u = math.hypot(GAUGE_UM, GAUGE_SHARE * told_um)
+        evidence = {}
+        for factor in (1.0, 2.0, 0.5):
+            mean = float(self._weights @ (factor * removed))
+            spread = math.sqrt(float(self._weights @ (factor * removed - mean) ** 2) + u**2)
+            evidence[factor] = -0.5 * ((told_um - mean) / spread) ** 2 - math.log(spread)
+        best = max(evidence, key=lambda one: evidence[one])
+        far = evidence[1.0] < evidence[best] - 3.0
+        state = np.column_stack([self._theta, self._pace, removed])
+        if far:  # the minutes are in doubt: the gauge tells what was removed, not the rate
+            state = removed[:, None]
+        mean_state = self._weights @ state
+        off = state - mean_state
+        predicted = off[:, -1]
+        cross = (self._weights * predicted) @ off
+        gain = cross / (float(self._weights @ predicted**2) + u**2)
+        noise = u * _normal(SAMPLES, 50 + 3 * self._count)
+        innovation = told_um + noise - removed
+        state = state + innovation[:, None] * gain
+        if not far:
+            self._theta = state[:, : self._theta.shape[1]]
+            self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], 0.3)
+            self._pace = state[:, -2]
+        removed[:] = np.maximum(state[:, -1], 0.0)
+        return evidence
+
+    def _loupe(self, seen: str, left_um: Array) -> None:
+        """Weigh the samples by what a loupe saw; pits hardly deeper than its own are missed."""
+        assert self._stage is not None
+        own = self._own(self._stage)
+        visible = 1 - np.exp(-np.maximum(left_um, 0.0) / (SEEN_UM + 0.1 * own))
+        says_left = LOUPE_ERRS + (LOUPE_SEES - LOUPE_ERRS) * visible
+        weights = self._weights * (says_left if seen == "left" else 1 - says_left)
+        self._weights = weights / weights.sum()
+        if 1 / float(np.sum(self._weights**2)) < SAMPLES / 3:
+            self._resample()
+
+    def _resample(self) -> None:
+        """Draw the samples anew by their weights, and spread equal ones a little."""
+        if float(np.ptp(self._weights)) == 0.0:
+            return
+        places = np.searchsorted(np.cumsum(self._weights), (np.arange(SAMPLES) + 0.5) / SAMPLES)
+        places = np.minimum(places, SAMPLES - 1)
+        mean = self._weights @ self._theta
+        # shrunk toward the mean by as much as the jitter adds (Liu and West 2001, from memory)
+        shrink = 0.97
+        sds = np.sqrt(self._weights @ (self._theta - mean) ** 2)
+        jitter = np.column_stack([_normal(SAMPLES, 200 + i) for i in range(len(sds))])
+        grown = math.sqrt(1 - shrink**2)
+        self._theta = mean + shrink * (self._theta[places] - mean) + grown * sds * jitter
+        self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], 0.3)
+        if getattr(self, "_depth", None) is not None:
+            assert self._depth is not None
+            self._depth = self._depth[places]
+            self._pace, self._own_grains = self._pace[places], self._own_grains[places]
+        self._weights = np.full(SAMPLES, 1 / SAMPLES)
+
+
+_NORMALS: dict[tuple[int, int], Array] = {}
+
+
+def _normal(count: int, which: int) -> Array:
+    """Even normal numbers, in an order of their own for each `which`: the same every time."""
+    key = count, which
+    if key not in _NORMALS:
+        order = np.random.default_rng(1000 + which).permutation(count)
+        _NORMALS[key] = ndtri((np.arange(count) + 0.5) / count)[order]
+    return _NORMALS[key]
+
+
+def _quantile(values: Array, weights: Array, share: float) -> float:
+    order = np.argsort(values)
+    place = int(np.searchsorted(np.cumsum(weights[order]), share))
+    return float(values[order[min(place, len(order) - 1)]])

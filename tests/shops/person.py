@@ -10,6 +10,7 @@ from shops.readings import minutes_of
 
 SET_UP_MINUTES = 10.0  # from the advice to the work
 GUESSED_MINUTES = 30.0  # where the step tells none
+FIRST_MINUTES = 15.0  # of a first stage that is another than the one told
 
 
 @dataclass(frozen=True)
@@ -54,18 +55,24 @@ def decide(step: Told, glass: Glass, last_top: str | None, last_power: float | N
     if step.action not in WORKING:
         return Done(back_at=back_at)
     stage, told_stage = stage_to_do(step, glass.job, glass.stage)
+    told_as = stage
+    if glass.stage is None and not glass.shop.tells_start:
+        # the log does not say what lies on the bench; who sees it begins as practice does
+        stage = glass.job.start
     # common practice: power > 0 wants the work more concave, as the upper piece turns
     guess = "work" if (last_power or 0.0) > 0 else "tool"
     if "wrong way" in step.sentence and last_top is not None:
         guess = "tool" if last_top == "work" else "work"
     parts = tuple((top or guess, minutes or GUESSED_MINUTES) for top, minutes in step.parts)
+    if stage != told_as:
+        parts = ((parts[0][0], FIRST_MINUTES),)
     return Done(
         stage,
         parts,
         back_at,
         guessed_minutes=any(minutes is None for _, minutes in step.parts),
         guessed_piece=any(top is None for top, _ in step.parts),
-        guessed_stage=not told_stage,
+        guessed_stage=not told_stage or stage != told_as,
     )
 
 

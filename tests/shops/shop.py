@@ -12,6 +12,7 @@ from fringe.judge.tolerance.verdict import Tolerance
 from shops.laws import Law
 
 GRAINS_UM = {"#120": 109.0, "#240": 44.5, "#400": 17.3, "#800": 6.5}  # FEPA F, from memory
+SAWN, SAWN_UM = "#100", 129.0  # what a blank comes in with; FEPA F, from memory
 STAGE_SETS = (
     ("#120", "#240", "#400", "#800", "polish"),
     ("#120", "#240", "#400", "#800", "polish"),
@@ -38,6 +39,8 @@ class Shop:
         How it tells that pits are gone.
     tells_rest : bool
         Whether it logs how long the work rested.
+    tells_start : bool
+        Whether its first visit logs what the surface was worked with when it came in.
     states_offset : bool
         Whether the spherometer's uncertainty states the part that all its readings share.
     stages : tuple of str
@@ -76,6 +79,7 @@ class Shop:
     hasty: bool
     pits_by: str
     tells_rest: bool
+    tells_start: bool
     states_offset: bool
     stages: tuple[str, ...]
     removal_um_min: dict[str, float]
@@ -113,6 +117,8 @@ class Job:
         Largest power.
     stages : tuple of str
         What the shop has.
+    came_from : str
+        What it was worked with when it came in.
     start : str
         Stage that practice would begin with.
     height_um : float
@@ -131,6 +137,7 @@ class Job:
     aperture: Aperture
     tolerance_fringes: float
     stages: tuple[str, ...]
+    came_from: str
     start: str
     height_um: float
     damage_um: float
@@ -184,6 +191,7 @@ def draw_shop(
         hasty=drawn_hasty if hasty is None else hasty,
         pits_by=pits_by or drawn_pits,
         tells_rest=rng.random() < 0.5,
+        tells_start=rng.random() < 0.5,
         states_offset=rng.random() < 0.5,
         stages=stages,
         removal_um_min=removal,
@@ -215,17 +223,20 @@ def draw_job(rng: np.random.Generator, shop: Shop) -> Job:
     count = len(shop.stages)
     start = shop.stages[int(rng.choice(count, p=_start_chances(count)))]
     grain = GRAINS_UM.get(start)
+    before = shop.stages.index(start) - 1
+    came_from = "polish" if grain is None else shop.stages[before] if before >= 0 else SAWN
     sign = float(rng.choice([-1, 1]))
     if grain is None:
         height, damage = float(rng.uniform(1, 12)) * wavelength / 2e3, 0.0
     else:
         height = 15 * diameter / 100 * _lognormal(rng, 0.7) * (grain / 109) ** 0.5
-        damage = 2 * grain * _lognormal(rng, 0.4)
+        damage = 2 * GRAINS_UM.get(came_from, SAWN_UM) * _lognormal(rng, 0.3)
     depths = {s: shop.pit_grains * g * _lognormal(rng, 0.08) for s, g in GRAINS_UM.items()}
     return Job(
         aperture,
         tolerance,
         shop.stages,
+        came_from,
         start,
         sign * height,
         damage,

@@ -31,7 +31,7 @@ def life_lines(life: Told) -> list[str]:
         f"{at.work}, R {at.radius_mm:.0f} mm, D {at.diameter_mm:.0f} mm, "
         f"{life.job.tolerance_fringes:.2f} fringes of {1e3 * life.job.fringe_um:.0f} nm, "
         f"pits at the start {life.job.damage_um:.0f} um, {', '.join(life.job.stages)} "
-        f"from {life.job.start}"
+        f"from {life.job.start}; came from {life.job.came_from}"
     )
     return [
         summary_line(life),

@@ -195,6 +195,8 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         irregularity_u95_fringes=None if one.irregularity is None else one.irregularity.u95,
         visit=visit.number,
         corrected=visit.corrected,
+        stroke=visit.work.stroke,
+        form=tuple(feature.of_sense(one.sense) for feature in one.features),
     )
     return row, judged
 

@@ -209,8 +209,10 @@ def _uncertainty(
 
 def with_lengths(reading: Reading, options: ReadOptions) -> Reading:
     """Add the lamp, and what a diameter and a plate's radius make of the power."""
-    lamp = options.lamp
+    lamp, size = options.lamp, (options.plate_radius_mm, options.diameter_mm)
     reading = replace(reading, lamp=lamp.name, u_wavelength_nm=lamp.u_wavelength_nm)
+    if size[0] is not None and size[1] is not None:
+        reading = replace(reading, sphere_mm=(size[0], size[1]))
     power, diameter = reading.power, options.diameter_mm
     assert power is not None
     if diameter is None and options.scale_px_per_mm and reading.edge is not None:

@@ -122,6 +122,7 @@ def reading_rows(reading: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("  symmetric (C)", _form(reading, "symmetric_irregularity")),
         ("  rms", _form(reading, "rms_irregularity")),
         ("Astigmatism", _form(reading, "astigmatism")),
+        *(("Form", str(one["text"])) for one in reading.get("form") or ()),
         ("Tilt", _fringes(reading, "tilt_fringes")),
         ("Dark rings", _plain(reading.get("rings"))),
         ("Ring step", _ring_step(reading)),

@@ -28,6 +28,7 @@ from fringe.errors import BadInput
 from fringe.files import write_whole
 from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.measured import Measured, measured_from_values
+from fringe.optics.feature import FormFeature
 
 FOLDER = ".index"
 SCHEMA = "fringe index"
@@ -230,7 +231,8 @@ def _start() -> bytes:
 
     Another version may understand more of the files, so that it makes its own entries.
     """
-    names = [name for kind in (VisitRecord, Work, Measured) for name in kind.__dataclass_fields__]
+    kinds = (VisitRecord, Work, Measured, FormFeature)
+    names = [name for kind in kinds for name in kind.__dataclass_fields__]
     fields = hashlib.sha256(" ".join(names).encode()).hexdigest()[:16]
     return (
         f'{{"schema":"{SCHEMA}","schema_version":{SCHEMA_VERSION},'

@@ -96,6 +96,7 @@ SENSE = Column("sense", "1", "where work and plate touch", whole=True)
 SUMMARY_COLUMNS = (
     METHOD,
     SENSE,
+    *(column for column in QUALITY_COLUMNS if column.name == "used_fraction"),
     *(
         column
         for column in READING_COLUMNS

@@ -26,9 +26,11 @@ from fringe.archive.store.needed import (
     time,
 )
 from fringe.archive.store.read_reading import (
+    form_of,
     or_nan,
     place_of,
     reading_of,
+    sphere_of,
     whose_errors,
 )
 from fringe.archive.store.session import (
@@ -46,7 +48,7 @@ from fringe.judge.state.visits import Work
 from fringe.judge.state.whole_aperture import Placed, carried
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import Tolerance
-from fringe.orders.reading import Quality, Reading
+from fringe.orders.reading import Quality, Reading, form_is_proven
 
 
 def session_files(folder: Path) -> list[Path]:
@@ -253,10 +255,12 @@ def _spherometer_measured(group: Any) -> Measured | None:
 def _measured(
     file: Any, row: dict[str, Any], group: Any, surface: Surface, instruments: Mapping[str, Any]
 ) -> Measured:
-    """What one reading measured, by its own columns: its form and gap stay unread."""
+    """What one reading measured, by its own columns; its form, where that proves anything."""
+    used = row["used_fraction"]
+    proven = form_is_proven(row["irregularity_fringes"], row["irregularity_u95_fringes"], used)
     reading = Reading(
         wavelength_nm=or_nan(row["wavelength_nm"]),
-        quality=Quality(math.nan, math.nan, math.nan),
+        quality=Quality(math.nan, or_nan(used), math.nan),
         power_fringes=row["power_fringes"],
         power_u95_fringes=row["power_u95_fringes"],
         sense=flag(file, layout.SENSES, row["sense"]),
@@ -265,6 +269,8 @@ def _measured(
         radius_difference_mm=row["radius_difference_mm"],
         radius_difference_u95_mm=row["radius_difference_u95_mm"],
         power_u_parts=mapping(group, "power_u_parts"),
+        form=form_of(group) if proven else None,
+        sphere_mm=sphere_of(mapping(group, "options")) if proven else None,
         **whose_errors(group),
     )
     if not reading.reading_id:  # of an earlier version, which named none

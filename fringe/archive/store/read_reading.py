@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -56,7 +58,8 @@ def reading_of(group: Any, row: dict[str, Any]) -> LoggedReading:
         edge=None if None in corners.values() else Edge(**corners),
         steps_fringes=_steps(group),
         quality=quality,
-        form=_form(group),
+        form=form_of(group),
+        sphere_mm=sphere_of(mapping(group, "options")),
         ring_fit=_rings(group),
         power_u_parts=mapping(group, "power_u_parts"),
         **whose_errors(group),
@@ -75,6 +78,15 @@ def reading_of(group: Any, row: dict[str, Any]) -> LoggedReading:
     )
 
 
+def sphere_of(options: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Radius of the plate and diameter of the aperture that a reading was made with [mm]."""
+    sizes = [options.get(name) for name in ("plate_radius_mm", "diameter_mm")]
+    if not all(isinstance(one, int | float) and 0 < one < math.inf for one in sizes):
+        return None
+    radius, diameter = (float(one) for one in sizes if one is not None)
+    return (radius, diameter) if diameter < 2 * radius else None
+
+
 def or_nan(value: float | None) -> float:
     """Give not-a-number where a number is missing."""
     return float("nan") if value is None else value
@@ -90,7 +102,8 @@ def _lamp(group: Any) -> Lamp | None:
     return Lamp(lines=lines, u_wavelength_nm=0.0 if u is None else u, **texts)
 
 
-def _form(group: Any) -> FormFit | None:
+def form_of(group: Any) -> FormFit | None:
+    """The fitted gap over the aperture; None for a reading without one."""
     n, m = hdf5.variable(group, "term_n", 1), hdf5.variable(group, "term_m", 1)
     values = hdf5.variable(group, "coefficient_fringes", 1)
     covariance = hdf5.variable(group, "covariance_fringes2", 2)

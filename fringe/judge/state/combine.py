@@ -111,7 +111,8 @@ def combine(readings: Sequence[Measured], wavelength_nm: float | None = None) ->
     power, radius = _mean(powers, "fringes"), _mean(radii, "mm")
     irregularity = _mean([(m.irregularity_fringes, m.irregularity) for m in scaled], "fringes")
     sources = ", ".join(dict.fromkeys(m.source for m in scaled)) or "fringes"
-    made = Measured(sense=sense, wavelength_nm=target, source=sources)
+    features = _surest_form(scaled).features if scaled else ()
+    made = Measured(sense=sense, wavelength_nm=target, source=sources, features=features)
     if power[0] is None and radius[1] is not None:
         made = dataclasses.replace(made, dof=radius[1].dof)
     return made.with_power(*power).with_radius_difference(*radius).with_irregularity(*irregularity)
@@ -243,9 +244,19 @@ def _with_form(one: Measured, means: Sequence[Measured]) -> Measured:
         if one.radius_difference_mm is not None
         else next((m for m in means if m.radius_difference_mm is not None), one)
     )
-    return one.with_irregularity(
-        form.irregularity_fringes, form.irregularity
-    ).with_radius_difference(step.radius_difference_mm, step.radius_difference)
+    made = one.with_irregularity(form.irregularity_fringes, form.irregularity)
+    made = made.with_radius_difference(step.radius_difference_mm, step.radius_difference)
+    return dataclasses.replace(made, features=form.features)
+
+
+def _surest_form(readings: Sequence[Measured]) -> Measured:
+    """The reading whose irregularity is known best: zones of several are not averaged."""
+
+    def rank(one: Measured) -> tuple[bool, float]:
+        u = one.irregularity_u_fringes
+        return one.irregularity_fringes is None, math.inf if u is None else u
+
+    return min(readings, key=rank)
 
 
 def _radius_sign(readings: Sequence[Measured]) -> float:

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from fringe.errors import BadInput
 from fringe.judge.tolerance.measured import Measured
+from fringe.optics.feature import FormFeature
 
 ON_TOP = ("work", "tool")
 PITS = ("gone", "left")
@@ -163,6 +164,10 @@ class VisitRow:
         Number of the visit; 0 where it is not logged.
     corrected : bool
         It was corrected after it was logged.
+    stroke : str or None
+        How the work was done, free text.
+    form : tuple of FormFeature
+        Zones, turned edges, holes and astigmatism that the form proves, the highest first.
     """
 
     when: datetime
@@ -191,7 +196,10 @@ class VisitRow:
     irregularity_u95_fringes: float | None = None
     visit: int = 0
     corrected: bool = False
+    stroke: str | None = None
+    form: tuple[FormFeature, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         """Return the fields under their own names, the time in ISO 8601."""
-        return dataclasses.asdict(self) | {"when": self.when.isoformat()}
+        form = [one.to_json() for one in self.form]
+        return dataclasses.asdict(self) | {"when": self.when.isoformat(), "form": form}

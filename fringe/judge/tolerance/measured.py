@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from fringe.optics.feature import FormFeature
 from fringe.quantity import Quantity, Source
 from fringe.units import times
 
@@ -45,6 +46,8 @@ class Measured:
     photograph : str
         Digest of the photograph that it was read from; readings of one digest are one piece of
         evidence. Empty where there is none, or it is not known.
+    features : tuple of FormFeature
+        Zones, turned edges, holes and astigmatism that the form proves.
     """
 
     power_fringes: float | None = None
@@ -63,6 +66,7 @@ class Measured:
     radius_difference_parts: Parts = ()
     irregularity_parts: Parts = ()
     photograph: str = ""
+    features: tuple[FormFeature, ...] = ()
 
     @property
     def power(self) -> Quantity | None:
@@ -133,15 +137,17 @@ class Measured:
         made = made.with_irregularity(
             times(self.irregularity_fringes, factor), irregularity and irregularity * factor
         )
-        return replace(made, wavelength_nm=wavelength_nm)
+        features = tuple(one.at_wavelength(wavelength_nm) for one in self.features)
+        return replace(made, wavelength_nm=wavelength_nm, features=features)
 
 
 def measured_from_values(values: Mapping[str, Any]) -> Measured:
     """Undo :func:`dataclasses.asdict`, as by way of JSON; TypeError for what it did not write."""
-    parts = {
+    parts: dict[str, Any] = {
         name: tuple((Source(**source), float(c)) for source, c in values[name])
         for name in ("power_parts", "radius_difference_parts", "irregularity_parts")
     }
+    parts["features"] = tuple(FormFeature(**one) for one in values["features"])
     return Measured(**{**values, **parts})
 
 

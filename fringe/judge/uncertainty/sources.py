@@ -198,7 +198,10 @@ def measured_of(reading: Reading, bench: Bench) -> Measured:
     lamp = bench.lamp or reading.lamp
     wavelength = wavelength_of(reading.wavelength_nm, u_wave, lamp)
     made = Measured(
-        sense=reading.sense, wavelength_nm=reading.wavelength_nm, photograph=reading.photograph
+        sense=reading.sense,
+        wavelength_nm=reading.wavelength_nm,
+        photograph=reading.photograph,
+        features=reading.features,
     )
     irregularity = reading.irregularity
     if irregularity is not None:

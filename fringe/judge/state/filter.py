@@ -12,8 +12,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,36 +92,70 @@ def believe(
     list of Belief
         One a visit: by what was known after it.
     """
-    lives = [*(other.visits for other in others), visits]
-    layout = Layout().extended([one.stage for life in lives for v in life for one in v.spells])
-    pits = PitsFilter(layout, pit_factor)
-    mean, covariance = shop.prior(layout)
-    for other in others:
-        ended = _Filter(layout, mean, covariance, pits)
-        for visit in other.visits:
-            ended.step(visit)
-        mean, covariance = shop.next_surface(*ended.merged(), layout)
-        pits.begin()
-    started = _Filter(layout, mean, covariance, pits)
-    taught = _taught(others)
-    return [started.belief(visit, started.step(visit), taught) for visit in visits]
+    known = taught_shop(tuple(others), pit_factor).extended(visits)
+    started = _Filter(known, PitsFilter(known.layout, pit_factor, known.pits))
+    return [started.belief(visit, started.step(visit), known.taught) for visit in visits]
 
 
-def _taught(others: Sequence[OtherSurface]) -> dict[str, int]:
-    """How many other surfaces were worked in each stage."""
-    counts: dict[str, int] = {}
-    for other in others:
-        for key in {spell.stage.key for visit in other.visits for spell in visit.spells}:
-            counts[key] = counts.get(key, 0) + 1
-    return counts
+@dataclass(frozen=True, eq=False)
+class ShopBelief:
+    """What the surfaces of a shop teach of it, before its next one.
+
+    Attributes
+    ----------
+    layout : Layout
+        Stages that it worked.
+    mean, covariance : ndarray, shapes (n,), (n, n)
+        Of the state of a surface that was not seen yet.
+    pits : ndarray or None, shape (S, m)
+        Samples of its removal rates and grains, as `PitsFilter` keeps them.
+    taught : dict of str to int
+        Surfaces that were worked in each stage, by its key.
+    """
+
+    layout: Layout
+    mean: Array
+    covariance: Array
+    pits: Array | None
+    taught: dict[str, int]
+
+    def extended(self, visits: Sequence[ObservedVisit]) -> ShopBelief:
+        """The same with the stages of further visits."""
+        layout = self.layout.extended([one.stage for v in visits for one in v.spells])
+        if layout == self.layout:
+            return self
+        known = self.layout.size
+        mean, covariance = shop.prior(layout)
+        mean[:known] = self.mean
+        covariance[:known, :known] = self.covariance
+        return replace(self, layout=layout, mean=mean, covariance=covariance)
+
+
+# surfaces of a list have nearly the same others, in one order
+@lru_cache(maxsize=256)
+def taught_shop(others: tuple[OtherSurface, ...], pit_factor: float | None = None) -> ShopBelief:
+    """What other surfaces teach of their shop, the oldest first."""
+    if not others:
+        return ShopBelief(Layout(), *shop.prior(Layout()), None, {})
+    visits = others[-1].visits
+    known = taught_shop(others[:-1], pit_factor).extended(visits)
+    pits = PitsFilter(known.layout, pit_factor, known.pits)
+    ended = _Filter(known, pits)
+    for visit in visits:
+        ended.step(visit)
+    mean, covariance = shop.next_surface(*ended.merged(), known.layout)
+    taught = dict(known.taught)
+    for key in {spell.stage.key for visit in visits for spell in visit.spells}:
+        taught[key] = taught.get(key, 0) + 1
+    return ShopBelief(known.layout, mean, covariance, pits.shop(), taught)
 
 
 class _Filter:
     """One surface's filter: its mixture, and what was logged so far."""
 
-    def __init__(self, layout: Layout, mean: Array, covariance: Array, pits: PitsFilter) -> None:
-        self._layout, self._pits = layout, pits
-        self._mixture = Mixture(np.ones(1), mean[None], covariance[None])
+    def __init__(self, known: ShopBelief, pits: PitsFilter) -> None:
+        self._layout, self._pits = known.layout, pits
+        self._mixture = Mixture(np.ones(1), known.mean[None], known.covariance[None])
         self._hypotheses: Sequence[Hypothesis] = (Hypothesis(),)
         self._last: ObservedVisit | None = None
         self._off_lap: datetime | None = None

@@ -105,9 +105,11 @@ class ObservedVisit:
     number: int = 0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class OtherSurface:
     """Another surface of the shop, for what its visits teach of the shop.
+
+    Two are equal only where they are one: what a row of them teaches is remembered by them.
 
     Attributes
     ----------

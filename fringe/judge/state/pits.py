@@ -155,24 +155,15 @@ def own_pits(stage: Stage, grains: Array) -> Array:
 class PitsFilter:
     """Samples of a shop's removal rates and pits, and of the surface that it works on."""
 
-    def __init__(self, layout: Layout, factor: float | None = None) -> None:
+    def __init__(
+        self, layout: Layout, factor: float | None = None, samples: Array | None = None
+    ) -> None:
         self._layout = layout
-        self._theta = np.zeros((SAMPLES, _STAGES + len(layout.stages)))
-        self._theta[:, _RATIO] = math.log(shop.RATIO_MEDIAN) + shop.RATIO_U * _normal(SAMPLES, 0)
-        grains = np.random.default_rng(1).permutation((np.arange(SAMPLES) + 0.5) / SAMPLES)
-        self._theta[:, _GRAINS] = GRAINS_LOW + (GRAINS_HIGH - GRAINS_LOW) * grains
-        if factor is not None:
-            self._theta[:, _GRAINS] = factor * np.exp(GRAINS_U * _normal(SAMPLES, 1))
-        self._theta[:, _COMMON] = REMOVAL_U * _normal(SAMPLES, 2)
-        for place, _ in enumerate(layout.stages):
-            self._theta[:, _STAGES + place] = REMOVAL_STAGE_U * _normal(SAMPLES, 10 + place)
+        self._theta = _prior(layout, factor)
+        if samples is not None:
+            self._theta[:, : samples.shape[1]] = samples
         self._weights = np.full(SAMPLES, 1 / SAMPLES)
         self._base = np.array([removal_base(one) for one in layout.stages])
-        self.begin()
-
-    def begin(self) -> None:
-        """Turn to the next surface of the shop."""
-        self._resample()
         self._pace = SURFACE_U * _normal(SAMPLES, 3)
         self._own_grains = np.exp(GRAINS_U * _normal(SAMPLES, 4))
         self._depth: Array | None = None
@@ -180,6 +171,11 @@ class PitsFilter:
         self._left_by: str | None = None
         self._count = 0
         self._polished = False
+
+    def shop(self) -> Array:
+        """Samples of what the shop takes on to its next surface, equally likely."""
+        self._resample()
+        return self._theta
 
     def step(self, visit: ObservedVisit) -> dict[float, float]:
         """Take one visit in.
@@ -315,11 +311,24 @@ class PitsFilter:
         grown = math.sqrt(1 - shrink**2)
         self._theta = mean + shrink * (self._theta[places] - mean) + grown * sds * jitter
         self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], 0.3)
-        if getattr(self, "_depth", None) is not None:
-            assert self._depth is not None
+        if self._depth is not None:
             self._depth = self._depth[places]
-            self._pace, self._own_grains = self._pace[places], self._own_grains[places]
+        self._pace, self._own_grains = self._pace[places], self._own_grains[places]
         self._weights = np.full(SAMPLES, 1 / SAMPLES)
+
+
+def _prior(layout: Layout, factor: float | None) -> Array:
+    """Samples of a shop that was not seen yet."""
+    theta = np.zeros((SAMPLES, _STAGES + len(layout.stages)))
+    theta[:, _RATIO] = math.log(shop.RATIO_MEDIAN) + shop.RATIO_U * _normal(SAMPLES, 0)
+    grains = np.random.default_rng(1).permutation((np.arange(SAMPLES) + 0.5) / SAMPLES)
+    theta[:, _GRAINS] = GRAINS_LOW + (GRAINS_HIGH - GRAINS_LOW) * grains
+    if factor is not None:
+        theta[:, _GRAINS] = factor * np.exp(GRAINS_U * _normal(SAMPLES, 1))
+    theta[:, _COMMON] = REMOVAL_U * _normal(SAMPLES, 2)
+    for place in range(len(layout.stages)):
+        theta[:, _STAGES + place] = REMOVAL_STAGE_U * _normal(SAMPLES, 10 + place)
+    return theta
 
 
 _NORMALS: dict[tuple[int, int], Array] = {}

@@ -143,6 +143,7 @@ def full_visit(rng: np.random.Generator) -> Visit:
             "cerium oxide, thin",
             0.0021,
             "gone",
+            90.5,
         ),
         temperature_c=20.4,
         readings=(full_reading(rng), full_reading(rng)),

@@ -164,6 +164,18 @@ def test_visits_are_logged_and_judged(shop, capsys):
     assert found.pair.verdict is not None
 
 
+def test_a_split_spell_is_logged(shop):
+    """Minutes and pieces in a list are the parts of one spell; the rest since the lap is kept."""
+    done = fringe.log_visit(
+        "shop/convex 1", "convex.png", sense="centre", stage="9um", minutes=[30, 40],
+        on_top=["work", "tool"], rested=15,
+    )  # fmt: skip
+    assert done.row.split == (("work", 30.0), ("tool", 40.0))
+    assert (done.row.minutes, done.row.rested_minutes) == (70.0, 15.0)
+    with pytest.raises(fringe.BadInput, match="says both for each part"):
+        fringe.log_visit("shop/convex 1", minutes=[30, 40], on_top="work")
+
+
 def test_a_visit_that_cannot_be_is_not_logged(shop):
     """What is wrong with a visit is refused before anything is written."""
     with pytest.raises(fringe.BadInput, match="no such file"):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from fringe.api.typed import (
     SENSES,
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from fringe.archive.views.judged_pair import JudgedPair
     from fringe.archive.views.logged_visit import LoggedVisit
     from fringe.archive.views.surface_state import SurfaceState
+
+OnTop = Literal["work", "tool"]
+T = TypeVar("T")
 
 
 def open_surface(place: str | os.PathLike[str]) -> Surface:
@@ -50,8 +54,9 @@ def log_visit(
     sense: Sense = "auto",
     camera_distance: Length | None = None,
     stage: str | None = None,
-    minutes: float | None = None,
-    on_top: Literal["work", "tool"] | None = None,
+    minutes: float | Sequence[float] | None = None,
+    on_top: OnTop | Sequence[OnTop] | None = None,
+    rested: float | None = None,
     remark: str | None = None,
     by: str | None = None,
     when: str | None = None,
@@ -68,7 +73,10 @@ def log_visit(
     lamp, edge, sense, camera_distance
         As of :func:`fringe.read`; the lamp is else the surface's usual one.
     stage, minutes, on_top : str, float, {'work', 'tool'}, optional
-        Work since the last visit: its grit or `polish`, how long [min], the upper piece.
+        Work since the last visit: its grit or `polish`, how long [min], the upper piece. Of a
+        spell that was split a list of minutes, and as many pieces.
+    rested : float, optional
+        Minutes since the lap when it was read; 0 straight from it.
     remark, by : str, optional
         Free text, and who measured.
     when : str, optional
@@ -99,14 +107,24 @@ def log_visit(
     )
     request = VisitRequest(
         stage=stage,
-        minutes=minutes,
-        on_top=on_top,
+        minutes=_several(minutes),
+        on_top=_several(on_top),
+        rested_minutes=rested,
         remark=remark,
         by=by,
         when=when,
         replaces=None if replaces is None else str(replaces),
     )
     return log_request(to_surface(surface), [Path(one) for one in photos], request, stated)
+
+
+def _several(value: T | Sequence[T] | None) -> tuple[T, ...]:
+    """Values given as one, several or none."""
+    if value is None:
+        return ()
+    if isinstance(value, str) or not isinstance(value, Sequence):
+        return (value,)  # type: ignore[return-value]
+    return tuple(value)
 
 
 def progress(surface: Surface | str | os.PathLike[str]) -> SurfaceState:

@@ -7,7 +7,7 @@ from typing import Any
 
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
-from fringe.format import capital, figures, plus_minus
+from fringe.format import capital, plus_minus
 from fringe.judge.settling.powers import settling_powers
 from fringe.judge.settling.settle import SHARE, SHORTEST_MIN, settle, with_common
 from fringe.judge.settling.words import text_of
@@ -24,6 +24,7 @@ from fringe.show.words import (
     reading_rows,
     sense_text,
     warnings_of,
+    work_cell,
 )
 
 LEAST_PHOTOGRAPHS = 3
@@ -133,7 +134,7 @@ def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
         {
             "visit": row.visit,
             "when": row.when.isoformat(sep=" ", timespec="minutes")[:16],
-            "work": _work(row),
+            "work": work_cell(row),
             "power": _power(row),
             "irregularity": form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
             "verdict": row.verdict or "",
@@ -141,11 +142,6 @@ def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
         }
         for row in reversed(rows)
     ]
-
-
-def _work(row: VisitRow) -> str:
-    minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
-    return " ".join(part for part in (row.stage or "", minutes) if part)
 
 
 def _power(row: VisitRow) -> str:

@@ -14,7 +14,7 @@ from werkzeug.exceptions import HTTPException
 from fringe.bench.desk import Desk, Settings
 from fringe.bench.guard import Guard, NotAllowedError
 from fringe.errors import BadInput, FringeError
-from fringe.judge.state.visits import Work
+from fringe.judge.state.visits import ON_TOP, Work, split_spell
 from fringe.photo.ellipse import Edge
 
 MOST_UPLOAD = 50_000_000
@@ -123,12 +123,9 @@ def _add_desk(app: Flask, desk: Desk) -> None:
     @app.post("/api/log")
     def log() -> Response:
         values = _values()
-        work = Work(
-            _text(values, "stage", 200), _number(values, "minutes"), _text(values, "on_top", 20)
-        )
         logged = desk.log(
             _text(values, "visit", 100) or "",
-            work,
+            _work(values),
             temperature_c=_number(values, "temperature"),
             remarks=_text(values, "remark", 5000),
             by=_text(values, "by", 200),
@@ -200,6 +197,21 @@ def _values() -> dict[str, object]:
     if not isinstance(values, dict):
         raise BadInput("the page sent something else than it should; load it again")
     return values
+
+
+def _work(values: Mapping[str, Any]) -> Work:
+    """Work since the last visit; a second number of minutes is with the other piece on top."""
+    minutes = [_number(values, "minutes"), _number(values, "other_minutes")]
+    on_top = _text(values, "on_top", 20)
+    pieces = [on_top]
+    if minutes[1] is not None:
+        pieces += [piece for piece in ON_TOP if piece != on_top]
+    if minutes[1] is not None and (minutes[0] is None or on_top not in ON_TOP):
+        raise BadInput(
+            "a spell with both pieces on top: say the minutes and which was on top first"
+        )
+    spell = split_spell([m for m in minutes if m is not None], [p for p in pieces if p is not None])
+    return Work(_text(values, "stage", 200), rested_minutes=_number(values, "rested"), **spell)
 
 
 def _text(values: Mapping[str, Any], name: str, longest: int) -> str | None:

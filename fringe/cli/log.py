@@ -71,8 +71,19 @@ if TYPE_CHECKING:
 )
 @uncertainty("--reading-u", "mm", "Standard uncertainty of a reading.")
 @click.option("--stage", metavar="NAME", help="Work since the last visit: '#400', 9um, polish.")
-@click.option("--minutes", type=NUMBER, metavar="M", help="How long that work was.")
-@click.option("--on-top", type=click.Choice(["work", "tool"]), help="Which was the upper piece.")
+@click.option(
+    "--minutes",
+    type=NUMBER,
+    multiple=True,
+    metavar="M",
+    help="How long that work was; with --on-top once for each part of a split spell.",
+)
+@click.option(
+    "--on-top",
+    type=click.Choice(["work", "tool"]),
+    multiple=True,
+    help="Which was the upper piece.",
+)
 @click.option("--stroke", metavar="TEXT", help="Stroke of that work.")
 @click.option("--lap", metavar="TEXT", help="Lap of that work.")
 @click.option("--pressure", metavar="TEXT", help="Pressure of that work.")
@@ -80,6 +91,13 @@ if TYPE_CHECKING:
 @length("--removed", "Glass it took off, by a gauge.")
 @click.option(
     "--pits", type=click.Choice(["gone", "left"]), help="The last grit's pits, by a loupe."
+)
+@click.option(
+    "--rested",
+    "rested_minutes",
+    type=NUMBER,
+    metavar="M",
+    help="Minutes since the lap when it was read; 0 straight from it.",
 )
 @quantity("--temperature", "c", "At the bench, degrees Celsius.", "C")
 @click.option("--remark", metavar="TEXT", help="Anything else.")
@@ -114,7 +132,10 @@ def command(
     Example:
       fringe log 'shop/concave 1' --stage '#400' --minutes 25 --on-top tool \\
         --sag-plate 808um,808um --sag-work 793um --zero 0um
-      fringe log 'shop/concave 1' rings.jpg --stage polish --minutes 40 --on-top tool
+      fringe log 'shop/concave 1' rings.jpg --stage polish --minutes 40 --on-top tool \\
+        --rested 90
+      fringe log 'shop/concave 1' --stage 9um --minutes 30 --on-top work \\
+        --minutes 40 --on-top tool
       fringe log 'shop/concave 1' small.jpg --aperture 80mm --place 30mm,0mm
       fringe log 'shop/concave 1' --replaces 1 --remark 'new pitch lap'
     """

@@ -192,6 +192,8 @@ def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitR
         conflict=found.conflict,
         removed_um=times(visit.work.removed_mm, 1e3),
         pits=visit.work.pits,
+        rested_minutes=visit.work.rested_minutes,
+        split=visit.work.parts,
         irregularity_u95_fringes=None if one.irregularity is None else one.irregularity.u95,
         visit=visit.number,
         corrected=visit.corrected,

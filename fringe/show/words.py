@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from fringe.format import figures, fixed, plus_minus
+from fringe.judge.state.visits import VisitRow
 from fringe.optics.rings import centre_in_aperture
 
 SENSES = {
@@ -20,6 +21,21 @@ SOURCES = {
     "two-lamp": "told by two lamps",
     "eye": "told by a lowered eye",
 }
+
+
+def work_cell(row: VisitRow, after_piece: str = "") -> str:
+    """Work before a visit: stage, minutes, piece on top, and the rest since the lap.
+
+    Examples: `#400 25 min, tool`; `9um 70 min, work 30 + tool 40`; `polish 40 min; rested 90 min`.
+    Outside a table whose head says it, the words ` on top` go after the piece.
+    """
+    minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
+    split = " + ".join(f"{piece} {figures(part, 3)}" for piece, part in row.split)
+    spell = " ".join(filter(None, [row.stage, minutes]))
+    piece = split or row.on_top
+    work = ", ".join(filter(None, [spell, piece and piece + after_piece]))
+    rested = "" if row.rested_minutes is None else f"rested {figures(row.rested_minutes, 3)} min"
+    return "; ".join(filter(None, [work, rested]))
 
 
 def power_values(

@@ -202,6 +202,9 @@ def test_a_dragged_edge_is_put_in_order(ask, reader, picture):
         ({"minutes": "-5"}, "cannot be"),
         ({"minutes": "inf"}, "is not a number"),
         ({"on_top": "both"}, "not work or tool"),
+        ({"minutes": "30", "other_minutes": "40"}, "which was on top first"),
+        ({"other_minutes": "40", "on_top": "work"}, "which was on top first"),
+        ({"rested": "-5"}, "cannot be"),
         ({"temperature": "warm"}, "is not a number"),
         ({"visit": "another"}, "not on the bench any more"),
     ],
@@ -229,6 +232,14 @@ def test_a_visit_is_logged(ask, desk, surface):
         "problems": [],
     }
     assert desk.view()["history"][0]["work"] == "polish 12.5 min"
+
+
+def test_a_split_spell_is_logged(ask, desk, surface):
+    """Minutes with the other piece on top make one visit with both parts; the rest is kept."""
+    sent = {"visit": desk.view()["visit"], "stage": "9um", "minutes": "30", "on_top": "tool"}
+    ask("POST", "/api/log", json=sent | {"other_minutes": "12,5", "rested": "20"})
+    work = desk.view()["history"][0]["work"]
+    assert work == "9um 42.5 min, tool 30 + work 12.5; rested 20 min"
 
 
 def test_pictures(ask, desk, reader, picture, made_fit):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import re
@@ -13,8 +14,10 @@ import pytest
 from calling import call
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session
+from fringe.archive.views.surface_state import surface_state
 from fringe.orders.options import StatedOptions
 from fringe.photo.ellipse import Edge
+from fringe.show.text.progress import progress_view
 from sample_visits import SAGS
 
 # standard uncertainty of a size that is written to the pixel
@@ -161,6 +164,32 @@ def test_a_correction(run, photos, surface):
     assert first.readings[0].reading.power_fringes == 4.0
 
 
+def test_a_split_spell(run, photos, surface):
+    """Minutes and pieces on top in turn are the parts of one visit, in JSON and in the table."""
+    spell = ("--stage", "9um", "--minutes", "30", "--on-top", "work", "--minutes", "40,5")
+    code, out, err = run(*photos("5.0.jpg"), *spell, "--on-top", "tool", "--rested", "90", "--json")
+    assert (code, err) == (0, "")
+    values = json.loads(out)
+    parts = [{"on_top": "work", "minutes": 30.0}, {"on_top": "tool", "minutes": 40.5}]
+    assert (values["split"], values["minutes"], values["on_top"]) == (parts, 70.5, None)
+    assert values["rested_minutes"] == 90.0
+    visit = open_session(list_sessions(surface.folder)[0].place).visit
+    assert (visit.inputs["minutes"], visit.inputs["rested"]) == ([30.0, 40.5], 90.0)
+    assert "9um 70.5 min, work 30 + tool 40.5; rested 90 min" in shown(surface)
+    code, _, err = run("--replaces", "1", "--minutes", "60", "--rested", "0")
+    assert (code, err) == (0, "")
+    assert "9um 60 min; rested 0 min" in shown(surface)
+
+
+def shown(surface):
+    """The table of progress on a wide screen."""
+    from rich.console import Console
+
+    console = Console(width=200, record=True, file=io.StringIO())
+    console.print(*progress_view(surface_state(surface), 200))
+    return console.export_text()
+
+
 def test_a_correction_in_the_middle_tells_of_itself(run, photos, surface):
     """The text after a correction shows the corrected visit, and the step that follows now."""
     run(*photos("5.0.jpg"))
@@ -228,6 +257,11 @@ def test_problems_are_named(run, photos, surface):
         (("gone.jpg",), "gone.jpg: no such file"),
         (("--minutes", "-5"), "cannot be"),
         (("--minutes", "long"), "not a number"),
+        (("--minutes", "5", "--minutes", "6"), "says both for each part"),
+        (("--minutes", "5", "--on-top", "work", "--on-top", "tool"), "says both for each part"),
+        (("here.jpg", "--rested", "-1"), "rested -1 minutes cannot be"),
+        (("here.jpg", "--rested", "99999"), "cannot be"),
+        (("--stage", "polish", "--rested", "5"), "nothing was read"),
         (("--when", "yesterday", "--remark", "x"), "is not a time"),
         (("--remark", "x", "--replaces", "7"), "no visit '7'; it has none yet"),
         (("--remark", "x", "--on-top", "both"), "--on-top"),

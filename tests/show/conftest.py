@@ -129,7 +129,10 @@ def _overlap(a: Bbox, b: Bbox, slack: float = 1.0) -> bool:
 
 def _visit(when: str = "2026-10-01", **values: Any) -> VisitRow:
     """Make a row of progress; what is not given was not measured."""
-    fields = dict.fromkeys(one.name for one in dataclasses.fields(VisitRow)) | {"parts": ()}
+    fields = dict.fromkeys(one.name for one in dataclasses.fields(VisitRow)) | {
+        "parts": (),
+        "split": (),
+    }
     known = {"hours_total": 0.0, "sense": "centre", "session_id": "0001"}
     known["when"] = datetime.fromisoformat(f"{when}T10:00:00+00:00")
     return VisitRow(**(fields | known | values))

@@ -124,5 +124,5 @@ SPHEROMETER_NUMBERS = (
     "wavelength_nm",
     "dof",
 )
-WORK_TEXTS = ("stage", "on_top", "stroke", "lap", "pressure", "slurry", "pits")
-WORK_NUMBERS = ("minutes", "removed_mm")
+WORK_TEXTS = ("stage", "on_top", "stroke", "lap", "pressure", "slurry", "pits", "parts")
+WORK_NUMBERS = ("minutes", "removed_mm", "rested_minutes")

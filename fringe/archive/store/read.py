@@ -215,7 +215,7 @@ def _summary(path: Path, file: Any) -> SessionSummary:
 def _work(file: Any) -> Work:
     values: dict[str, Any] = {name: hdf5.text(file, f"work_{name}") for name in layout.WORK_TEXTS}
     values |= {name: hdf5.number(file, f"work_{name}") for name in layout.WORK_NUMBERS}
-    return Work(**values)
+    return Work.from_stored(values)
 
 
 def _all_measured(file: Any) -> tuple[Measured, ...]:

@@ -144,6 +144,7 @@ def _session_bytes(surface: Surface, visit: Visit, identity: Mapping[str, Any]) 
 
 
 def _write_root(file: Any, surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> None:
+    stored: dict[str, Any] = visit.work.to_stored()
     values = {
         "Conventions": "CF-1.8",
         "title": f"{surface.name}, {identity['when']}",
@@ -151,15 +152,8 @@ def _write_root(file: Any, surface: Surface, visit: Visit, identity: Mapping[str
         "schema_version": layout.SCHEMA_VERSION,
         **identity,
         "by": visit.by,
-        "work_stage": visit.work.stage,
-        "work_minutes": _real(visit.work.minutes),
-        "work_on_top": visit.work.on_top,
-        "work_stroke": visit.work.stroke,
-        "work_lap": visit.work.lap,
-        "work_pressure": visit.work.pressure,
-        "work_slurry": visit.work.slurry,
-        "work_removed_mm": _real(visit.work.removed_mm),
-        "work_pits": visit.work.pits,
+        **{f"work_{name}": stored[name] for name in layout.WORK_TEXTS},
+        **{f"work_{name}": _real(stored[name]) for name in layout.WORK_NUMBERS},
         "remarks": visit.remarks,
         "temperature_c": _real(visit.temperature_c),
         "inputs": _json(visit.inputs),

@@ -85,10 +85,7 @@ def rows_of(
         Of its visit; else as the session has it.
     """
     summary, visit = session.summary, session.visit
-    work = {
-        f"work_{name}": getattr(visit.work, name)
-        for name in (*layout.WORK_TEXTS, *layout.WORK_NUMBERS)
-    }
+    work = {f"work_{name}": value for name, value in visit.work.to_stored().items()}
     base = {
         "session_id": summary.session_id,
         "sequence": summary.sequence,
@@ -276,7 +273,7 @@ def _visit(rows: list[_Row]) -> tuple[str | None, Visit]:
 
 def _work(row: _Row, values: dict[str, Any]) -> Work:
     try:
-        return Work(**values)
+        return Work.from_stored(values)
     except BadInput as error:
         raise BadInput(f"{row.where}: {error}") from error
 

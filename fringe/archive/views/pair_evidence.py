@@ -205,7 +205,7 @@ def _current(surface: Surface, found: _Found) -> list[SessionSummary]:
     start = 0
     for i, one in enumerate(visits.sessions):
         found.visits[one.session_id] = one.number
-        if _worked(one):
+        if one.work.worked:
             start = i
     read = [one for one in visits.sessions[:start] if one.measured]
     for earlier in visits.sessions[:start]:
@@ -217,10 +217,6 @@ def _current(surface: Surface, found: _Found) -> list[SessionSummary]:
         count = "one visit" if len(read) == 1 else f"{len(read)} visits"
         found.notes.append(f"{surface.name}: {count} from before the last work left out")
     return list(visits.sessions[start:])
-
-
-def _worked(one: SessionSummary) -> bool:
-    return one.work.minutes != 0 and (one.work.stage is not None or one.work.minutes is not None)
 
 
 def _plate_name(surface: Surface) -> str:
@@ -299,7 +295,7 @@ def _add_layings(made: Laying, read: Sequence[Measured], session: Session, found
 
 def _unchanged(summary: SessionSummary, partner_sessions: Sequence[SessionSummary]) -> bool:
     """Whether the partner was not worked after this visit."""
-    if not partner_sessions or not _worked(partner_sessions[0]):
+    if not partner_sessions or not partner_sessions[0].work.worked:
         return True
     return partner_sessions[0].when <= summary.when
 

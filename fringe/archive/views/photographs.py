@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -12,7 +12,6 @@ from fringe.archive.instruments import record_if_any
 from fringe.archive.store.session import LoggedReading, Photograph, Visit, media_type
 from fringe.archive.store.surface import Surface
 from fringe.errors import Refused
-from fringe.judge.state.visits import Work
 from fringe.orders.gap_map import gap_map
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
@@ -187,18 +186,12 @@ def take_over(new: Visit, corrected: Visit) -> Visit:
     Visit
         Readings and photographs are taken over together, or not at all.
     """
-    old, work = corrected.work, new.work
     pictures = new if new.photographs or new.readings else corrected
     return replace(
         new,
         by=_either(new.by, corrected.by),
         remarks=_either(new.remarks, corrected.remarks),
-        work=Work(
-            **{
-                field.name: _either(getattr(work, field.name), getattr(old, field.name))
-                for field in fields(Work)
-            }
-        ),
+        work=new.work.completed(corrected.work),
         temperature_c=_either(new.temperature_c, corrected.temperature_c),
         readings=pictures.readings,
         photographs=pictures.photographs,

@@ -23,7 +23,7 @@ from fringe.errors import BadInput
 from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.spherometer.typed import TypedReadings
 from fringe.judge.state.abrasives import check_stage
-from fringe.judge.state.visits import Work
+from fringe.judge.state.visits import Work, split_spell
 from fringe.orders.by_eye import by_eye
 from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.units import TypedLength
@@ -37,6 +37,7 @@ _INPUTS = {
     "camera_distance_mm": "camera_distance",
     "reading_u_mm": "reading_u",
     "removed_mm": "removed",
+    "rested_minutes": "rested",
     "scale_px_per_mm": "scale",
     "temperature_c": "temperature",
 }
@@ -64,8 +65,10 @@ class VisitRequest:
         Readings of the spherometer on plate, work and flat.
     reading_u_mm : float or None
         Standard uncertainty of one of them [mm].
-    stage, minutes, on_top, stroke, lap, pressure, slurry, removed_mm, pits
-        Work since the last visit, see :class:`fringe.archive.store.session.Work`.
+    stage, stroke, lap, pressure, slurry, removed_mm, pits, rested_minutes
+        Work since the last visit, see :class:`fringe.judge.state.visits.Work`.
+    minutes, on_top : tuple of float, tuple of str
+        Its length [min] and the piece on top; of a split spell one of each for each part.
     temperature_c : float or None
         At the bench [degree Celsius].
     remark, by : str or None
@@ -93,14 +96,15 @@ class VisitRequest:
     zero: Lists = ()
     reading_u_mm: float | None = None
     stage: str | None = None
-    minutes: float | None = None
-    on_top: str | None = None
+    minutes: tuple[float, ...] = ()
+    on_top: tuple[str, ...] = ()
     stroke: str | None = None
     lap: str | None = None
     pressure: str | None = None
     slurry: str | None = None
     removed_mm: float | None = None
     pits: str | None = None
+    rested_minutes: float | None = None
     temperature_c: float | None = None
     remark: str | None = None
     by: str | None = None
@@ -112,10 +116,12 @@ class VisitRequest:
     as_typed: str | None = None
 
     def work(self) -> Work:
-        """Return what was done since the last visit; `BadInput` for a stage that is none."""
+        """Return what was done since the last visit; `BadInput` for what cannot have been."""
         if self.stage is not None:
             check_stage(self.stage)
-        return Work(**{f.name: getattr(self, f.name) for f in dataclasses.fields(Work)})
+        names = {f.name for f in dataclasses.fields(Work)} - {"minutes", "on_top", "parts"}
+        spell = split_spell(self.minutes, self.on_top)
+        return Work(**{name: getattr(self, name) for name in names}, **spell)
 
 
 def log_request(
@@ -169,7 +175,11 @@ def visit_of(
         inputs={"photographs": [str(path) for path in photos], **_inputs(stated, request)},
         instruments=_instruments(surface, request, stated, readings, spherometers),
     )
-    return _completed(surface, visit), sagittas
+    completed = _completed(surface, visit)
+    read = completed.readings or completed.photographs or completed.spherometers
+    if request.rested_minutes is not None and not read:
+        raise BadInput("--rested: nothing was read; give it with a photograph or a reading")
+    return completed, sagittas
 
 
 def _inputs(stated: StatedOptions, request: VisitRequest) -> dict[str, object]:
@@ -180,7 +190,9 @@ def _inputs(stated: StatedOptions, request: VisitRequest) -> dict[str, object]:
             value = getattr(part, field.name)
             if value in (None, (), "") or field.name in ("workers", "scheduler"):
                 continue
-            if isinstance(value, tuple):
+            if field.name in ("minutes", "on_top"):
+                value = value[0] if len(value) == 1 else list(value)
+            elif isinstance(value, tuple):
                 value = [[length.text for length in each] for each in value]
             inputs[_INPUTS.get(field.name, field.name)] = value
     return inputs

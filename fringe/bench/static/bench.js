@@ -470,6 +470,8 @@ $("log-form").addEventListener("submit", async (event) => {
       stage: $("stage-name").value,
       minutes: $("minutes").value,
       on_top: $("on-top").value,
+      other_minutes: $("other-minutes").value,
+      rested: $("rested").value,
       temperature: $("temperature").value,
       remark: $("remark").value,
     },

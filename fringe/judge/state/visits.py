@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from fringe.errors import BadInput
 from fringe.judge.tolerance.measured import Measured
@@ -12,6 +15,7 @@ from fringe.optics.feature import FormFeature
 
 ON_TOP = ("work", "tool")
 PITS = ("gone", "left")
+LONGEST_REST_MIN = 60 * 24 * 60.0  # glass has long settled; more is taken for a typing error
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,17 @@ class Work:
         Glass that it took off, by a gauge of thickness [mm].
     pits : {'gone', 'left'} or None
         What a loupe said of the pits of the grit before.
+    rested_minutes : float or None
+        How long the surface had left the lap when it was read [min]; 0 straight from it.
+    parts : tuple of (str, float)
+        Piece on top and minutes of each part, in their order, of a spell that was split between
+        both pieces; `minutes` is their sum then, and `on_top` None. Parts with one piece alone
+        become a spell that was not split.
+
+    Raises
+    ------
+    BadInput
+        If such work cannot be.
     """
 
     stage: str | None = None
@@ -43,9 +58,16 @@ class Work:
     slurry: str | None = None
     removed_mm: float | None = None
     pits: str | None = None
+    rested_minutes: float | None = None
+    parts: tuple[tuple[str, float], ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse impossible work."""
+        """Refuse impossible work; make a split spell's minutes the sum of its parts."""
+        if not isinstance(self.parts, tuple):  # from JSON, which has no tuples
+            object.__setattr__(self, "parts", tuple(self.parts))
+        if self.parts:
+            for name, value in _joined(self.parts, self.minutes, self.on_top).items():
+                object.__setattr__(self, name, value)
         if self.minutes is not None and not 0 <= self.minutes < float("inf"):
             raise BadInput(f"work: {self.minutes:g} minutes cannot be")
         if self.on_top is not None and self.on_top not in ON_TOP:
@@ -54,6 +76,107 @@ class Work:
             raise BadInput(f"work: {self.removed_mm:g} mm cannot have been taken off")
         if self.pits is not None and self.pits not in PITS:
             raise BadInput(f"work: pits are {self.pits!r}, not gone or left")
+        rested = self.rested_minutes
+        if rested is not None and not 0 <= rested <= LONGEST_REST_MIN:
+            raise BadInput(
+                f"work: rested {rested:g} minutes cannot be; say the minutes since the lap, "
+                f"0 to {LONGEST_REST_MIN:g}"
+            )
+
+    @property
+    def worked(self) -> bool:
+        """Whether anything was done to the surface."""
+        return self.minutes != 0 and (self.stage is not None or self.minutes is not None)
+
+    def completed(self, corrected: Work) -> Work:
+        """Return this work with what it leaves open taken over from the one that it corrects.
+
+        Minutes or a piece on top that are said anew end a split of the corrected spell.
+        """
+        values = {
+            field.name: _either(getattr(self, field.name), getattr(corrected, field.name))
+            for field in dataclasses.fields(Work)
+        }
+        if self.parts:
+            values |= {"minutes": None, "on_top": None}
+        elif self.minutes is not None or self.on_top is not None:
+            values |= {"parts": ()}
+        else:
+            values |= {"parts": corrected.parts}
+        return Work(**values)
+
+    def to_stored(self) -> dict[str, str | float | None]:
+        """Return the fields as files and tables keep them: texts and numbers by their names."""
+        parts = ", ".join(f"{piece} {minutes!r}" for piece, minutes in self.parts)
+        return dataclasses.asdict(self) | {"parts": parts or None}
+
+    @classmethod
+    def from_stored(cls, values: Mapping[str, Any]) -> Work:
+        """Make work of what :meth:`to_stored` gave; `BadInput` if it cannot be."""
+        return cls(**{**values, "parts": _parts_of(values.get("parts"))})
+
+
+def split_spell(minutes: Sequence[float], on_top: Sequence[str]) -> dict[str, Any]:
+    """Return the fields of `Work` for minutes and pieces as they were said, one after the other.
+
+    Parameters
+    ----------
+    minutes : sequence of float
+        None, one, or one a part of a split spell [min].
+    on_top : sequence of str
+        As many pieces, in the same order.
+
+    Raises
+    ------
+    BadInput
+        If a split spell has not as many pieces as minutes.
+    """
+    if len(minutes) < 2 and len(on_top) < 2:
+        return {"minutes": next(iter(minutes), None), "on_top": next(iter(on_top), None)}
+    if len(minutes) != len(on_top):
+        raise BadInput(
+            f"work: {len(minutes)} times minutes for {len(on_top)} pieces on top; a split spell "
+            "says both for each part, as --minutes 30 --on-top work --minutes 40 --on-top tool"
+        )
+    return {"parts": tuple(zip(on_top, minutes, strict=True))}
+
+
+def _joined(
+    parts: Sequence[Sequence[Any]], minutes: float | None, on_top: str | None
+) -> dict[str, Any]:
+    """Fields `parts`, `minutes` and `on_top` of a spell with these parts."""
+    pairs = tuple((str(piece), float(length)) for piece, length in parts)
+    for piece, length in pairs:
+        if piece not in ON_TOP:
+            raise BadInput(f"work: on top is {piece!r}, not work or tool")
+        if not 0 <= length < math.inf:
+            raise BadInput(f"work: {length:g} minutes cannot be")
+    total = math.fsum(length for _, length in pairs)
+    if minutes is not None and not math.isclose(minutes, total, rel_tol=1e-6, abs_tol=1e-6):
+        raise BadInput(f"work: its parts are {total:g} minutes, not {minutes:g}")
+    pairs = tuple(pair for pair in pairs if pair[1] > 0)
+    pieces = {piece for piece, _ in pairs}
+    if on_top is not None and pieces != {on_top}:
+        raise BadInput(f"work: {on_top} is on top, but its parts say otherwise")
+    if len(pieces) == 2:
+        return {"parts": pairs, "minutes": total, "on_top": None}
+    return {"parts": (), "minutes": total, "on_top": next(iter(pieces), None)}
+
+
+def _parts_of(text: str | None) -> tuple[tuple[str, float], ...]:
+    """Parts of a split spell from their text, `work 30.0, tool 40.0`."""
+    parts = []
+    for part in text.split(",") if text else ():
+        piece, _, minutes = part.strip().partition(" ")
+        try:
+            parts.append((piece, float(minutes)))
+        except ValueError as error:
+            raise BadInput(f"work: its parts are {text!r}, not as 'work 30, tool 40'") from error
+    return tuple(parts)
+
+
+def _either(new: Any, old: Any) -> Any:
+    return old if new is None else new
 
 
 NO_WORK = Work()
@@ -168,6 +291,10 @@ class VisitRow:
         How the work was done, free text.
     form : tuple of FormFeature
         Zones, turned edges, holes and astigmatism that the form proves, the highest first.
+    rested_minutes : float or None
+        Minutes since the lap when it was read, as they were told.
+    split : tuple of (str, float)
+        Piece on top and minutes of each part of a spell that was split, as `Work.parts`.
     """
 
     when: datetime
@@ -198,8 +325,15 @@ class VisitRow:
     corrected: bool = False
     stroke: str | None = None
     form: tuple[FormFeature, ...] = ()
+    rested_minutes: float | None = None
+    split: tuple[tuple[str, float], ...] = ()
 
     def to_json(self) -> dict[str, object]:
         """Return the fields under their own names, the time in ISO 8601."""
         form = [one.to_json() for one in self.form]
-        return dataclasses.asdict(self) | {"when": self.when.isoformat(), "form": form}
+        split = [{"on_top": piece, "minutes": minutes} for piece, minutes in self.split]
+        return dataclasses.asdict(self) | {
+            "when": self.when.isoformat(),
+            "form": form,
+            "split": split,
+        }

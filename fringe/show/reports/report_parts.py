@@ -27,6 +27,7 @@ from fringe.show.words import (
     quality_rows,
     reading_rows,
     sense_text,
+    work_cell,
 )
 
 RULES = {
@@ -308,7 +309,7 @@ def history_part(rows: Sequence[VisitRow], pictures: Sequence[Any]) -> Part:
             str(row.visit),
             row.when.isoformat(sep=" ", timespec="minutes")[:16],
             figures(row.hours_total, 3),
-            row.stage or "",
+            work_cell(row),
             _signed(row.power_fringes, row.power_u95_fringes, row),
             _signed(row.radius_difference_mm, row.radius_difference_u95_mm, row),
             form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
@@ -323,7 +324,7 @@ def history_part(rows: Sequence[VisitRow], pictures: Sequence[Any]) -> Part:
         "Visit",
         "When",
         "Hours",
-        "Stage",
+        "Work before",
         "Power, fringes",
         "Radius difference, mm",
         "Irregularity, fringes",

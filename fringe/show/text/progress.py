@@ -14,8 +14,7 @@ from fringe.format import figures, plus_minus
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import probability_cell
 from fringe.show.text.outlook import learned_lines, spell_lines
-from fringe.show.text.visit import work_text
-from fringe.show.words import form_cell
+from fringe.show.words import form_cell, work_cell
 
 _STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
@@ -90,10 +89,6 @@ def _styled(cell: str) -> Text:
     return Text(cell, style=_STYLES.get(cell, ""))
 
 
-def _work(row: VisitRow) -> str:
-    return ", ".join(filter(None, [work_text(row), row.on_top]))
-
-
 def _power(row: VisitRow) -> str:
     if row.power_fringes is None:
         return ""
@@ -119,7 +114,7 @@ _COLUMNS: dict[str, Callable[[VisitRow], str]] = {
     "": lambda row: str(row.visit),
     "date": lambda row: f"{row.when:%Y-%m-%d}",
     "time": lambda row: f"{row.when:%H:%M}",
-    "work before, on top": lambda row: _work(row),
+    "work before, on top": lambda row: work_cell(row),
     "power": lambda row: _power(row),
     "work − plate, mm": lambda row: _radius(row),
     "irreg.": lambda row: form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from fringe.format import figures, plus_minus
+from fringe.format import plus_minus
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import with_probability
+from fringe.show.words import work_cell
 
 _CONTACT = {
     "centre": "contact at the centre",
@@ -23,17 +24,9 @@ def power_text(power: float | None, u95: float | None, sense: str) -> str:
 
 def visit_text(row: VisitRow) -> str:
     """Work and result of a visit in one line."""
-    work = "no work" if row.stage is None and row.minutes is None else work_text(row)
-    if row.on_top is not None:
-        work += f", {row.on_top} on top"
+    work = work_cell(row, " on top") or "no work"
     read = "nothing read" if row.power_fringes is None else f"power {row_power_text(row)}"
     return f"{work}; {read}"
-
-
-def work_text(row: VisitRow) -> str:
-    """Stage and minutes of a visit."""
-    minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
-    return " ".join(filter(None, [row.stage, minutes]))
 
 
 def row_power_text(row: VisitRow) -> str:

@@ -311,6 +311,17 @@ def test_impossible_work(minutes, on_top):
         Work("polish", minutes, on_top)
 
 
+def test_a_split_spell_is_kept(surface):
+    """Parts of a spell and the rest since the lap come back, and others read them as they are."""
+    work = Work("9um", parts=(("work", 30.0), ("tool", 40.5)), rested_minutes=0.0)
+    path = log_visit(surface, Visit(work=work))
+    assert open_session(path).visit.work == read_summary(path).work == work
+    with h5py.File(path) as file:
+        assert file.attrs["work_parts"].decode() == "work 30.0, tool 40.5"
+        assert (file.attrs["work_minutes"], file.attrs["work_rested_minutes"]) == (70.5, 0.0)
+        assert "work_on_top" not in file.attrs
+
+
 def test_earlier_sessions_are_not_touched(surface, rng):
     """Logging changes no byte of what was there before."""
     log_visit(surface, full_visit(rng))
@@ -386,8 +397,9 @@ def test_units_are_those_that_others_know(full):
             assert found.dimensionality == registry.get_dimensionality(kind or ""), name
 
 
-def test_the_description_is_the_format(full):
-    """The description names exactly what a full session holds, with its dimensions and units."""
-    real, page = written(full[1]), described()
+def test_the_description_is_the_format(full, surface):
+    """The description names exactly what full sessions hold, with their dimensions and units."""
+    split = Visit(work=Work("9um", parts=(("work", 30.0), ("tool", 40.5))))
+    real, page = written(full[1]) | written(log_visit(surface, split)), described()
     assert len(page) > 100
     assert real == page

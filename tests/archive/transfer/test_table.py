@@ -115,6 +115,20 @@ def test_there_and_back(surface, tmp_path):
         assert found.place_mm == logged.place_mm
 
 
+def test_a_split_spell_there_and_back(tmp_path):
+    """A split spell and the rest since the lap come back through a table."""
+    work = Work("9um", parts=(("work", 30.0), ("tool", 40.5)), rested_minutes=12.0)
+    made, other = full_surface(tmp_path / "shop"), full_surface(tmp_path / "other")
+    log_visit(made, Visit(work=work), now=hours(4))
+    path = table_of(made, tmp_path)
+    assert rows_of(path)[0]["work_parts"] == "work 30.0, tool 40.5"
+    import_table(path, other)
+    assert [one.work for one in list_sessions(other.folder)] == [work]
+    path.write_text(path.read_text().replace("work 30.0", "work thirty"))
+    with pytest.raises(BadInput, match="line 2: work: its parts are"):
+        import_table(path, full_surface(tmp_path / "third"))
+
+
 def test_twice_is_once(surface, tmp_path):
     """A table that is imported again, into the new surface or its own, adds nothing."""
     path = table_of(surface, tmp_path)

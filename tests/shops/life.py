@@ -118,7 +118,13 @@ def live(
     for number in range(1, most_visits + 1):
         judged = _visit(life, number, done, earlier)
         step = told(judged)
-        _answer(life, step)
+        asked = step.asked
+        while _answer(life, step):
+            # the correction is logged, and the tool says at once what is to be done now
+            judged = judge(job, life.visits, earlier)
+            step = told(judged)
+            asked += step.asked
+        step = replace(step, asked=tuple(dict.fromkeys(asked)))
         life.seen.append(_seen(life, number, before, done, step, judged, promised))
         if step.action == "stop":
             life.stopped = True
@@ -152,8 +158,15 @@ def _visit(life: Life, number: int, done: Done, earlier: Sequence[Logged]) -> Pr
     return judge(glass.job, life.visits, earlier)
 
 
-def _answer(life: Life, step: Told) -> None:
-    """Answer what is asked truly: correct the visit that was wrong, leave the others."""
+def _answer(life: Life, step: Told) -> bool:
+    """Answer what is asked truly: correct the visit that was wrong, leave the others.
+
+    Returns
+    -------
+    bool
+        Whether anything was corrected.
+    """
+    count = len(life.corrected)
     for kind, number in step.asked:
         wrong = [b for b in life.blunders if (b.kind, b.visit) == (kind, number)]
         if not wrong or number in life.corrected or not 1 <= number <= len(life.visits):
@@ -170,6 +183,7 @@ def _answer(life: Life, step: Told) -> None:
             # the piece still lies there: it is wiped and read anew
             visit = replace(visit, measured=_clean(life))
         life.visits[number - 1] = visit
+    return len(life.corrected) > count
 
 
 def _flipped(one: object) -> object:

@@ -227,7 +227,7 @@ def draw_job(rng: np.random.Generator, shop: Shop) -> Job:
     came_from = "polish" if grain is None else shop.stages[before] if before >= 0 else SAWN
     sign = float(rng.choice([-1, 1]))
     if grain is None:
-        height, damage = float(rng.uniform(1, 12)) * wavelength / 2e3, 0.0
+        height, damage = max(float(rng.uniform(1, 12)), 1.5 * tolerance) * wavelength / 2e3, 0.0
     else:
         height = 15 * diameter / 100 * _lognormal(rng, 0.7) * (grain / 109) ** 0.5
         damage = 2 * GRAINS_UM.get(came_from, SAWN_UM) * _lognormal(rng, 0.3)

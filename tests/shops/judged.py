@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 from unittest.mock import patch
 
@@ -27,6 +28,14 @@ class Logged:
 
     job: Job
     visits: tuple[VisitRecord, ...]
+
+    @cached_property
+    def other(self) -> Any:
+        """The surface as another one learns from it; the same each time, as an archive keeps it."""
+        from fringe.judge.state.observed import OtherSurface, observed
+
+        at = self.job.aperture
+        return OtherSurface(observed(self.visits, at.wavelength_nm, at.work), at.diameter_mm)
 
 
 def judge(job: Job, visits: Sequence[VisitRecord], earlier: Sequence[Logged]) -> Progress:
@@ -70,7 +79,7 @@ def _alike(one: Job, other: Job) -> bool:
 def _taught(alike: Sequence[Logged]) -> dict[str, Any]:
     """What earlier surfaces teach, as `fringe.archive.views.surface_state` hands it over."""
     if "others" in inspect.signature(progress).parameters:
-        return {"others": tuple(map(_other, alike))}
+        return {"others": tuple(one.other for one in alike)}
     from fringe.judge.progress import visit_rows
     from fringe.judge.state.history import rate_history
 
@@ -81,14 +90,6 @@ def _taught(alike: Sequence[Logged]) -> dict[str, Any]:
         if changes:
             found.append(changes)
     return {"like": found}
-
-
-def _other(one: Logged) -> Any:
-    """A surface as another one learns from it."""
-    from fringe.judge.state.observed import OtherSurface, observed
-
-    visits = observed(one.visits, one.job.aperture.wavelength_nm)
-    return OtherSurface(visits, one.job.aperture.diameter_mm)
 
 
 @dataclass(frozen=True)
@@ -143,9 +144,11 @@ def told(judged: Progress) -> Told:
 
 def _asked(step: Any, last: int) -> tuple[tuple[str, int], ...]:
     """Blunders that a step asks about; the last visit's where the question names none."""
-    question = getattr(step, "question", None)
+    question, doubt = getattr(step, "question", None), getattr(step, "doubt", None)
     if not question:
         return ()
+    if doubt is not None:
+        return ((doubt.kind.split()[0], doubt.visit),)
     named = re.search(r"visit (\d+)", question)
     number = int(named[1]) if named else last
     kinds = (("sense", _SENSE), ("dust", _DUST), ("minutes", _MINUTES))

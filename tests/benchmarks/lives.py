@@ -22,6 +22,7 @@ from fringe.parallel import in_order
 from shops.laws import laws_of
 from shops.life import MOST_VISITS
 from shops.score import Row, Told, shop_lives, table
+from shops.shop import PITS_BY
 from shops.words import life_lines, summary_line
 
 
@@ -46,15 +47,16 @@ def parsed() -> argparse.Namespace:
 def one_shop(options: argparse.Namespace, number: int) -> list[Told]:
     """All lives of one shop."""
     laws = laws_of(options.law)
-    # by halves of the run's numbers, so that every law has hasty and careful shops
-    hasty = bool((number // len(laws)) % 2) if options.hasty is None else options.hasty
+    # each law gets its share of hasty shops, and of those with a loupe, a gauge, nothing
+    turn = number // len(laws)
     return shop_lives(
         number,
         laws[number % len(laws)],
         options.seed,
         options.surfaces,
-        hasty,
-        options.visits,
+        hasty=turn % 2 == 1 if options.hasty is None else options.hasty,
+        pits_by=PITS_BY[(number + turn) % len(PITS_BY)],
+        most_visits=options.visits,
     )
 
 

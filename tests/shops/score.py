@@ -10,7 +10,7 @@ from itertools import pairwise
 from shops.baselines import Reached, half_time, oracle
 from shops.judged import Logged
 from shops.laws import Law
-from shops.life import AWAY, LEFT_UM, Life, Seen, live
+from shops.life import AWAY, LEFT_UM, MOST_VISITS, Life, Seen, live
 from shops.readings import generator
 from shops.shop import GRAINS_UM, Job, Shop, draw_job, draw_shop
 
@@ -74,23 +74,35 @@ class Told:
 
     @property
     def ran_away(self) -> bool:
-        """Whether the height grew to several times of what a stage began with."""
-        fringe, start, last = self.job.fringe_um, 0.0, ""
+        """Whether spells one after the other took the height away, to several times its size.
+
+        One spell that goes too far is an overshoot; a life runs away where the advice follows.
+        """
+        fringe, row, start, last = self.job.fringe_um, 0, 0.0, 0.0
         for one in self.seen:
-            polish = one.stage == "polish"
-            if one.stage and (kind := "polish" if polish else "grind") != last:
-                last, start = kind, abs(one.before) * fringe
-            least = max(HEIGHTS_APART_UM[polish], 5 * self.job.limit_um)
-            if one.stage and abs(one.power) * fringe > AWAY * max(start, least):
+            if not one.stage:
+                continue
+            farther = abs(one.power) > abs(one.before) and one.power * last >= 0
+            row, start = (row + 1, start) if farther and row else (int(farther), abs(one.before))
+            last = one.power
+            least = max(HEIGHTS_APART_UM[one.stage == "polish"], 5 * self.job.limit_um)
+            if row > 1 and abs(one.power) * fringe > AWAY * max(start * fringe, least):
                 return True
         return False
 
 
 def shop_lives(
-    number: int, law: Law, seed: int, surfaces: int, hasty: bool | None, most_visits: int
+    number: int,
+    law: Law,
+    seed: int,
+    surfaces: int,
+    *,
+    hasty: bool | None = None,
+    pits_by: str | None = None,
+    most_visits: int = MOST_VISITS,
 ) -> list[Told]:
     """Let one shop make its surfaces, each taught by those before."""
-    shop = draw_shop(generator(seed, number), law, hasty=hasty)
+    shop = draw_shop(generator(seed, number), law, hasty=hasty, pits_by=pits_by)
     earlier: list[Logged] = []
     found = []
     for surface in range(1, surfaces + 1):

@@ -12,6 +12,7 @@ from fringe.judge.tolerance.verdict import Tolerance
 from shops.laws import Law
 
 GRAINS_UM = {"#120": 109.0, "#240": 44.5, "#400": 17.3, "#800": 6.5}  # FEPA F, from memory
+PITS_BY = ("loupe", "gauge", "nothing")
 SAWN, SAWN_UM = "#100", 129.0  # what a blank comes in with; FEPA F, from memory
 STAGE_SETS = (
     ("#120", "#240", "#400", "#800", "polish"),
@@ -185,7 +186,7 @@ def draw_shop(
     photographs = int(rng.choice([0, 1, 2], p=[0.5, 0.25, 0.25]))
     offset = float(rng.uniform(1, 3) * rng.choice([-1, 1]))
     one_form = str(rng.choice(["convex", "concave"]))
-    drawn_hasty, drawn_pits = rng.random() < 0.5, str(rng.choice(["loupe", "gauge", "nothing"]))
+    drawn_hasty, drawn_pits = rng.random() < 0.5, str(rng.choice(PITS_BY))
     return Shop(
         law=law,
         hasty=drawn_hasty if hasty is None else hasty,

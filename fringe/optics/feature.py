@@ -11,13 +11,13 @@ _BROAD = 0.35  # width from which a zone is called broad, a share of the radius
 NAMES = {
     ("zone", 1): "raised zone",
     ("zone", -1): "hollow zone",
-    ("zone", 0): "zone, raised or hollow",
+    ("zone", 0): "raised or hollow zone",
     ("edge", 1): "edge turned up",
     ("edge", -1): "edge turned down",
     ("edge", 0): "edge turned up or down",
     ("centre", 1): "raised centre",
     ("centre", -1): "hole in the centre",
-    ("centre", 0): "centre raised or with a hole",
+    ("centre", 0): "raised or hollow centre",
 }
 
 

@@ -198,7 +198,12 @@ class Search:
         pairs = self._pairs(fixed)
         kinds = np.array(self.shapes.kinds)
         seen = self._beside(fixed)[1]
-        chi2 = np.where(kinds == kinds[near], seen @ seen - pairs.gain, np.inf)
+        able = np.broadcast_to(kinds == kinds[near], pairs.gain.shape)
+        if self.shapes.kinds[near] == self.shapes.kinds[kept[one]]:
+            # two zones do not change their names on the way
+            inner = places[kept[one]] < places[near]
+            able = able & ((places[:, None] < places) == inner)
+        chi2 = np.where(able, seen @ seen - pairs.gain, np.inf)
         return chi2, pairs.height, pairs.variance
 
     def _described(self, kept: list[int], one: int, scale: float) -> dict[str, object]:

@@ -112,6 +112,18 @@ def test_zone_and_edge_stand_side_by_side(rng: np.random.Generator) -> None:
         assert found["edge"].side == np.sign(rim)
 
 
+def test_two_zones_keep_their_sides(rng: np.random.Generator) -> None:
+    """A hollow zone inside a raised one: each has its own height at its own place."""
+    for _ in range(5):
+        work = zone(RHO, -0.4, 0.35, 0.06) + zone(RHO, 0.3, 0.75, 0.06)
+        values, covariance = fitted(3 * RHO**2 - work, 0.02, rng)
+        found = form_features(TERMS, values, covariance, wavelength_nm=WAVELENGTH, signed=True)
+        assert [one.name for one in found] == ["hollow zone", "raised zone"]
+        for one, height, crest in zip(found, (-0.4, 0.3), (0.35, 0.75), strict=True):
+            assert one.height_fringes == pytest.approx(height, abs=0.05)
+            assert one.place == pytest.approx(crest, abs=0.03)
+
+
 def test_nothing_is_named_of_noise(rng: np.random.Generator) -> None:
     """Three hundred perfect spheres, fitted with noise of all sizes, have no feature at all."""
     for _ in range(300):
@@ -152,9 +164,9 @@ def test_a_steep_sphere_is_no_zone(rng: np.random.Generator) -> None:
 def test_the_sign_waits_for_the_sense() -> None:
     """Without a sense neither side is named; contact at the edge turns what was fitted over."""
     one = FormFeature("zone", 0.3, 0.04, WAVELENGTH, False, 0.62, 0.02, 0.2)
-    assert one.name == "zone, raised or hollow"
+    assert one.name == "raised or hollow zone"
     assert one.text() == (
-        "zone, raised or hollow at 0.62 of the radius, 0.30 ± 0.04 fringes (82 ± 11 nm)"
+        "raised or hollow zone at 0.62 of the radius, 0.30 ± 0.04 fringes (82 ± 11 nm)"
     )
     assert one.of_sense("unknown") == one
     assert one.of_sense("centre").name == "raised zone"

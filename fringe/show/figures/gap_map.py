@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,8 +14,10 @@ from matplotlib.patheffects import Normal, Stroke
 from numpy.typing import NDArray
 
 from fringe.errors import BadInput
+from fringe.optics.feature import FormFeature
 from fringe.orders.reading import Reading
 from fringe.show.figures.form_grid import FormGrid, form_grid
+from fringe.show.figures.form_marks import key_lines, mark_map
 from fringe.show.figures.scales import colour_scale, label_contours, nice_step, steps_between
 from fringe.show.figures.style import (
     BODY_PT,
@@ -101,19 +104,26 @@ def gap_map_figure(
     top = sheet.heading(title or "The gap over the aperture", facts)
     side = (sheet.width_in - 2 * MARGIN_IN - GUTTER_IN) / 2
     bottom = top
-    for left, one, caption in zip(
+    for left, one, captions, marked in zip(
         (MARGIN_IN, MARGIN_IN + side + GUTTER_IN),
         _maps(grid),
         _captions(reading, grid),
+        ((), reading.features),
         strict=True,
     ):
-        below = draw_map(sheet, left, top, side, one, grid, reading.wavelength_nm / 2)
-        bottom = max(bottom, sheet.paragraph(left, below, side, caption, BODY_PT))
+        nm = reading.wavelength_nm / 2
+        below = draw_map(sheet, left, top, side, one, grid, nm, marked=marked)
+        for caption in captions:
+            below = sheet.paragraph(left, below, side, caption, BODY_PT)
+        bottom = max(bottom, below)
     note = (
         "Both as seen in the photograph. Contours as marked on the scales, in nm and in fringes,"
         " dashed below zero. Cross: where the gap is smallest."
     )
-    if reading.sense not in ("centre", "edge"):
+    known = reading.sense in ("centre", "edge")
+    if known and reading.features:
+        note += " Where the work is raised the gap is narrower than the best sphere's."
+    if not known:
         note += " The sense is unknown, so both maps may be upside down."
     bottom = sheet.paragraph(
         MARGIN_IN, bottom + 0.1, sheet.width_in - 2 * MARGIN_IN, note, SMALL_PT, colour=MUTED
@@ -139,7 +149,8 @@ def signed_map(title: str, height: Array, most: float) -> HeightMap:
     return HeightMap(title, height, height_colormap(), -most, most, step, True)
 
 
-def _captions(reading: Reading, grid: FormGrid) -> tuple[str, str]:
+def _captions(reading: Reading, grid: FormGrid) -> tuple[list[str], list[str]]:
+    """Paragraphs below either map."""
     tilt = float(np.hypot(grid.sphere.tilt_u, grid.sphere.tilt_v))
     known = "" if reading.sense in ("centre", "edge") else ", sign unknown"
     first = f"Power {headline_text(reading.to_json())}{known}, tilt {fringes_text(tilt)}"
@@ -149,16 +160,29 @@ def _captions(reading: Reading, grid: FormGrid) -> tuple[str, str]:
         ("rms", reading.rms_irregularity_fringes, reading.rms_irregularity_u95_fringes),
     ]
     shown = [f"{name} {form_text(value, u95)}" for name, value, u95 in parts if value is not None]
-    return first, "Irregularity " + (", ".join(shown) if shown else "not measured")
+    second = "Irregularity " + (", ".join(shown) if shown else "not measured")
+    return [first], [second, *key_lines(reading.features)]
 
 
 def draw_map(
-    sheet: Sheet, left: float, top: float, side: float, one: HeightMap, grid: FormGrid, nm: float
+    sheet: Sheet,
+    left: float,
+    top: float,
+    side: float,
+    one: HeightMap,
+    grid: FormGrid,
+    nm: float,
+    *,
+    marked: Sequence[FormFeature] = (),
 ) -> float:
-    """Draw one map with its scale; return where it ends [inch from the top]."""
+    """Draw one map with its scale; return where it ends [inch from the top].
+
+    `marked` are features whose places are drawn on it.
+    """
     below = sheet.text(left, top, one.title, BODY_PT, bold=True) + 0.04
     axes = sheet.axes(left, below, side, side)
     _fill_axes(axes, one, grid, side)
+    mark_map(axes, marked)
     below += side + 0.46
     scale = sheet.axes(left + 0.08, below, side - 0.16, 0.13)
     colour_scale(

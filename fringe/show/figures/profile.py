@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from fringe.errors import BadInput
 from fringe.orders.reading import Reading
 from fringe.show.figures.form_grid import Sphere, best_sphere, form_values, height_u
+from fringe.show.figures.form_marks import key_lines, mark_profile
 from fringe.show.figures.scales import nm_axis, nm_text
 from fringe.show.figures.style import (
     BAND,
@@ -103,6 +104,7 @@ def profile_figure(
     lower = sheet.axes(left, top + 0.3, width, 1.45)
     sheet.text(MARGIN_IN, top, _lower_title(irregularity_tolerance_fringes), BODY_PT, bold=True)
     _draw_lower(lower, cuts, half, irregularity_tolerance_fringes)
+    mark_profile(lower, reading.features, half)
     for axes in (upper, lower):
         _dress(axes, half, reading.wavelength_nm / 2)
     lower.set_xlabel("share of the semi-diameter" if diameter_mm is None else "mm from the centre")
@@ -110,9 +112,10 @@ def profile_figure(
     note = "Bands about the lines: 95 % limits, from the covariance of the fit."
     if reading.sense not in ("centre", "edge"):
         note += " The sense is unknown, so the profiles may be upside down."
-    bottom = sheet.paragraph(
-        MARGIN_IN, bottom, sheet.width_in - 2 * MARGIN_IN, note, SMALL_PT, colour=MUTED
-    )
+    whole = sheet.width_in - 2 * MARGIN_IN
+    for line in key_lines(reading.features, placed=True):
+        bottom = sheet.paragraph(MARGIN_IN, bottom, whole, line, BODY_PT)
+    bottom = sheet.paragraph(MARGIN_IN, bottom, whole, note, SMALL_PT, colour=MUTED)
     return sheet.finish(bottom + 0.18)
 
 

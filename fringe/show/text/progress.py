@@ -33,6 +33,8 @@ def progress_view(state: SurfaceState, width: int) -> Iterator[RenderableType]:
         if state.rows and state.rows[-1].conflict:
             reason = state.rows[-1].conflict or reason
         yield Text(f"Verdict: {state.verdict.state}: {reason}")
+    if state.rows and state.rows[-1].form:
+        yield Text(f"Form: {'; '.join(one.text() for one in state.rows[-1].form)}")
     yield Text(f"Next: {state.next_step.sentence()}")
     for row in _outlook(state):
         yield Text(row)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fringe.judge.advice.form import with_form_advice
 from fringe.judge.advice.next_step import nextstep
 from fringe.judge.advice.step import NextStep
 from fringe.judge.state.combine import combine, in_fringes_of, together
@@ -110,6 +111,7 @@ def progress(
         )
         rows.append(dataclasses.replace(row, next_step=step.text()))
     rates = _rates(rows, tolerance, aperture, like)
+    step = with_form_advice(step, rows, tolerance)
     return Progress(tuple(rows), step, tuple(verdicts), wavelength, rates)
 
 

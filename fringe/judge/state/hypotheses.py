@@ -10,6 +10,8 @@ from fringe.judge.state.observed import SPHEROMETER, ObservedVisit
 
 # Chances of blunders beforehand (common practice, no source)
 WRONG_SENSE, DUST, WRONG_MINUTES = 0.02, 0.02, 0.01
+# Chance that a polished surface whose rings can be read is measured by the spherometer alone
+NO_RINGS_LOGGED = 0.3
 REVERSED_POLISH, REVERSED_GRIND = 0.04, 0.005
 
 
@@ -31,6 +33,8 @@ class Hypothesis:
         True minutes over those logged.
     way : float
         -1 where the work went the other way.
+    crowded : float
+        +1 or -1 where the rings are too many to be read, with contact at the centre or edge.
     """
 
     kind: str = ""
@@ -39,10 +43,19 @@ class Hypothesis:
     dust: bool = False
     factor: float = 1.0
     way: float = 1.0
+    crowded: float = 0.0
 
 
-def hypotheses_of(visit: ObservedVisit) -> tuple[Hypothesis, ...]:
-    """The ways in which a visit may have come about, by what it logged."""
+def hypotheses_of(visit: ObservedVisit, *, shows_rings: bool = False) -> tuple[Hypothesis, ...]:
+    """The ways in which a visit may have come about, by what it logged.
+
+    Parameters
+    ----------
+    visit : ObservedVisit
+        What was logged.
+    shows_rings : bool
+        Whether the surface is polished, so that rings would be read where they can be.
+    """
     found = [Hypothesis()]
     optical = [one for one in visit.readings if one.source != SPHEROMETER]
     if any(one.signed for one in optical):
@@ -64,6 +77,10 @@ def hypotheses_of(visit: ObservedVisit) -> tuple[Hypothesis, ...]:
     if any(one.on_top is None for one in visit.spells):
         other = [replace(one, way=-one.way) for one in found if one.kind != "reversed"]
         found = [replace(one, chance=one.chance / 2) for one in (*found, *other)]
+    if shows_rings and visit.readings and not optical:
+        many = [replace(one, crowded=side) for side in (1.0, -1.0) for one in found[:1]]
+        found = [replace(one, chance=one.chance * NO_RINGS_LOGGED) for one in found]
+        found += many
     return tuple(found)
 
 

@@ -122,6 +122,12 @@ class OtherSurface:
     visits: tuple[ObservedVisit, ...]
     diameter_mm: float | None = None
 
+    @property
+    def teaches(self) -> bool:
+        """Whether it was both worked and read."""
+        worked = any(one.spells for one in self.visits)
+        return worked and any(one.readings for one in self.visits)
+
 
 def observed(
     visits: Sequence[VisitRecord], wavelength_nm: float | None, form: str = "convex"
@@ -153,18 +159,17 @@ def observed(
 
 def spells_of(work: Work) -> tuple[Spell, ...]:
     """The work of one visit as spells with one piece on top each."""
-    if not (work.stage or work.minutes):
+    if not work.worked:
         return ()
     one = NO_STAGE if work.stage is None else stage(work.stage)
     removed_um = None if work.removed_mm is None else work.removed_mm * NM_PER_UM
-    parts: Sequence[tuple[str, float]] = getattr(work, "parts", ())
-    if not parts:
+    if not work.parts:
         return (Spell(one, work.minutes, work.on_top, removed_um, work.pits),)
     # the gauge and the loupe speak of all of them together: the last one carries what they say
-    last = len(parts) - 1
+    last = len(work.parts) - 1
     return tuple(
         Spell(one, minutes, on_top, *((removed_um, work.pits) if i == last else (None, None)))
-        for i, (on_top, minutes) in enumerate(parts)
+        for i, (on_top, minutes) in enumerate(work.parts)
     )
 
 
@@ -191,8 +196,8 @@ def _reading(one: Measured, work: Work, form: str) -> HeightReading | None:
     u, height = max(u, LEAST_U_UM), one.power_fringes * fringe_um
     if not (math.isfinite(u) and math.isfinite(height)):
         return None
-    rested: float | None = getattr(work, "rested_minutes", None)
-    return HeightReading(one.source, height, u, u_offset, one.sense != "unknown", rested)
+    signed = one.sense != "unknown"
+    return HeightReading(one.source, height, u, u_offset, signed, work.rested_minutes)
 
 
 def _spherometer_u(power: Quantity | None, fringe_um: float) -> tuple[float, float]:

@@ -21,13 +21,12 @@ def visit(
     u_um: float,
     *spells: Spell,
     source: str = "fringes",
-    at_hours: float | None = None,
+    u_offset_um: float = 3.0,
 ) -> ObservedVisit:
     """A visit with one reading, four hours after the one before."""
-    offset = 3.0 if source == "spherometer" else 0.0
+    offset = u_offset_um if source == "spherometer" else 0.0
     reading = HeightReading(source, height_um, u_um, offset)
-    when = hours(4 * number if at_hours is None else at_hours)
-    return ObservedVisit(when, spells, (reading,), number)
+    return ObservedVisit(hours(4 * number), spells, (reading,), number)
 
 
 def test_readings_without_work_are_weighted() -> None:
@@ -65,3 +64,14 @@ def test_wrong_sense_is_doubted() -> None:
     doubts = {(one.kind, one.visit): one.probability for one in believe(visits)[-1].doubts}
     assert doubts["sense", 4] > 0.95
     assert doubts.get(("sense", 5), 0.0) < 0.05
+
+
+def test_rings_that_are_not_read_are_too_many() -> None:
+    """A polished surface that only the spherometer reads has more rings than can be counted."""
+    spell = Spell(POLISH, 60.0, "work")
+    unread = [
+        visit(i, 6.0, 2.0, spell, source="spherometer", u_offset_um=12.0) for i in range(1, 8)
+    ]
+    read = [unread[0], visit(2, 5.5, 0.1, spell)]
+    assert believe(unread)[-1].height.chance_between(-10.0, 10.0) < 0.1
+    assert believe(read)[-1].height.chance_between(-10.0, 10.0) > 0.99

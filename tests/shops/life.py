@@ -252,14 +252,15 @@ def _minutes_needed(life: Life, number: int, promised: Foretold, step: Told) -> 
     done = decide(step, glass, life.last_top, _last_power(life))
     assert done.stage is not None
     top, width = promised.on_top or done.parts[0][0], promised.width_um
-    minutes = 0.0
-    if abs(glass.height_um) <= width:
-        return 0.0
-    while minutes < LONGEST_MINUTES:
-        start = glass.height_um
+    # the work on top makes the height smaller: what lies below the band already has passed it
+    sign, minutes = (1.0 if top == "work" else -1.0), 0.0
+    left = sign * glass.height_um - width
+    while left > 0 and minutes < LONGEST_MINUTES:
         glass.work(done.stage, ((top, GUESSED_MINUTES),))
-        end, edge = glass.height_um, math.copysign(width, start)
-        if (end - edge) * (start - edge) <= 0:
-            return minutes + GUESSED_MINUTES * (start - edge) / (start - end)
+        before, left = left, sign * glass.height_um - width
+        if left <= 0:
+            return minutes + GUESSED_MINUTES * before / (before - left)
         minutes += GUESSED_MINUTES
+    if left <= 0:
+        return 0.0
     return math.inf

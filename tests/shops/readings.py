@@ -15,7 +15,8 @@ from fringe.quantity import Source
 from shops.glass import Glass, Parts
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
-MOST_RINGS = {"eye": 40.0, "fringes": 60.0}  # that can be counted
+PHOTOGRAPHED_RINGS = 60.0  # most that a photograph is read by
+LEAST_SPACING_MM = 0.15  # of rings at the edge that can be counted
 COUNTED_U = 0.02  # standard uncertainty of many rings counted by eye, over their number
 UNSEEN_OFFSET_UM = 2.0  # of the spherometer, where its uncertainty states one
 MINUTES_BETWEEN = 3.0  # photographs of one visit
@@ -54,25 +55,28 @@ def read(
     errs : dict
         Error of the last reading by eye, under `eye`, for shops whose eyes are stubborn.
     """
-    source = "fringes" if glass.shop.photographs else "eye"
     power = abs(glass.shown_um) / glass.job.fringe_um
-    if glass.readable and power <= MOST_RINGS[source]:
-        return _fringes(glass, source, number, errs)
-    return _spherometer(glass, number)
+    # r^2 grows evenly from ring to ring, so that they are closest at the edge
+    countable = glass.job.aperture.semi_mm / (2 * LEAST_SPACING_MM)
+    if not glass.readable or power > countable:
+        return _spherometer(glass, number)
+    photographs = glass.shop.photographs if power <= PHOTOGRAPHED_RINGS else 0
+    return _fringes(glass, photographs, number, errs)
 
 
 def _fringes(
-    glass: Glass, source: str, number: int, errs: dict[str, float]
+    glass: Glass, photographs: int, number: int, errs: dict[str, float]
 ) -> tuple[tuple[Measured, ...], Blunder | None]:
     shop, rng = glass.shop, glass.rng
+    source = "fringes" if photographs else "eye"
     wrong = rng.random() < shop.law.blunders
     keep = shop.law.eye_memory if source == "eye" and "eye" in errs else 0.0
     found: list[Measured] = []
     matters = False
-    for i in range(max(1, shop.photographs)):
+    for i in range(max(1, photographs)):
         if i:
             glass.rest(MINUTES_BETWEEN)
-        many = 0.0 if shop.photographs else COUNTED_U * abs(glass.shown_um) / glass.job.fringe_um
+        many = 0.0 if photographs else COUNTED_U * abs(glass.shown_um) / glass.job.fringe_um
         u = max(shop.reading_u, many)
         fresh = float(rng.normal(0, u))
         error = keep * errs.get("eye", 0.0) + math.sqrt(1 - keep**2) * fresh

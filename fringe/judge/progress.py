@@ -67,6 +67,11 @@ class Progress:
         """As it stands now."""
         return self.verdicts[-1] if self.verdicts else None
 
+    def with_step(self, step: NextStep) -> Progress:
+        """The same with another next step after the last visit."""
+        last = dataclasses.replace(self.rows[-1], next_step=step.text())
+        return dataclasses.replace(self, rows=(*self.rows[:-1], last), next_step=step)
+
 
 def progress(
     visits: Sequence[VisitRecord],
@@ -211,13 +216,8 @@ def _part(one: Measured) -> SourceValue:
 
 
 def _judge(one: Measured, tolerance: Tolerance, conflict: str | None) -> Verdict | None:
-    limits = (
-        tolerance.power_fringes,
-        tolerance.irregularity_fringes,
-        tolerance.radius_difference_mm,
-    )
     values = (one.power_fringes, one.irregularity_fringes, one.radius_difference_mm)
-    if limits == (None, None, None) or values == (None, None, None):
+    if not tolerance.limits_anything or values == (None, None, None):
         return None
     judged = surface_verdict(one, tolerance)
     if conflict is None or judged.state == "unproven":

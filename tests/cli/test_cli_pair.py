@@ -325,11 +325,19 @@ def test_a_picture(shop, capsys, tmp_path):
 
 
 def test_no_tolerance(shop, capsys):
-    """Without a tolerance there is an estimate and no verdict."""
+    """Without a tolerance of the two there is an estimate and no verdict."""
+    shop("concave 1", 1, reading(3.0))
     shop("concave 1", 2, reading(0.4, against="convex 1"), work=POLISH)
     told = pair(capsys)
     assert told.out.startswith("Laid together: +0.40 ± 0.14 fringes: 0.4 rings, contact at the")
     assert "say how well they must match" in told.out
+
+
+def test_the_tolerance_of_what_is_made_to_its_partner(shop, capsys):
+    """A piece that was read on its partner alone is made to it: its own tolerance is the pair's."""
+    shop("concave 1", 2, reading(0.4, against="convex 1"), work=POLISH)
+    assert pair(capsys).out.startswith("The pair matches (")
+    assert pair(capsys, "--tolerance-power", "0.3").out.startswith("Neither")
 
 
 @pytest.mark.parametrize(

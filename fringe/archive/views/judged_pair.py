@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fringe.archive.instruments import find_lamp
 from fringe.archive.store.surface import E_LINE_NM, Surface
+from fringe.archive.views.made_to import visits_made_to
 from fringe.archive.views.pair_evidence import PairRecord, load_pair, pair_record
 from fringe.archive.views.proof import Tell
 from fringe.errors import BadInput
@@ -88,8 +89,8 @@ class MatchLimits:
             rule=self.rule or RULE,
         )
         if self.system is None:
-            return said if _limits_anything(said) else _own(convex, concave, self.rule)
-        if _limits_anything(said):
+            return said if said.limits_anything else _own(convex, concave, self.rule)
+        if said.limits_anything:
             raise BadInput("--system brings the tolerance; leave the --tolerance options out")
         allowed = system_tolerance(load_system(self.system), said.wavelength_nm)
         if allowed.match is None:
@@ -206,14 +207,22 @@ def _piece_json(found: Pair, role: str) -> dict[str, object]:
     }
 
 
-def _limits_anything(one: Tolerance) -> bool:
-    limits = (one.power_fringes, one.irregularity_fringes, one.radius_difference_mm)
-    return limits != (None, None, None)
-
-
 def _own(convex: Surface, concave: Surface, rule: str | None) -> Tolerance | None:
-    """Tolerance on record of the piece whose plate is the other one: it is of this contact."""
-    for one, other in ((convex, concave), (concave, convex)):
-        if one.plate.name == other.name and _limits_anything(one.tolerance):
-            return dataclasses.replace(one.tolerance, rule=rule or one.tolerance.rule)
+    """Tolerance on record of the piece that is made to the other one: it is of this contact.
+
+    The other one is its plate by the record, or all that its fringes were read on.
+    """
+    both = ((convex, concave), (concave, convex))
+    for told in (_is_plate, _is_partner):
+        for one, other in both:
+            if one.tolerance.limits_anything and told(one, other):
+                return dataclasses.replace(one.tolerance, rule=rule or one.tolerance.rule)
     return None
+
+
+def _is_plate(one: Surface, other: Surface) -> bool:
+    return one.plate.name == other.name
+
+
+def _is_partner(one: Surface, other: Surface) -> bool:
+    return one.folder is not None and visits_made_to(one).partner == other.name

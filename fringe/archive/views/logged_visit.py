@@ -78,6 +78,8 @@ class LoggedVisit:
             "spherometer": _spherometer_json(self.visit),
             "refused": self.refusals,
             "next_step": self.state.next_step.to_json(),
+            "partner": self.state.partner,
+            "notes": list(self.state.notes),
             "problems": list(self.state.problems),
         }
 

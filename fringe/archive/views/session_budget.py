@@ -11,6 +11,7 @@ from fringe.archive.store.order import find_visit, list_sessions
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import find_surface
+from fringe.archive.views.made_to import MadeTo, visits_made_to
 from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput
 from fringe.judge.progress import last_visit
@@ -62,7 +63,7 @@ class SessionBudgets:
     correlation : Correlation
         Of the results, in their order.
     verdict : Verdict or None
-        On the whole work on its plate.
+        On the whole work, on what it is made to.
     settling : Settling or None
         What would settle an unproven verdict.
     notes : tuple of str
@@ -125,11 +126,13 @@ def session_budgets(
     groups: list[dict[str, Budget]] = []
     verdict, settling = None, None
     notes: list[str] = []
+    made = _made_to(opened)
+    own = "" if made.partner is None else f"on {made.partner}"
     for label, group in _contacts(opened).items():
         bench = _bench(opened, group[0], assumed)
         found = reading_budgets([one.reading for one in group], bench, trials=trials)
-        if not label:
-            verdict, settling = _judged(opened, found, group, bench)
+        if label == own:
+            verdict, settling = _judged(opened, found, group, bench, made)
         kept, note = _with_known_plate(found.results, opened, group[0], assumed)
         notes += note
         groups.append(_labelled(kept, label))
@@ -143,6 +146,15 @@ def session_budgets(
     together = correlation_of([list(group.values()) for group in groups])
     together = together.among([one.name for one in chosen])
     return SessionBudgets(opened, chosen, together, verdict, settling, tuple(notes))
+
+
+def _made_to(opened: Session) -> MadeTo:
+    """What the surface is made to, where the session lies among its others; else its plate."""
+    surface = replace(opened.surface, folder=opened.summary.place.parent)
+    try:
+        return visits_made_to(surface)
+    except BadInput:
+        return MadeTo(surface, ())
 
 
 def _session_file(text: str, number: str | None) -> Path:
@@ -241,13 +253,14 @@ def _spherometer(opened: Session, trials: int) -> dict[str, Budget]:
 
 
 def _judged(
-    opened: Session, found: Budgets, group: list[LoggedReading], bench: Bench
+    opened: Session, found: Budgets, group: list[LoggedReading], bench: Bench, made: MadeTo
 ) -> tuple[Verdict | None, Settling | None]:
     """Verdict on the visit, as the record's, with this bench; and what would settle it."""
-    measured = [logged_measured(one, bench) for one in group]
-    measured += [one.measured for one in opened.visit.spherometers if one.measured is not None]
+    measured = [replace(logged_measured(one, bench), against=None) for one in group]
+    if made.partner is None:
+        measured += [one.measured for one in opened.visit.spherometers if one.measured is not None]
     visit = VisitRecord(opened.summary.session_id, opened.summary.when, measured=tuple(measured))
-    _, verdict = last_visit([visit], opened.surface.tolerance)
+    _, verdict = last_visit([visit], made.surface.tolerance)
     if verdict is None:
         return None, None
     open_parts = [one for one in verdict.parts if one.state == "unproven"]
@@ -260,7 +273,7 @@ def _judged_by_spherometer(
 ) -> tuple[Verdict | None, Settling | None]:
     """Verdict of a session in which the spherometer alone measured the whole work."""
     measured = [one.measured for one in opened.visit.spherometers if one.measured is not None]
-    if not measured or not _limits(opened):
+    if not measured or not opened.surface.tolerance.limits_anything:
         return None, None
     verdict = surface_verdict(measured[0], opened.surface.tolerance)
     open_parts = [one for one in verdict.parts if one.state == "unproven"]
@@ -273,13 +286,6 @@ def _not_negative(what: str, value: float | None) -> float:
     if value is not None and value < 0:
         raise BadInput(f"{what}: an uncertainty cannot be negative")
     return value or 0.0
-
-
-def _limits(opened: Session) -> bool:
-    """Whether the surface's tolerance limits anything."""
-    one = opened.surface.tolerance
-    limits = (one.power_fringes, one.radius_difference_mm, one.irregularity_fringes)
-    return limits != (None, None, None)
 
 
 def _chosen(results: Mapping[str, Budget], name: str | None) -> tuple[Budget, ...]:

@@ -14,7 +14,9 @@ from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.index import Entry, indexed_visits
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.surface import E_LINE_NM, Surface, load_surface
+from fringe.archive.views.made_to import MadeTo, made_to
 from fringe.errors import BadInput
+from fringe.judge.advice.partner import read_elsewhere
 from fringe.judge.progress import Progress, last_visit, progress, visit_rows
 from fringe.judge.state.history import rate_history
 from fringe.judge.state.rates import HeightChange
@@ -45,11 +47,14 @@ class SurfaceState:
         Its visits, judged: rows, verdicts, rates, and the next step.
     problems : tuple of str
         One line for each of its sessions that cannot be read.
+    made : MadeTo or None
+        What it is made to, and what does not count for that.
     """
 
     surface: Surface
     judged: Progress
     problems: tuple[str, ...] = ()
+    made: MadeTo | None = None
 
     @property
     def rows(self) -> tuple[VisitRow, ...]:
@@ -67,6 +72,26 @@ class SurfaceState:
         return self.judged.next_step
 
     @property
+    def partner(self) -> str | None:
+        """The piece that it is made to; None: its plate."""
+        return None if self.made is None else self.made.partner
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is to be known of which readings count."""
+        return () if self.made is None else self.made.notes
+
+    @property
+    def laid_on(self) -> str:
+        """What power is read against, in a word: `plate` or `partner`."""
+        return "plate" if self.partner is None else "partner"
+
+    @property
+    def laid(self) -> Surface:
+        """As it is judged: on its partner in place of a plate, where it is made to one."""
+        return self.surface if self.made is None else self.made.surface
+
+    @property
     def wavelength_nm(self) -> float | None:
         """Wavelength that fringes are counted in [nm]."""
         return self.judged.wavelength_nm
@@ -80,6 +105,8 @@ class SurfaceState:
             "verdict": self.verdict and self.verdict.to_json(),
             "next_step": self.next_step.to_json(),
             "rates": [one.to_json() for one in self.judged.rates],
+            "partner": self.partner,
+            "notes": list(self.notes),
             "problems": list(self.problems),
         }
 
@@ -115,19 +142,22 @@ class LoggedVisits:
         pit_factor : float, optional
             Depth of a grit's pits over its grain size; that of the table otherwise.
         """
-        visits = (*self.visits, *more)
+        made = made_to(self.surface, (*self.visits, *more))
         judged = progress(
-            visits,
-            self.surface.tolerance,
-            aperture=aperture_if_any(self.surface),
-            like=self.like if any(one.own for one in visits) else (),
+            made.visits,
+            made.surface.tolerance,
+            aperture=aperture_if_any(made.surface),
+            like=self.like if any(one.own for one in made.visits) else (),
             pit_factor=pit_factor,
         )
-        return SurfaceState(self.surface, judged, self.problems)
+        if made.last_elsewhere is not None:
+            judged = judged.with_step(read_elsewhere(*made.last_elsewhere))
+        return SurfaceState(self.surface, judged, self.problems, made)
 
     def last(self) -> tuple[VisitRow | None, Verdict | None]:
         """Row and verdict of the last visit that worked or read, without judging the others."""
-        return last_visit(self.visits, self.surface.tolerance)
+        made = made_to(self.surface, self.visits)
+        return last_visit(made.visits, made.surface.tolerance)
 
 
 def surface_state(

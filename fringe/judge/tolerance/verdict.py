@@ -70,6 +70,12 @@ class Tolerance:
             if value is not None and not 0 < value < math.inf:
                 raise BadInput(f"tolerance: {name} must be greater than zero, not {value:g}")
 
+    @property
+    def limits_anything(self) -> bool:
+        """Whether any quantity has a limit."""
+        limits = (self.power_fringes, self.irregularity_fringes, self.radius_difference_mm)
+        return limits != (None, None, None)
+
     def to_json(self) -> dict[str, object]:
         """Return the limits and the rule under their own names."""
         return {name: getattr(self, name) for name in self.__dataclass_fields__}

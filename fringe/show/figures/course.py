@@ -23,7 +23,7 @@ def course_figure(state: SurfaceState, *, ahead: bool = False) -> Figure:
     BadInput
         If there is no visit.
     """
-    surface, tolerance = state.surface, state.surface.tolerance
+    surface, tolerance = state.surface, state.laid.tolerance
     return progress_figure(
         state.rows,
         surface.name,

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from fringe.archive.store.session import LoggedReading, Session, SessionSummary
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.made_to import visits_made_to
 from fringe.archive.views.one_reading import logged_with_record
 from fringe.archive.views.proof import Tell, prove
 from fringe.archive.views.sagittas import compared
@@ -79,7 +81,8 @@ def surface_report(
     BadInput
         If the surface has no folder, or it cannot be read.
     """
-    proof = prove(surface, _measured, tell)
+    partner = None if surface.folder is None else visits_made_to(surface).partner
+    proof = prove(surface, partial(_measured, partner=partner), tell)
     subject = proof.subject or proof.last
     whole = proof.state()
     latest = {} if subject is None else _latest(proof.sessions, subject, whole)
@@ -88,7 +91,7 @@ def surface_report(
     latest |= {"problems": problems, "proven": proven_text(len(proof.digests))}
     time = made_at or datetime.now().astimezone()
     html = report_html(
-        surface.to_json(),
+        whole.laid.to_json(),
         whole.rows,
         latest,
         pictures,
@@ -101,18 +104,20 @@ def surface_report(
     return SurfaceReport(html, verdict and verdict["state"], len(proof.sessions), problems)
 
 
-def _measured(session: Session) -> bool:
-    """Whether a visit measured the surface itself: on its plate, or by the spherometer."""
+def _measured(session: Session, partner: str | None) -> bool:
+    """Whether a visit measured the surface itself: on what it is made to, or by the spherometer."""
     visit = session.visit
-    return bool(own_readings(session)) or any(one.measured for one in visit.spherometers)
+    return bool(own_readings(session, partner)) or any(one.measured for one in visit.spherometers)
 
 
-def own_readings(session: Session) -> list[LoggedReading]:
-    """Readings on the surface's plate, with the uncertainties that they are judged by.
+def own_readings(session: Session, partner: str | None = None) -> list[LoggedReading]:
+    """Readings on what the surface is made to, with the uncertainties that they are judged by.
 
-    A contact with another piece is the pair's matter.
+    That is its partner or, where there is none, its plate; a contact with another piece is the
+    pair's matter.
     """
-    readings = [one for one in session.visit.readings if one.against is None]
+    reference = {partner} if partner is not None else {None, session.surface.plate.name}
+    readings = [one for one in session.visit.readings if one.against in reference]
     return [logged_with_record(one, session) for one in readings]
 
 
@@ -148,14 +153,14 @@ def _latest(
             for one in visit.photographs
         ],
     }
-    shown = _shown(subject)
+    shown = _shown(subject, whole.partner)
     if shown is None:
         return values | _by_spherometer(subject, whole.rows[place], whole.wavelength_nm)
     values["reading"] = shown.reading.to_json()
     values["power_u_parts"] = shown.reading.power_u_parts
     if shown.lamp is not None:
         values["lamp"] = {"name": shown.lamp.name, "source": shown.lamp.source}
-    own = own_readings(subject)
+    own = own_readings(subject, whole.partner)
     if len(own) > 1 or shown.aperture_mm is not None:
         values["readings"] = [
             {
@@ -216,9 +221,9 @@ def _since(rows: Sequence[VisitRow]) -> list[str]:
     return [f"Work was logged after this reading: {work}. The verdict does not cover it."]
 
 
-def _shown(session: Session) -> LoggedReading | None:
+def _shown(session: Session, partner: str | None) -> LoggedReading | None:
     """The reading that numbers and figures are of: the last one with a form, else the last."""
-    readings = own_readings(session)
+    readings = own_readings(session, partner)
     formed = [one for one in readings if one.reading.form is not None]
     return formed[-1] if formed else readings[-1] if readings else None
 
@@ -235,8 +240,8 @@ def _figures(
     pictures: dict[str, ReportFigure] = {}
     problems: list[str] = []
     if subject is not None:
-        pictures, problems = overlays(subject, own_readings(subject))
-        shown = _shown(subject)
+        pictures, problems = overlays(subject, own_readings(subject, whole.partner))
+        shown = _shown(subject, whole.partner)
         if shown is not None:
             pictures |= _form_figures(subject, shown)
             pictures |= _budget_figure(subject, shown)

@@ -27,7 +27,7 @@ def logged_rows(logged: LoggedVisit) -> list[str]:
         power = row_power_text(row)
         rows.append(line("power", f"{power}, at {state.wavelength_nm:.2f} nm"))
     if row.radius_difference_mm is not None:
-        rows.append(line("work − plate", radius_text(row)))
+        rows.append(line(f"work − {state.laid_on}", radius_text(row)))
     if row.irregularity_fringes is not None:
         shown = form_text(row.irregularity_fringes, row.irregularity_u95_fringes)
         rows.append(line("irregularity", shown))
@@ -35,7 +35,7 @@ def logged_rows(logged: LoggedVisit) -> list[str]:
         rows.append(wrapped_line("verdict", f"{verdict_text(row)}: {row.reason}"))
     rows.append(wrapped_line("next", state.next_step.sentence()))
     rows.append(line("file", str(logged.path)))
-    return rows + [remark(note) for note in logged.notes]
+    return rows + [remark(note) for note in (*logged.notes, *state.notes)]
 
 
 def _stood(name: str, row: VisitRow) -> str:

@@ -18,7 +18,7 @@ from fringe.units import times
 
 def spell_lines(state: SurfaceState, wavelength_nm: float) -> list[str]:
     """Where the next spell takes the surface, and how likely that is inside."""
-    surface, step = state.surface, state.next_step
+    surface, step = state.laid, state.next_step
     found = step.forecast
     rows = []
     if step.moves:
@@ -31,7 +31,7 @@ def spell_lines(state: SurfaceState, wavelength_nm: float) -> list[str]:
     text = f"After {round_minutes(step.minutes)} min power will be {power}"
     radius = _radii(found.after_um, surface, wavelength_nm)
     if radius is not None:
-        text += f", work − plate {_range(radius, 'mm')}"
+        text += f", work − {state.laid_on} {_range(radius, 'mm')}"
     if found.inside_after is not None:
         text += f"; {100 * found.inside_after:.0f} % likely {_within(found, surface)}"
     chance = min(99, max(1, round(100 * found.chance)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 
 from rich import box
 from rich.console import RenderableType
@@ -13,6 +13,7 @@ from fringe.archive.views.surface_state import SurfaceState
 from fringe.format import figures, plus_minus
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import probability_cell
+from fringe.show.text.lines import remark
 from fringe.show.text.outlook import learned_lines, spell_lines
 from fringe.show.words import form_cell, work_cell
 
@@ -38,6 +39,8 @@ def progress_view(state: SurfaceState, width: int) -> Iterator[RenderableType]:
     yield Text(f"Next: {state.next_step.sentence()}")
     for row in _outlook(state):
         yield Text(row)
+    for note in state.notes:
+        yield Text(remark(note))
 
 
 def _outlook(state: SurfaceState) -> list[str]:
@@ -52,7 +55,7 @@ def _outlook(state: SurfaceState) -> list[str]:
 
 
 def _limits(state: SurfaceState) -> str:
-    surface, tolerance = state.surface, state.surface.tolerance
+    surface, tolerance = state.surface, state.laid.tolerance
     parts = [
         f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, "
         f"aperture {surface.diameter_mm:g} mm"
@@ -69,22 +72,23 @@ def _limits(state: SurfaceState) -> str:
 
 def _table(state: SurfaceState, width: int) -> Table:
     """The visits, with as many columns as the terminal has room for."""
-    columns = [_column(name, state.rows) for name in _COLUMNS]
+    columns = [_column(name, state) for name in _COLUMNS]
     for name in _SPARED:
         if sum(max(map(len, cells)) + 2 for _, cells in columns) - 2 <= width:
             break
         columns = [column for column in columns if column[0] != name]
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
-    for name, _ in columns:
-        table.add_column(name, justify="right" if name in _NUMBERS else "left")
-    for cells in zip(*(cells[1:] for _, cells in columns), strict=True):
-        table.add_row(*(_styled(cell) for cell in cells))
+    for name, cells in columns:
+        table.add_column(cells[0], justify="right" if name in _NUMBERS else "left")
+    for row in zip(*(cells[1:] for _, cells in columns), strict=True):
+        table.add_row(*(_styled(cell) for cell in row))
     return table
 
 
-def _column(name: str, rows: Sequence[VisitRow]) -> tuple[str, list[str]]:
+def _column(name: str, state: SurfaceState) -> tuple[str, list[str]]:
     """A column's name and its cells, the heading first."""
-    return name, [name, *(_COLUMNS[name](row) for row in rows)]
+    shown = name.replace("plate", state.laid_on)
+    return name, [shown, *(_COLUMNS[name](row) for row in state.rows)]
 
 
 def _styled(cell: str) -> Text:

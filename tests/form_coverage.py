@@ -59,13 +59,17 @@ class Case:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What was read of a case: error and U by the quantity's letter [fringe]; or why not."""
+    """What was read of a case: error and U by the quantity's letter [fringe]; or why not.
+
+    `named` are the features of its form, in words.
+    """
 
     case: Case
     errors: dict[str, float]
     u95: dict[str, float]
     warned: bool = False
     refused: str | None = None
+    named: tuple[str, ...] = ()
 
     def ratio(self, letter: str) -> float:
         """Error over U: the interval holds the truth up to one."""
@@ -111,6 +115,7 @@ def outcome(case: Case, size: tuple[int, int] = SIZE) -> Outcome:
         {letter: _error(reading, shot.truth, name) for letter, name in QUANTITIES.items()},
         {letter: float(getattr(reading, f"{n}_u95_fringes")) for letter, n in QUANTITIES.items()},
         warned=bool(reading.quality.warnings),
+        named=tuple(one.text() for one in reading.features),
     )
 
 

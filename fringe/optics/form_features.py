@@ -30,6 +30,7 @@ from fringe.quantity import half_width
 Array = NDArray[np.float64]
 # chi^2 of two degrees of freedom that noise passes once in ten thousand forms
 _CLEAR_ASTIGMATISM = 18.4
+_MOST_DEGREE = 100  # of terms that any fit has
 _MOST_OTHER = 1.0  # form of other angles, over astigmatism, above which it is no astigmatism
 
 
@@ -63,17 +64,24 @@ def form_features(
     Returns
     -------
     tuple of FormFeature
-        The highest first; empty where nothing is proven.
+        The highest first; empty where nothing is proven, or where no fit can have given
+        these terms and this covariance.
     """
     terms = tuple((int(n), int(m)) for n, m in terms)
     work = -np.asarray(values, dtype=float)
     covariance = np.asarray(covariance, dtype=float)
-    if not (np.isfinite(work).all() and np.isfinite(covariance).all()):
+    sound = all(0 <= abs(m) <= n <= _MOST_DEGREE and (n - m) % 2 == 0 for n, m in terms)
+    finite = np.isfinite(work).all() and np.isfinite(covariance).all()
+    if not (sound and finite and (np.diag(covariance) >= 0).all()):
         return ()
-    found = [
-        *_round_features(terms, _without_sphere(terms, work, radius_mm, diameter_mm), covariance),
-        *_astigmatism(terms, work, covariance),
-    ]
+    rounds = _without_sphere(terms, work, radius_mm, diameter_mm)
+    try:
+        found = [
+            *_round_features(terms, rounds, covariance),
+            *_astigmatism(terms, work, covariance),
+        ]
+    except np.linalg.LinAlgError:  # no covariance that a fit would give
+        return ()
     named = (
         FormFeature(**each, wavelength_nm=wavelength_nm, signed=signed)  # type: ignore[arg-type]
         for each in found

@@ -187,3 +187,20 @@ def test_heights_are_the_same_in_every_light() -> None:
     assert other.height_fringes == pytest.approx(-0.3 * 546.1 / 632.8)
     assert other.to_json()["height_nm"] == pytest.approx(-0.3 * 546.1 / 2)
     assert one.to_json()["height_nm"] == pytest.approx(-0.3 * 546.1 / 2)
+
+
+@pytest.mark.parametrize(
+    ("terms", "covariance"),
+    [
+        (((0, 0), (2, 0), (4, 0)), -np.eye(3)),
+        (((0, 0), (2, 0), (4, 0)), np.full((3, 3), np.nan)),
+        (((0, 0), (2, 0), (2**31 - 2, 0)), np.eye(3)),
+        (((0, 0), (2, 0), (3, 0)), np.eye(3)),
+        (((0, 0), (2, 0)), np.eye(2)),
+        ((), np.eye(0)),
+    ],
+)
+def test_what_no_fit_gives_has_no_name(terms, covariance) -> None:
+    """A damaged covariance, impossible terms or none at all name nothing, and raise nothing."""
+    values = np.arange(1.0, len(terms) + 1)
+    assert form_features(terms, values, covariance, wavelength_nm=546.1, signed=True) == ()

@@ -42,6 +42,7 @@ _MEANINGS = {
     "symmetric (C)": "its rotationally symmetric part, peak to valley",
     "rms": "root mean square of what the best sphere leaves",
     "Astigmatism": "peak to valley",
+    "Form": "proven, of the work over the sphere through the rest of it",
     "Tilt": "how the pieces lay, edge to centre; no fault of the surface",
     "Dark rings": "whole dark rings from the fringe centre to the edge",
     "Ring step": "growth of the squared radius from ring to ring",

@@ -129,9 +129,9 @@ def _overlap(a: Bbox, b: Bbox, slack: float = 1.0) -> bool:
 
 def _visit(when: str = "2026-10-01", **values: Any) -> VisitRow:
     """Make a row of progress; what is not given was not measured."""
-    fields = dict.fromkeys(one.name for one in dataclasses.fields(VisitRow)) | {
-        "parts": (),
-        "split": (),
+    fields = {
+        one.name: None if one.default is dataclasses.MISSING else one.default
+        for one in dataclasses.fields(VisitRow)
     }
     known = {"hours_total": 0.0, "sense": "centre", "session_id": "0001"}
     known["when"] = datetime.fromisoformat(f"{when}T10:00:00+00:00")
@@ -160,6 +160,7 @@ def _made_visits() -> list[VisitRow]:
             probability=None if verdicts[k] is None else 0.9997 if k == 6 else 0.0001,
             next_step="stop" if k == 6 else "polish",
             session_id=f"{k + 1:04d}_20261001T100000Z",
+            visit=k + 1,
         )
         for k in range(7)
     ]

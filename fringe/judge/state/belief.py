@@ -92,7 +92,8 @@ class Belief:
     readings : int
         Readings until now.
     rested_minutes : float or None
-        Since the lap, at the time of the visit [min]; None: no work was logged.
+        Since the lap, at the time of the visit, as told or most likely [min]; None: no work was
+        logged.
     taught : mapping of str to int
         Other surfaces that were worked in each stage, by its key.
     pits : PitsBelief or None
@@ -126,7 +127,8 @@ class Belief:
 
     def warmth(self, minutes_rested: float) -> Distribution:
         """What warmth adds to the height that fringes show, so long after the lap [um]."""
-        row = np.exp(-minutes_rested / shop.DECAY_MINUTES)
+        since = minutes_rested - (self.rested_minutes or 0.0)
+        row = np.exp(-since / shop.DECAY_MINUTES)
         means = self.means[:, WARMTH] @ row
         spread = np.einsum("i,kij,j->k", row, self.covariances[:, WARMTH, WARMTH], row)
         return Distribution(self.weights, means, np.sqrt(np.maximum(spread, 0.0)))

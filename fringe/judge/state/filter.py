@@ -13,7 +13,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
 from functools import lru_cache
 
 import numpy as np
@@ -23,8 +22,9 @@ from fringe.judge.state import shop
 from fringe.judge.state.belief import Belief, Doubt
 from fringe.judge.state.hypotheses import Hypothesis, hypotheses_of, weighed_by_gauge
 from fringe.judge.state.mixture import Mixture, merge_earlier, moments
-from fringe.judge.state.observed import ObservedVisit, OtherSurface, Spell
+from fringe.judge.state.observed import SPHEROMETER, ObservedVisit, OtherSurface, Spell
 from fringe.judge.state.pits import PitsFilter
+from fringe.judge.state.rest import rest_of
 from fringe.judge.state.shop import HEIGHT, Layout
 from fringe.judge.state.update import spells_terms, updated
 
@@ -122,20 +122,20 @@ class _Filter:
         self._mixture = Mixture(np.ones(1), known.mean[None], known.covariance[None])
         self._hypotheses: Sequence[Hypothesis] = (Hypothesis(),)
         self._last: ObservedVisit | None = None
-        self._off_lap: datetime | None = None
+        self._rested: float | None = None
         self._worked: list[Spell] = []
         self._unread = False
         self._readings = 0
         self._polished_minutes = 0.0
+        self._unread_rings = 0
 
     def step(self, visit: ObservedVisit) -> tuple[Doubt, ...]:
         """Take one visit in; what is doubted of it and of the one before."""
         self._polish(visit)
-        shows_rings = self._polished_minutes >= SHOWS_RINGS_MINUTES
-        hypotheses = hypotheses_of(visit, shows_rings=shows_rings)
+        rest = rest_of(visit, self._last)
+        hypotheses = hypotheses_of(visit, unread=self._unread_rings, doubtful_rest=rest.doubtful)
         hypotheses = weighed_by_gauge(hypotheses, self._pits.step(visit))
         work = spells_terms(visit.spells, self._layout)
-        rest = self._rest(visit)
         before = self._mixture
         joint = updated(before, hypotheses, work, visit, rest)
         doubts = (
@@ -144,6 +144,10 @@ class _Filter:
         )
         self._mixture, places = merge_earlier(joint)
         self._hypotheses = [hypotheses[place] for place in places]
+        if visit.spells:
+            self._rested = rest.minutes
+        elif self._rested is not None:
+            self._rested += rest.elapsed_minutes
         self._last = visit
         self._worked.extend(visit.spells)
         self._unread = (self._unread or bool(visit.spells)) and not visit.readings
@@ -151,10 +155,13 @@ class _Filter:
         return doubts
 
     def _polish(self, visit: ObservedVisit) -> None:
-        """Count the polishing since the surface was ground last."""
+        """Count the polishing since the surface was ground last, and visits without its rings."""
         for spell in visit.spells:
             done = self._polished_minutes + (spell.minutes or 0.0)
             self._polished_minutes = done if spell.stage.polish else 0.0
+        shows = self._polished_minutes >= SHOWS_RINGS_MINUTES
+        read = any(one.source != SPHEROMETER for one in visit.readings)
+        self._unread_rings = self._unread_rings + 1 if shows and not read else 0
 
     def merged(self) -> tuple[Array, Array]:
         """Mean and covariance of the whole mixture."""
@@ -162,24 +169,10 @@ class _Filter:
         mean, covariance = moments(one.weights[None], one.means[None], one.covariances[None])
         return mean[0], covariance[0]
 
-    def _rest(self, visit: ObservedVisit) -> Array:
-        """Minutes since the lap at each reading; the lap ends at a visit that worked."""
-        told = [one.rested_minutes for one in visit.readings if one.rested_minutes is not None]
-        if visit.spells:
-            self._off_lap = visit.when - timedelta(minutes=max(told, default=0.0))
-        if self._off_lap is None:
-            return np.full(len(visit.readings), np.inf)
-        since = max(0.0, (visit.when - self._off_lap).total_seconds() / 60)
-        rest = [
-            since if one.rested_minutes is None else one.rested_minutes for one in visit.readings
-        ]
-        return np.array(rest)
-
     def belief(
         self, visit: ObservedVisit, doubts: tuple[Doubt, ...], taught: dict[str, int]
     ) -> Belief:
         last = self._worked[-1] if self._worked else None
-        off = self._off_lap
         one = self._mixture
         return Belief(
             layout=self._layout,
@@ -192,7 +185,7 @@ class _Filter:
             last_on_top=None if last is None else last.on_top,
             worked_since_reading=self._unread,
             readings=self._readings,
-            rested_minutes=None if off is None else (visit.when - off).total_seconds() / 60,
+            rested_minutes=self._rested,
             taught=taught,
             pits=self._pits.belief(),
         )

@@ -9,9 +9,12 @@ from dataclasses import dataclass, replace
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit
 
 # Chances of blunders beforehand (common practice, no source)
-WRONG_SENSE, DUST, WRONG_MINUTES = 0.02, 0.02, 0.01
+WRONG_SENSE, DUST, WRONG_MINUTES = 0.02, 0.02, 0.015
+# Chance that a surface was read straight from the lap, where the clock left time to rest
+STRAIGHT_FROM_LAP = 0.2
 # Chance that a polished surface whose rings can be read is measured by the spherometer alone
-NO_RINGS_LOGGED = 0.3
+# at a first visit, and where the visit before did the same
+NO_RINGS_LOGGED = (0.3, 0.8)
 REVERSED_POLISH, REVERSED_GRIND = 0.04, 0.005
 
 
@@ -33,6 +36,8 @@ class Hypothesis:
         True minutes over those logged.
     way : float
         -1 where the work went the other way.
+    fresh : bool
+        Whether it was read straight from the lap, although the clock leaves time for rest.
     crowded : float
         +1 or -1 where the rings are too many to be read, with contact at the centre or edge.
     """
@@ -43,18 +48,23 @@ class Hypothesis:
     dust: bool = False
     factor: float = 1.0
     way: float = 1.0
+    fresh: bool = False
     crowded: float = 0.0
 
 
-def hypotheses_of(visit: ObservedVisit, *, shows_rings: bool = False) -> tuple[Hypothesis, ...]:
+def hypotheses_of(
+    visit: ObservedVisit, *, unread: int = 0, doubtful_rest: bool = False
+) -> tuple[Hypothesis, ...]:
     """The ways in which a visit may have come about, by what it logged.
 
     Parameters
     ----------
     visit : ObservedVisit
         What was logged.
-    shows_rings : bool
-        Whether the surface is polished, so that rings would be read where they can be.
+    unread : int
+        How many visits in a row have not read the rings of a polished surface, this one included.
+    doubtful_rest : bool
+        Whether it may have been read straight from the lap, although the clock left time to rest.
     """
     found = [Hypothesis()]
     optical = [one for one in visit.readings if one.source != SPHEROMETER]
@@ -71,15 +81,20 @@ def hypotheses_of(visit: ObservedVisit, *, shows_rings: bool = False) -> tuple[H
         found.append(Hypothesis("reversed", chance, way=-1.0))
     asis = 1.0 - math.fsum(one.chance for one in found[1:])
     found[0] = replace(found[0], chance=asis)
+    if doubtful_rest and optical:
+        fresh = replace(found[0], chance=STRAIGHT_FROM_LAP * asis, fresh=True)
+        found[0] = replace(found[0], chance=(1 - STRAIGHT_FROM_LAP) * asis)
+        found.append(fresh)
     if any(not one.signed for one in visit.readings):
         other = [replace(one, sign=-one.sign) for one in found]
         found = [replace(one, chance=one.chance / 2) for one in (*found, *other)]
     if any(one.on_top is None for one in visit.spells):
         other = [replace(one, way=-one.way) for one in found if one.kind != "reversed"]
         found = [replace(one, chance=one.chance / 2) for one in (*found, *other)]
-    if shows_rings and visit.readings and not optical:
+    if unread and visit.readings and not optical:
+        seldom = NO_RINGS_LOGGED[min(unread, len(NO_RINGS_LOGGED)) - 1]
         many = [replace(one, crowded=side) for side in (1.0, -1.0) for one in found[:1]]
-        found = [replace(one, chance=one.chance * NO_RINGS_LOGGED) for one in found]
+        found = [replace(one, chance=one.chance * seldom) for one in found]
         found += many
     return tuple(found)
 

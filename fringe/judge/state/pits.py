@@ -22,6 +22,7 @@ from scipy.special import ndtri
 from fringe.judge.state import shop
 from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.distribution import Distribution
+from fringe.judge.state.hypotheses import WRONG_MINUTES
 from fringe.judge.state.observed import ObservedVisit, Spell
 from fringe.judge.state.shop import Layout
 
@@ -31,6 +32,7 @@ SAMPLES = 320
 # Depth of pits over the grain: two to three (calibration/abrasives.toml), or less with soft
 # pressure; a surface's grit differs from that by a tenth.
 GRAINS_LOW, GRAINS_HIGH, GRAINS_U = 1.0, 3.2, 0.1
+LEAST_GRAINS = 0.3
 START_GRAINS, START_U = (
     2.0,
     0.5,
@@ -39,6 +41,8 @@ REMOVAL_U, REMOVAL_STAGE_U = 0.35, 0.35  # of the logarithm: shared, and of each
 SURFACE_U = 0.12  # of the logarithm, from surface to surface
 SEEN_UM = 0.5  # depth beyond its own pits at which a surface has pits left
 GAUGE_UM, GAUGE_SHARE = 2.0, 0.05  # standard uncertainty of a gauge, and of its scale
+# Degrees of freedom of the tail of spells and surfaces far from what their shop is used to
+TAIL_DOF = 8.0
 # A look through a loupe: how often it sees what is there, and what is not.
 LOUPE_SEES, LOUPE_ERRS = 0.95, 0.05
 _RATIO, _GRAINS, _COMMON, _STAGES = 0, 1, 2, 3
@@ -258,31 +262,33 @@ class PitsFilter:
     def _gauge(self, told_um: float, removed: Array) -> dict[float, float]:
         """Correct rates and what was removed by a gauge; in place.
 
-        The evidence is that of a lognormal of the samples' moments.
+        The evidence is that of Student's t with the samples' moments: now and then a spell, or a
+        surface, is far from what its shop is used to. Where it speaks for other minutes, the
+        gauge tells what was removed, but not the rate.
         """
         u = math.hypot(GAUGE_UM, GAUGE_SHARE * told_um)
         evidence = {}
         for factor in (1.0, 2.0, 0.5):
             mean = float(self._weights @ (factor * removed))
-            spread = math.sqrt(float(self._weights @ (factor * removed - mean) ** 2) + u**2)
-            evidence[factor] = -0.5 * ((told_um - mean) / spread) ** 2 - math.log(spread)
-        best = max(evidence, key=lambda one: evidence[one])
-        far = evidence[1.0] < evidence[best] - 3.0
+            variance = float(self._weights @ (factor * removed - mean) ** 2) + u**2
+            # removal is skewed as a lognormal: both compared where it is even
+            wide = math.log1p(variance / mean**2)
+            even = (math.log(max(told_um, u)) - math.log(max(mean, u)) + wide / 2) ** 2 / wide
+            evidence[factor] = -0.5 * (TAIL_DOF + 1) * math.log1p(even / TAIL_DOF)
+            evidence[factor] -= 0.5 * math.log(wide)
+        odds = [WRONG_MINUTES * math.exp(evidence[f] - evidence[1.0]) for f in (2.0, 0.5)]
+        as_logged = 1 / (1 + math.fsum(odds))
         state = np.column_stack([self._theta, self._pace, removed])
-        if far:  # the minutes are in doubt: the gauge tells what was removed, not the rate
-            state = removed[:, None]
-        mean_state = self._weights @ state
-        off = state - mean_state
+        off = state - self._weights @ state
         predicted = off[:, -1]
         cross = (self._weights * predicted) @ off
         gain = cross / (float(self._weights @ predicted**2) + u**2)
+        gain[:-1] *= as_logged
         noise = u * _normal(SAMPLES, 50 + 3 * self._count)
-        innovation = told_um + noise - removed
-        state = state + innovation[:, None] * gain
-        if not far:
-            self._theta = state[:, : self._theta.shape[1]]
-            self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], 0.3)
-            self._pace = state[:, -2]
+        state = state + (told_um + noise - removed)[:, None] * gain
+        self._theta = state[:, : self._theta.shape[1]]
+        self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], LEAST_GRAINS)
+        self._pace = state[:, -2]
         removed[:] = np.maximum(state[:, -1], 0.0)
         return evidence
 
@@ -310,7 +316,7 @@ class PitsFilter:
         jitter = np.column_stack([_normal(SAMPLES, 200 + i) for i in range(len(sds))])
         grown = math.sqrt(1 - shrink**2)
         self._theta = mean + shrink * (self._theta[places] - mean) + grown * sds * jitter
-        self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], 0.3)
+        self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], LEAST_GRAINS)
         if self._depth is not None:
             self._depth = self._depth[places]
         self._pace, self._own_grains = self._pace[places], self._own_grains[places]

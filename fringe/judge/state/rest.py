@@ -1,36 +1,58 @@
-"""How long a surface had rested when it was read: what the lap warmed is cooling until then."""
+"""How long a surface had left the lap when it was read: as it was told, or by the clock."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import timedelta
+import math
+from dataclasses import dataclass
 
-from fringe.judge.state.visits import VisitRecord
+import numpy as np
+from numpy.typing import NDArray
 
-_MINUTE = timedelta(minutes=1)
+from fringe.judge.state.observed import ObservedVisit
+
+Array = NDArray[np.float64]
+
+# From the visit before to the work: common practice, no source [min].
+SET_UP_MINUTES = 10.0
+# Where the clock leaves longer than this for rest, that may have been before the work as well.
+SURELY_WARM_MINUTES = 30.0
+FRESH_MINUTES = 5.0  # of rest, of a surface that is read straight from the lap
 
 
-def rested_minutes(visits: Sequence[VisitRecord]) -> tuple[float | None, ...]:
-    """Return the minutes since the lap at each visit; None where nothing tells them.
+@dataclass(frozen=True, eq=False)
+class Rest:
+    """Times of one visit.
 
-    As they were told; else, at a visit without work, the time since the visit before whose rest
-    is known, or since the last work, together with that rest. Where the rest after that work was
-    not told, it counts as none, so that the result is the least that it can be. A visit that
-    was logged as of before that time says nothing.
-
-    Parameters
+    Attributes
     ----------
-    visits : sequence of VisitRecord
-        In the order of the work.
+    elapsed_minutes : float
+        Since the visit before.
+    minutes : float
+        From the lap to the visit, as told or as most likely; of no meaning without work.
+    doubtful : bool
+        Whether the surface may as well have been read straight from the lap.
+    earlier_minutes : ndarray, shape (m,)
+        How much earlier than the visit each reading was.
     """
-    found: list[float | None] = []
-    since, rest = None, 0.0  # time and rest of the last visit that one can count from
-    for visit in visits:
-        told, worked = visit.work.rested_minutes, visit.work.worked
-        now = told
-        if told is None and not worked and since is not None and visit.when >= since:
-            now = rest + (visit.when - since) / _MINUTE
-        found.append(now)
-        if worked or told is not None:
-            since, rest = visit.when, told or 0.0
-    return tuple(found)
+
+    elapsed_minutes: float
+    minutes: float
+    doubtful: bool
+    earlier_minutes: Array
+
+
+def rest_of(visit: ObservedVisit, before: ObservedVisit | None) -> Rest:
+    """Times of a visit, by the visit before; None: there was none."""
+    told = [one.rested_minutes for one in visit.readings if one.rested_minutes is not None]
+    longest = max(told, default=0.0)
+    earlier = [
+        0.0 if one.rested_minutes is None else longest - one.rested_minutes
+        for one in visit.readings
+    ]
+    elapsed = 0.0
+    if before is not None:
+        elapsed = max(0.0, (visit.when - before.when).total_seconds() / 60)
+    worked = math.fsum(one.minutes or 0.0 for one in visit.spells)
+    slack = max(0.0, elapsed - worked - SET_UP_MINUTES)
+    doubtful = not told and bool(visit.spells) and slack > SURELY_WARM_MINUTES
+    return Rest(elapsed, longest if told else slack, doubtful, np.array(earlier))

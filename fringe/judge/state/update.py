@@ -17,6 +17,7 @@ from fringe.judge.state import shop
 from fringe.judge.state.hypotheses import Hypothesis
 from fringe.judge.state.mixture import Mixture
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit, Spell
+from fringe.judge.state.rest import FRESH_MINUTES, Rest
 from fringe.judge.state.shop import HEIGHT, OFFSET, TENDENCY, WARMTH, Layout
 
 Array = NDArray[np.float64]
@@ -26,7 +27,7 @@ ITERATIONS = 3  # Gauss-Newton
 NO_READING_UM = 1e5  # standard uncertainty of a reading that says nothing
 LONGEST_LOG = 8.0  # of a spell's rate over its median beforehand
 # Height at which rings are too many to be read, as a soft limit: the middle of a range [um].
-CROWDED_UM, CROWDED_U_UM = 27.0, 8.0
+CROWDED_UM, CROWDED_U_UM = 25.0, 12.0
 DUST_U_UM = 15.0  # of a spherometer's reading with dust under a foot, on its own ring
 
 
@@ -109,7 +110,9 @@ class _Problem:
     heights: Array  # (B, m)
     variances: Array  # (B, m)
     optical: Array  # (m,) 1 for fringes
-    decay: Array  # (m, 3)
+    warm: Array  # (B, m, 3) share of the warmth after the work that a reading sees
+    fresh: Array  # (B, m, 3) the same of the warmth that the work left at its end
+    left: Array  # (B, 3) what of that is left at the visit
     offsets: Array  # (m,)
     log_scale: Array  # (B,) what brings a likelihood of rings that cannot be read to one
 
@@ -134,15 +137,16 @@ class _Problem:
         return height, jacobian
 
     def warm_rows(self, size: int, total: int) -> Array:
-        """Warmth at each reading as a linear function of the state (m, total)."""
-        rows = np.zeros((len(self.optical), total))
-        share = self.optical[:, None] * self.decay
+        """Warmth and offset at each reading as linear functions of the state (B, m, total)."""
+        count, read = self.heights.shape
+        rows = np.zeros((count, read, total))
+        optical = self.optical[:, None]
         if self.work is None:
-            rows[:, WARMTH] = share
+            rows[..., WARMTH] = optical * self.warm
         else:
-            rows[:, WARMTH] = self.work.kept * share
-            rows[:, size + len(self.work.base) :] = share
-        rows[:, OFFSET] = self.offsets
+            rows[..., WARMTH] = self.work.kept * optical * self.warm
+            rows[..., size + len(self.work.base) :] = optical * self.fresh
+        rows[..., OFFSET] = self.offsets
         return rows
 
 
@@ -151,7 +155,7 @@ def updated(
     hypotheses: Sequence[Hypothesis],
     work: SpellTerms | None,
     visit: ObservedVisit,
-    rest: Array,
+    rest: Rest,
 ) -> Mixture:
     """Weigh every hypothesis of a visit with every part of the mixture before.
 
@@ -164,7 +168,7 @@ def updated(
     parts, kinds = len(before.weights), len(hypotheses)
     size = before.means.shape[1]
     problem = _problem(np.tile(np.arange(kinds), parts), hypotheses, work, visit, rest)
-    means, covariances = _augmented(before, kinds, work)
+    means, covariances = _augmented(_cooled(before, rest.elapsed_minutes), kinds, work)
     logs = np.log(np.maximum(before.weights, 1e-300))[:, None] + np.log(
         [h.chance for h in hypotheses]
     )
@@ -175,7 +179,7 @@ def updated(
     for _ in range(ITERATIONS if read else 0):
         height, jacobian = problem.change(state, size)
         slope = jacobian[:, None, :] + rows
-        found = height[:, None] + state @ rows.T
+        found = height[:, None] + np.einsum("bmn,bn->bm", rows, state)
         innovation = problem.heights - found - np.einsum("bmn,bn->bm", slope, means - state)
         cross = covariances @ slope.transpose(0, 2, 1)
         spread = slope @ cross
@@ -202,7 +206,7 @@ def _problem(
     hypotheses: Sequence[Hypothesis],
     work: SpellTerms | None,
     visit: ObservedVisit,
-    rest: Array,
+    rest: Rest,
 ) -> _Problem:
     readings = visit.readings
     optical = np.array([one.source != SPHEROMETER for one in readings], dtype=float)
@@ -214,8 +218,12 @@ def _problem(
     variances = np.array([one.u_um for one in readings]) ** 2
     dusty = (DUST_U_UM * offsets / 3.0) ** 2
     variances = variances + np.where(dust & (optical == 0), dusty, 0.0)
-    with np.errstate(over="ignore"):
-        decay = np.exp(-rest[:, None] / shop.DECAY_MINUTES)
+    lasted = np.array([FRESH_MINUTES if h.fresh else rest.minutes for h in hypotheses])
+    earlier = rest.earlier_minutes
+    since = np.maximum(0.0, lasted[:, None] - earlier)
+    fresh = np.exp(-since[..., None] / shop.DECAY_MINUTES)
+    warm = np.tile(np.exp(earlier[:, None] / shop.DECAY_MINUTES), (len(hypotheses), 1, 1))
+    left = np.exp(-lasted[:, None] / shop.DECAY_MINUTES)
     crowded = np.array([h.crowded for h in hypotheses])
     log_scale = np.zeros(len(hypotheses))
     if crowded.any():
@@ -226,7 +234,8 @@ def _problem(
         signed = np.concatenate([signs * heights, middle[:, None]], axis=1)
         variances = np.concatenate([variances, wide[:, None] ** 2], axis=1)
         optical, offsets = np.append(optical, 0.0), np.append(offsets, 0.0)
-        decay = np.concatenate([decay, np.zeros((1, decay.shape[1]))])
+        none = np.zeros((len(hypotheses), 1, len(shop.DECAY_MINUTES)))
+        fresh, warm = np.concatenate([fresh, none], 1), np.concatenate([warm, none], 1)
     else:
         signed = signs * heights
     amount = polish = np.zeros((len(which), 0))
@@ -242,10 +251,22 @@ def _problem(
         signed[which],
         variances[which],
         optical,
-        decay,
+        warm[which],
+        fresh[which],
+        left[which],
         offsets,
         log_scale[which],
     )
+
+
+def _cooled(before: Mixture, minutes: float) -> Mixture:
+    """The same some minutes later."""
+    left = np.exp(-minutes / shop.DECAY_MINUTES)
+    means, covariances = before.means.copy(), before.covariances.copy()
+    means[:, WARMTH] *= left
+    covariances[:, WARMTH] *= left[:, None]
+    covariances[:, :, WARMTH] *= left
+    return Mixture(before.weights, means, covariances)
 
 
 def _augmented(before: Mixture, kinds: int, work: SpellTerms | None) -> tuple[Array, Array]:
@@ -276,7 +297,7 @@ def _carried(problem: _Problem, state: Array, covariances: Array, size: int) -> 
     first = WARMTH.start
     for i in range(len(shop.DECAY_MINUTES)):
         carry[:, first + i, first + i] = problem.work.kept
-        carry[:, first + i, size + len(problem.work.base) + i] = 1.0
+        carry[:, first + i, size + len(problem.work.base) + i] = problem.left[:, i]
     means = np.einsum("bij,bj->bi", carry, state)
     means[:, HEIGHT] = height
     return means, _symmetric(carry @ covariances @ carry.transpose(0, 2, 1))

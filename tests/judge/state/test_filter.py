@@ -70,8 +70,25 @@ def test_rings_that_are_not_read_are_too_many() -> None:
     """A polished surface that only the spherometer reads has more rings than can be counted."""
     spell = Spell(POLISH, 60.0, "work")
     unread = [
-        visit(i, 6.0, 2.0, spell, source="spherometer", u_offset_um=12.0) for i in range(1, 8)
+        visit(i, 6.0, 2.0, spell, source="spherometer", u_offset_um=12.0) for i in range(1, 9)
     ]
     read = [unread[0], visit(2, 5.5, 0.1, spell)]
-    assert believe(unread)[-1].height.chance_between(-10.0, 10.0) < 0.1
+    # 6 um, known to 12 um, lie within 10 um with 0.53
+    chances = [one.height.chance_between(-10.0, 10.0) for one in believe(unread)]
+    assert chances[0] < 0.42
+    assert chances[-1] < 0.3
     assert believe(read)[-1].height.chance_between(-10.0, 10.0) > 0.99
+
+
+def test_rest_by_the_clock() -> None:
+    """What is read hours after a spell is settled unless it is told; at once it is warm."""
+    first, spell = visit(1, 4.0, 0.03), Spell(POLISH, 60.0, "work")
+    reading = HeightReading("fringes", 3.0, 0.03)
+    late = ObservedVisit(hours(9), (spell,), (reading,), 2)
+    soon = ObservedVisit(hours(5.2), (spell,), (reading,), 2)
+    settled, warm = (believe([first, one])[-1] for one in (late, soon))
+    assert settled.rested_minutes == pytest.approx(230.0)
+    low, high = settled.height.interval(0.6)
+    assert high - low < 0.15
+    low, high = warm.height.interval(0.6)
+    assert high - low > 0.4

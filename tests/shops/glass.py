@@ -12,6 +12,7 @@ from shops.shop import Job, Shop
 
 PRESSED_ANEW_HOURS = 8.0  # polishing until a worn pad is pressed anew
 WARM_MINUTES = 20.0  # work after which the glass is nearly as warm as it gets
+RATIO_RETURNS = 0.1  # share of what the ratio has drifted that it comes back by in a spell
 READABLE_MINUTES = 10.0  # polishing after which a ground surface shows fringes
 
 Parts = tuple[tuple[str, float], ...]
@@ -142,7 +143,8 @@ class Glass:
         sign = -1.0 if rng.random() < shop.law.warm_below else 1.0
         size = share * shop.warmth_fringes * self.job.fringe_um * float(np.exp(rng.normal(0, 0.3)))
         self.warmth_um += sign * size * (1 - math.exp(-minutes / WARM_MINUTES))
-        shop.log_ratio += float(rng.normal(0, shop.law.ratio_drift))
+        off = (1 - RATIO_RETURNS) * (shop.log_ratio - shop.usual_log_ratio)
+        shop.log_ratio = shop.usual_log_ratio + off + float(rng.normal(0, shop.law.ratio_drift))
         if stage == "polish":
             shop.pad_hours += minutes / 60
             if shop.pad_hours > PRESSED_ANEW_HOURS:

@@ -12,7 +12,7 @@ from shops.judged import Logged
 from shops.laws import Law
 from shops.life import AWAY, LEFT_UM, MOST_VISITS, Life, Seen, live
 from shops.readings import generator
-from shops.shop import GRAINS_UM, Job, Shop, draw_job, draw_shop
+from shops.shop import GRAINS_UM, PITS_BY, Job, Shop, draw_job, draw_shop
 
 LATE = 5  # a shop's surfaces from this one on have something to learn from
 HEIGHTS_APART_UM = 15.0, 3.0  # least height from which grinding and polishing can run away
@@ -28,7 +28,7 @@ class Told:
         Numbers from 0 and from 1.
     law, pits_by : str
         Of the shop.
-    hasty : bool
+    hasty, tells_start : bool
         Of the shop.
     job : Job
         The surface.
@@ -45,6 +45,7 @@ class Told:
     law: str
     pits_by: str
     hasty: bool
+    tells_start: bool
     job: Job
     stopped: bool
     seen: tuple[Seen, ...]
@@ -122,6 +123,7 @@ def _told(life: Life, shop: Shop, number: int, surface: int, known: Reached, hal
         shop.law.name,
         shop.pits_by,
         shop.hasty,
+        shop.tells_start,
         life.glass.job,
         life.stopped,
         tuple(life.seen),
@@ -191,7 +193,10 @@ def _stops(lives: Sequence[Told]) -> list[Row]:
     true = share(not o.false_stop for _, o in known)
     claimed = sum(c for c, _ in known) / len(known) if known else None
     off = None if claimed is None or true[0] is None else abs(claimed - true[0])
-    told = [one for one in stopped if one.pits_by != "nothing"]
+    loupe, gauge, nothing = ([one for one in stopped if one.pits_by == by] for by in PITS_BY)
+    # a gauge tells of pits where the log says what made them
+    known_gauge = [one for one in gauge if one.tells_start]
+    untold = [one for one in gauge if not one.tells_start]
     rows = [_row("said stop", share(one.stopped for one in lives), "1", lambda v: v == 1)]
     for name, some in _habits(stopped):
         rows.append(
@@ -201,14 +206,18 @@ def _stops(lives: Sequence[Told]) -> list[Row]:
         *rows,
         _row("inside at stop, claimed", (claimed, len(known))),
         _row("inside at stop, claimed less true", (off, len(known)), "≤ 0.005", _most(0.005)),
-        _row("pits left, told of", share(o.pits_left for o in told), "≤ 0.02", _most(0.02)),
-        _row("pits left, by loupe", share(o.pits_left for o in told if o.pits_by == "loupe")),
-        _row("pits left, by gauge", share(o.pits_left for o in told if o.pits_by == "gauge")),
-        _row(
-            "pits left, nothing told", share(o.pits_left for o in stopped if o.pits_by == "nothing")
-        ),
+        _pits("told of", [*loupe, *known_gauge], 0.02),
+        _pits("by loupe", loupe),
+        _pits("by gauge, first grit logged", known_gauge),
+        _pits("by gauge, first grit not logged", untold),
+        _pits("nothing told", nothing),
         _row("ran away", share(one.ran_away for one in lives), "0", lambda v: v == 0),
     ]
+
+
+def _pits(what: str, lives: Sequence[Told], bar: float | None = None) -> Row:
+    limit = ("", None) if bar is None else (f"≤ {bar}", _most(bar))
+    return _row(f"pits left, {what}", share(one.pits_left for one in lives), *limit)
 
 
 def _most(limit: float) -> Callable[[float], bool]:

@@ -50,8 +50,8 @@ class Shop:
         Glass removed a minute with the work on top, by stage.
     power_share : dict of str to float
         Change of height for it, by stage.
-    log_ratio : float
-        Log of the lower piece's pace over the upper one's.
+    log_ratio, usual_log_ratio : float
+        Log of the lower piece's pace over the upper one's, now and in the long run.
     log_rate : float
         What the last spell's log rate differed by.
     scatter : float
@@ -86,6 +86,7 @@ class Shop:
     removal_um_min: dict[str, float]
     power_share: dict[str, float]
     log_ratio: float
+    usual_log_ratio: float
     scatter: float
     diameter_mm: float
     ring_mm: float
@@ -184,6 +185,7 @@ def draw_shop(
         share[stage] = POWER_PER_REMOVAL * gain * _lognormal(rng, 0.15)
     diameter = _log_uniform(rng, 36, 170)
     photographs = int(rng.choice([0, 1, 2], p=[0.5, 0.25, 0.25]))
+    log_ratio = float(rng.normal(math.log(0.75), 0.25))
     offset = float(rng.uniform(1, 3) * rng.choice([-1, 1]))
     one_form = str(rng.choice(["convex", "concave"]))
     drawn_hasty, drawn_pits = rng.random() < 0.5, str(rng.choice(PITS_BY))
@@ -197,7 +199,8 @@ def draw_shop(
         stages=stages,
         removal_um_min=removal,
         power_share=share,
-        log_ratio=float(rng.normal(math.log(0.75), 0.25)),
+        log_ratio=log_ratio,
+        usual_log_ratio=log_ratio,
         scatter=float(rng.uniform(*law.spell_scatter)),
         diameter_mm=diameter,
         ring_mm=diameter * float(rng.uniform(0.45, 0.75)),
@@ -231,7 +234,7 @@ def draw_job(rng: np.random.Generator, shop: Shop) -> Job:
         height, damage = max(float(rng.uniform(1, 12)), 1.5 * tolerance) * wavelength / 2e3, 0.0
     else:
         height = 15 * diameter / 100 * _lognormal(rng, 0.7) * (grain / 109) ** 0.5
-        damage = 2 * GRAINS_UM.get(came_from, SAWN_UM) * _lognormal(rng, 0.3)
+        damage = shop.pit_grains * GRAINS_UM.get(came_from, SAWN_UM) * _lognormal(rng, 0.1)
     depths = {s: shop.pit_grains * g * _lognormal(rng, 0.08) for s, g in GRAINS_UM.items()}
     return Job(
         aperture,

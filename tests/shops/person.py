@@ -9,6 +9,7 @@ from shops.judged import WORKING, Told, stage_to_do
 from shops.readings import minutes_of
 
 SET_UP_MINUTES = 10.0  # from the advice to the work
+BREAKS = 0.15  # share of spells that do not begin at once
 GUESSED_MINUTES = 30.0  # where the step tells none
 FIRST_MINUTES = 15.0  # of a first stage that is another than the one told
 
@@ -77,9 +78,11 @@ def decide(step: Told, glass: Glass, last_top: str | None, last_power: float | N
 
 
 def work(glass: Glass, done: Done) -> None:
-    """Set up, work, and clean the pieces."""
+    """Set up, now and then after a break or the next morning, and work."""
     assert done.stage is not None
     glass.rest(SET_UP_MINUTES)
+    if glass.rng.random() < BREAKS:
+        glass.rest(float(glass.rng.uniform(60, 900)))
     glass.work(done.stage, done.parts)
 
 

@@ -18,8 +18,15 @@ def shop(tmp_path, monkeypatch, capsys):
     """A convex and a concave; logs a visit of one of them, an hour after the one before."""
     monkeypatch.chdir(tmp_path)
     for form in ("convex", "concave"):
-        tolerance = Tolerance(1.0, wavelength_nm=WAVE)
-        one = Surface(f"{form} 1", form, 3048.0, 150.0, tolerance=tolerance, lamp="sodium")
+        one = Surface(
+            f"{form} 1",
+            form,
+            3048.0,
+            150.0,
+            plate=Plate(f"plate of {form}", 3048.0, 0.1),
+            tolerance=Tolerance(1.0, wavelength_nm=WAVE),
+            lamp="sodium",
+        )
         add_surface(tmp_path / "shop", one)
     count = 0
 
@@ -132,3 +139,50 @@ def test_budget_and_report_judge_what_is_made_to_its_partner(shop, capsys, tmp_p
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert "against convex 1" in page
     assert "Proven outside" in page
+
+
+def pair(capsys, *words):
+    return call(capsys, "pair", "shop/convex 1", "shop/concave 1", *words)
+
+
+def test_the_pairs_step_has_stage_minutes_and_piece(shop, capsys):
+    """Which of the two, in which stage, how long and what on top, by that piece's own log."""
+    for rings in (8, 6, 4):
+        spell = SPELL if rings < 8 else ()
+        read = ("--by-eye", f"rings {rings} +-0.1 centre", "--rested", "240")
+        shop("concave 1", *ON_PARTNER, *spell, *read)
+    step = pair(capsys, "--json").json["next_step"]
+    assert (step["action"], step["piece"], step["on_top"]) == ("work", "concave 1", "work")
+    # two hours took off four fringes; four are left, and a spell may be short of that
+    assert 15 <= step["minutes"] <= 180
+    assert step["forecast"] is not None
+    told = " ".join(pair(capsys).out.split())
+    assert "work on concave 1" in told
+    assert "; polish about " in told
+    assert "min, work on top" in told
+
+
+def test_the_other_piece_is_worked_by_its_own_log(shop, capsys):
+    """A contact that is logged of the convex counts for the concave, whose stage is its own."""
+    shop("concave 1", *SPELL)
+    shop("convex 1", "--against", "concave 1", "--by-eye", "rings 4 edge", "--rested", "240")
+    step = pair(capsys, "--tolerance-power", "1", "--json").json["next_step"]
+    assert (step["action"], step["piece"]) == ("work", "concave 1")
+    # contact at the edge: the concave is too deep, so it is turned shallower below its tool
+    assert step["on_top"] == "tool"
+
+
+def test_a_match_by_plates_alone_takes_all_evidence(shop, capsys):
+    """Where the two never lay on each other, the estimate by both plates is what is worked off.
+
+    Analytic: powers on plates of one radius add up, -6 + 4 of the two together; less than zero
+    is too deep a concave, or too shallow a convex, for the other: it turns convex below its tool.
+    """
+    for name, rings in (("convex 1", "rings 6 edge"), ("concave 1", "rings 4 centre")):
+        shop(name, "--by-eye", rings, *SPELL, "--rested", "240")
+    values = pair(capsys, "--tolerance-power", "1", "--json").json
+    step = values["next_step"]
+    assert values["verdict"]["state"] == "outside"
+    assert (step["action"], step["on_top"]) == ("work", "tool")
+    assert values["power_fringes"] == pytest.approx(-2.0, abs=0.05)
+    assert step["power_fringes"] == pytest.approx(-values["power_fringes"])

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from fringe.archive.instruments import find_lamp
 from fringe.archive.store.surface import E_LINE_NM, Surface
 from fringe.archive.views.made_to import visits_made_to
 from fringe.archive.views.pair_evidence import PairRecord, load_pair, pair_record
+from fringe.archive.views.pair_steps import piece_steps
 from fringe.archive.views.proof import Tell
 from fringe.errors import BadInput
 from fringe.judge.pair.match import Pair, match
@@ -124,7 +126,7 @@ class JudgedPair:
             "wavelength_nm": found.wavelength_nm,
             "irregularity_fringes": record.irregularity and record.irregularity[0],
             "verdict": found.verdict and found.verdict.to_json(),
-            "next_step": dataclasses.asdict(self.step),
+            "next_step": self.step.to_json(),
             **evidence_json(found.estimate),
             "conflicts": [one.to_json() for one in found.conflicts],
             "zones": {name: one.to_json() for name, one in record.zones.items()},
@@ -182,6 +184,7 @@ def judged_pair(
         proven=proven,
         tell=tell,
     )
+    tolerance = limits.tolerance(convex, concave)
     found = match(
         record.convex,
         record.concave,
@@ -189,11 +192,12 @@ def judged_pair(
         record.contacts,
         record.sagittas,
         wavelength_nm=limits.wavelength_nm(convex, concave),
-        tolerance=limits.tolerance(convex, concave),
+        tolerance=tolerance,
         irregularity=record.irregularity,
         conflicts=record.conflicts,
     )
-    return JudgedPair(convex, concave, record, found, next_step(found))
+    pieces = partial(piece_steps, convex, concave, record, found, tolerance or Tolerance())
+    return JudgedPair(convex, concave, record, found, next_step(found, pieces))
 
 
 def _piece_json(found: Pair, role: str) -> dict[str, object]:

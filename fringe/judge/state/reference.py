@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -23,6 +23,7 @@ SPHEROMETER = "spherometer"
 # practice, no source).
 PARTNER_U_UM = 3.0
 _NM_PER_UM = 1e3
+Contacts = tuple[Measured, ...]
 
 
 @dataclass(frozen=True)
@@ -169,3 +170,67 @@ def _notes(partner: str | None, moved: Sequence[int], elsewhere: dict[str, list[
 def _visits(numbers: Sequence[int]) -> str:
     listed = ", ".join(map(str, numbers))
     return f"visit {listed}" if len(numbers) == 1 else f"visits {listed}"
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A piece of a pair with what was logged of it.
+
+    Attributes
+    ----------
+    name : str
+        Its name.
+    plate : str or None
+        Name of its plate, which may be the other piece.
+    visits : sequence of VisitRecord
+        In their order.
+    """
+
+    name: str
+    plate: str | None
+    visits: Sequence[VisitRecord]
+
+    @property
+    def last_worked(self) -> datetime | None:
+        """When it was worked last; None: never."""
+        return max((one.when for one in self.visits if one.work.worked), default=None)
+
+    def on(self, other: str, since: datetime | None) -> Iterator[tuple[VisitRecord, Contacts]]:
+        """Each visit, with its contacts with another piece since a time, as on a plate."""
+        for visit in self.visits:
+            read: Contacts = ()
+            if since is None or visit.when >= since:
+                read = tuple(
+                    dataclasses.replace(one, against=None)
+                    for one in visit.measured
+                    if one.source != SPHEROMETER and (one.against or self.plate) == other
+                )
+            yield visit, read
+
+
+def laid_together(one: Logged, other: Logged) -> tuple[VisitRecord, ...]:
+    """Visits of one piece of a pair with what was read of it on the other, by time.
+
+    A contact that was logged of the other piece is a visit without work; none counts from before
+    the other piece was last worked, which moved the zero.
+
+    Parameters
+    ----------
+    one, other : Logged
+        The two.
+    """
+    since = other.last_worked
+    rows = [dataclasses.replace(visit, measured=read) for visit, read in one.on(other.name, since)]
+    for visit, read in other.on(one.name, since):
+        if read:
+            turned = tuple(map(_other_way, read))
+            rows.append(VisitRecord(visit.session_id, visit.when, measured=turned))
+    return tuple(sorted(rows, key=lambda row: row.when))
+
+
+def _other_way(one: Measured) -> Measured:
+    """A contact as the other piece has it: the same power, the radius difference reversed."""
+    step = one.radius_difference_mm
+    if step is None or one.sense == "unknown":
+        return one
+    return dataclasses.replace(one, radius_difference_mm=-step)

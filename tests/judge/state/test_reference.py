@@ -7,7 +7,13 @@ import dataclasses
 import pytest
 
 from fringe.judge.progress import progress
-from fringe.judge.state.reference import PARTNER_U_UM, partner_of, referred
+from fringe.judge.state.reference import (
+    PARTNER_U_UM,
+    Logged,
+    laid_together,
+    partner_of,
+    referred,
+)
 from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import Tolerance
@@ -103,3 +109,34 @@ def test_nothing_else_of_a_visit_changes():
     rows = visits(ON_PARTNER, GAUGED, [])
     for old, new in zip(rows, referred(rows, None).visits, strict=True):
         assert dataclasses.replace(new, measured=()) == dataclasses.replace(old, measured=())
+
+
+def test_what_was_read_of_two_pieces_together():
+    """Contacts that either logged are the piece's own, those of the other with the radius reversed.
+
+    Power is of the two: the same from either side. Readings on plates do not count.
+    """
+    mine = visits([power(3.0, "convex 1")], ON_PLATE)
+    step = dataclasses.replace(power(1.0, "concave 1"), radius_difference_mm=-0.5)
+    theirs = [VisitRecord("c", hours(1.5), measured=(step, power(9.0)))]
+    found = laid_together(Logged("concave 1", "P7", mine), Logged("convex 1", "P8", theirs))
+    assert [row.session_id for row in found] == ["0", "1", "c"]
+    assert [[one.power_fringes for one in row.own] for row in found] == [[3.0], [], [1.0]]
+    assert found[2].own[0].radius_difference_mm == 0.5
+    assert not found[2].work.worked
+
+
+def test_a_plate_that_is_the_other_piece():
+    """A reading on the plate is one of the two where the plate is the other piece."""
+    mine = visits(ON_PLATE)
+    found = laid_together(Logged("concave 1", "convex 1", mine), Logged("convex 1", None, []))
+    assert [one.power_fringes for one in found[0].own] == [3.0]
+
+
+def test_contacts_from_before_the_other_was_worked():
+    """Work on the other piece moves the zero: earlier contacts of either do not count."""
+    mine = visits([power(3.0, "convex 1")], [power(2.0, "convex 1")])
+    theirs = [VisitRecord("c", hours(0.5), Work("polish", 5.0), (power(7.0, "concave 1"),))]
+    found = laid_together(Logged("concave 1", None, mine), Logged("convex 1", None, theirs))
+    assert [[one.power_fringes for one in row.own] for row in found] == [[], [7.0], [2.0]]
+    assert [row.work.worked for row in found] == [True, False, True]

@@ -28,6 +28,7 @@ from fringe.bench.answers import history, settling_answer, visit_answer
 from fringe.bench.shots import Shot, make_shot, minutes_of, shot_view
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
+from fringe.judge.advice.step import round_minutes
 from fringe.judge.state.abrasives import check_stage
 from fringe.judge.state.visits import VisitRecord, VisitRow, Work
 from fringe.optics.lamps import lamp_names
@@ -60,6 +61,25 @@ class Settings:
         )
 
 
+@dataclass(frozen=True)
+class _Logged:
+    """A visit that was logged from the bench, and what was said with it."""
+
+    result: dict[str, Any]
+    said: tuple[Work, Mapping[str, Any]]
+
+    def again(self, said: tuple[Work, Mapping[str, Any]]) -> dict[str, Any]:
+        """What it came to, for a device that sent it twice; `BadInput` for another one."""
+        if said == self.said:
+            return self.result
+        work = _said_text(*self.said)
+        raise BadInput(
+            f"nothing was logged: visit {self.result['visit']} of {self.result['surface']} is in "
+            f"the record already, with {work}; yours says {_said_text(*said)}. If both are true, "
+            "log yours as the next visit"
+        )
+
+
 class Desk:
     """The visit in progress, shared by all devices. Safe to call from any thread.
 
@@ -82,14 +102,15 @@ class Desk:
         self._lock = threading.RLock()
         self._changed = 0
         self._shots: list[Shot] = []
-        self._logged: dict[str, dict[str, Any]] = {}
-        self._visit = secrets.token_hex(8)
+        self._logged: dict[str, _Logged] = {}
+        self._begun: dict[str, str | None] = {}
         self._cache: tuple[tuple[Path, int], LoggedVisits] | None = None
         self._decoding = threading.Lock()
         names = [surface.name for surface in self.surfaces()]
         if not names:
             raise BadInput(f"{archive}: no surface yet; `fringe surface add` makes one")
         self.settings = Settings(surface=names[0] if len(names) == 1 else None)
+        self._visit = self._begin()
 
     def surfaces(self) -> list[Surface]:
         """The archive's surfaces; records that are damaged are left out."""
@@ -130,7 +151,10 @@ class Desk:
             if settings.surface != self.settings.surface:
                 settings = replace(settings, sense="auto")  # it was stated for the other surface
             if settings != self.settings:
+                other = settings.surface != self.settings.surface
                 self.settings = settings
+                if other:
+                    self._visit = self._begin()
                 for shot in self._shots:
                     self._read(shot)
                 self._touch()
@@ -179,6 +203,9 @@ class Desk:
             shot = self._find(identity)
             shot.give_up()
             self._shots.remove(shot)
+            if not self._shots:
+                # where the pieces touched was said of the photographs that are gone
+                self.settings = replace(self.settings, sense="auto")
             self._touch()
 
     def set_edge(self, identity: str, edge: Edge | str) -> None:
@@ -190,7 +217,7 @@ class Desk:
             self._touch()
 
     def log(self, visit_id: str, work: Work, **details: Any) -> dict[str, object]:
-        """Write the visit with all readings, once; a second call for it returns the same.
+        """Write the visit with all readings, once; the same call once more returns the same.
 
         Parameters
         ----------
@@ -204,13 +231,15 @@ class Desk:
         Raises
         ------
         BadInput
-            If there is nothing to log, a reading is not done yet, or it was logged otherwise.
+            If there is nothing to log, a reading is not done yet, the visit was logged with
+            something else, or the bench has turned to another surface since.
         """
         with self._lock:
+            said = (work, details)
             if visit_id in self._logged:
-                return self._logged[visit_id]
+                return self._logged[visit_id].again(said)
             if visit_id != self._visit:
-                raise BadInput("this visit is not on the bench any more; look at the page again")
+                raise BadInput(self._not_there(visit_id))
             surface = self._chosen()
             if any(one.state in ("waiting", "reading") for one in self._shots):
                 raise BadInput("a photograph is still being read; wait for it or remove it")
@@ -225,11 +254,11 @@ class Desk:
                 "next": done.state.next_step.text(),
                 "problems": list(done.state.problems),
             }
-            self._logged[visit_id] = result
-            self._visit = secrets.token_hex(8)
+            self._logged[visit_id] = _Logged(result, said)
             self._shots = []
             # where this visit's pieces touched says nothing about the next visit
             self.settings = replace(self.settings, sense="auto")
+            self._visit = self._begin()
             self._touch()
             return result
 
@@ -268,6 +297,7 @@ class Desk:
                 "shots": [shot_view(one) for one in self._shots],
                 "answer": answer,
                 "course": self._course(surface),
+                "advised": self._advised(surface),
                 "history": history(seen[: len(seen) - (row is not None)]),
                 "stages": list(dict.fromkeys(one.stage for one in reversed(seen) if one.stage)),
             }
@@ -289,6 +319,22 @@ class Desk:
             return len(self._shots)
 
     # --- inside -------------------------------------------------------------------------------
+
+    def _begin(self) -> str:
+        """A new visit, for the surface that is chosen now."""
+        identity = secrets.token_hex(8)
+        self._begun[identity] = self.settings.surface
+        return identity
+
+    def _not_there(self, visit_id: str) -> str:
+        """Why a visit that is not the one on the bench cannot be logged."""
+        was, now = self._begun.get(visit_id), self.settings.surface
+        if was is not None and was != now:
+            return (
+                f"nothing was logged: this visit was begun for {was}, and the bench has been "
+                f"turned to {now or 'no surface'} since; choose {was} again"
+            )
+        return "nothing was logged: this visit is not on the bench any more; look at the page again"
 
     def _touch(self) -> None:
         self._changed += 1
@@ -362,6 +408,20 @@ class Desk:
         state = self._known(surface).state(*draft)
         return state, state.rows[-1] if draft else None
 
+    def _advised(self, surface: Surface | None) -> dict[str, object] | None:
+        """The work that was advised after the last logged visit; None where it was no work."""
+        if surface is None or surface.folder is None:
+            return None
+        step = self._known(surface).state().next_step
+        if step.action not in ("grind", "polish") or step.minutes is None or step.alternate:
+            return None
+        return {
+            "text": step.text(),
+            "stage": step.stage or step.action,
+            "minutes": round_minutes(step.minutes),
+            "on_top": step.piece_on_top,
+        }
+
     def _course(self, surface: Surface | None) -> dict[str, object] | None:
         """Power against time, where several photographs tell it."""
         read = [one for one in self._shots if one.reading and one.reading.power_fringes is not None]
@@ -421,6 +481,15 @@ class Desk:
             "lamp": self.settings.lamp or surface.lamp,
         }
         return instruments_used(surface, names) if read else {}
+
+
+def _said_text(work: Work, details: Mapping[str, Any]) -> str:
+    """What was said with a visit, in a few words."""
+    minutes = None if work.minutes is None else f"{work.minutes:g} min"
+    on_top = work.on_top and f"{work.on_top} on top"
+    remark = details.get("remarks") and f"the remark {details['remarks']!r}"
+    words = [one for one in (work.stage, minutes, on_top, remark) if one]
+    return ", ".join(words) or "no work"
 
 
 def _surface_line(surface: Surface) -> dict[str, str]:

@@ -10,14 +10,20 @@ let in by a pass from the screen. Whichever it is, a request is refused
 
 from __future__ import annotations
 
+import math
 import secrets
 import threading
+import time
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 
 # without letters and digits that are taken for one another
 _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 _PASS_LENGTH = 8
-MOST_WRONG = 10
+# After so many wrong passes from one address each further one makes it wait, twice as long each
+# time, up to the longest [s].
+FREE_TRIES, LONGEST_WAIT_S = 4, 300.0
+MOST_ADDRESSES = 1000
 MOST_DEVICES = 32
 
 
@@ -27,6 +33,14 @@ class NotAllowedError(Exception):
     def __init__(self, why: str, status: int = 403) -> None:
         super().__init__(why)
         self.status = status
+
+
+@dataclass(frozen=True)
+class _Wrong:
+    """Wrong passes from one address, and until when it has to wait."""
+
+    count: int = 0
+    until_s: float = 0.0
 
 
 class Guard:
@@ -40,6 +54,8 @@ class Guard:
         Whether a device has to be let in first.
     new_pass : callable
         Called with each new one-time pass, to show it on the screen.
+    clock : callable
+        Tells seconds that only grow.
     """
 
     def __init__(
@@ -48,7 +64,9 @@ class Guard:
         *,
         needs_pass: bool = False,
         new_pass: Callable[[str], None] = lambda text: None,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
+        self._clock = clock
         self.hosts = {host.lower() for host in hosts}
         self.port = 0
         self.token = secrets.token_urlsafe(24)
@@ -56,7 +74,7 @@ class Guard:
         self._show_pass = new_pass
         self._lock = threading.Lock()
         self._devices: list[str] = []
-        self._wrong = 0
+        self._wrong: dict[str, _Wrong] = {}
         self._pass = ""
         if needs_pass:
             self._renew()
@@ -104,13 +122,15 @@ class Guard:
             given = (cookie or "").encode()
             return any(secrets.compare_digest(given, device.encode()) for device in self._devices)
 
-    def enter(self, text: str) -> str:
+    def enter(self, text: str, address: str = "") -> str:
         """Let a device in by the pass on the screen, which is used up by that.
 
         Parameters
         ----------
         text : str
             As it was typed; capitals, spaces and hyphens do not matter.
+        address : str
+            Where it comes from: who guesses has to wait, nobody else.
 
         Returns
         -------
@@ -120,21 +140,33 @@ class Guard:
         Raises
         ------
         NotAllowedError
-            If the pass is wrong. After some wrong ones it is changed.
+            If the pass is wrong, or this address has to wait first.
         """
         given = "".join(letter for letter in text.lower() if letter.isalnum())
         with self._lock:
+            now = self._clock()
+            wrong = self._wrong.get(address, _Wrong())
+            if now < wrong.until_s:
+                seconds = math.ceil(wrong.until_s - now)
+                raise NotAllowedError(f"too many wrong passes; try again in {seconds} s", 429)
             if not secrets.compare_digest(given.encode(), self._pass.encode()):
-                self._wrong += 1
-                if self._wrong >= MOST_WRONG:
-                    self._renew()
+                self._note(address, wrong.count + 1, now)
                 raise NotAllowedError("that is not the pass on the screen")
+            self._wrong.pop(address, None)
             device = secrets.token_urlsafe(24)
             self._devices = [*self._devices, device][-MOST_DEVICES:]
             self._renew()
             return device
 
+    def _note(self, address: str, count: int, now: float) -> None:
+        """Remember a wrong pass; of very many addresses the oldest is forgotten."""
+        more = count - FREE_TRIES
+        wait = min(LONGEST_WAIT_S, 2.0 ** min(more, 10)) if more > 0 else 0.0
+        self._wrong.pop(address, None)
+        self._wrong[address] = _Wrong(count, now + wait)
+        if len(self._wrong) > MOST_ADDRESSES:
+            del self._wrong[next(iter(self._wrong))]
+
     def _renew(self) -> None:
-        self._wrong = 0
         self._pass = "".join(secrets.choice(_LETTERS) for _ in range(_PASS_LENGTH))
         self._show_pass(self._pass)

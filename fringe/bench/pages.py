@@ -81,7 +81,7 @@ def _add_page(app: Flask, desk: Desk, guard: Guard) -> None:
 
     @app.post("/enter")
     def enter() -> Response:
-        device = guard.enter(_text(_values(), "pass", 100) or "")
+        device = guard.enter(_text(_values(), "pass", 100) or "", request.remote_addr or "")
         response = _json({"welcome": True})
         # no `Secure`: the page is served without TLS; `Strict`: no other site sends it
         response.set_cookie(guard.cookie, device, httponly=True, samesite="Strict", path="/")
@@ -193,7 +193,10 @@ def _values() -> dict[str, object]:
     """The JSON object that a device sent."""
     if (request.content_length or 0) > _MOST_WORDS:
         abort(413)
-    values = request.get_json(silent=True)
+    try:
+        values = json.loads(request.get_data(cache=False)) if request.is_json else None
+    except (ValueError, RecursionError):  # no JSON, or nested deeper than anything of ours
+        values = None
     if not isinstance(values, dict):
         raise BadInput("the page sent something else than it should; load it again")
     return values

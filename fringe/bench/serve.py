@@ -16,6 +16,7 @@ from fringe.errors import BadInput
 
 LOOPBACK = ("127.0.0.1", "localhost")
 THREADS = 8
+CONNECTIONS = 400
 
 
 class BenchServer:
@@ -67,9 +68,11 @@ class BenchServer:
                 port=port,
                 threads=THREADS,
                 max_request_body_size=MOST_UPLOAD + 1,
-                connection_limit=30,
+                connection_limit=CONNECTIONS,
                 ident=None,
-                channel_timeout=60,
+                # what only holds a connection open gives it up soon; the page asks again anyway
+                channel_timeout=20,
+                cleanup_interval=5,
                 map=self._open,
             )
         except OSError as error:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+import socket
 import threading
+from contextlib import ExitStack
 from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from urllib.request import urlopen
 
 import pytest
 from bench_page import SIZES, Page, served
@@ -13,8 +16,10 @@ from bench_page import SIZES, Page, served
 from browser import opened_browser
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session
+from fringe.bench.desk import Settings
 from fringe.errors import Refused
 from fringe.format import plus_minus
+from fringe.judge.state.visits import Work
 from fringe.synth import Form, Scene, render, save
 from sample_visits import FRINGES_ALONE, full_surface
 
@@ -158,7 +163,7 @@ def test_the_edge_is_dragged(page, bench, reader, photo, made_fit):
     page.edge_becomes([*centre, half, half], within)
     page.drag(2, 0, -20)
     page.edge_becomes([*centre, half, half - 20 * per_pixel], within)
-    page.says("edge-hint", "Amber")
+    page.says("edge-hint", "Dashes")
     wanted = page.edge()
     page.click("again")
     page.seen("working")
@@ -333,6 +338,66 @@ def test_a_device_is_let_in_by_its_pass(browser, surface, reader, tmp_path):
         browser.driver.get("about:blank")
         browser.driver.get(f"{server.urls[0]}#{passes[0]}")
         page.says("trouble", "That is not the pass on the screen.")
+
+
+def test_what_another_device_changes_is_shown_before_anything_is_logged(
+    browser, surface, reader, tmp_path
+):
+    """Where the bench is turned elsewhere, what was typed goes, and a message says so."""
+    full_surface(tmp_path / "shop", "concave 2")
+    page = Page(browser, "phone")
+    with served(tmp_path / "shop", reader=reader) as server:
+        page.open(server.urls[0])
+        page.choose("surface", "concave 1")
+        page.says("facts", "concave 1: ")
+        page.get("minutes").send_keys("30")
+        server.desk.set(Settings("concave 2"))
+        page.says("trouble", "The bench was turned to concave 2.")
+        assert "What was typed here for concave 1 was not logged." in page.text("trouble")
+        assert page.get("minutes").get_attribute("value") == ""
+        page.click("read-it")
+        assert not page.get("trouble").is_displayed()
+        page.get("minutes").send_keys("45")
+        server.desk.log(server.desk.view()["visit"], Work("polish", 30.0))
+        page.says("trouble", "The visit of concave 2 was logged elsewhere.")
+        assert browser.complaints() == []
+
+
+def test_photograph_comes_after_at_most_three_tab_stops(browser, bench):
+    """Who has only keys reaches the camera at once."""
+    from selenium.webdriver import ActionChains, Keys
+
+    page = Page(browser, "desktop")
+    page.open(bench.urls[0])
+    page.says("facts", "concave 1")
+    for _ in range(3):
+        ActionChains(browser.driver).send_keys(Keys.TAB).perform()
+        if browser.js("return document.activeElement.id") == "camera":
+            break
+    assert browser.js("return document.activeElement.id") == "camera"
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_the_page_is_no_wider_than_the_screen_with_large_text(browser, bench, size):
+    """With letters twice as large, and on 320 px, nothing has to be pushed aside to be read."""
+    page = Page(browser, size)
+    page.open(bench.urls[0])
+    page.says("facts", "concave 1")
+    browser.js("document.documentElement.style.fontSize = '200%'")
+    assert browser.js("return document.documentElement.scrollWidth <= innerWidth")
+    browser.js("document.documentElement.style.fontSize = ''")
+    browser.size((320, 640), phone=size == "phone")
+    assert browser.js("return document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_idle_connections_keep_nobody_out(bench):
+    """A hundred that only hold a connection open do not hinder a hundred and first."""
+    place = ("127.0.0.1", bench.guard.port)
+    with ExitStack() as held:
+        for _ in range(100):
+            held.enter_context(socket.create_connection(place))
+        answer = urlopen(bench.urls[0], timeout=60)
+        assert answer.status == 200
 
 
 EVIL = """<!DOCTYPE html><title>evil</title>

@@ -18,6 +18,7 @@ from fringe.archive.views.surface_state import surface_state
 from fringe.bench.desk import MOST_SHOTS, Desk, Settings
 from fringe.bench.shots import clean_file_name
 from fringe.errors import BadInput, Refused
+from fringe.judge.advice.step import round_minutes
 from fringe.judge.state.visits import Work
 from fringe.photo.ellipse import Edge
 from sample_visits import full_surface, power_reading
@@ -248,6 +249,56 @@ def test_a_visit_is_logged_once(desk, reader, picture, surface):
     assert all(result == results[0] for result in results)
     with pytest.raises(BadInput, match="not on the bench any more"):
         desk.log("another", Work("polish"))
+
+
+def test_a_visit_belongs_to_the_surface_that_it_was_begun_for(desk, reader, picture, surface):
+    """What a device began for one surface is never logged to another that was chosen since."""
+    full_surface(desk.archive, "concave 2")
+    put(desk, reader, picture(), 1.5)
+    begun = desk.view()["visit"]
+    desk.set(Settings("concave 2"))
+    assert desk.view()["visit"] != begun
+    with pytest.raises(BadInput, match="begun for concave 1, and the bench has been turned to con"):
+        desk.log(begun, Work("polish", 30.0))
+    assert list_sessions(surface.folder) == []
+
+
+def test_a_second_log_with_something_else_is_refused(desk, reader, picture, surface):
+    """Of two devices that log one visit with other words, one hears what the other said."""
+    put(desk, reader, picture(), 1.5)
+    visit = desk.view()["visit"]
+    first = desk.log(visit, Work("polish", 30.0), remarks=None)
+    assert desk.log(visit, Work("polish", 30.0), remarks=None) == first
+    with pytest.raises(BadInput, match=r"visit 1 of concave 1 .* polish, 30 min; .* polish, 45 min"):
+        desk.log(visit, Work("polish", 45.0), remarks=None)
+    assert len(list_sessions(surface.folder)) == 1
+
+
+def test_a_contact_goes_with_its_photograph(desk, reader, picture):
+    """Where the pieces touch, said of a photograph that was removed, signs no other one."""
+    desk.set(Settings("concave 1", None, "centre"))
+    desk.remove(put(desk, reader, picture(), 1.5))
+    assert desk.settings.sense == "auto"
+
+
+def test_the_page_is_told_what_was_advised(desk, reader, picture):
+    """The work that the last visit's next step asks for, to be filled in by one tap."""
+    assert desk.view()["advised"] is None
+    desk.set(Settings("concave 1", None, "centre"))
+    put(desk, reader, picture(), 30.0)
+    desk.log(desk.view()["visit"], Work())
+    desk.set(Settings("concave 1", None, "centre"))
+    put(desk, reader, picture(), 20.0)
+    logged = desk.log(desk.view()["visit"], Work("polish", 40.0, "work"))
+    advised, state = desk.view()["advised"], surface_state(desk.chosen())
+    step = state.next_step
+    assert logged["next"] == step.text()
+    assert advised == {
+        "text": step.text(),
+        "stage": step.stage or "polish",
+        "minutes": round_minutes(step.minutes),
+        "on_top": step.piece_on_top,
+    }
 
 
 def test_what_was_said_of_one_visit_ends_with_it(desk, reader, picture):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fringe.bench.guard import MOST_WRONG, Guard, NotAllowedError
+from fringe.bench.guard import FREE_TRIES, LONGEST_WAIT_S, Guard, NotAllowedError
 
 OWN = {"Host": "127.0.0.1:8740", "Origin": "http://127.0.0.1:8740"}
 
@@ -101,14 +101,30 @@ def test_other_cookies_do_not_let_in(locked, passes, cookie):
     assert not locked.admitted(cookie)
 
 
-def test_guessing_changes_the_pass(locked, passes):
-    """After some wrong ones the pass is another, so that trying all of them does not help."""
-    for _ in range(MOST_WRONG):
-        with pytest.raises(NotAllowedError):
-            locked.enter("abcdefgh")
-    assert len(passes) == 2
-    with pytest.raises(NotAllowedError):
-        locked.enter(passes[0])
+def test_who_guesses_has_to_wait_and_nobody_else():
+    """Wrong passes from one address are answered ever later; others get in by the same pass."""
+    now, passes = [0.0], []
+    guard = Guard(["localhost"], needs_pass=True, new_pass=passes.append, clock=lambda: now[0])
+
+    def answer():
+        with pytest.raises(NotAllowedError) as caught:
+            guard.enter("abcdefgh", "192.0.2.7")
+        return caught.value.status
+
+    waits = []
+    for _ in range(FREE_TRIES + 14):
+        begun = now[0]
+        while answer() == 429:
+            now[0] += 1.0
+        waits.append(now[0] - begun)
+    assert passes == passes[:1]  # no new one is shown for that
+    assert waits[0] == 0.0
+    assert sorted(waits) == waits
+    assert waits[-1] == LONGEST_WAIT_S
+    now[0] += 0.5
+    with pytest.raises(NotAllowedError, match="try again in"):
+        guard.enter(passes[0], "192.0.2.7")
+    assert guard.admitted(guard.enter(passes[0], "192.0.2.8"))
 
 
 def test_passes_are_long_and_differ(rng):

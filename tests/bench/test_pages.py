@@ -163,6 +163,14 @@ def test_words_are_bounded(ask):
     assert ask("POST", "/api/desk", json={"lamp": "x" * 500}).status_code == 400
 
 
+@pytest.mark.parametrize("path", ["/api/desk", "/api/log", "/enter"])
+def test_deep_nesting_is_refused_like_other_nonsense(ask, path):
+    """Lists within lists, deeper than any parser goes, are one line and no error of ours."""
+    for deep in ("[" * 19_000, '{"a":' * 3_800, "[" * 9_000 + "]" * 9_000):
+        answer = ask("POST", path, data=deep, content_type="application/json")
+        assert (answer.status_code, list(answer.json)) == (400, ["error"])
+
+
 def test_what_is_no_picture_is_one_line(ask):
     """An upload that is no photograph is answered by one line that names it."""
     answer = put(ask, b"<html>", "../page.html")

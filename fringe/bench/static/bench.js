@@ -7,9 +7,9 @@ const QUICK = 500; // between two looks at the desk while something is being rea
 const SLOW = 3000;
 
 const HINTS = {
-  found: "White: the edge. If it is not the work's, drag it.",
-  given: "White: the edge where it was put by hand. The power is over this circle.",
-  moved: "Amber: the edge where it is now. Read again with it.",
+  found: "The line: the edge. If it is not the work's, drag it.",
+  given: "The line: the edge where it was put by hand. The power is over this circle.",
+  moved: "Dashes: the edge where it is now. Read again with it.",
   unknown: "Drag the circle onto the work's edge, then read again.",
 };
 
@@ -20,6 +20,7 @@ let busy = 0; // requests under way that change something
 let moved = new Map(); // edges that were dragged and not yet read with, by photograph
 let shownCourse = "";
 let timer = 0;
+let sending = false; // this device itself turns to another visit
 
 const editor = new EdgeEditor($("overlay"), $("preview"), (edge) => {
   moved.set(selected, edge);
@@ -30,11 +31,14 @@ const editor = new EdgeEditor($("overlay"), $("preview"), (edge) => {
 
 // --- talking to the server --------------------------------------------------------------------
 
-function trouble(text) {
-  $("trouble").textContent = text || "";
-  $("trouble").hidden = !text;
-  if (text) $("trouble").scrollIntoView({ block: "nearest" });
+// Messages stand in one place, above the bar, until they are read.
+function message(id, text) {
+  $(id).textContent = text || "";
+  $(id).hidden = !text;
+  $("read-it").hidden = $("trouble").hidden && $("logged").hidden;
 }
+
+const trouble = (text) => message("trouble", text);
 
 async function ask(path, options = {}) {
   const headers = { ...options.headers };
@@ -50,7 +54,13 @@ async function ask(path, options = {}) {
     throw new Error("The bench does not answer; is fringe bench still running?");
   }
   if (answer.status === 401) location.reload();
-  const values = await answer.json();
+  let values;
+  try {
+    values = await answer.json();
+  } catch {
+    if (answer.status === 413) throw new Error("The photograph is too large for the bench; send a JPEG.");
+    throw new Error(`The bench gave an answer that is none (${answer.status}); load the page again.`);
+  }
   if (!answer.ok) throw new Error(capital(values.error) + ".");
   return values;
 }
@@ -59,6 +69,7 @@ async function ask(path, options = {}) {
 async function change(path, options) {
   if (busy) return null;
   busy += 1;
+  sending = true;
   trouble("");
   showButtons();
   try {
@@ -70,6 +81,7 @@ async function change(path, options) {
     return null;
   } finally {
     busy -= 1;
+    sending = false;
     show();
     again();
   }
@@ -98,12 +110,25 @@ function again() {
 }
 
 function take(values) {
+  const before = desk;
   desk = values;
+  if (before && before.visit !== desk.visit) turned(before);
   heard = performance.now();
   const there = desk.shots.map((shot) => shot.id);
   for (const id of moved.keys()) if (!there.includes(id)) moved.delete(id);
   if (values.added) selected = values.added;
   if (!there.includes(selected)) selected = there.at(-1) ?? null;
+}
+
+// Another visit is on the bench: what was typed was said of the one before, and goes with it.
+function turned(before) {
+  const typed = ["stage-name", "minutes", "remark", "temperature"].some((id) => $(id).value.trim());
+  $("log-form").reset();
+  moved.clear();
+  const [was, now] = [before.settings.surface, desk.settings.surface];
+  if (sending || (!typed && was === now)) return;
+  const what = was === now ? `The visit of ${was} was logged elsewhere` : `The bench was turned to ${now}`;
+  trouble(`${what}.${typed ? ` What was typed here for ${was} was not logged.` : ""}`);
 }
 
 const reading = () => desk?.shots.some((shot) => ["waiting", "reading"].includes(shot.state));
@@ -120,6 +145,7 @@ function show() {
   showPhoto();
   showCourse();
   showHistory();
+  showAdvised();
   showButtons();
 }
 
@@ -340,6 +366,19 @@ function showHistory() {
   }
 }
 
+function showAdvised() {
+  const { advised } = desk;
+  $("advised-line").hidden = !advised;
+  if (advised) text("advised", `As advised: ${advised.text}`);
+}
+
+$("advised").addEventListener("click", () => {
+  const { advised } = desk;
+  $("stage-name").value = advised.stage;
+  $("minutes").value = advised.minutes;
+  $("on-top").value = advised.on_top ?? "";
+});
+
 function showButtons() {
   const shot = current();
   const working = shot && ["waiting", "reading"].includes(shot.state);
@@ -383,7 +422,8 @@ async function upload(input) {
   input.value = ""; // the same file may be chosen again
   showButtons();
   if (desk?.settings.surface) $("setup").open = false;
-  $("answer").scrollIntoView({ block: "start", behavior: "smooth" });
+  const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+  $("answer").scrollIntoView({ block: "start", behavior: still ? "auto" : "smooth" });
 }
 
 for (const id of ["camera", "files"]) $(id).addEventListener("change", (event) => upload(event.target));
@@ -480,9 +520,11 @@ $("log-form").addEventListener("submit", async (event) => {
   $("log-form").reset();
   const { surface, visit, session, verdict, next, problems } = done.logged;
   const judged = verdict ? ` It is ${verdict}.` : "";
-  $("logged").textContent = [`${surface}: visit ${visit} is in the record, as ${session}.${judged} Next: ${next}.`, ...problems].join(" ");
-  $("logged").hidden = false;
+  message("logged", [`${surface}: visit ${visit} is in the record, as ${session}.${judged} Next: ${next}.`, ...problems].join(" "));
 });
-$("log-form").addEventListener("input", () => ($("logged").hidden = true));
+$("read-it").addEventListener("click", () => {
+  message("trouble", "");
+  message("logged", "");
+});
 
 look();

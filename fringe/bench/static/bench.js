@@ -518,9 +518,9 @@ $("log-form").addEventListener("submit", async (event) => {
   });
   if (!done) return;
   $("log-form").reset();
-  const { surface, visit, session, verdict, next, problems } = done.logged;
+  const { surface, visit, verdict, next, problems } = done.logged;
   const judged = verdict ? ` It is ${verdict}.` : "";
-  message("logged", [`${surface}: visit ${visit} is in the record, as ${session}.${judged} Next: ${next}.`, ...problems].join(" "));
+  message("logged", [`${surface}: visit ${visit} is in the record.${judged} Next: ${next}.`, ...problems].join(" "));
 });
 $("read-it").addEventListener("click", () => {
   message("trouble", "");

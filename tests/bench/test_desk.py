@@ -269,7 +269,9 @@ def test_a_second_log_with_something_else_is_refused(desk, reader, picture, surf
     visit = desk.view()["visit"]
     first = desk.log(visit, Work("polish", 30.0), remarks=None)
     assert desk.log(visit, Work("polish", 30.0), remarks=None) == first
-    with pytest.raises(BadInput, match=r"visit 1 of concave 1 .* polish, 30 min; .* polish, 45 min"):
+    with pytest.raises(
+        BadInput, match=r"visit 1 of concave 1 .* polish, 30 min; .* polish, 45 min"
+    ):
         desk.log(visit, Work("polish", 45.0), remarks=None)
     assert len(list_sessions(surface.folder)) == 1
 

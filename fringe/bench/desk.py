@@ -25,6 +25,7 @@ from fringe.archive.views.surface_state import (
     logged_visits,
 )
 from fringe.bench.answers import history, settling_answer, visit_answer
+from fringe.bench.logged_once import LoggedOnce
 from fringe.bench.shots import Shot, make_shot, minutes_of, shot_view
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
@@ -61,25 +62,6 @@ class Settings:
         )
 
 
-@dataclass(frozen=True)
-class _Logged:
-    """A visit that was logged from the bench, and what was said with it."""
-
-    result: dict[str, Any]
-    said: tuple[Work, Mapping[str, Any]]
-
-    def again(self, said: tuple[Work, Mapping[str, Any]]) -> dict[str, Any]:
-        """What it came to, for a device that sent it twice; `BadInput` for another one."""
-        if said == self.said:
-            return self.result
-        work = _said_text(*self.said)
-        raise BadInput(
-            f"nothing was logged: visit {self.result['visit']} of {self.result['surface']} is in "
-            f"the record already, with {work}; yours says {_said_text(*said)}. If both are true, "
-            "log yours as the next visit"
-        )
-
-
 class Desk:
     """The visit in progress, shared by all devices. Safe to call from any thread.
 
@@ -102,7 +84,7 @@ class Desk:
         self._lock = threading.RLock()
         self._changed = 0
         self._shots: list[Shot] = []
-        self._logged: dict[str, _Logged] = {}
+        self._logged: dict[str, LoggedOnce] = {}
         self._begun: dict[str, str | None] = {}
         self._cache: tuple[tuple[Path, int], LoggedVisits] | None = None
         self._decoding = threading.Lock()
@@ -254,7 +236,7 @@ class Desk:
                 "next": done.state.next_step.text(),
                 "problems": list(done.state.problems),
             }
-            self._logged[visit_id] = _Logged(result, said)
+            self._logged[visit_id] = LoggedOnce(result, said)
             self._shots = []
             # where this visit's pieces touched says nothing about the next visit
             self.settings = replace(self.settings, sense="auto")
@@ -481,15 +463,6 @@ class Desk:
             "lamp": self.settings.lamp or surface.lamp,
         }
         return instruments_used(surface, names) if read else {}
-
-
-def _said_text(work: Work, details: Mapping[str, Any]) -> str:
-    """What was said with a visit, in a few words."""
-    minutes = None if work.minutes is None else f"{work.minutes:g} min"
-    on_top = work.on_top and f"{work.on_top} on top"
-    remark = details.get("remarks") and f"the remark {details['remarks']!r}"
-    words = [one for one in (work.stage, minutes, on_top, remark) if one]
-    return ", ".join(words) or "no work"
 
 
 def _surface_line(surface: Surface) -> dict[str, str]:

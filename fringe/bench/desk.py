@@ -232,9 +232,9 @@ class Desk:
                 "visit": done.number,
                 "session": done.path.stem,
                 "surface": surface.name,
-                "verdict": done.row.verdict,
-                "next": done.state.next_step.text(),
-                "problems": list(done.state.problems),
+                "verdict": None if done.row is None else done.row.verdict,
+                "next": "" if done.judged is None else done.judged.next_step.text(),
+                "problems": done.warnings,
             }
             self._logged[visit_id] = LoggedOnce(result, said)
             self._shots = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ from fringe.cli.params import (
     plate_turned_option,
     quantity,
     surface_reading_options,
+    typed_options,
     uncertainty,
     worker_options,
 )
@@ -106,6 +108,9 @@ if TYPE_CHECKING:
     "--when", metavar="TIME", help="Time of the visit, as 2026-03-14T09:30 or with +01:00."
 )
 @click.option("--replaces", metavar="N", help="Correct visit N, see `fringe progress`.")
+@click.option("--strike", metavar="N", help="Take visit N out of every sum; --remark says why.")
+@click.option("--move", metavar="N", help="Move visit N to the surface that --to names.")
+@click.option("--to", "to_surface", metavar="NAME", help="Of the same archive, for --move.")
 @click.option("--keep-refused", is_flag=True, help="Keep photographs that cannot be read, too.")
 @worker_options
 @json_option
@@ -125,8 +130,9 @@ def command(
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder. Each PHOTO is read with the
     plate, diameter and lamp of the surface's record, and kept with its original bytes. If one
     of them cannot be read, nothing is written unless --keep-refused. A correction takes over
-    what it does not say from the visit that it replaces, and keeps that visit's number. Copies
-    of the instruments' records are kept with what they measured.
+    what it does not say from the visit that it replaces, and keeps that visit's number; a new
+    lamp, edge, sense or circle reads the kept photographs anew. Copies of the instruments'
+    records are kept with what they measured.
 
     \b
     Example:
@@ -137,16 +143,18 @@ def command(
       fringe log 'shop/concave 1' --stage 9um --minutes 30 --on-top work \\
         --minutes 40 --on-top tool
       fringe log 'shop/concave 1' small.jpg --aperture 80mm --place 30mm,0mm
-      fringe log 'shop/concave 1' --replaces 1 --remark 'new pitch lap'
+      fringe log 'shop/concave 1' --replaces 1 --sense centre
+      fringe log 'shop/concave 1' --strike 2 --remark 'another piece lay there'
     """
     from fringe.archive.store.surface import find_surface
-    from fringe.archive.views.visit_request import log_request
+    from fringe.archive.views.changed_visits import log_or_change
     from fringe.cli._waiting import waiting
     from fringe.show.text.log import logged_rows
 
     found = find_surface(surface)
-    with waiting("reading", quiet=as_json or not photos):
-        logged = log_request(found, photos, request, stated)
+    request = replace(request, said=typed_options(stated))
+    with waiting("reading", quiet=as_json or not (photos or request.replaces or request.move)):
+        logged = log_or_change(found, photos, request, stated)
     answer(as_json, logged.to_json, lambda: logged_rows(logged))
     if not as_json:
-        tell([*logged.refusals, *logged.state.problems])
+        tell(logged.warnings)

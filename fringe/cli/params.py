@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 import click
+from click.core import ParameterSource
 
 from fringe.errors import BadInput
 from fringe.units import TypedLength, length_mm, number, positive_length_mm
@@ -261,6 +262,13 @@ def gathered(**kinds: str) -> Callable[[F], Callable[..., None]]:
         return command
 
     return decorate
+
+
+def typed_options(gathered_values: Any) -> tuple[str, ...]:
+    """Names of the fields of a dataclass that were typed, though it be what holds without."""
+    context = click.get_current_context()
+    names = [field.name for field in dataclasses.fields(gathered_values)]
+    return tuple(n for n in names if context.get_parameter_source(n) is ParameterSource.COMMANDLINE)
 
 
 def _take_stated_uncertainties(given: dict[str, Any]) -> None:

@@ -69,7 +69,7 @@ def _locked(handle: int, folder: Path, patience_s: float) -> bool:
 
 def claim_sequence(folder: Path) -> tuple[int, Path]:
     """Take the next number, which no other writer gets even if it asks at the same time."""
-    sequence = max(_used(folder), default=0) + 1
+    sequence = last_sequence(folder) + 1
     while True:
         partial = folder / f".{sequence:04d}.partial"
         if claim(partial):
@@ -78,6 +78,11 @@ def claim_sequence(folder: Path) -> tuple[int, Path]:
                 return sequence, partial
             partial.unlink(missing_ok=True)
         sequence += 1
+
+
+def last_sequence(folder: Path) -> int:
+    """The highest sequence number in use or claimed; zero where there is none."""
+    return max(_used(folder), default=0)
 
 
 def _used(folder: Path) -> set[int]:

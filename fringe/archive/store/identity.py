@@ -38,47 +38,53 @@ def corrected_by(folder: Path, visit: Visit) -> Corrected | None:
     return Corrected(found.current, tuple(one.session_id for one in found.latest[:-1]))
 
 
-def identity_of(
-    folder: Path,
-    visit: Visit,
-    corrected: Corrected | None,
-    *,
-    sequence: int,
-    clock: datetime,
-    alone: bool,
-) -> dict[str, Any]:
-    """Attributes that tell a new session from all others.
+class NewSession:
+    """A session that is about to be written.
 
     Parameters
     ----------
     folder : Path
-        The surface's, held by the caller.
+        The surface's.
     visit : Visit
         What is to be written.
     corrected : Corrected or None
         From :func:`corrected_by`.
-    sequence : int
-        Claimed for it.
     clock : datetime
         The time now.
-    alone : bool
-        Nobody else writes.
     """
-    utc = clock.astimezone(UTC)
-    highest = highest_number(folder, alone=alone)
-    number = corrected.session.number if corrected else highest + 1
-    return {
-        "session_id": f"{sequence:04d}_{utc:%Y%m%dT%H%M%SZ}_{random_suffix()}",
-        "sequence": sequence,
-        "visit": number,
-        "visits": max(number, highest),
-        **_time(visit, corrected.session if corrected else None, clock),
-        "logged_at": utc.isoformat(),
-        "previous_session": last_before(folder, sequence),
-        "replaces": corrected and corrected.session.session_id,
-        "also_replaces": "\n".join(corrected.also) if corrected else None,
-        "struck": 1 if visit.struck else None,
-    }
+
+    def __init__(
+        self, folder: Path, visit: Visit, corrected: Corrected | None, clock: datetime
+    ) -> None:
+        self._folder, self._visit, self._corrected, self._clock = folder, visit, corrected, clock
+        self._suffix = random_suffix()
+
+    def identity(self, sequence: int, *, alone: bool) -> dict[str, Any]:
+        """Attributes that tell it from all other sessions.
+
+        Parameters
+        ----------
+        sequence : int
+            Claimed for it.
+        alone : bool
+            Nobody else writes.
+        """
+        folder, corrected, utc = self._folder, self._corrected, self._clock.astimezone(UTC)
+        highest = highest_number(folder, alone=alone)
+        number = corrected.session.number if corrected else highest + 1
+        session = corrected.session if corrected else None
+        return {
+            "session_id": f"{sequence:04d}_{utc:%Y%m%dT%H%M%SZ}_{self._suffix}",
+            "sequence": sequence,
+            "visit": number,
+            "visits": max(number, highest),
+            **_time(self._visit, session, self._clock),
+            "logged_at": utc.isoformat(),
+            "previous_session": last_before(folder, sequence),
+            "replaces": session and session.session_id,
+            "also_replaces": "\n".join(corrected.also) if corrected else None,
+            "struck": 1 if self._visit.struck else None,
+        }
 
 
 def _time(visit: Visit, corrected: SessionSummary | None, clock: datetime) -> dict[str, str]:

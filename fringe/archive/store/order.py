@@ -37,6 +37,11 @@ class VisitSessions:
     latest: tuple[SessionSummary, ...]
 
     @property
+    def struck(self) -> bool:
+        """Whether it is taken out of every sum."""
+        return self.current.struck
+
+    @property
     def current(self) -> SessionSummary:
         """The session that counts: of several latest ones, the one that was logged last."""
         return self.latest[-1]
@@ -81,15 +86,22 @@ def list_sessions(folder: Path) -> list[SessionSummary]:
     return list(in_order([read_summary(path) for path in session_files(folder)])[0])
 
 
-def survey(folder: Path) -> Survey:
+def survey(folder: Path, *more: SessionSummary) -> Survey:
     """Read what can be read of a surface's sessions, and name the rest.
+
+    Parameters
+    ----------
+    folder : Path
+        The surface's.
+    *more : SessionSummary
+        Sessions that are not on disk yet.
 
     Raises
     ------
     BadInput
         If the folder itself cannot be read.
     """
-    summaries, problems = [], []
+    summaries, problems = list(more), []
     for path in session_files(folder):
         try:
             summaries.append(read_summary(path))
@@ -214,7 +226,7 @@ def in_order(
 
 
 def _counting(visits: Sequence[VisitSessions]) -> tuple[SessionSummary, ...]:
-    return _by_time([visit.current for visit in visits if not visit.current.struck])
+    return _by_time([visit.current for visit in visits if not visit.struck])
 
 
 def visits_of(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import io
 import math
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -10,6 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import h5py
 import numpy as np
 
 from fringe.archive.store import hdf5, layout
@@ -74,6 +76,12 @@ def read_summary(path: Path) -> SessionSummary:
     with hdf5.opened(path) as file:
         _check_schema(path, file)
         return _summary(path, file)
+
+
+def summary_from(draft: io.BytesIO, place: Path) -> SessionSummary:
+    """Read the summary of a session that is not on disk yet, and the place it would have."""
+    with h5py.File(draft, "r") as file:
+        return _summary(place, file)
 
 
 def open_session(path: Path) -> Session:
@@ -202,6 +210,7 @@ def _summary(path: Path, file: Any) -> SessionSummary:
         also_replaces=tuple((hdf5.text(file, "also_replaces") or "").split()),
         written_number=hdf5.whole(file, "visit"),
         struck=bool(hdf5.whole(file, "struck")),
+        told_step=mapping(file, "told_step"),
         by=hdf5.text(file, "by"),
         remarks=hdf5.text(file, "remarks"),
         work=_work(file),

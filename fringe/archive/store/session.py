@@ -196,7 +196,8 @@ class SessionSummary(VisitRecord):
     Times have a time zone. `place` is the session's file; `photographs` counts them, and
     `refused` those of which no reading was made. `written_number` is the visit's number as the
     file has it (None in files of earlier versions), `number` the one that holds once all
-    sessions of the surface are known.
+    sessions of the surface are known. `told_step` is what was advised when it was logged, empty
+    where that is not known.
     """
 
     sequence: int
@@ -208,6 +209,7 @@ class SessionSummary(VisitRecord):
     also_replaces: tuple[str, ...] = ()
     written_number: int | None = None
     struck: bool = False
+    told_step: Mapping[str, Any] = field(default_factory=dict, hash=False)
     by: str | None = None
     remarks: str | None = None
     temperature_c: float | None = None

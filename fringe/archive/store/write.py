@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import json
 import platform
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import version
@@ -22,16 +22,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.archive.store import layout
-from fringe.archive.store.claim import claim_sequence, held
+from fringe.archive.store.claim import claim_sequence, held, last_sequence
 from fringe.archive.store.copy import fixed_text
 from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, seal
-from fringe.archive.store.identity import corrected_by, identity_of
+from fringe.archive.store.identity import NewSession, corrected_by
 from fringe.archive.store.layout import Column
+from fringe.archive.store.read import summary_from
 from fringe.archive.store.session import (
     METHODS,
     LoggedReading,
     LoggedSpherometer,
     Photograph,
+    SessionSummary,
     Visit,
 )
 from fringe.archive.store.surface import Surface
@@ -59,7 +61,13 @@ def log_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) ->
     return write_visit(surface, visit, now=now).path
 
 
-def write_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) -> Written:
+# Says what is to be done after a session that is about to be written, in a form that JSON has.
+Advise = Callable[[SessionSummary], Mapping[str, object] | None]
+
+
+def write_visit(
+    surface: Surface, visit: Visit, *, now: datetime | None = None, advise: Advise | None = None
+) -> Written:
     """Write a visit as a new session of a surface.
 
     Parameters
@@ -72,6 +80,9 @@ def write_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) 
         visit are replaced.
     now : datetime or None
         What the clock shows, with time zone; None asks it.
+    advise : callable or None
+        What the person is told to do next, which is kept with the visit. It gets the session as
+        it would be written if nobody else wrote now.
 
     Raises
     ------
@@ -84,13 +95,17 @@ def write_visit(surface: Surface, visit: Visit, *, now: datetime | None = None) 
     clock = now or datetime.now().astimezone()
     _check(visit)
     corrected = corrected_by(surface.folder, visit)
+    new = NewSession(surface.folder, visit, corrected, clock)
+    identity = new.identity(last_sequence(surface.folder) + 1, alone=True)
+    draft = _session_draft(surface, visit, identity)
+    told = None
+    if advise is not None:
+        told = advise(summary_from(draft, surface.folder / f"{identity['session_id']}.h5"))
     with held(surface.folder) as alone:
         sequence, partial = claim_sequence(surface.folder)
         try:
-            identity = identity_of(
-                surface.folder, visit, corrected, sequence=sequence, clock=clock, alone=alone
-            )
-            image = _session_bytes(surface, visit, identity)
+            identity = new.identity(sequence, alone=alone)
+            image = _finished(draft, {**identity, "told_step": _json(told) if told else None})
             fill(partial, image, seal(image))
             final = surface.folder / f"{identity['session_id']}{layout.SUFFIX}"
             publish(partial, final)
@@ -125,8 +140,8 @@ def _check(visit: Visit) -> None:
             raise BadInput(f"{photograph.file_name}: empty, or too large to archive")
 
 
-def _session_bytes(surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> memoryview:
-    """Build the HDF5 file in memory."""
+def _session_draft(surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> io.BytesIO:
+    """Build the HDF5 file in memory, all but its digest."""
     buffer = io.BytesIO()
     with h5netcdf.File(buffer, "w", libver=layout.LIBVER) as file:
         _write_root(file, surface, visit, identity)
@@ -137,10 +152,16 @@ def _session_bytes(surface: Surface, visit: Visit, identity: Mapping[str, Any]) 
         for i, readings in enumerate(visit.spherometers, 1):
             _write_spherometer(file.create_group(f"spherometer_{i}"), readings)
         _write_attributes(file.create_group("surface"), _surface_attributes(surface))
-    with h5py.File(buffer, "r+", libver=layout.LIBVER) as file:
+    return buffer
+
+
+def _finished(draft: io.BytesIO, identity: Mapping[str, Any]) -> memoryview:
+    """A draft with the identity that it gets in the end, and its digest."""
+    with h5py.File(draft, "r+", libver=layout.LIBVER) as file:
+        _write_attributes(file, identity)
         digest = content_digest(file)
         file.attrs.create(CONTENT_ATTRIBUTE, fixed_text(digest))
-    return buffer.getbuffer()
+    return draft.getbuffer()
 
 
 def _write_root(file: Any, surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from fringe.archive.store.order import find_visit
-from fringe.archive.store.session import Visit
+from fringe.archive.store.order import find_visit, survey
+from fringe.archive.store.session import SessionSummary, Visit
 from fringe.archive.store.surface import Surface
-from fringe.archive.store.write import write_visit
-from fringe.archive.views.surface_state import SurfaceState, surface_state
+from fringe.archive.store.write import Written, write_visit
+from fringe.archive.views.surface_state import SurfaceState, logged_visits, struck_row
+from fringe.errors import BadInput
 from fringe.judge.progress import last_visit
 from fringe.judge.spherometer.compare import SagResult, trap_text
 from fringe.judge.state.visits import VisitRow
@@ -18,41 +20,62 @@ from fringe.quantity import half_width_if_any
 
 @dataclass(frozen=True)
 class LoggedVisit:
-    """A visit in the archive.
+    """A visit in the archive; that it is there hangs on nothing else that is told here.
 
     Attributes
     ----------
+    surface : Surface
     visit : Visit
         As it was written.
     path : Path
         Its session's file.
     number : int
         Of the visit; a correction has that of the visit that it corrects.
-    state : SurfaceState
-        Of the surface, this visit among the others.
+    judged : SurfaceState or None
+        Of the surface, this visit among the others; None where that could not be worked out.
     sagittas : SagResult or None
         What the spherometer said.
     before : VisitRow or None
         The visit as it stood before, where this one corrects it.
+    failures : tuple of str
+        What could not be worked out beside it, a line each.
     """
 
+    surface: Surface
     visit: Visit
     path: Path
     number: int
-    state: SurfaceState
+    judged: SurfaceState | None
     sagittas: SagResult | None = None
     before: VisitRow | None = None
+    failures: tuple[str, ...] = ()
 
     @property
-    def row(self) -> VisitRow:
-        """The visit as the progress has it."""
-        return next(row for row in self.state.rows if row.session_id == self.path.stem)
+    def state(self) -> SurfaceState:
+        """What all visits say with this one; `BadInput` where that could not be worked out."""
+        if self.judged is None:
+            raise BadInput("; ".join(self.failures))
+        return self.judged
+
+    @property
+    def row(self) -> VisitRow | None:
+        """The visit as the progress has it; None where that could not be worked out."""
+        if self.judged is None:
+            return None
+        return next(row for row in self.judged.listed if row.session_id == self.path.stem)
 
     @property
     def refusals(self) -> list[str]:
         """Photographs that are kept without a reading, one line each."""
         kept = [one for one in self.visit.photographs if one.refusal is not None]
         return [f"{one.file_name} is kept without a reading: {one.refusal}" for one in kept]
+
+    @property
+    def warnings(self) -> list[str]:
+        """All that the person should know besides, one line each."""
+        problems = self.judged.problems if self.judged is not None else ()
+        kept = f"visit {self.number} is kept, do not log it again; "
+        return [*self.refusals, *problems, *(kept + line for line in self.failures)]
 
     @property
     def notes(self) -> list[str]:
@@ -66,36 +89,90 @@ class LoggedVisit:
 
     def to_json(self) -> dict[str, object]:
         """Return the keys of `fringe log --json`."""
+        row, judged = self.row, self.judged
         return {
-            "surface": self.state.surface.name,
+            "surface": self.surface.name,
             "session": self.path.stem,
             "file": str(self.path),
+            "kept": True,
+            **(row.to_json() if row is not None else {}),
             "visit": self.number,
-            **self.row.to_json(),
             "corrects": None if self.before is None else self.before.to_json(),
-            "wavelength_nm": self.state.wavelength_nm,
+            "wavelength_nm": None if judged is None else judged.wavelength_nm,
             "readings": [logged.reading.to_json() for logged in self.visit.readings],
             "spherometer": _spherometer_json(self.visit),
             "refused": self.refusals,
-            "next_step": self.state.next_step.to_json(),
-            "partner": self.state.partner,
-            "notes": list(self.state.notes),
-            "problems": list(self.state.problems),
+            "next_step": None if judged is None else judged.next_step.to_json(),
+            "partner": None if judged is None else judged.partner,
+            "notes": [] if judged is None else list(judged.notes),
+            "problems": [*(judged.problems if judged is not None else ()), *self.failures],
         }
 
 
 def log_and_judge(surface: Surface, visit: Visit, sagittas: SagResult | None = None) -> LoggedVisit:
-    """Write a visit, and judge the surface's visits with it among them.
+    """Write a visit with what it advises, the surface's visits judged with it among them.
+
+    Whatever fails but the writing does not keep the visit from being kept.
 
     Raises
     ------
     BadInput
-        If it cannot be written, as :func:`fringe.archive.store.write.log_visit`.
+        If it cannot be written, as :func:`fringe.archive.store.write.write_visit`.
     """
     before = _row_before(surface, visit)
-    written = write_visit(surface, visit)
-    state = surface_state(surface)
-    return LoggedVisit(visit, written.path, written.number, state, sagittas, before)
+    judging = _Judging(surface)
+    written = write_visit(surface, visit, advise=judging)
+    return LoggedVisit(
+        surface,
+        visit,
+        written.path,
+        written.number,
+        judging.state_after(written),
+        sagittas,
+        before,
+        tuple(judging.failures),
+    )
+
+
+class _Judging:
+    """Judges a surface's visits with one that is about to be written among them."""
+
+    def __init__(self, surface: Surface) -> None:
+        self.failures: list[str] = []
+        self._surface = surface
+        self._state: SurfaceState | None = None
+        self._session = ""
+
+    def __call__(self, session: SessionSummary) -> Mapping[str, object] | None:
+        """What to do next once this session is written; None where that cannot be told."""
+        folder = self._surface.folder
+        assert folder is not None
+        try:
+            found = survey(folder, session)
+            self._session = session.session_id
+            self._state = logged_visits(self._surface, found=found).state()
+            step = self._state.next_step
+            return {**step.to_json(), "text": step.text()}
+        except Exception as error:  # a visit must not be lost because of what is made of it
+            words = " ".join(str(error).split()) or type(error).__name__
+            self.failures.append(f"the next step could not be worked out: {words}")
+            return None
+
+    def state_after(self, written: Written) -> SurfaceState | None:
+        """What was judged, under the name and number that the session got in the end."""
+        if self._state is None or self.failures:
+            return None
+
+        def named(rows: tuple[VisitRow, ...]) -> tuple[VisitRow, ...]:
+            return tuple(
+                replace(row, session_id=written.path.stem, visit=written.number)
+                if row.session_id == self._session
+                else row
+                for row in rows
+            )
+
+        judged = replace(self._state.judged, rows=named(self._state.rows))
+        return replace(self._state, judged=judged, struck=named(self._state.struck))
 
 
 def _row_before(surface: Surface, visit: Visit) -> VisitRow | None:
@@ -103,6 +180,8 @@ def _row_before(surface: Surface, visit: Visit) -> VisitRow | None:
     if visit.replaces is None or surface.folder is None:
         return None
     current = find_visit(surface.folder, visit.replaces).current
+    if current.struck:
+        return struck_row(current)
     return last_visit([current.record], surface.tolerance)[0]
 
 

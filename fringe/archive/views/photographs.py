@@ -78,24 +78,85 @@ def read_photographs(
     Refused
         If no reading can be made of a photograph, unless `keep_refused`.
     """
-    photographs = [load_photograph(path) for path in paths]
-    groups = [tuple(range(1, len(photographs) + 1))]
-    if not burst:
-        photographs = _each_once(photographs)
-        groups = [(number,) for number in range(1, len(photographs) + 1)]
-    jobs = [_PhotographJob(tuple(photographs[i - 1] for i in group), options) for group in groups]
+    photographs = load_photographs(paths, burst=burst)
+    count = range(1, len(photographs) + 1)
+    groups = [tuple(count)] if burst else [(number,) for number in count]
+    contacts = [Contact(one, options, burst=burst, keep_refused=keep_refused) for one in groups]
+    answers, kept = read_contacts(
+        photographs, contacts, workers=workers, scheduler=scheduler, reader=reader
+    )
+    return tuple(one for one in answers if one is not None), kept
+
+
+@dataclass(frozen=True)
+class Contact:
+    """One contact that is to be read.
+
+    Attributes
+    ----------
+    photographs : tuple of int
+        Numbers of its photographs, from 1.
+    options : ReadOptions
+        What they are read with.
+    burst : bool
+        They are frames of one contact.
+    keep_refused : bool
+        Keep them with the reason where no reading can be made, instead of stopping.
+    """
+
+    photographs: tuple[int, ...]
+    options: ReadOptions
+    burst: bool = False
+    keep_refused: bool = False
+
+
+def read_contacts(
+    photographs: Sequence[Photograph],
+    contacts: Sequence[Contact],
+    *,
+    workers: int | None = 1,
+    scheduler: str | None = None,
+    reader: PhotoReader | None = None,
+) -> tuple[list[LoggedReading | None], tuple[Photograph, ...]]:
+    """Read contacts from the bytes of their photographs.
+
+    Returns
+    -------
+    readings : list of (LoggedReading or None)
+        One a contact; None where it is kept without one.
+    photographs : tuple of Photograph
+        All of them, each with why it was refused or without.
+
+    Raises
+    ------
+    Refused
+        If no reading can be made of one that is not to be kept without.
+    """
+    jobs = [
+        _PhotographJob(tuple(photographs[i - 1] for i in one.photographs), one.options)
+        for one in contacts
+    ]
     ask = partial(_read, reader or read_kept)
     answers = read_many(jobs, ask, workers=workers, scheduler=scheduler)
-    readings: list[LoggedReading] = []
-    for group, answer in zip(groups, answers, strict=True):
-        if not isinstance(answer, Refused):
-            readings.append(logged(answer, group, options, burst=burst))
-        elif keep_refused:
-            for i in group:
-                photographs[i - 1] = replace(photographs[i - 1], refusal=str(answer))
+    kept = list(photographs)
+    readings: list[LoggedReading | None] = []
+    for one, answer in zip(contacts, answers, strict=True):
+        refusal = str(answer) if isinstance(answer, Refused) else None
+        if isinstance(answer, Refused):
+            if not one.keep_refused:
+                raise answer
+            readings.append(None)
         else:
-            raise answer
-    return tuple(readings), tuple(photographs)
+            readings.append(logged(answer, one.photographs, one.options, burst=one.burst))
+        for i in one.photographs:
+            kept[i - 1] = replace(kept[i - 1], refusal=refusal)
+    return readings, tuple(kept)
+
+
+def load_photographs(paths: Sequence[Path], *, burst: bool = False) -> list[Photograph]:
+    """Take photographs from the disk, each once unless they are of a burst."""
+    photographs = [load_photograph(path) for path in paths]
+    return photographs if burst else _each_once(photographs)
 
 
 def load_photograph(path: Path) -> Photograph:

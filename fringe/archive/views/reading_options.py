@@ -56,11 +56,11 @@ def stated_options(
         work=surface.form,
     )
     options = known.options(find_lamp(name, archive))
-    plate_map = _plate_map(surface, archive, needed=said.plate_turned)
+    plate_map = map_of_plate(surface, archive, needed=said.plate_turned)
     return replace(options, plate_map=plate_map, plate_back=plate_back(surface))
 
 
-def _plate_map(surface: Surface, archive: Path | None, needed: str | None) -> PlateMap | None:
+def map_of_plate(surface: Surface, archive: Path | None, needed: str | None) -> PlateMap | None:
     """The map of the plate that the surface lies on; None where the archive has none."""
     plate = surface.plate.name
     found = None if archive is None or plate is None else latest_map(archive, plate)

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from heapq import nlargest
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.index import Entry, indexed_visits
 from fringe.archive.store.order import Survey, survey
+from fringe.archive.store.session import SessionSummary
 from fringe.archive.store.surface import E_LINE_NM, Surface, load_surface
 from fringe.archive.views.made_to import MadeTo, made_to
 from fringe.errors import BadInput
@@ -49,12 +50,26 @@ class SurfaceState:
         One line for each of its sessions that cannot be read.
     made : MadeTo or None
         What it is made to, and what does not count for that.
+    struck : tuple of VisitRow
+        Visits that were struck out: their number, time and why.
     """
 
     surface: Surface
     judged: Progress
     problems: tuple[str, ...] = ()
     made: MadeTo | None = None
+    struck: tuple[VisitRow, ...] = ()
+
+    @property
+    def listed(self) -> tuple[VisitRow, ...]:
+        """The rows, and where they belong by their time those that were struck out."""
+        rows = list(self.rows)
+        for one in self.struck:
+            later = (i for i, row in enumerate(rows) if row.when > one.when)
+            place = next(later, len(rows))
+            hours = rows[place - 1].hours_total if place else 0.0
+            rows.insert(place, replace(one, hours_total=hours))
+        return tuple(rows)
 
     @property
     def rows(self) -> tuple[VisitRow, ...]:
@@ -101,7 +116,7 @@ class SurfaceState:
         return {
             "surface": self.surface.to_json(),
             "wavelength_nm": self.wavelength_nm,
-            "visits": [row.to_json() for row in self.rows],
+            "visits": [row.to_json() for row in self.listed],
             "verdict": self.verdict and self.verdict.to_json(),
             "next_step": self.next_step.to_json(),
             "rates": [one.to_json() for one in self.judged.rates],
@@ -125,12 +140,18 @@ class LoggedVisits:
         What work did to like surfaces of its archive, a tuple a surface.
     problems : tuple of str
         One line for each of its sessions that cannot be read.
+    told : mapping
+        What was advised when a session was logged, by its identity, where that is kept.
+    struck : tuple of VisitRow
+        Visits that were struck out.
     """
 
     surface: Surface
     visits: tuple[VisitRecord, ...]
     like: Sequence[tuple[HeightChange, ...]] = ()
     problems: tuple[str, ...] = ()
+    told: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    struck: tuple[VisitRow, ...] = ()
 
     def state(self, *more: VisitRecord, pit_factor: float | None = None) -> SurfaceState:
         """Judge the visits.
@@ -152,7 +173,16 @@ class LoggedVisits:
         )
         if made.last_elsewhere is not None:
             judged = judged.with_step(read_elsewhere(*made.last_elsewhere))
-        return SurfaceState(self.surface, judged, self.problems, made)
+        rows = tuple(self._as_told(row) for row in judged.rows)
+        judged = replace(judged, rows=rows)
+        return SurfaceState(self.surface, judged, self.problems, made, self.struck)
+
+    def _as_told(self, row: VisitRow) -> VisitRow:
+        """A row with what was advised then, where that is kept, and not what would be today."""
+        told = self.told.get(row.session_id)
+        if not told:
+            return row
+        return replace(row, told_step=told, next_step=str(told.get("text") or row.next_step))
 
     def last(self) -> tuple[VisitRow | None, Verdict | None]:
         """Row and verdict of the last visit that worked or read, without judging the others."""
@@ -194,7 +224,38 @@ def logged_visits(
     assert surface.folder is not None
     known = survey(surface.folder) if found is None else found
     like = () if alone else like_changes(surface)
-    return LoggedVisits(surface, known.sessions, like, known.problems)
+    return LoggedVisits(
+        surface,
+        known.sessions,
+        like,
+        known.problems,
+        told={one.session_id: one.told_step for one in known.sessions},
+        struck=tuple(struck_row(one.current) for one in known.visits if one.struck),
+    )
+
+
+def struck_row(session: SessionSummary) -> VisitRow:
+    """The row of a visit that was struck out: that it was, when, and why."""
+    return VisitRow(
+        when=session.when,
+        hours_total=0.0,
+        stage=None,
+        minutes=None,
+        power_fringes=None,
+        power_u95_fringes=None,
+        radius_difference_mm=None,
+        radius_difference_u95_mm=None,
+        irregularity_fringes=None,
+        sense="unknown",
+        verdict=None,
+        probability=None,
+        next_step=None,
+        session_id=session.session_id,
+        visit=session.number,
+        corrected=session.corrected,
+        struck=True,
+        remark=session.remarks,
+    )
 
 
 def listed_visits(

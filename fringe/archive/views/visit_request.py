@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.instruments import instrument_record, spherometer_from_record
-from fringe.archive.store.order import find_visit
-from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit
-from fringe.archive.store.surface import Plate, Surface, find_surface
+from fringe.archive.store.surface import Surface
+from fringe.archive.views.correction import CorrectedVisit, corrected_fringes, visit_to_correct
+from fringe.archive.views.laid import as_laid, place_of, smaller_circle, stated_places
 from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
 from fringe.archive.views.photographs import instruments_used, read_photographs, take_over
 from fringe.archive.views.reading_options import stated_options, with_camera
@@ -83,6 +82,10 @@ class VisitRequest:
         Who reads, see :func:`fringe.parallel.read_many`.
     as_typed : str or None
         Expanded uncertainties as they were typed.
+    strike, move : str or None
+        Number of a visit to take out of every sum, or to move to the surface `to_surface`.
+    said : tuple of str
+        Fields of :class:`StatedOptions` that were said, though it be what holds without a word.
     """
 
     against: str | None = None
@@ -114,6 +117,10 @@ class VisitRequest:
     workers: int | None = None
     scheduler: str | None = None
     as_typed: str | None = None
+    strike: str | None = None
+    move: str | None = None
+    to_surface: str | None = None
+    said: tuple[str, ...] = ()
 
     def work(self) -> Work:
         """Return what was done since the last visit; `BadInput` for what cannot have been."""
@@ -160,8 +167,13 @@ def visit_of(
     assert surface.folder is not None
     stated = with_camera(stated, surface.folder.parent)
     when = _time(request.when)
+    corrected = None
+    if request.replaces is not None:
+        corrected = visit_to_correct(surface.folder, request.replaces)
     spherometers, sagittas = _spherometer(surface, request)
-    readings, photographs = _fringes(surface, tuple(photos), request, stated)
+    anew = corrected and corrected_fringes(surface, corrected, photos, request, stated)
+    readings, photographs = anew or _fringes(surface, tuple(photos), request, stated)
+    lamp = None if anew else surface.lamp
     visit = Visit(
         when=when,
         by=request.by,
@@ -173,9 +185,9 @@ def visit_of(
         spherometers=spherometers,
         replaces=request.replaces,
         inputs={"photographs": [str(path) for path in photos], **_inputs(stated, request)},
-        instruments=_instruments(surface, request, stated, readings, spherometers),
+        instruments=_instruments(surface, request, stated, readings, spherometers, lamp),
     )
-    completed = _completed(surface, visit)
+    completed = visit if corrected is None else _completed(visit, corrected)
     read = completed.readings or completed.photographs or completed.spherometers
     if request.rested_minutes is not None and not read:
         raise BadInput("--rested: nothing was read; give it with a photograph or a reading")
@@ -188,7 +200,7 @@ def _inputs(stated: StatedOptions, request: VisitRequest) -> dict[str, object]:
     for part in (stated, request):
         for field in dataclasses.fields(part):
             value = getattr(part, field.name)
-            if value in (None, (), "") or field.name in ("workers", "scheduler"):
+            if value in (None, (), "") or field.name in ("workers", "scheduler", "said"):
                 continue
             if field.name in ("minutes", "on_top"):
                 value = value[0] if len(value) == 1 else list(value)
@@ -237,11 +249,11 @@ def _fringes(
             if getattr(request, name):
                 raise BadInput(f"--{_INPUTS.get(name, name)} belongs to a photograph; give one")
         return (), ()
-    laid = _as_laid(surface, request)
+    laid = as_laid(surface, request.aperture_mm, request.against)
     options = stated_options(laid, stated)
-    aperture = laid.diameter_mm if laid.diameter_mm < surface.diameter_mm else None
+    aperture = smaller_circle(laid, surface)
     contacts = 1 if request.burst else len(photos)
-    places = _places(request.place, contacts, aperture, surface.diameter_mm)
+    places = stated_places(request.place, contacts, aperture, surface.diameter_mm)
     readings: tuple[LoggedReading, ...] = ()
     photographs: tuple[Photograph, ...] = ()
     if photos:
@@ -257,7 +269,7 @@ def _fringes(
         readings = (*readings, _by_eye(request.by_eye, options))
     placed = tuple(
         dataclasses.replace(
-            one, against=request.against, aperture_mm=aperture, place_mm=_place(one, places)
+            one, against=request.against, aperture_mm=aperture, place_mm=place_of(one, places)
         )
         for one in readings
     )
@@ -270,89 +282,35 @@ def _by_eye(text: str, options: ReadOptions) -> LoggedReading:
     return LoggedReading(by_eye(text, options), method="eye", lamp=options.lamp, options=kept)
 
 
-def _as_laid(surface: Surface, request: VisitRequest) -> Surface:
-    """The surface with the piece and the circle that this contact was over."""
-    laid, aperture_mm = surface, request.aperture_mm
-    if aperture_mm is not None:
-        if aperture_mm > surface.diameter_mm:
-            raise BadInput(
-                f"--aperture: {aperture_mm:g} mm is more than the work's {surface.diameter_mm:g} mm"
-            )
-        laid = dataclasses.replace(laid, diameter_mm=aperture_mm)
-    if request.against is not None:
-        partner = _partner(surface, request.against)
-        laid = dataclasses.replace(laid, plate=Plate(partner.name, partner.radius_mm))
-    return laid
-
-
-def _partner(surface: Surface, name: str) -> Surface:
-    assert surface.folder is not None
-    partner = find_surface(f"{surface.folder.parent}/{name}")
-    if partner.form == surface.form:
-        raise BadInput(
-            f"--against: {partner.name} is {partner.form} like {surface.name}; the two do not fit"
-        )
-    return partner
-
-
-def _places(
-    stated: Lists, photos: int, aperture: float | None, diameter_mm: float
-) -> list[tuple[float, float]]:
-    """Where each photograph's circle lay on the work [mm]; empty where nothing was said."""
-    if not stated:
-        return []
-    if aperture is None:
-        raise BadInput("--place says where a smaller plate lay; give its --aperture as well")
-    places = []
-    for pair in stated:
-        if len(pair) != 2:
-            raise BadInput("--place takes two lengths, across and down, as 40mm,0mm")
-        across, down = pair
-        places.append((across.mm, down.mm))
-        if math.hypot(across.mm, down.mm) >= diameter_mm / 2:
-            raise BadInput(f"--place: {across.text}, {down.text} from the centre is off the work")
-    if len(places) == 1:
-        return places * photos
-    if len(places) != photos:
-        raise BadInput(f"--place: {len(places)} places for {photos} photographs; give one for each")
-    return places
-
-
-def _place(one: LoggedReading, places: list[tuple[float, float]]) -> tuple[float, float] | None:
-    if not places or not one.photographs:
-        return None
-    return places[one.photographs[0] - 1]
-
-
 def _instruments(
     surface: Surface,
     request: VisitRequest,
     stated: StatedOptions,
     readings: tuple[LoggedReading, ...],
     spherometers: tuple[LoggedSpherometer, ...],
+    usual_lamp: str | None,
 ) -> dict[str, Any]:
     """Copies of the records of what was used, as far as the archive has them."""
     used = {
         "plate": surface.plate.name if spherometers or request.against is None else None,
         "spherometer": request.spherometer if spherometers else None,
         "camera": stated.camera if readings else None,
-        "lamp": (stated.lamp or surface.lamp) if readings else None,
+        "lamp": (stated.lamp or usual_lamp) if readings else None,
     }
     return instruments_used(surface, used) if readings or spherometers else {}
 
 
-def _completed(surface: Surface, visit: Visit) -> Visit:
-    """A correction with what it leaves open taken over from the session it corrects."""
-    if visit.replaces is None:
-        return visit
-    assert surface.folder is not None
-    found = find_visit(surface.folder, visit.replaces)
+def _completed(visit: Visit, corrected: CorrectedVisit) -> Visit:
+    """A correction with what it leaves open taken over from the visit that it corrects."""
+    base = corrected.base
+    new = {name: value for name, value in visit.inputs.items() if value != []}
     named = dataclasses.replace(
         visit,
-        replaces=found.current.session_id,
-        also_replaces=tuple(one.session_id for one in found.latest[:-1]),
+        replaces=corrected.found.current.session_id,
+        also_replaces=corrected.also,
+        inputs={**base.visit.inputs, **new},
     )
-    return take_over(named, open_session(found.current.place).visit)
+    return take_over(named, base.visit)
 
 
 def _time(text: str | None) -> datetime | None:

@@ -295,6 +295,13 @@ class VisitRow:
         Minutes since the lap when it was read, as they were told.
     split : tuple of (str, float)
         Piece on top and minutes of each part of a spell that was split, as `Work.parts`.
+    struck : bool
+        It is taken out of every sum; nothing of it is in this row.
+    remark : str or None
+        Why it was struck out.
+    told_step : mapping or None
+        What was advised when it was logged, as :meth:`NextStep.to_json` gave it then; None where
+        that was not kept.
     """
 
     when: datetime
@@ -327,6 +334,9 @@ class VisitRow:
     form: tuple[FormFeature, ...] = ()
     rested_minutes: float | None = None
     split: tuple[tuple[str, float], ...] = ()
+    struck: bool = False
+    remark: str | None = None
+    told_step: Mapping[str, Any] | None = None
 
     def to_json(self) -> dict[str, object]:
         """Return the fields under their own names, the time in ISO 8601."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fringe.archive.store.session import Visit
 from fringe.archive.views.logged_visit import LoggedVisit
+from fringe.archive.views.surface_state import SurfaceState
 from fringe.judge.spherometer.compare import text_of
 from fringe.judge.state.abrasives import stage
 from fringe.judge.state.visits import VisitRow
@@ -13,19 +14,30 @@ from fringe.show.words import form_text
 
 
 def logged_rows(logged: LoggedVisit) -> list[str]:
-    """What was read, the verdict and the next step, and where the visit is kept."""
-    visit, state, row = logged.visit, logged.state, logged.row
-    corrected = "" if logged.before is None else " corrected"
-    rows = [f"{state.surface.name}, visit {logged.number}{corrected}, {row.when:%Y-%m-%d %H:%M}"]
-    if logged.before is not None:
+    """Number of the visit, what was read, the verdict and the next step, and where it is kept."""
+    visit, row, state = logged.visit, logged.row, logged.judged
+    done = "struck out" if visit.struck else "" if logged.before is None else "corrected"
+    when = "" if row is None else f"{row.when:%Y-%m-%d %H:%M}"
+    head = " ".join(filter(None, [f"{logged.surface.name}, visit {logged.number}", done]))
+    rows = [", ".join(filter(None, [head, when]))]
+    if row is not None and logged.before is not None:
         rows += [_stood("before", logged.before), _stood("now", row)]
     rows += _stage_rows(visit)
     rows += _reading_rows(visit)
     if logged.sagittas is not None:
         rows.append(line("spherometer", text_of(logged.sagittas)))
+    if row is not None and state is not None:
+        rows += _judged_rows(row, state)
+    rows.append(line("file", str(logged.path)))
+    known = () if state is None else state.notes
+    return rows + [remark(note) for note in (*logged.notes, *known)]
+
+
+def _judged_rows(row: VisitRow, state: SurfaceState) -> list[str]:
+    """What the visit measured, the verdict, and the next step."""
+    rows = []
     if row.power_fringes is not None:
-        power = row_power_text(row)
-        rows.append(line("power", f"{power}, at {state.wavelength_nm:.2f} nm"))
+        rows.append(line("power", f"{row_power_text(row)}, at {state.wavelength_nm:.2f} nm"))
     if row.radius_difference_mm is not None:
         rows.append(line(f"work − {state.laid_on}", radius_text(row)))
     if row.irregularity_fringes is not None:
@@ -33,9 +45,7 @@ def logged_rows(logged: LoggedVisit) -> list[str]:
         rows.append(line("irregularity", shown))
     if row.verdict is not None:
         rows.append(wrapped_line("verdict", f"{verdict_text(row)}: {row.reason}"))
-    rows.append(wrapped_line("next", state.next_step.sentence()))
-    rows.append(line("file", str(logged.path)))
-    return rows + [remark(note) for note in (*logged.notes, *state.notes)]
+    return [*rows, wrapped_line("next", state.next_step.sentence())]
 
 
 def _stood(name: str, row: VisitRow) -> str:

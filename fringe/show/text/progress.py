@@ -24,7 +24,7 @@ def progress_view(state: SurfaceState, width: int) -> Iterator[RenderableType]:
     """What a screen of so many columns shows: limits, a table of the visits, verdict, next step."""
     yield Text(state.surface.name, style="bold")
     yield Text(_limits(state))
-    if state.rows:
+    if state.listed:
         yield Text("")
         yield _table(state, width)
         yield Text(_LEGEND, style="dim")
@@ -88,7 +88,7 @@ def _table(state: SurfaceState, width: int) -> Table:
 def _column(name: str, state: SurfaceState) -> tuple[str, list[str]]:
     """A column's name and its cells, the heading first."""
     shown = name.replace("plate", state.laid_on)
-    return name, [shown, *(_COLUMNS[name](row) for row in state.rows)]
+    return name, [shown, *(_COLUMNS[name](row) for row in state.listed)]
 
 
 def _styled(cell: str) -> Text:
@@ -120,7 +120,9 @@ _COLUMNS: dict[str, Callable[[VisitRow], str]] = {
     "": lambda row: str(row.visit),
     "date": lambda row: f"{row.when:%Y-%m-%d}",
     "time": lambda row: f"{row.when:%H:%M}",
-    "work before, on top": lambda row: work_cell(row),
+    "work before, on top": lambda row: (
+        f"struck out: {row.remark}" if row.struck else work_cell(row)
+    ),
     "power": lambda row: _power(row),
     "work − plate, mm": lambda row: _radius(row),
     "irreg.": lambda row: form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),

@@ -24,6 +24,8 @@ def power_text(power: float | None, u95: float | None, sense: str) -> str:
 
 def visit_text(row: VisitRow) -> str:
     """Work and result of a visit in one line."""
+    if row.struck:
+        return f"struck out: {row.remark}"
     work = work_cell(row, " on top") or "no work"
     read = "nothing read" if row.power_fringes is None else f"power {row_power_text(row)}"
     return f"{work}; {read}"

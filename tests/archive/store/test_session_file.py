@@ -23,7 +23,7 @@ from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session, read_summary
 from fringe.archive.store.session import LoggedReading, Photograph, Visit
 from fringe.archive.store.surface import load_surface
-from fringe.archive.store.write import log_visit
+from fringe.archive.store.write import log_visit, write_visit
 from fringe.errors import BadInput
 from fringe.help import topic_text
 from fringe.judge.state.visits import Work
@@ -49,7 +49,8 @@ def full(surface, rng):
     visit = dataclasses.replace(
         full_visit(rng), replaces=first.stem, also_replaces=("0000_x",), struck=True
     )
-    return visit, log_visit(surface, visit, now=hours(1))
+    written = write_visit(surface, visit, now=hours(1), advise=lambda _: {"action": "stop"})
+    return visit, written.path
 
 
 def assert_same(one, other, where="visit"):

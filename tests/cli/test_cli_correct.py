@@ -216,3 +216,34 @@ def test_what_was_told_then_is_kept(run, photos, surface, capsys):
     assert {key: first["told_step"][key] for key in told} == told
     assert first["next_step"] == first["told_step"]["text"]
     assert second["told_step"]["reason"] == json.loads(out)["next_step"]["reason"]
+
+
+@pytest.mark.parametrize("place", ["logged_visits", "survey"])
+def test_kept_though_the_advice_fails(run, photos, surface, monkeypatch, place):
+    """Whatever fails in the judging is a warning that says the number; the visit is kept."""
+
+    def fail(*_, **__):
+        raise RuntimeError("no such thing")
+
+    monkeypatch.setattr(f"fringe.archive.views.logged_visit.{place}", fail)
+    code, out, err = run(*photos("3.5.jpg"), "--json")
+    values = json.loads(out)
+    assert (code, values["visit"], values["kept"], values["next_step"]) == (0, 1, True, None)
+    code, out, err = run("--remark", "second")
+    assert code == 0
+    assert out.startswith("concave 1, visit 2")
+    assert err.startswith("fringe: visit 2 is kept, do not log it again; ")
+    assert len(survey(surface.folder).sessions) == 2
+
+
+def test_kept_though_the_output_is_full(run, surface, monkeypatch):
+    """A full disk behind standard output is a warning with the number; the status is 0."""
+
+    def full(*_, err=False, **__):
+        if not err:
+            raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("fringe.cli.printing.click.echo", full)
+    for words in (("--remark", "a"), ("--remark", "b", "--json")):
+        assert run(*words)[0] == 0
+    assert len(survey(surface.folder).sessions) == 2

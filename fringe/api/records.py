@@ -96,7 +96,8 @@ def log_visit(
     Refused
         If a photograph supports no reading; nothing is written then.
     """
-    from fringe.archive.views.visit_request import VisitRequest, log_request
+    from fringe.archive.views.log_request import log_request
+    from fringe.archive.views.visit_request import VisitRequest
     from fringe.orders.options import StatedOptions
 
     stated = StatedOptions(

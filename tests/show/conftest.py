@@ -149,6 +149,7 @@ def _made_visits() -> list[VisitRow]:
     return [
         _visit(
             f"2026-10-{k + 1:02d}",
+            visit=k + 1,
             hours_total=1.5 * (k + 1),
             stage=stages[k],
             minutes=90.0,

@@ -19,10 +19,11 @@ from fringe.archive.views.correction import (
     visit_to_correct,
 )
 from fringe.archive.views.laid import as_laid
+from fringe.archive.views.log_request import log_request
 from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
 from fringe.archive.views.reading_options import map_of_plate, plate_back
 from fringe.archive.views.sagittas import sagitta_readings
-from fringe.archive.views.visit_request import VisitRequest, log_request
+from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
 from fringe.orders.options import ReadOptions, StatedOptions
 

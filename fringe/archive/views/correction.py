@@ -9,7 +9,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from fringe.archive.instruments import find_lamp
 from fringe.archive.store.order import VisitSessions, find_visit
@@ -24,12 +23,10 @@ from fringe.archive.views.reading_options import (
     refused_options,
     with_camera,
 )
+from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
 from fringe.orders.by_eye import by_eye
 from fringe.orders.options import ReadOptions, StatedOptions
-
-if TYPE_CHECKING:
-    from fringe.archive.views.visit_request import VisitRequest
 
 # Options to read with now, of the reading and those that it was read with; and a new reading with
 # where it lay, of itself and the old one.

@@ -1,37 +1,21 @@
-"""A visit as a person describes it: put together, read, and logged."""
+"""A visit as a person describes it, before anything is read."""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
-from typing import Any
 
-from fringe.archive.instruments import instrument_record, spherometer_from_record
-from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit
-from fringe.archive.store.surface import Surface
-from fringe.archive.views.correction import CorrectedVisit, corrected_fringes, visit_to_correct
-from fringe.archive.views.laid import as_laid, place_of, smaller_circle, stated_places
-from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
-from fringe.archive.views.photographs import instruments_used, read_photographs, take_over
-from fringe.archive.views.reading_options import stated_options, with_camera
-from fringe.archive.views.sagittas import sagitta_readings
 from fringe.errors import BadInput
-from fringe.judge.spherometer.compare import SagResult
-from fringe.judge.spherometer.typed import TypedReadings
 from fringe.judge.state.abrasives import check_stage
 from fringe.judge.state.visits import Work, split_spell
-from fringe.orders.by_eye import by_eye
-from fringe.orders.options import ReadOptions, StatedOptions
+from fringe.orders.options import StatedOptions
 from fringe.units import TypedLength
 
 Lists = tuple[tuple[TypedLength, ...], ...]
-Readings = tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]
 
 # what a session's inputs call a field, where that is not its name
-_INPUTS = {
+INPUT_NAMES = {
     "aperture_mm": "aperture",
     "camera_distance_mm": "camera_distance",
     "reading_u_mm": "reading_u",
@@ -131,70 +115,7 @@ class VisitRequest:
         return Work(**{name: getattr(self, name) for name in names}, **spell)
 
 
-def log_request(
-    surface: Surface, photos: Sequence[Path], request: VisitRequest, stated: StatedOptions
-) -> LoggedVisit:
-    """Read all that a visit brought, and log it.
-
-    Parameters
-    ----------
-    surface : Surface
-        As it was loaded, with its folder.
-    photos : sequence of Path
-    request : VisitRequest
-    stated : StatedOptions
-        How the photographs were taken.
-
-    Raises
-    ------
-    BadInput
-        If something that is said makes no sense; nothing is written then.
-    Refused
-        If a photograph supports no reading, unless it is to be kept all the same.
-    """
-    visit, sagittas = visit_of(surface, photos, request, stated)
-    return log_and_judge(surface, visit, sagittas)
-
-
-def visit_of(
-    surface: Surface, photos: Sequence[Path], request: VisitRequest, stated: StatedOptions
-) -> tuple[Visit, SagResult | None]:
-    """Read all that a visit brought, and put it together; what the spherometer says beside it.
-
-    A correction takes over what it does not say from the session that it replaces.
-    """
-    work = request.work()
-    assert surface.folder is not None
-    stated = with_camera(stated, surface.folder.parent)
-    when = _time(request.when)
-    corrected = None
-    if request.replaces is not None:
-        corrected = visit_to_correct(surface.folder, request.replaces)
-    spherometers, sagittas = _spherometer(surface, request)
-    anew = corrected and corrected_fringes(surface, corrected, photos, request, stated)
-    readings, photographs = anew or _fringes(surface, tuple(photos), request, stated)
-    lamp = None if anew else surface.lamp
-    visit = Visit(
-        when=when,
-        by=request.by,
-        remarks=request.remark,
-        work=work,
-        temperature_c=request.temperature_c,
-        readings=readings,
-        photographs=photographs,
-        spherometers=spherometers,
-        replaces=request.replaces,
-        inputs={"photographs": [str(path) for path in photos], **_inputs(stated, request)},
-        instruments=_instruments(surface, request, stated, readings, spherometers, lamp),
-    )
-    completed = visit if corrected is None else _completed(visit, corrected)
-    read = completed.readings or completed.photographs or completed.spherometers
-    if request.rested_minutes is not None and not read:
-        raise BadInput("--rested: nothing was read; give it with a photograph or a reading")
-    return completed, sagittas
-
-
-def _inputs(stated: StatedOptions, request: VisitRequest) -> dict[str, object]:
+def inputs_of(stated: StatedOptions, request: VisitRequest) -> dict[str, object]:
     """What was said, in a form that JSON has."""
     inputs: dict[str, object] = {}
     for part in (stated, request):
@@ -206,114 +127,11 @@ def _inputs(stated: StatedOptions, request: VisitRequest) -> dict[str, object]:
                 value = value[0] if len(value) == 1 else list(value)
             elif isinstance(value, tuple):
                 value = [[length.text for length in each] for each in value]
-            inputs[_INPUTS.get(field.name, field.name)] = value
+            inputs[INPUT_NAMES.get(field.name, field.name)] = value
     return inputs
 
 
-def _spherometer(
-    surface: Surface, request: VisitRequest
-) -> tuple[tuple[LoggedSpherometer, ...], SagResult | None]:
-    typed = TypedReadings.of(request.sag_plate, request.sag_work, request.zero)
-    if not typed.plate and not typed.work:
-        if typed.zero or request.spherometer:
-            raise BadInput("the spherometer needs its readings: --sag-plate 808um --sag-work 793um")
-        return (), None
-    if not typed.plate or not typed.work:
-        missing = "--sag-work" if typed.plate else "--sag-plate"
-        raise BadInput(
-            f"a spherometer compares work and plate: give {missing} as well, read in turn"
-        )
-    record = None
-    if request.spherometer:
-        assert surface.folder is not None
-        record = instrument_record(surface.folder.parent, "spherometer", request.spherometer)
-    one = spherometer_from_record(record) if record else None
-    u, assumed = typed.u_mm(request.reading_u_mm, one)
-    when = _time(request.when)
-    return sagitta_readings(
-        surface,
-        *typed.heights_mm,
-        record=record,
-        u_reading_mm=u,
-        assumed=assumed,
-        when=None if when is None else when.date(),
-    )
-
-
-def _fringes(
-    surface: Surface, photos: tuple[Path, ...], request: VisitRequest, stated: StatedOptions
-) -> Readings:
-    """Readings of the photographs, and of what was seen by eye."""
-    if not photos and request.by_eye is None:
-        for name in ("aperture_mm", "against", "place", "burst"):
-            if getattr(request, name):
-                raise BadInput(f"--{_INPUTS.get(name, name)} belongs to a photograph; give one")
-        return (), ()
-    laid = as_laid(surface, request.aperture_mm, request.against)
-    options = stated_options(laid, stated)
-    aperture = smaller_circle(laid, surface)
-    contacts = 1 if request.burst else len(photos)
-    places = stated_places(request.place, contacts, aperture, surface.diameter_mm)
-    readings: tuple[LoggedReading, ...] = ()
-    photographs: tuple[Photograph, ...] = ()
-    if photos:
-        readings, photographs = read_photographs(
-            photos,
-            options,
-            burst=request.burst,
-            keep_refused=request.keep_refused,
-            workers=request.workers,
-            scheduler=request.scheduler,
-        )
-    if request.by_eye is not None:
-        readings = (*readings, _by_eye(request.by_eye, options))
-    placed = tuple(
-        dataclasses.replace(
-            one, against=request.against, aperture_mm=aperture, place_mm=place_of(one, places)
-        )
-        for one in readings
-    )
-    return placed, photographs
-
-
-def _by_eye(text: str, options: ReadOptions) -> LoggedReading:
-    """Readings by eye, without a camera."""
-    kept = {**options.to_json(), "by_eye": text}
-    return LoggedReading(by_eye(text, options), method="eye", lamp=options.lamp, options=kept)
-
-
-def _instruments(
-    surface: Surface,
-    request: VisitRequest,
-    stated: StatedOptions,
-    readings: tuple[LoggedReading, ...],
-    spherometers: tuple[LoggedSpherometer, ...],
-    usual_lamp: str | None,
-) -> dict[str, Any]:
-    """Copies of the records of what was used, as far as the archive has them."""
-    used = {
-        "plate": surface.plate.name if spherometers or request.against is None else None,
-        "spherometer": request.spherometer if spherometers else None,
-        "camera": stated.camera if readings else None,
-        "lamp": (stated.lamp or usual_lamp) if readings else None,
-    }
-    return instruments_used(surface, used) if readings or spherometers else {}
-
-
-def _completed(visit: Visit, corrected: CorrectedVisit) -> Visit:
-    """A correction with what it leaves open taken over from the visit that it corrects."""
-    base = corrected.base
-    new = {name: value for name, value in visit.inputs.items() if value != []}
-    named = dataclasses.replace(
-        visit,
-        replaces=corrected.found.current.session_id,
-        also_replaces=corrected.also,
-        inputs={**base.visit.inputs, **new},
-    )
-    return take_over(named, base.visit)
-
-
-def _time(text: str | None) -> datetime | None:
+def time_of(text: str | None) -> datetime | None:
     """Read a time; without an offset it is local time."""
     if text is None:
         return None

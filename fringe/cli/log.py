@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fringe.cli.asking import confirmed
 from fringe.cli.params import (
     NUMBER,
     PATH,
@@ -74,6 +75,11 @@ if TYPE_CHECKING:
 @uncertainty("--reading-u", "mm", "Standard uncertainty of a reading.")
 @click.option("--stage", metavar="NAME", help="Work since the last visit: '#400', 9um, polish.")
 @click.option(
+    "--stage-is",
+    type=click.Choice(["grit", "polish"]),
+    help="What a stage is that has a name of your own.",
+)
+@click.option(
     "--minutes",
     type=NUMBER,
     multiple=True,
@@ -112,6 +118,7 @@ if TYPE_CHECKING:
 @click.option("--move", metavar="N", help="Move visit N to the surface that --to names.")
 @click.option("--to", "to_surface", metavar="NAME", help="Of the same archive, for --move.")
 @click.option("--keep-refused", is_flag=True, help="Keep photographs that cannot be read, too.")
+@click.option("--yes", is_flag=True, help="Log what is hardly meant without being asked.")
 @worker_options
 @json_option
 @gathered(
@@ -154,7 +161,11 @@ def command(
     found = find_surface(surface)
     request = replace(request, said=typed_options(stated))
     with waiting("reading", quiet=as_json or not (photos or request.replaces or request.move)):
-        logged = log_or_change(found, photos, request, stated)
+        logged = confirmed(
+            lambda yes: log_or_change(
+                found, photos, replace(request, yes=yes or request.yes), stated
+            )
+        )
     answer(as_json, logged.to_json, lambda: logged_rows(logged))
     if not as_json:
         tell(logged.warnings)

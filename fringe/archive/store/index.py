@@ -32,7 +32,7 @@ from fringe.optics.feature import FormFeature
 
 FOLDER = ".index"
 SCHEMA = "fringe index"
-SCHEMA_VERSION = 2  # 2: what was measured counts the plate's form
+SCHEMA_VERSION = 3  # 2: what was measured counts the plate's form; 3: photographs' digests
 _SUFFIX = ".json"
 _MAX_BYTES = 20_000_000
 # A file that is written twice within one tick of the disk's clock looks the same: what changed
@@ -57,6 +57,8 @@ class Entry:
         Session files that can be read.
     problems : tuple of str
         One line each.
+    photographs : tuple of (str, int)
+        Digest of each photograph of the visits that count, and the number of its visit.
     """
 
     folder: Path
@@ -64,6 +66,7 @@ class Entry:
     visits: tuple[VisitRecord, ...] = ()
     sessions: int = 0
     problems: tuple[str, ...] = ()
+    photographs: tuple[tuple[str, int], ...] = ()
 
     def to_json(self) -> dict[str, object]:
         """Return the entry as the index stores it."""
@@ -73,6 +76,7 @@ class Entry:
             "visits": visits,
             "sessions": self.sessions,
             "problems": [line.replace(str(self.folder), _HERE) for line in self.problems],
+            "photographs": [list(one) for one in self.photographs],
         }
 
     def listed_json(self) -> dict[str, object]:
@@ -156,6 +160,23 @@ def indexed_visits(folder: Path) -> tuple[VisitRecord, ...]:
     return found[0].visits
 
 
+def kept_entries(folder: Path) -> Iterator[Entry]:
+    """A surface's entry, and of the others of its archive those that are kept and still fit.
+
+    Nothing but the surface itself is worked out: whoever asks must not wait for a whole archive.
+    """
+    for one in _folders(folder.parent):
+        if one.name == folder.name:
+            found = _looked_up(folder, None)
+            if found is not None:
+                yield found[0]
+            continue
+        stamp = _stamp(one)
+        entry = None if stamp is None else _load(one, stamp)
+        if entry is not None:
+            yield entry
+
+
 def _looked_up(folder: Path, now_ns: int | None) -> tuple[Entry, bool] | None:
     """A surface's entry, and whether it had to be worked out; None for another folder."""
     stamp = _stamp(folder)
@@ -189,6 +210,7 @@ def entry_of(folder: Path) -> Entry:
         visits=tuple(one.record for one in found.sessions),
         sessions=len(found.all_sessions),
         problems=(*problems, *found.problems),
+        photographs=tuple((d, one.number) for one in found.sessions for d in one.digests),
     )
 
 
@@ -268,6 +290,7 @@ def _entry(folder: Path, values: dict[str, Any]) -> Entry:
         visits=tuple(_visit(one) for one in values["visits"]),
         sessions=int(values["sessions"]),
         problems=tuple(line.replace(_HERE, str(folder)) for line in values["problems"]),
+        photographs=tuple((str(d), int(number)) for d, number in values["photographs"]),
     )
 
 

@@ -211,6 +211,7 @@ def _summary(path: Path, file: Any) -> SessionSummary:
         written_number=hdf5.whole(file, "visit"),
         struck=bool(hdf5.whole(file, "struck")),
         told_step=mapping(file, "told_step"),
+        digests=_photograph_digests(file),
         by=hdf5.text(file, "by"),
         remarks=hdf5.text(file, "remarks"),
         work=_work(file),
@@ -219,6 +220,16 @@ def _summary(path: Path, file: Any) -> SessionSummary:
         photographs=hdf5.whole(file, "photographs") or 0,
         refused=hdf5.whole(file, "refused") or 0,
     )
+
+
+def _photograph_digests(file: Any) -> tuple[str, ...]:
+    groups = (hdf5.member(file, f"photograph_{i + 1}") for i in range(_count(file, "photographs")))
+    found = (None if group is None else hdf5.text(group, "sha256") for group in groups)
+    return tuple(one for one in found if one is not None)
+
+
+def _count(file: Any, name: str) -> int:
+    return hdf5.whole(file, name) or 0
 
 
 def _work(file: Any) -> Work:

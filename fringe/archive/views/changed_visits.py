@@ -11,6 +11,7 @@ from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Session, Visit
 from fringe.archive.store.surface import Surface, find_surface
+from fringe.archive.views.asked import check_asked, with_known_stage
 from fringe.archive.views.correction import (
     CorrectedVisit,
     as_before,
@@ -28,7 +29,7 @@ from fringe.errors import BadInput
 from fringe.orders.options import ReadOptions, StatedOptions
 
 # what may be said beside --strike and --move
-_BESIDE = {"strike", "move", "to_surface", "remark", "by", "workers", "scheduler", "said"}
+_BESIDE = {"strike", "move", "to_surface", "remark", "by", "workers", "scheduler", "said", "yes"}
 
 
 def log_or_change(
@@ -44,7 +45,9 @@ def log_or_change(
     if request.strike is None and request.move is None:
         if request.to_surface is not None:
             raise BadInput("--to: say which visit goes there, as --move 3 --to NAME")
-        return log_request(surface, photos, request, stated)
+        known = with_known_stage(surface, request)
+        check_asked(surface, photos, known)
+        return log_request(surface, photos, known, stated)
     _check_alone(photos, request, stated)
     if request.strike is not None:
         return strike_visit(surface, request.strike, request.remark, by=request.by)

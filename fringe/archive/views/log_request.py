@@ -16,7 +16,7 @@ from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
 from fringe.archive.views.photographs import instruments_used, read_photographs, take_over
 from fringe.archive.views.reading_options import stated_options, with_camera
 from fringe.archive.views.sagittas import sagitta_readings
-from fringe.archive.views.visit_request import INPUT_NAMES, VisitRequest, inputs_of, time_of
+from fringe.archive.views.visit_request import INPUT_NAMES, VisitRequest, inputs_of
 from fringe.errors import BadInput
 from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.spherometer.typed import TypedReadings
@@ -61,7 +61,7 @@ def visit_of(
     work = request.work()
     assert surface.folder is not None
     stated = with_camera(stated, surface.folder.parent)
-    when = time_of(request.when)
+    when = request.time()
     corrected = None
     if request.replaces is not None:
         corrected = visit_to_correct(surface.folder, request.replaces)
@@ -108,7 +108,7 @@ def _spherometer(
         record = instrument_record(surface.folder.parent, "spherometer", request.spherometer)
     one = spherometer_from_record(record) if record else None
     u, assumed = typed.u_mm(request.reading_u_mm, one)
-    when = time_of(request.when)
+    when = request.time()
     return sagitta_readings(
         surface,
         *typed.heights_mm,

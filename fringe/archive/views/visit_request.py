@@ -26,6 +26,10 @@ INPUT_NAMES = {
 }
 
 
+# fields that say how it is logged, not what
+_NOT_SAID = ("workers", "scheduler", "said", "yes")
+
+
 @dataclass(frozen=True)
 class VisitRequest:
     """What is said of a visit, beside how its photographs were taken.
@@ -66,6 +70,10 @@ class VisitRequest:
         Who reads, see :func:`fringe.parallel.read_many`.
     as_typed : str or None
         Expanded uncertainties as they were typed.
+    stage_is : {'grit', 'polish'} or None
+        What a stage is that has a name of one's own.
+    yes : bool
+        Do not ask about what is hardly meant.
     strike, move : str or None
         Number of a visit to take out of every sum, or to move to the surface `to_surface`.
     said : tuple of str
@@ -101,10 +109,16 @@ class VisitRequest:
     workers: int | None = None
     scheduler: str | None = None
     as_typed: str | None = None
+    stage_is: str | None = None
+    yes: bool = False
     strike: str | None = None
     move: str | None = None
     to_surface: str | None = None
     said: tuple[str, ...] = ()
+
+    def time(self) -> datetime | None:
+        """Return when it was, if that is said; `BadInput` for what is no time."""
+        return time_of(self.when)
 
     def work(self) -> Work:
         """Return what was done since the last visit; `BadInput` for what cannot have been."""
@@ -121,7 +135,7 @@ def inputs_of(stated: StatedOptions, request: VisitRequest) -> dict[str, object]
     for part in (stated, request):
         for field in dataclasses.fields(part):
             value = getattr(part, field.name)
-            if value in (None, (), "") or field.name in ("workers", "scheduler", "said"):
+            if value in (None, (), "") or field.name in _NOT_SAID:
                 continue
             if field.name in ("minutes", "on_top"):
                 value = value[0] if len(value) == 1 else list(value)

@@ -12,11 +12,12 @@ from typing import Any
 from fringe.errors import BadInput
 
 UM_PER_MM = 1e3
-_SIZE = re.compile(r"(?i)(\d+(?:[.,]\d+)?)\s*(?:um|µm|μm|microns?)\b")
+_SIZE = re.compile(r"(?i)(\d+(?:[.,]\d+)?)\s*(?:um|µm|μm|mics?|microns?)\b")
 _NUMBER = re.compile(
     r"(?i)(?:#\s*|\bgrit\s*|\bno\.?\s*)(\d{2,4})\b|\b(\d{2,4})\s*grit\b|^\s*(\d{2,4})\s*$"
 )
-_WHOLE_WORD = r"(?i)(?<![A-Za-z]){}\s*#?\s*(\d{{2,4}})(?!\d)"
+_WHOLE_WORD = r"(?i)(?<![A-Za-z]){}\s*#?\s*(\d{{1,4}}(?:[.,]\d+)?)(?!\d)"
+_OWN_GRIT = "(grit)"  # after a name of one's own, as a session keeps it
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,8 @@ class Stage:
         The same for every way of writing one stage.
     source : str
         Where the size is from.
+    known : bool
+        It is polishing, or a grit by its size, its number or because somebody said so.
     """
 
     name: str
@@ -42,6 +45,7 @@ class Stage:
     size_um: float | None = None
     key: str = ""
     source: str = ""
+    known: bool = True
 
     @property
     def fineness(self) -> float:
@@ -84,14 +88,23 @@ def stage(name: str) -> Stage:
             return Stage(name, False, size_um, f"{size_um:.3g} um", "by its name")
     for series in _series():
         numbered = re.search(_WHOLE_WORD.format(series["prefix"]), text)
-        if numbered is not None and numbered[1] in series["sizes"]:
-            return _of_series(name, series, numbered[1])
+        number = "" if numbered is None else numbered[1].replace(",", ".")
+        if number in series["sizes"]:
+            return _of_series(name, series, number)
     bare = _NUMBER.search(text)
     number = next((group for group in bare.groups() if group), "") if bare else ""
     for series in _series():
-        if number in series["sizes"]:
+        alone = series.get("bare", True) and not series.get("in_um", False)
+        if alone and number in series["sizes"]:
             return _of_series(name, series, number)
-    return Stage(name, key=text.casefold())
+    own = text.casefold().endswith(_OWN_GRIT)
+    return Stage(name, key=text.casefold(), known=bool(number) or own)
+
+
+def known_names() -> list[str]:
+    """Names that stages are known by: each grit of the table, and the words of polishing."""
+    grits = [f"{one['prefix']}{number}" for one in _series() for number in one["sizes"]]
+    return [*dict.fromkeys(grits), *abrasives_table()["polish"]["words"]]
 
 
 def is_polish(name: str) -> bool:

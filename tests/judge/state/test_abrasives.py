@@ -92,13 +92,42 @@ def test_every_entry_has_a_source():
 
 @pytest.mark.parametrize("prefix", sorted({one["prefix"] for one in SERIES}))
 def test_finer_numbers_are_smaller_grains(prefix):
-    """Within a series, a higher number is a smaller grain, over all its tables."""
-    sizes = {
-        int(n): um for one in SERIES if one["prefix"] == prefix for n, um in one["sizes"].items()
-    }
+    """A higher number is a smaller grain over all tables of a series, a larger one if in um."""
+    tables = [one for one in SERIES if one["prefix"] == prefix]
+    sizes = {float(n): um for one in tables for n, um in one["sizes"].items()}
     ordered = [sizes[number] for number in sorted(sizes)]
-    assert ordered == sorted(ordered, reverse=True)
+    assert ordered == sorted(ordered, reverse=not tables[0].get("in_um", False))
     assert len(set(ordered)) == len(ordered)
+
+
+@pytest.mark.parametrize(
+    ("name", "size_um"),
+    [
+        ("W20", 17.0),
+        ("w 3,5", 3.0),
+        ("M10", 8.5),
+        ("P400 film", 35.0),
+        ("P2000", 10.0),
+        ("15mic", 15.0),
+        ("9 mic alumina", 9.0),
+        ("3 microns", 3.0),
+        ("diamond paste 6", 6.0),
+        ("diamond 0.25", 0.25),
+    ],
+)
+def test_names_that_practice_uses(name, size_um):
+    """Powders by the coarser end of their range, paper, paste and microns have their grain."""
+    assert (stage(name).size_um, stage(name).known) == (size_um, True)
+
+
+@pytest.mark.parametrize(
+    ("name", "known"),
+    [("#3000", True), ("20", True), ("own (grit)", True), ("pad (polish)", True), ("3F", False)],
+)
+def test_what_is_a_stage(name, known):
+    """A mesh number, or a word that says so, is a stage; a bare number is never one of microns."""
+    assert stage(name).known == known
+    assert stage(name).size_um is None
 
 
 def spell(name, minutes=20.0, removed=None, seen=None):

@@ -1,0 +1,178 @@
+"""What is asked before a visit is kept: what is hardly meant, and hard to put right later."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from fringe.archive.instruments import record_if_any
+from fringe.archive.store.index import Entry, kept_entries
+from fringe.archive.store.surface import Surface
+from fringe.archive.views.visit_request import VisitRequest
+from fringe.errors import BadInput
+from fringe.judge.state.abrasives import check_stage, known_names, stage
+from fringe.judge.state.visits import VisitRecord
+from fringe.photo.load import read_bytes
+
+LONGEST_SPELL_MIN = 24 * 60.0
+# a clock may run a little ahead of another
+_AHEAD = timedelta(minutes=5)
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked, and the option that answers it without being asked."""
+
+    text: str
+    option: str
+
+
+class Asked(BadInput):
+    """Something must be answered first; the line names what, and how it is answered."""
+
+    def __init__(self, questions: Sequence[Question]) -> None:
+        self.questions = tuple(questions)
+        lines = [f"{one.text}; {one.option}" for one in questions]
+        super().__init__("; ".join(lines))
+
+
+_ANYWAY = "--yes logs it all the same"
+
+
+def check_asked(surface: Surface, photos: Sequence[Path], request: VisitRequest) -> None:
+    """Raise `Asked` for what is hardly meant, unless that was confirmed.
+
+    Parameters
+    ----------
+    surface : Surface
+        As it was loaded, with its folder.
+    photos : sequence of Path
+    request : VisitRequest
+    """
+    if request.yes:
+        return
+    assert surface.folder is not None
+    questions = [*_minutes(request), *_times(surface, request), *_plate(surface, photos, request)]
+    questions += _photographs(surface, photos, request)
+    if questions:
+        raise Asked(questions)
+
+
+def _minutes(request: VisitRequest) -> Iterable[Question]:
+    minutes = request.work().minutes
+    if minutes is not None and minutes > LONGEST_SPELL_MIN:
+        yield Question(f"--minutes: {minutes:g} min is more than a day of work", _ANYWAY)
+
+
+def _times(surface: Surface, request: VisitRequest) -> Iterable[Question]:
+    """A visit in the future, or before the last one."""
+    now = datetime.now().astimezone()
+    when = request.time()
+    if when is not None and when > now + _AHEAD:
+        yield Question(f"--when: {when:%Y-%m-%d %H:%M} is in the future", _ANYWAY)
+    if request.replaces is not None:
+        return
+    last = _last(surface)
+    if last is not None and (when or now) < last.when:
+        which = "--when" if when is not None else "the clock"
+        yield Question(
+            f"{which}: {when or now:%Y-%m-%d %H:%M} is before visit {last.number}, "
+            f"{last.when:%Y-%m-%d %H:%M}",
+            _ANYWAY,
+        )
+
+
+def _last(surface: Surface) -> VisitRecord | None:
+    assert surface.folder is not None
+    visits = [one for entry in kept_entries(surface.folder) for one in _own(entry, surface)]
+    return max(visits, key=lambda one: one.when, default=None)
+
+
+def _own(entry: Entry, surface: Surface) -> Sequence[VisitRecord]:
+    return entry.visits if entry.folder == surface.folder else ()
+
+
+def _plate(surface: Surface, photos: Sequence[Path], request: VisitRequest) -> Iterable[Question]:
+    """A plate that is smaller than the work by its record, and no circle said."""
+    name = surface.plate.name
+    if not photos or name is None or request.against or request.aperture_mm or request.replaces:
+        return
+    assert surface.folder is not None
+    record = record_if_any(surface.folder.parent, "plate", name) or {}
+    diameter = record.get("diameter_mm")
+    if isinstance(diameter, int | float) and diameter < surface.diameter_mm:
+        yield Question(
+            f"plate {name} is {diameter:g} mm and the work {surface.diameter_mm:g} mm in diameter",
+            f"--aperture {diameter:g}mm reads it over the plate, --yes over the work",
+        )
+
+
+def _photographs(
+    surface: Surface, photos: Sequence[Path], request: VisitRequest
+) -> Iterable[Question]:
+    """Photographs that are in the archive already."""
+    if not photos or request.replaces is not None:
+        return
+    assert surface.folder is not None
+    known: dict[str, str] = {}
+    for entry in kept_entries(surface.folder):
+        name = entry.surface.name if entry.surface else entry.folder.name
+        for digest, number in entry.photographs:
+            known.setdefault(digest, f"visit {number} of {name}")
+    for path in photos:
+        found = known.get(hashlib.sha256(read_bytes(path)).hexdigest())
+        if found is not None:
+            yield Question(f"{path.name}: this photograph is in {found} already", _ANYWAY)
+
+
+def with_known_stage(surface: Surface, request: VisitRequest) -> VisitRequest:
+    """A request whose stage is a grit or polish, by its name or by what is said of it.
+
+    A name of one's own is kept with what it is: `pad 7 (polish)`. A surface that has it on record
+    is not asked again.
+
+    Raises
+    ------
+    BadInput
+        If the stage is none; the line names the nearest, and the option that tells.
+    """
+    name, kind = request.stage, request.stage_is
+    if name is None:
+        if kind is not None:
+            raise BadInput("--stage-is: say the stage as well, as --stage 'pad 7'")
+        return request
+    check_stage(name)
+    known = stage(name)
+    if kind is not None and known.known:
+        if known.polish != (kind == "polish"):
+            is_ = "polishing" if known.polish else "a grit"
+            raise BadInput(f"--stage-is: {name!r} is known as {is_}; give your own another name")
+        return request
+    if known.known:
+        return request
+    own = [f"{name} ({one})" for one in ("grit", "polish")]
+    if kind is not None:
+        return replace(request, stage=own[kind == "polish"])
+    before = _stages(surface)
+    seen = [one for one in own if one in before]
+    if seen:
+        return replace(request, stage=seen[-1])
+    names = {one.casefold(): one for one in [*known_names(), *before]}
+    near = difflib.get_close_matches(name.casefold(), names, 1, 0.5)
+    nearest = f"the nearest is {names[near[0]]!r}" if near else "grits are written '#400' or 9um"
+    raise BadInput(
+        f"--stage: {name!r} is no stage that is known; {nearest}; for one of your own add "
+        "--stage-is grit or --stage-is polish"
+    )
+
+
+def _stages(surface: Surface) -> list[str]:
+    assert surface.folder is not None
+    found = (
+        visit.work.stage for entry in kept_entries(surface.folder) for visit in _own(entry, surface)
+    )
+    return list(dict.fromkeys(one for one in found if one is not None))

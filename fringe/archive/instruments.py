@@ -180,10 +180,22 @@ def load_instrument(archive: Path, kind: str, name: str) -> Instrument:
     _known_kind(kind)
     path = find_record(archive, kind, name)
     if path is None:
-        names = [one.name for one in list_instruments(archive, kind)]
-        known = f"there are {', '.join(names)}" if names else "there is none yet"
-        raise BadInput(f"{archive}: no {kind} named {name!r}; {known}")
+        raise BadInput(
+            f"{archive}: no {kind} named {name!r}; {names_on_record(archive, kind, name)}"
+        )
     return read_instrument(path, kind)
+
+
+def names_on_record(archive: Path, kind: str, name: str) -> str:
+    """Say which instruments of a kind are on record, and which is called nearly so."""
+    import difflib
+
+    names = [one.name for one in list_instruments(archive, kind)] if archive.is_dir() else []
+    if not names:
+        return "there is none yet; `fringe instrument add` makes a record"
+    near = difflib.get_close_matches(name, names, 1, 0.5)
+    nearest = f", the nearest is {near[0]!r}" if near else ""
+    return f"there are {', '.join(names)}{nearest}"
 
 
 def instrument_record(archive: Path, kind: str, name: str) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fringe.archive.instruments import find_lamp, list_instruments, load_instrument
+from fringe.archive.instruments import find_lamp, list_instruments, load_instrument, names_on_record
 from fringe.archive.store.surface import (
     E_LINE_NM,
     Plate,
@@ -96,7 +96,13 @@ class StatedRecord:
         plate, name = surface.plate, self.plate
         if name is not None:
             kept = plate if name == plate.name else Plate(name)
-            plate = _recorded_plate(surface, archive, name) or kept
+            recorded = _recorded_plate(surface, archive, name)
+            if recorded is None and self.plate_radius_mm is None and name != plate.name:
+                raise BadInput(
+                    f"--plate: {name!r} is not on record, "
+                    f"{names_on_record(archive, 'plate', name)}; or give its --plate-radius"
+                )
+            plate = recorded or kept
         if self.plate_radius_mm not in (None, plate.radius_mm):
             plate = dataclasses.replace(plate, radius_u_mm=None)  # it belongs to the old radius
         said = {"radius_mm": self.plate_radius_mm, "radius_u_mm": self.plate_radius_u_mm}

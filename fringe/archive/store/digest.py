@@ -67,11 +67,19 @@ def seal_problem(path: Path) -> str | None:
 
 
 def is_sealed(path: Path) -> bool:
-    """Whether a file ends as a whole session does; quick, and proves no more than that."""
+    """Whether a file ends as a whole session does; quick, and proves no more than that.
+
+    Raises
+    ------
+    BadInput
+        If this account may not read the file.
+    """
     try:
         with open(path, "rb") as file:
             file.seek(-SEAL_BYTES, os.SEEK_END)
             end = file.read(SEAL_BYTES)
+    except PermissionError as error:
+        raise BadInput(f"{path}: cannot be read: {error.strerror}") from error
     except OSError:
         return False
     return end.startswith(_SEAL_START) and end.endswith(b"\n")
@@ -97,9 +105,10 @@ def content_digest(file: h5py.File) -> str:
             kind, shape, data = _attribute_bytes(item, name)
             sha.update(f"@{name} {kind} {shape}\n".encode() + data)
         if hasattr(item, "shape"):
-            kind, shape, data = _variable_bytes(item)
+            kind, shape, parts = _variable_bytes(item)
             sha.update(f"= {kind} {shape}\n".encode())
-            sha.update(data)
+            for part in parts:
+                sha.update(part)
     return sha.hexdigest()
 
 
@@ -159,12 +168,15 @@ def _attribute_bytes(item: Any, name: str) -> tuple[str, str, bytes]:
     return array.dtype.str, shape, array.tobytes()
 
 
-def _variable_bytes(item: Any) -> tuple[str, str, Any]:
-    from fringe.archive.store.hdf5 import numbers
+def _variable_bytes(item: Any) -> tuple[str, str, Iterator[Any]]:
+    """Type, shape, and the bytes of a variable, a bounded part at a time."""
+    from fringe.archive.store.hdf5 import blocks
     from fringe.archive.store.layout import MAX_PHOTOGRAPH_BYTES
 
-    array = _little_endian(numbers(item, MAX_PHOTOGRAPH_BYTES))
-    return array.dtype.str, ",".join(map(str, array.shape)), array.reshape(-1).view("u1").data
+    kind = item.dtype.newbyteorder("<").str
+    parts = (_little_endian(one) for one in blocks(item, MAX_PHOTOGRAPH_BYTES))
+    shape = ",".join(map(str, item.shape))
+    return kind, shape, (one.reshape(-1).view("u1").data for one in parts)
 
 
 def _little_endian(value: Any) -> Any:

@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 from fringe.archive.store.layout import MAX_ARRAY_BYTES, MAX_TEXT_BYTES
 from fringe.errors import BadInput
 
+BLOCK_BYTES = 1 << 24  # read at once of what may be large
+MAX_CHUNK_BYTES = 1 << 26  # unpacked at once
 _FILTERS = {h5py.h5z.FILTER_DEFLATE, h5py.h5z.FILTER_SHUFFLE, h5py.h5z.FILTER_FLETCHER32}
 
 
@@ -151,16 +153,49 @@ def numbers(item: Any, max_bytes: int = MAX_ARRAY_BYTES) -> NDArray[Any]:
         If it is anything else, larger than `max_bytes`, kept outside the file, or packed by
         a filter that is not HDF5's own.
     """
+    _check_plain(item, max_bytes)
+    return np.asarray(item[()])
+
+
+def blocks(item: Any, max_bytes: int = MAX_ARRAY_BYTES) -> Iterator[NDArray[Any]]:
+    """Read a variable of plain numbers a part at a time, along its first axis.
+
+    Raises
+    ------
+    BadInput
+        As :func:`numbers`.
+    """
+    _check_plain(item, max_bytes)
+    if not item.shape or item.size == 0:
+        yield np.asarray(item[()])
+        return
+    row = item.size // item.shape[0] * item.dtype.itemsize
+    step = max(1, BLOCK_BYTES // row)
+    if item.chunks is not None:  # a packed chunk is unpacked once
+        step = max(1, step // item.chunks[0]) * item.chunks[0]
+    for start in range(0, item.shape[0], step):
+        yield np.asarray(item[start : start + step])
+
+
+def declared_bytes(item: Any) -> int:
+    """How large a variable says that it is, before anything of it is read."""
+    return 0 if item.size is None else int(item.size) * int(item.dtype.itemsize)
+
+
+def _check_plain(item: Any, max_bytes: int) -> None:
+    """Refuse what is no plain variable, or too large, before it is read."""
     if not isinstance(item, h5py.Dataset) or item.dtype.kind not in "fiu" or item.dtype.subdtype:
         raise _refused(item, "it is not a variable of numbers")
-    if item.size is None or item.size * item.dtype.itemsize > max_bytes:
+    if item.size is None or declared_bytes(item) > max_bytes:
         raise _refused(item, "it is larger than any session's")
+    chunk = int(np.prod(item.chunks or (0,), dtype=object)) * item.dtype.itemsize
+    if chunk > MAX_CHUNK_BYTES:
+        raise _refused(item, "it is packed in parts larger than any session's")
     if item.is_virtual or item.external:
         raise _refused(item, "its values are kept in another file")
     plan = item.id.get_create_plist()
     if any(plan.get_filter(i)[0] not in _FILTERS for i in range(plan.get_nfilters())):
         raise _refused(item, "it is packed by a filter that no session uses")
-    return np.asarray(item[()])
 
 
 def _refused(item: Any, what: str) -> BadInput:

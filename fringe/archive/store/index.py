@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.store import layout
+from fringe.archive.store.moves import finish_moves
 from fringe.archive.store.surface import Surface, is_record, load_surface, surface_from_values
 from fringe.errors import BadInput
 from fringe.files import write_whole
@@ -134,6 +135,7 @@ def list_archive(archive: Path, *, now_ns: int | None = None) -> Listing:
         If the archive is not a folder.
     """
     entries, read = [], 0
+    finish_moves(archive)
     for folder in _folders(archive):
         found = _looked_up(folder, now_ns)
         if found is not None:
@@ -171,15 +173,27 @@ def kept_entries(folder: Path) -> Iterator[Entry]:
             if found is not None:
                 yield found[0]
             continue
-        stamp = _stamp(one)
-        entry = None if stamp is None else _load(one, stamp)
+        entry = _kept_entry(one)
         if entry is not None:
             yield entry
 
 
+def _kept_entry(folder: Path) -> Entry | None:
+    """A surface's entry where it is kept and still fits."""
+    try:
+        stamp = _stamp(folder)
+    except PermissionError:
+        return None
+    return None if stamp is None else _load(folder, stamp)
+
+
 def _looked_up(folder: Path, now_ns: int | None) -> tuple[Entry, bool] | None:
     """A surface's entry, and whether it had to be worked out; None for another folder."""
-    stamp = _stamp(folder)
+    try:
+        stamp = _stamp(folder)
+    except PermissionError as error:
+        line = f"{folder}: cannot be read: {error.strerror}; nothing is known of what it holds"
+        return Entry(folder, None, problems=(line,)), True
     if stamp is None:
         return None
     entry = _load(folder, stamp)
@@ -218,8 +232,7 @@ def index_problems(archive: Path) -> list[str]:
     """Compare what the index relies on with the files themselves; one line a contradiction."""
     problems = []
     for folder in _folders(archive):
-        stamp = _stamp(folder)
-        entry = None if stamp is None else _load(folder, stamp)
+        entry = _kept_entry(folder)
         # as text: what is not a number equals nothing, itself included
         if entry is not None and _text(entry) != _text(entry_of(folder)):
             problems.append(
@@ -320,10 +333,12 @@ def _remove(path: Path) -> None:
 
 
 def _stamp(folder: Path) -> _Stamp | None:
-    """Take a folder's stamp; None if it is no surface."""
+    """Take a folder's stamp; None if it is no surface, `PermissionError` if it may not be read."""
     try:
         with os.scandir(folder) as found:
             files = [(e.name, e.stat(follow_symlinks=False)) for e in found]
+    except PermissionError:
+        raise
     except OSError:
         return None
     if not any(is_record(name) for name, _ in files):

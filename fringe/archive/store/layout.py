@@ -21,6 +21,8 @@ MAX_GROUPS = 500
 MAX_TEXT_BYTES = 4_000_000
 MAX_ARRAY_BYTES = 1 << 28
 MAX_PHOTOGRAPH_BYTES = 1 << 30
+MAX_CONTENT_BYTES = 1 << 28  # of all variables but the photographs
+MAX_VALUE = 1e9  # no length, power or time of a visit is larger, in any of its units
 
 SENSES = ("unknown", "centre", "edge")
 

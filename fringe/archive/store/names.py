@@ -10,8 +10,11 @@ from fringe.errors import BadInput
 
 MAX_NAME = 1000
 _LONGEST = 48
-# by Windows, and by the archive for the records of its instruments
-_RESERVED = re.compile(r"(?i)^((con|prn|aux|nul|com\d|lpt\d)(\..*)?|instruments)$")
+# by Windows, and by the archive for what it holds beside surfaces
+_RESERVED = re.compile(
+    r"(?i)^((con|prn|aux|nul|com\d|lpt\d)(\..*)?|instruments|readme\.txt|surface-\d+\.json"
+    r"|.*\.(moving|partial|h5))$"
+)
 
 
 def clean_name(name: str) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
 from fringe.archive.store import hdf5
+from fringe.archive.store.layout import MAX_VALUE
 from fringe.errors import BadInput
 
 
@@ -61,6 +63,17 @@ def flag(item: Any, names: tuple[str, ...], value: Any) -> str:
     if value is None or not 0 <= value < len(names):
         raise not_ours(item, f"an unknown flag {value}")
     return names[int(value)]
+
+
+def check_values(item: Any, values: Mapping[str, Any]) -> None:
+    """Refuse numbers that no visit measures, by their names; None is what was not measured."""
+    for name, value in values.items():
+        if not isinstance(value, int | float) or isinstance(value, bool):
+            continue
+        if not abs(value) <= MAX_VALUE:
+            raise not_ours(item, f"{name} is {value:g}, which cannot be")
+        if value < 0 and ("_u_" in name or "_u95_" in name or name == "wavelength_nm"):
+            raise not_ours(item, f"{name} is {value:g}, and must not be negative")
 
 
 def not_ours(item: Any, what: str) -> BadInput:

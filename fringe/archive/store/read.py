@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import io
 import math
 import os
@@ -17,8 +18,15 @@ import numpy as np
 from fringe.archive.store import hdf5, layout
 from fringe.archive.store.aperture import surface_aperture
 from fringe.archive.store.bench import bench_of, logged_measured
-from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, is_sealed, seal_problem
+from fringe.archive.store.digest import (
+    CONTENT_ATTRIBUTE,
+    content_digest,
+    is_sealed,
+    objects,
+    seal_problem,
+)
 from fringe.archive.store.needed import (
+    check_values,
     flag,
     mapping,
     need,
@@ -128,6 +136,29 @@ def prove_session(path: Path) -> tuple[SessionSummary, Session | BadInput]:
         return summary, error
 
 
+def prove_in_parts(path: Path) -> Session:
+    """Prove a session as :func:`open_session`, without its photographs' bytes in memory.
+
+    What the file says of its size is held against a limit before anything is unpacked, so that
+    a small file cannot fill the memory.
+
+    Raises
+    ------
+    BadInput
+        As :func:`open_session`.
+    """
+    problem = seal_problem(path)
+    if problem is not None:
+        raise BadInput(f"{path}: {problem}")
+    with hdf5.opened(path) as file:
+        _check_schema(path, file)
+        items = (item for where, item in objects(file) if not where.startswith("/photograph_"))
+        declared = sum(hdf5.declared_bytes(item) for item in items if hasattr(item, "shape"))
+        if declared > layout.MAX_CONTENT_BYTES:
+            raise BadInput(f"{path}: its variables are larger than any session's, unpacked")
+        return _session(file, _proven_digest(path, file), _summary(path, file), whole=False)
+
+
 def _proven_digest(path: Path, file: Any) -> str:
     digest = hdf5.text(file, CONTENT_ATTRIBUTE)
     if digest is None or digest != content_digest(file):
@@ -135,9 +166,16 @@ def _proven_digest(path: Path, file: Any) -> str:
     return digest
 
 
-def _session(file: Any, digest: str, summary: SessionSummary) -> Session:
+def _session(file: Any, digest: str, summary: SessionSummary, *, whole: bool = True) -> Session:
+    """All of a session; without its photographs, which are only proven, where not whole."""
     count = hdf5.whole(file, "photographs") or 0
-    photographs = tuple(_photograph(need(file, f"photograph_{i + 1}")) for i in range(count))
+    groups = (need(file, f"photograph_{i + 1}") for i in range(count))
+    photographs: tuple[Photograph, ...] = ()
+    if whole:
+        photographs = tuple(_photograph(group) for group in groups)
+    else:
+        for group in groups:
+            _prove_photograph(group)
     count = hdf5.whole(file, "spherometers") or 0
     spherometers = tuple(_spherometer(need(file, f"spherometer_{i + 1}")) for i in range(count))
     visit = Visit(
@@ -265,6 +303,7 @@ def _all_measured(file: Any) -> tuple[Measured, ...]:
 
 def _spherometer_measured(group: Any) -> Measured | None:
     numbers: dict[str, Any] = {n: hdf5.number(group, n) for n in layout.SPHEROMETER_NUMBERS}
+    check_values(group, numbers)
     power, step = numbers["power_fringes"], numbers["radius_difference_mm"]
     if power is None and step is None:
         return None
@@ -331,7 +370,10 @@ def _rows(file: Any, columns: Sequence[layout.Column]) -> list[dict[str, Any]]:
     if count == 0:
         return []
     table = {column.name: _cells(file, column, count) for column in columns}
-    return [{name: cells[i] for name, cells in table.items()} for i in range(count)]
+    rows = [{name: cells[i] for name, cells in table.items()} for i in range(count)]
+    for row in rows:
+        check_values(file, row)
+    return rows
 
 
 def _cells(file: Any, column: layout.Column, count: int) -> list[Any]:
@@ -359,6 +401,17 @@ def _photograph(group: Any) -> Photograph:
     if photograph.sha256 != hdf5.text(group, "sha256"):
         raise BadInput(f"{group.file.filename}: {group.name} does not fit its digest")
     return photograph
+
+
+def _prove_photograph(group: Any) -> None:
+    """Hold a photograph's bytes against its digest, a part at a time."""
+    data, sha = hdf5.member(group, "data"), hashlib.sha256()
+    if data is None:
+        raise not_ours(group, f"{group.name} has no bytes")
+    for part in hdf5.blocks(data, layout.MAX_PHOTOGRAPH_BYTES):
+        sha.update(np.ascontiguousarray(part).data)
+    if sha.hexdigest() != hdf5.text(group, "sha256"):
+        raise BadInput(f"{group.file.filename}: {group.name} does not fit its digest")
 
 
 def _spherometer(group: Any) -> LoggedSpherometer:

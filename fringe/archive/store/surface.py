@@ -16,11 +16,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from fringe.archive.store.moves import finish_moves, interrupted_moves
 from fringe.archive.store.names import clean_name, folder_names
 from fringe.archive.store.readme import readme_text
 from fringe.errors import BadInput
 from fringe.files import (
-    MOVING,
     PARTIAL,
     make_folders,
     random_suffix,
@@ -224,7 +224,9 @@ def load_surface(folder: Path, version: int | None = None) -> Surface:
 def record_versions(folder: Path) -> dict[int, Path]:
     """Map each version of a surface's record to its file."""
     try:
-        names = os.listdir(folder)
+        with os.scandir(folder) as found:
+            # a folder may be called like a record, as that of a surface of such a name
+            names = [one.name for one in found if is_record(one.name) and not one.is_dir()]
     except OSError:
         return {}
     return {int(m[1]): folder / m[0] for name in names if (m := _RECORD.match(name))}
@@ -263,6 +265,8 @@ def find_surface(text: str) -> Surface:
             found = load_surface(Path(text))
             if look is folder_by_name or Path(text).name in folder_names(found.name):
                 return found
+    if places and finish_moves(places[0][0]):
+        return find_surface(text)
     raise BadInput(_not_found(text, places[0][0] if places else None))
 
 
@@ -458,8 +462,7 @@ def _home(archive: Path, name: str) -> Path | None:
 def _not_found(text: str, archive: Path | None) -> str:
     if archive is None:
         return f"{text}: there is no such surface; give ARCHIVE/NAME, the archive being a folder"
-    hidden = [path for path in archive.iterdir() if path.name.endswith(MOVING)]
-    if hidden:
+    if interrupted_moves(archive):
         return f"{text}: no such surface; a move was interrupted, `fringe check {archive}` tells"
     names = []
     for folder in list_surfaces(archive):

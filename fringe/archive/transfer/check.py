@@ -11,15 +11,16 @@ from fringe.archive.instruments import FOLDER as INSTRUMENTS
 from fringe.archive.instruments import KINDS, read_instrument
 from fringe.archive.plate_maps import map_files, map_folder, read_map
 from fringe.archive.store import hdf5
-from fringe.archive.store.digest import objects, seal_problem
+from fringe.archive.store.digest import objects
 from fringe.archive.store.index import FOLDER as INDEX
 from fringe.archive.store.index import index_problems
+from fringe.archive.store.moves import finish_moves, folder_name, interrupted_moves
 from fringe.archive.store.order import in_order, survey
-from fringe.archive.store.read import open_session, read_summary, session_files
+from fringe.archive.store.read import prove_in_parts, read_summary, session_files
 from fringe.archive.store.session import SessionSummary
 from fringe.archive.store.surface import list_surfaces, read_text_record, record_versions
 from fringe.errors import BadInput
-from fringe.files import MOVING, PARTIAL
+from fringe.files import PARTIAL
 
 # The unit that the end of a variable's name promises.
 _UNITS = {"_nm": "nm", "_mm": "mm", "_px": "pixel", "_px2": "pixel2", "_deg": "degree"}
@@ -62,11 +63,8 @@ def check_session(path: Path, surface: str | None = None) -> str | None:
     surface : str or None
         Name of the surface that it must belong to; None for any.
     """
-    problem = seal_problem(path)
-    if problem is not None:
-        return f"{path}: {problem}"
     try:
-        session = open_session(path)
+        session = prove_in_parts(path)
         with hdf5.opened(path) as file:
             problem = _units_problem(file)
     except BadInput as error:
@@ -136,14 +134,18 @@ def _chain_problems(folder: Path, sessions: list[SessionSummary]) -> list[str]:
 
 def check_archive(archive: Path) -> Findings:
     """Check every surface of an archive, its instruments' records, and its index."""
-    folders = list_surfaces(archive)
-    parts = [*(check_surface(folder) for folder in folders), _check_instruments(archive)]
-    moving = sorted(p for p in archive.iterdir() if p.name.endswith(MOVING))
+    finish_moves(archive)
+    closed = _closed_folders(archive)
+    folders = [one for one in list_surfaces(archive) if one not in closed]
+    parts = [*(_surface_findings(folder) for folder in folders), _instrument_findings(archive)]
+    moving = interrupted_moves(archive)
     known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX, *moving}
+    known |= set(closed)
     leftovers, unknown = _other_files(archive, known)
     return Findings(
         sum(part.checked for part in parts),
         (
+            *closed.values(),
             *(line for part in parts for line in part.problems),
             *map(_interrupted, moving),
             *index_problems(archive),
@@ -154,12 +156,47 @@ def check_archive(archive: Path) -> Findings:
     )
 
 
+def _closed_folders(archive: Path) -> dict[Path, str]:
+    """Folders that this account may not look into, with a line each: what they hold is unknown."""
+    closed = {}
+    for one in sorted(archive.iterdir()):
+        if one.is_symlink() or not one.is_dir():
+            continue
+        try:
+            names = os.listdir(one)
+            for name in names[:1]:
+                os.lstat(one / name)  # a folder may be listed and yet not be entered
+        except OSError as error:
+            closed[one] = _not_checked(one, error)
+    return closed
+
+
+def _not_checked(folder: Path, error: OSError) -> str:
+    return f"{folder}: cannot be read: {error.strerror}; nothing in it was checked"
+
+
+def _surface_findings(folder: Path) -> Findings:
+    """What :func:`check_surface` finds; a folder that goes or closes meanwhile is named."""
+    try:
+        return check_surface(folder)
+    except OSError as error:
+        return Findings(0, (_not_checked(folder, error),))
+    except BadInput as error:
+        return Findings(0, (str(error),))
+
+
+def _instrument_findings(archive: Path) -> Findings:
+    try:
+        return _check_instruments(archive)
+    except OSError as error:
+        return Findings(0, (_not_checked(Path(error.filename or archive / INSTRUMENTS), error),))
+
+
 def _interrupted(folder: Path) -> str:
     """Say what to do with a surface's folder that never arrived in another archive."""
-    name = folder.name.removesuffix(MOVING)[1:].rpartition(".")[0]
     return (
-        f"{folder}: a move to another archive was interrupted; if the surface is there, whole, "
-        f"remove this folder, else name it {name}"
+        f"{folder}: a move to another archive was interrupted, or is under way; if nobody moves "
+        f"it, name it {folder_name(folder)}, or another name where that is taken"
     )
 
 

@@ -8,6 +8,8 @@ import shutil
 from pathlib import Path
 
 from fringe.archive.instruments import FOLDER
+from fringe.archive.store.claim import held
+from fringe.archive.store.moves import finish_moves
 from fringe.archive.store.names import folder_names
 from fringe.archive.store.surface import (
     Surface,
@@ -50,18 +52,20 @@ def move_surface(surface: Surface, archive: Path) -> Surface:
     if source is None:
         raise BadInput(f"surface {surface.name!r}: it is in no archive yet; add it first")
     make_archive(archive)
+    finish_moves(archive)
     if archive.resolve() == source.parent.resolve():
         raise BadInput(f"{archive}: {surface.name!r} is in this archive already")
     if folder_by_name(archive, surface.name) is not None:
         raise BadInput(f"{archive}: there is a surface {surface.name!r} already; use another name")
     hidden = source.with_name(f".{source.name}.{random_suffix()}{MOVING}")
     try:
-        os.rename(source, hidden)
-        try:
-            final = _bring(hidden, archive, surface.name)
-        except BaseException:
-            os.rename(hidden, source)
-            raise
+        with held(source):  # whoever writes there is waited for
+            os.rename(source, hidden)
+            try:
+                final = _bring(hidden, archive, surface.name)
+            except BaseException:
+                os.rename(hidden, source)
+                raise
     except OSError as error:
         reason = f"cannot be moved: {error.strerror}; it is where it was"
         raise BadInput(f"{source}: {reason}") from error
@@ -104,7 +108,10 @@ def _copy_over(hidden: Path, archive: Path, name: str) -> Path:
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
         raise
-    shutil.rmtree(hidden, ignore_errors=True)
+    # from here on the surface is there, and what is left here must not become one again
+    gone = hidden.with_name(hidden.name.removesuffix(MOVING) + PARTIAL)
+    os.rename(hidden, gone)
+    shutil.rmtree(gone, ignore_errors=True)
     return final
 
 

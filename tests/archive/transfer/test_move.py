@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 import errno
 import os
 
 import pytest
 
 from fringe.archive.instruments import add_instrument, load_instrument
+from fringe.archive.store.claim import held
+from fringe.archive.store.index import list_archive
+from fringe.archive.store.moves import interrupted_moves
 from fringe.archive.store.read import open_session, session_files
 from fringe.archive.store.surface import add_surface, change_surface, find_surface, list_surfaces
 from fringe.archive.store.write import log_visit
@@ -126,27 +130,73 @@ def test_a_move_that_fails_moves_nothing(surface, tmp_path, monkeypatch, fault):
     assert [p.name for p in (tmp_path / "other").iterdir()] == ["README.txt"]
 
 
-@pytest.mark.parametrize("step", ["_bring", "place_folder"])
-def test_a_killed_move_is_told_of(surface, tmp_path, monkeypatch, step):
-    """A move that is killed half-way loses nothing: a check says where all lies and its name."""
-    before, name = files(surface.folder), surface.folder.name
+def killed_move(surface, tmp_path, monkeypatch, step):
+    """Move a surface in a process that dies at a step; return the archive that it lies in."""
     child = os.fork()
     if child == 0:
         monkeypatch.setattr(f"fringe.archive.transfer.move.{step}", lambda *_: os._exit(9))
         move_surface(surface, tmp_path / "other")
         os._exit(0)
     assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9
-    archive = tmp_path / ("shop" if step == "_bring" else "other")
+    return tmp_path / ("shop" if step == "_bring" else "other")
+
+
+MEET = {
+    "find": lambda archive: find_surface(f"{archive}/concave 1"),
+    "list": lambda archive: list_archive(archive),
+    "check": lambda archive: check_archive(archive),
+}
+
+
+@pytest.mark.parametrize("step", ["_bring", "place_folder"])
+@pytest.mark.parametrize("meet", list(MEET))
+def test_a_killed_move_is_finished_or_undone(surface, tmp_path, monkeypatch, step, meet):
+    """Killed before the folder crossed it is where it was, afterwards where it should be."""
+    before, name = files(surface.folder), surface.folder.name
+    archive = killed_move(surface, tmp_path, monkeypatch, step)
+    assert not (archive / name).exists()
+    MEET[meet](archive)
+    assert files(archive / name) == before
     found = check_archive(archive)
-    (problem,) = found.problems
-    assert "a move to another archive was interrupted" in problem
-    assert problem.endswith(f"else name it {name}")
-    assert (found.leftovers, found.unknown) == ((), ())
-    with pytest.raises(BadInput, match="a move was interrupted, `fringe check"):
-        find_surface(f"{archive}/concave 1")
-    os.rename(problem.partition(":")[0], archive / name)
-    assert files(find_surface(f"{archive}/concave 1").folder) == before
-    assert check_archive(archive).problems == ()
+    assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
+
+
+def test_a_move_under_way_is_left_alone(surface, tmp_path, monkeypatch):
+    """While somebody holds the hidden folder nobody else names it; the check says so."""
+    archive = killed_move(surface, tmp_path, monkeypatch, "_bring")
+    (hidden,) = interrupted_moves(archive)
+    with held(hidden):
+        (problem,) = check_archive(archive).problems
+        assert "a move to another archive was interrupted, or is under way" in problem
+        with pytest.raises(BadInput, match="a move was interrupted, `fringe check"):
+            find_surface(f"{archive}/concave 1")
+        assert hidden.is_dir()
+    assert find_surface(f"{archive}/concave 1").folder.is_dir()
+
+
+@pytest.mark.parametrize("name", ["x.moving", "surface-0001.json", "README.txt", "a.partial"])
+def test_no_name_spoils_an_archive(surface, tmp_path, name):
+    """A surface may be called like a file of the archive; all others are as they were."""
+    made = add_surface(tmp_path / "shop", dataclasses.replace(surface, name=name))
+    log_visit(made, plain_visit(), now=hours(1))
+    assert len(list_surfaces(tmp_path / "shop")) == 2
+    assert find_surface(f"{tmp_path}/shop/{name}").folder == made.folder
+    assert find_surface(f"{tmp_path}/shop/concave 1").folder == surface.folder
+    found = check_archive(tmp_path / "shop")
+    assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
+    assert move_surface(made, tmp_path / "other").name == name
+
+
+@pytest.mark.parametrize("name", ["x.moving", "surface-0001.json"])
+def test_folders_that_earlier_versions_named_so(surface, tmp_path, name):
+    """A surface whose folder bears such a name is a surface like any other."""
+    place = tmp_path / "shop" / name
+    made = add_surface(tmp_path / "shop", dataclasses.replace(surface, name=name))
+    os.rename(made.folder, place)
+    assert check_archive(tmp_path / "shop").problems == ()
+    assert find_surface(f"{tmp_path}/shop/{name}").folder == place
+    assert list_surfaces(tmp_path / "shop") == sorted([place, surface.folder])
+    assert place.is_dir()
 
 
 def test_what_others_put_there_is_not_lost(surface, tmp_path, disk):

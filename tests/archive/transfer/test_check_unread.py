@@ -1,0 +1,179 @@
+"""A check vouches for nothing that it did not read, and for nothing that cannot be."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+
+from fringe.archive.instruments import add_instrument
+from fringe.archive.store.digest import CONTENT_ATTRIBUTE, SEAL_BYTES, content_digest, seal
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import session_files
+from fringe.archive.store.write import log_visit
+from fringe.archive.transfer.check import check_archive, check_session
+from fringe.archive.views.surface_list import surface_list
+from fringe.archive.views.surface_state import surface_state
+from sample_visits import full_surface, full_visit, hours, plain_visit
+
+# As an ordinary user, for the superuser may read everything.
+LOOK = """
+import os, sys
+from pathlib import Path
+from fringe.archive.store.index import list_archive
+from fringe.archive.transfer.check import check_archive
+archive = Path(sys.argv[1])
+check_archive(archive)  # loads all that an ordinary user may not be able to load
+if os.getuid() == 0:
+    os.setuid(65534)
+for line in check_archive(archive).problems:
+    print("check", line)
+for entry in list_archive(archive).entries:
+    for line in entry.problems:
+        print("list", line)
+"""
+
+
+@pytest.fixture
+def archive():
+    """An archive of two surfaces that any user may read."""
+    with tempfile.TemporaryDirectory() as place:
+        Path(place).chmod(0o755)
+        archive = Path(place) / "shop"
+        for name in ("one", "two"):
+            made = full_surface(archive, name)
+            log_visit(made, plain_visit(), now=hours(1))
+        add_instrument(archive, "plate", "P", {"form": "convex", "radius_mm": 100.0})
+        yield archive
+        for one in archive.rglob("*"):
+            one.chmod(0o755)
+
+
+def looked(archive):
+    """What an ordinary user is told by check and list."""
+    done = subprocess.run(
+        [sys.executable, "-c", LOOK, archive], capture_output=True, text=True, check=True
+    )
+    lines = [line.partition(" ") for line in done.stdout.splitlines()]
+    return {kind: [rest for k, _, rest in lines if k == kind] for kind in ("check", "list")}
+
+
+@pytest.mark.parametrize("mode", [0o000, 0o111, 0o444])
+def test_a_folder_without_rights(archive, mode):
+    """A surface's folder that may not be read or entered is a problem of check and list alike."""
+    (archive / "one").chmod(mode)
+    told = looked(archive)
+    assert len(told["check"]) == 1
+    assert told["check"][0].startswith(f"{archive / 'one'}: cannot be read: Permission denied")
+    assert any(str(archive / "one") in line for line in told["list"])
+
+
+@pytest.mark.parametrize("mode", [0o000, 0o111])
+def test_instruments_without_rights(archive, mode):
+    """A folder of instruments that may not be read is named as such."""
+    (archive / "instruments").chmod(mode)
+    told = looked(archive)["check"]
+    assert told
+    assert all("cannot be read: Permission denied" in line for line in told)
+
+
+@pytest.mark.parametrize("pattern", ["*.h5", "surface-*.json"])
+def test_a_file_without_rights(archive, pattern):
+    """A session or record that may not be read is not called damaged."""
+    (path,) = (archive / "one").glob(pattern)
+    path.chmod(0)
+    told = looked(archive)
+    for lines in (told["check"], told["list"]):
+        assert any(f"{path}: cannot be read: Permission denied" in line for line in lines)
+        assert not any("cut short" in line or "damaged" in line for line in lines)
+
+
+def rewritten(path, change):
+    """Change a session with all digests made anew, as a person with time could."""
+    data = path.read_bytes()[:-SEAL_BYTES]
+    path.write_bytes(data)
+    with h5py.File(path, "r+") as file:
+        change(file)
+        del file.attrs[CONTENT_ATTRIBUTE]
+        digest = np.array(content_digest(file).encode(), h5py.string_dtype("utf-8", 64))
+        file.attrs.create(CONTENT_ATTRIBUTE, digest)
+    data = path.read_bytes()
+    path.write_bytes(data + seal(data))
+
+
+@pytest.fixture
+def surface(tmp_path, rng):
+    """A surface with one sound visit before the one that is made wrong."""
+    made = full_surface(tmp_path / "shop")
+    log_visit(made, full_visit(rng), now=hours(1))
+    log_visit(made, full_visit(rng), now=hours(2))
+    return made
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("power_fringes", np.inf),
+        ("power_u95_fringes", -0.5),
+        ("power_fringes", 1e308),
+        ("wavelength_nm", -589.0),
+        ("radius_difference_mm", -np.inf),
+    ],
+)
+def test_a_visit_of_nonsense_blocks_nothing(surface, name, value):
+    """A visit with values that cannot be is named by its file and passed over; others stand."""
+    path = session_files(surface.folder)[1]
+
+    def change(file):
+        file[name][0] = value
+
+    rewritten(path, change)
+    found = survey(surface.folder)
+    assert [one.number for one in found.sessions] == [1]
+    (problem,) = found.problems
+    assert problem.startswith(f"{path}: ")
+    assert name in problem
+    assert len(surface_state(surface, alone=True).rows) == 1
+    assert surface_list(surface.folder.parent, steps=True).problems == (problem,)
+    assert check_archive(surface.folder.parent).problems == (problem,)
+
+
+def test_memory_is_bounded_whatever_a_file_claims(surface):
+    """A file of a megabyte that unpacks to two gigabytes is refused before it is unpacked."""
+    path = session_files(surface.folder)[0]
+
+    def change(file):
+        options = {"compression": "gzip", "chunks": (1 << 20,)}
+        for i in range(4):
+            group = file.create_group(f"reading_{50 + i}")
+            group.create_dataset("gap", (1 << 26,), "u1", **options)
+
+    rewritten(path, change)
+    for claimed in (check_session(path), None):
+        if claimed is not None:
+            assert "larger than any session's, unpacked" in claimed
+
+
+def test_a_photograph_is_proven_in_parts(surface):
+    """A photograph much larger than what is read at once keeps the check's memory small."""
+    from fringe.archive.store.session import Photograph, Visit
+
+    data = np.random.default_rng(1).bytes(1 << 20) * 60
+    path = log_visit(surface, Visit(photographs=(Photograph("a.tif", data),)), now=hours(3))
+    del data
+    code = (
+        "import resource, sys; from pathlib import Path\n"
+        "from fringe.archive.transfer.check import check_session\n"
+        "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
+        "assert check_session(Path(sys.argv[1])) is None\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, path], capture_output=True, text=True, check=True
+    )
+    assert int(done.stdout) < 45_000  # kB; the photograph alone is 61 440

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.instruments import find_lamp, list_instruments, load_instrument, names_on_record
+from fringe.archive.store.ledger import add_surface_files
 from fringe.archive.store.surface import (
     E_LINE_NM,
     Plate,
@@ -136,7 +137,7 @@ def add_stated(archive: Path, name: str, form: str, record: StatedRecord) -> Sur
     if record.radius_mm is None or record.diameter_mm is None:
         raise BadInput("a surface needs --radius and --diameter, as --radius 3048mm")
     bare = Surface(name, form, record.radius_mm, record.diameter_mm)
-    return add_surface(archive, record.joined(bare, archive))
+    return _on_ledger(add_surface(archive, record.joined(bare, archive)))
 
 
 def change_stated(surface: Surface, record: StatedRecord) -> Surface:
@@ -156,7 +157,13 @@ def change_stated(surface: Surface, record: StatedRecord) -> Surface:
         for name in _CHANGED
         if getattr(after, name) != getattr(surface, name)
     }
-    return change_surface(surface, **changes) if changes else surface
+    return _on_ledger(change_surface(surface, **changes)) if changes else surface
+
+
+def _on_ledger(surface: Surface) -> Surface:
+    assert surface.folder is not None
+    add_surface_files(surface.folder)
+    return surface
 
 
 def _recorded_plate(surface: Surface, archive: Path, name: str) -> Plate | None:

@@ -14,14 +14,20 @@ DAMAGED = 1  # exit status: the check was made, and found something
 
 @click.command("check", short_help="Prove that an archive is as it was written.")
 @click.argument("archive", type=PATH)
+@click.option("--expect", metavar="DIGEST", help="A history that must still be contained.")
 @json_option
 @click.pass_context
-def command(context: click.Context, archive: Path, as_json: bool) -> None:
+def command(context: click.Context, archive: Path, expect: str | None, as_json: bool) -> None:
     """Prove that an archive is as it was written.
 
     Every session and record is held against its digest, then its structure, its units and what
-    it corrects. Of a damaged session it says what still reads. Nothing is changed. The exit
-    status is 1 if there is any problem.
+    it corrects, and against the archive's ledger. Of a damaged session it says what still
+    reads. Nothing is changed; where all is sound, the ledger gets what it lacks. The exit status
+    is 1 if there is any problem.
+
+    The digest that is printed stands for the whole history. Written into the paper log, or sent
+    to whoever gets the work, it proves later with --expect that nothing of that history was
+    changed or taken away since.
 
     \b
     Example:
@@ -32,6 +38,6 @@ def command(context: click.Context, archive: Path, as_json: bool) -> None:
     from fringe.show.text.check import proof_rows
 
     with waiting("checking", quiet=as_json):
-        proof = prove_archive(archive)
+        proof = prove_archive(archive, expect)
     answer(as_json, proof.to_json, lambda: proof_rows(proof))
     context.exit(0 if proof.sound else DAMAGED)

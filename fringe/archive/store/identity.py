@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from fringe.archive.store.claim import last_before
+from fringe.archive.store import hdf5, layout
+from fringe.archive.store.claim import last_before, published
+from fringe.archive.store.digest import sealed_digest
 from fringe.archive.store.order import find_visit, highest_number
 from fringe.archive.store.session import SessionSummary, Visit
+from fringe.errors import BadInput
 from fringe.files import random_suffix
 
 
@@ -81,10 +86,28 @@ class NewSession:
             **_time(self._visit, session, self._clock),
             "logged_at": utc.isoformat(),
             "previous_session": last_before(folder, sequence),
+            "seen_sessions": "\n".join(_heads(folder, sequence)) or None,
             "replaces": session and session.session_id,
             "also_replaces": "\n".join(corrected.also) if corrected else None,
             "struck": 1 if self._visit.struck else None,
         }
+
+
+def _heads(folder: Path, sequence: int) -> Iterator[str]:
+    """Sessions that are there and that no other tells of, each with the digest of its file.
+
+    The last session tells of those before it, and so is all that is needed; those of earlier
+    versions tell of none.
+    """
+    there = published(folder)
+    for number in sorted((one for one in there if one < sequence), reverse=True):
+        path = folder / f"{there[number]}{layout.SUFFIX}"
+        digest = sealed_digest(path)
+        if digest is not None:
+            yield f"{there[number]} {digest}"
+        with suppress(BadInput), hdf5.opened(path) as file:
+            if hdf5.text(file, "seen_sessions") is not None or hdf5.whole(file, "visits"):
+                return
 
 
 def _time(visit: Visit, corrected: SessionSummary | None, clock: datetime) -> dict[str, str]:

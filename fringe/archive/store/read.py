@@ -250,6 +250,7 @@ def _summary(path: Path, file: Any) -> SessionSummary:
         struck=bool(hdf5.whole(file, "struck")),
         told_step=mapping(file, "told_step"),
         digests=_photograph_digests(file),
+        seen=_seen(file),
         by=hdf5.text(file, "by"),
         remarks=hdf5.text(file, "remarks"),
         work=_work(file),
@@ -258,6 +259,11 @@ def _summary(path: Path, file: Any) -> SessionSummary:
         photographs=hdf5.whole(file, "photographs") or 0,
         refused=hdf5.whole(file, "refused") or 0,
     )
+
+
+def _seen(file: Any) -> tuple[tuple[str, str], ...]:
+    lines = (line.split() for line in (hdf5.text(file, "seen_sessions") or "").splitlines())
+    return tuple((words[0], words[1]) for words in lines if len(words) == 2)
 
 
 def _photograph_digests(file: Any) -> tuple[str, ...]:

@@ -197,7 +197,8 @@ class SessionSummary(VisitRecord):
     `refused` those of which no reading was made. `written_number` is the visit's number as the
     file has it (None in files of earlier versions), `number` the one that holds once all
     sessions of the surface are known. `told_step` is what was advised when it was logged, empty
-    where that is not known; `digests` are those of the photographs.
+    where that is not known; `digests` are those of the photographs. `seen` are sessions
+    that were there, each with the digest of its file.
     """
 
     sequence: int
@@ -211,6 +212,7 @@ class SessionSummary(VisitRecord):
     struck: bool = False
     told_step: Mapping[str, Any] = field(default_factory=dict, hash=False)
     digests: tuple[str, ...] = ()
+    seen: tuple[tuple[str, str], ...] = ()
     by: str | None = None
     remarks: str | None = None
     temperature_c: float | None = None

@@ -27,6 +27,7 @@ from fringe.archive.store.copy import fixed_text
 from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, seal
 from fringe.archive.store.identity import NewSession, corrected_by
 from fringe.archive.store.layout import Column
+from fringe.archive.store.ledger import add_surface_files
 from fringe.archive.store.read import summary_from
 from fringe.archive.store.session import (
     METHODS,
@@ -112,6 +113,7 @@ def write_visit(
         except BaseException:
             partial.unlink(missing_ok=True)
             raise
+    add_surface_files(surface.folder)
     return Written(final, identity["visit"])
 
 

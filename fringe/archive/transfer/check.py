@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
@@ -11,14 +12,17 @@ from fringe.archive.instruments import FOLDER as INSTRUMENTS
 from fringe.archive.instruments import KINDS, read_instrument
 from fringe.archive.plate_maps import map_files, map_folder, read_map
 from fringe.archive.store import hdf5
-from fringe.archive.store.digest import objects
+from fringe.archive.store.digest import objects, sealed_digest
 from fringe.archive.store.index import FOLDER as INDEX
 from fringe.archive.store.index import index_problems
+from fringe.archive.store.layout import SUFFIX
+from fringe.archive.store.ledger import LEDGER
 from fringe.archive.store.moves import finish_moves, folder_name, interrupted_moves
 from fringe.archive.store.order import in_order, survey
 from fringe.archive.store.read import prove_in_parts, read_summary, session_files
 from fringe.archive.store.session import SessionSummary
 from fringe.archive.store.surface import list_surfaces, read_text_record, record_versions
+from fringe.archive.transfer.history import ledger_problems
 from fringe.errors import BadInput
 from fringe.files import PARTIAL
 
@@ -69,11 +73,25 @@ def check_session(path: Path, surface: str | None = None) -> str | None:
             problem = _units_problem(file)
     except BadInput as error:
         return str(error)
+    problem = _name_problem(path, session.summary) or problem
     if session.summary.session_id != path.stem:
         return f"{path}: the file is named otherwise than its session, {session.summary.session_id}"
     if surface is not None and session.surface.name != surface:
         return f"{path}: belongs to another surface, {session.surface.name!r}"
     return None if problem is None else f"{path}: {problem}"
+
+
+def _name_problem(path: Path, one: SessionSummary) -> str | None:
+    """Compare number and times of a session with its file's name, which others saw as well."""
+    number, _, rest = path.stem.partition("_")
+    if number.isdecimal() and int(number) != one.sequence:
+        return f"it says that it is number {one.sequence} in the order of logging"
+    if rest[:16] != f"{one.logged_at.astimezone(UTC):%Y%m%dT%H%M%SZ}":
+        return f"it says that it was written at {one.logged_at:%Y-%m-%d %H:%M:%S} UTC"
+    by_clock = not one.when_given and one.replaces is None
+    if by_clock and abs((one.when - one.logged_at).total_seconds()) > 1:
+        return f"it says that the clock showed {one.when:%Y-%m-%d %H:%M:%S}, and not when written"
+    return None
 
 
 def _units_problem(file: Any) -> str | None:
@@ -129,7 +147,19 @@ def chain_problems(folder: Path) -> list[str]:
 
 
 def _chain_problems(folder: Path, sessions: list[SessionSummary]) -> list[str]:
-    return [*in_order(sessions)[1], *_gone(folder, sessions)]
+    return [*in_order(sessions)[1], *_gone(folder, sessions), *_altered(folder, sessions)]
+
+
+def _altered(folder: Path, sessions: list[SessionSummary]) -> list[str]:
+    """Sessions that are not what a later one saw, digests and all."""
+    now = {path.stem: sealed_digest(path) for path in session_files(folder)}
+    return [
+        f"{folder / name}{SUFFIX}: it is another file than the one that was there when "
+        f"{one.session_id} was logged"
+        for one in sessions
+        for name, digest in one.seen
+        if name in now and now[name] != digest
+    ]
 
 
 def check_archive(archive: Path) -> Findings:
@@ -139,7 +169,9 @@ def check_archive(archive: Path) -> Findings:
     folders = [one for one in list_surfaces(archive) if one not in closed]
     parts = [*(_surface_findings(folder) for folder in folders), _instrument_findings(archive)]
     moving = interrupted_moves(archive)
+    history = [] if closed else ledger_problems(archive, folders)
     known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX, *moving}
+    known.add(archive / LEDGER)
     known |= set(closed)
     leftovers, unknown = _other_files(archive, known)
     return Findings(
@@ -149,6 +181,7 @@ def check_archive(archive: Path) -> Findings:
             *(line for part in parts for line in part.problems),
             *map(_interrupted, moving),
             *index_problems(archive),
+            *history,
         ),
         (*leftovers, *(path for part in parts for path in part.leftovers)),
         (*unknown, *(path for part in parts for path in part.unknown)),
@@ -235,11 +268,15 @@ def _check_instruments(archive: Path) -> Findings:
 def _gone(folder: Path, sound: list[SessionSummary]) -> list[str]:
     """Sessions that others saw before them, and that are not there in any state."""
     there = {path.stem for path in session_files(folder)} | {s.session_id for s in sound}
+    found = []
+    for one in sound:
+        seen = [name for name, _ in one.seen]
+        if one.previous_session is not None:
+            seen.append(one.previous_session)
+        found += [(name, one) for name in dict.fromkeys(seen) if name not in there]
     return [
-        f"{folder}: session {session.previous_session} is missing; it was there when "
-        f"{session.session_id} was logged"
-        for session in sound
-        if session.previous_session is not None and session.previous_session not in there
+        f"{folder}: session {name} is missing; it was there when {one.session_id} was logged"
+        for name, one in found
     ]
 
 

@@ -19,6 +19,7 @@ from typing import Any
 
 from fringe.archive.store import hdf5, layout
 from fringe.archive.store.digest import CONTENT_ATTRIBUTE, seal, seal_problem
+from fringe.archive.store.ledger import add_surface_files
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session, session_files
 from fringe.archive.store.surface import (
@@ -136,6 +137,7 @@ def import_surface(source: Path, archive: Path) -> Imported:
         shutil.rmtree(draft, ignore_errors=True)
         if not was_there and archive.is_dir() and not list_surfaces(archive):
             shutil.rmtree(archive, ignore_errors=True)
+    add_surface_files(folder)
     lacking = tuple(line.replace(str(draft), str(source)) for line in problems)
     return Imported(load_surface(folder), True, count, 0, lacking)
 
@@ -342,6 +344,7 @@ def _merge(source: Path, draft: Path, folder: Path) -> Imported:
         publish_if_new(path, folder / path.name)
     for path in missing:
         _publish_session(path, folder)
+    add_surface_files(folder)
     return Imported(load_surface(folder), False, len(missing), len(there), ())
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from fringe.archive.instruments import FOLDER
 from fringe.archive.store.claim import held
+from fringe.archive.store.ledger import add_leaving, add_surface_files, surface_id
 from fringe.archive.store.moves import finish_moves
 from fringe.archive.store.names import folder_names
 from fringe.archive.store.surface import (
@@ -71,6 +72,10 @@ def move_surface(surface: Surface, archive: Path) -> Surface:
         raise BadInput(f"{source}: {reason}") from error
     sync_folder(source.parent)
     _copy_instruments(surface, source.parent, archive)
+    add_surface_files(final)
+    identity = surface_id(final)
+    if identity is not None:
+        add_leaving(source.parent, identity, surface.name)
     return load_surface(final)
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fringe.archive.transfer.check import Findings, check_archive
+from fringe.archive.transfer.history import history_of, lacks
 from fringe.archive.transfer.salvage import salvage
 
 
@@ -21,11 +22,14 @@ class ArchiveProof:
         What was checked, and what is wrong.
     readable : mapping
         File of each damaged session: the parts of it that still read.
+    digest : str
+        Stands for the whole history, see :mod:`fringe.archive.store.ledger`.
     """
 
     archive: Path
     findings: Findings
     readable: Mapping[Path, tuple[str, ...]]
+    digest: str = ""
 
     @property
     def sound(self) -> bool:
@@ -37,6 +41,7 @@ class ArchiveProof:
         found = self.findings
         return {
             "checked": found.checked,
+            "digest": self.digest,
             "problems": list(found.problems),
             "damaged": [
                 {"file": str(path), "still_reads": list(parts)}
@@ -47,8 +52,14 @@ class ArchiveProof:
         }
 
 
-def prove_archive(archive: Path) -> ArchiveProof:
+def prove_archive(archive: Path, expected: str | None = None) -> ArchiveProof:
     """Hold every file of an archive against what was written, and look what damage left over.
+
+    Parameters
+    ----------
+    archive : Path
+    expected : str or None
+        Digest of a history that must still be contained.
 
     Raises
     ------
@@ -56,4 +67,8 @@ def prove_archive(archive: Path) -> ArchiveProof:
         If there is no such archive.
     """
     found = check_archive(archive)
-    return ArchiveProof(archive, found, salvage(found.damaged))
+    ledger = history_of(archive, sound=not found.problems)
+    lacking = None if expected is None else lacks(ledger, expected, archive)
+    if lacking is not None:
+        found = replace(found, problems=(*found.problems, lacking))
+    return ArchiveProof(archive, found, salvage(found.damaged), ledger.digest)

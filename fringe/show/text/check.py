@@ -17,6 +17,7 @@ def proof_rows(proof: ArchiveProof) -> list[str]:
         if path is not None:
             parts = "; ".join(readable[path]) or "nothing"
             rows.append(f"    still reads: {parts}")
+    rows.append(f"History: {proof.digest}")
     if found.leftovers:
         rows.append("Left behind by writers that were stopped, or being written now; no loss:")
         rows += [f"  {path}" for path in found.leftovers]

@@ -21,6 +21,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeGuard
 
+from fringe.archive.store.ledger import add_instrument_files
 from fringe.archive.store.names import clean_name, folder_names
 from fringe.errors import BadInput
 from fringe.files import (
@@ -166,6 +167,7 @@ def add_instrument(
     final = taken or _folder(archive, kind) / f"{folder_names(name)[0]}.toml"
     data = tomli_w.dumps(instrument.record()).encode()
     _write(final, data, replace=replace)
+    add_instrument_files(archive)
     return Instrument(kind, name, kept, instrument.added, final)
 
 

@@ -182,9 +182,10 @@ def _attribute_bytes(item: Any, name: str) -> tuple[str, str, bytes]:
 
 def _variable_bytes(item: Any) -> tuple[str, str, Iterator[Any]]:
     """Type, shape, and the bytes of a variable, a bounded part at a time."""
-    from fringe.archive.store.hdf5 import blocks
+    from fringe.archive.store.hdf5 import blocks, check_plain
     from fringe.archive.store.layout import MAX_PHOTOGRAPH_BYTES
 
+    check_plain(item, MAX_PHOTOGRAPH_BYTES)
     kind = item.dtype.newbyteorder("<").str
     parts = (_little_endian(one) for one in blocks(item, MAX_PHOTOGRAPH_BYTES))
     shape = ",".join(map(str, item.shape))

@@ -153,7 +153,7 @@ def numbers(item: Any, max_bytes: int = MAX_ARRAY_BYTES) -> NDArray[Any]:
         If it is anything else, larger than `max_bytes`, kept outside the file, or packed by
         a filter that is not HDF5's own.
     """
-    _check_plain(item, max_bytes)
+    check_plain(item, max_bytes)
     return np.asarray(item[()])
 
 
@@ -165,7 +165,7 @@ def blocks(item: Any, max_bytes: int = MAX_ARRAY_BYTES) -> Iterator[NDArray[Any]
     BadInput
         As :func:`numbers`.
     """
-    _check_plain(item, max_bytes)
+    check_plain(item, max_bytes)
     if not item.shape or item.size == 0:
         yield np.asarray(item[()])
         return
@@ -182,7 +182,7 @@ def declared_bytes(item: Any) -> int:
     return 0 if item.size is None else int(item.size) * int(item.dtype.itemsize)
 
 
-def _check_plain(item: Any, max_bytes: int) -> None:
+def check_plain(item: Any, max_bytes: int) -> None:
     """Refuse what is no plain variable, or too large, before it is read."""
     if not isinstance(item, h5py.Dataset) or item.dtype.kind not in "fiu" or item.dtype.subdtype:
         raise _refused(item, "it is not a variable of numbers")

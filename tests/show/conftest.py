@@ -161,7 +161,6 @@ def _made_visits() -> list[VisitRow]:
             probability=None if verdicts[k] is None else 0.9997 if k == 6 else 0.0001,
             next_step="stop" if k == 6 else "polish",
             session_id=f"{k + 1:04d}_20261001T100000Z",
-            visit=k + 1,
         )
         for k in range(7)
     ]

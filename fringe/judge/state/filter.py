@@ -10,7 +10,6 @@ are merged (the generalised pseudo-Bayes method of second order) but for those o
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -20,12 +19,13 @@ from numpy.typing import NDArray
 
 from fringe.judge.state import shop
 from fringe.judge.state.belief import Belief, Doubt
-from fringe.judge.state.hypotheses import Hypothesis, hypotheses_of, weighed_by_gauge
+from fringe.judge.state.doubts import Doubts
+from fringe.judge.state.hypotheses import hypotheses_of, weighed_by_gauge
 from fringe.judge.state.mixture import Mixture, merge_earlier, moments
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit, OtherSurface, Spell
 from fringe.judge.state.pits import PitsFilter
 from fringe.judge.state.rest import rest_of
-from fringe.judge.state.shop import HEIGHT, Layout
+from fringe.judge.state.shop import Layout
 from fringe.judge.state.update import spells_terms, updated
 
 Array = NDArray[np.float64]
@@ -120,7 +120,7 @@ class _Filter:
     def __init__(self, known: ShopBelief, pits: PitsFilter) -> None:
         self._layout, self._pits = known.layout, pits
         self._mixture = Mixture(np.ones(1), known.mean[None], known.covariance[None])
-        self._hypotheses: Sequence[Hypothesis] = (Hypothesis(),)
+        self._doubts = Doubts()
         self._last: ObservedVisit | None = None
         self._rested: float | None = None
         self._worked: list[Spell] = []
@@ -130,20 +130,17 @@ class _Filter:
         self._unread_rings = 0
 
     def step(self, visit: ObservedVisit) -> tuple[Doubt, ...]:
-        """Take one visit in; what is doubted of it and of the one before."""
+        """Take one visit in; what is doubted now."""
         self._polish(visit)
         rest = rest_of(visit, self._last)
         hypotheses = hypotheses_of(visit, unread=self._unread_rings, doubtful_rest=rest.doubtful)
-        hypotheses = weighed_by_gauge(hypotheses, self._pits.step(visit))
-        work = spells_terms(visit.spells, self._layout)
-        before = self._mixture
-        joint = updated(before, hypotheses, work, visit, rest)
-        doubts = (
-            *_doubts(joint, self._hypotheses, self._last, 0),
-            *_doubts(joint, hypotheses, visit, 1),
-        )
-        self._mixture, places = merge_earlier(joint)
-        self._hypotheses = [hypotheses[place] for place in places]
+        gauged = self._pits.step(visit)
+        hypotheses = weighed_by_gauge(hypotheses, gauged)
+        work = spells_terms(visit.spells, self._layout, gauged)
+        joint = updated(self._mixture, hypotheses, work, visit, rest)
+        doubts = self._doubts.weighed(joint, hypotheses, visit.number)
+        self._mixture, origins = merge_earlier(joint)
+        self._doubts.merged(origins, hypotheses, visit.number)
         if visit.spells:
             self._rested = rest.minutes
         elif self._rested is not None:
@@ -189,26 +186,3 @@ class _Filter:
             taught=taught,
             pits=self._pits.belief(),
         )
-
-
-def _doubts(
-    joint: Mixture, hypotheses: Sequence[Hypothesis], visit: ObservedVisit | None, axis: int
-) -> tuple[Doubt, ...]:
-    """What else may have been, of one visit: the earlier one's axis is 0."""
-    if visit is None:
-        return ()
-    weights = joint.weights.sum(axis=1 - axis)
-    found = []
-    for kind in dict.fromkeys(h.kind for h in hypotheses if h.kind):
-        places = [i for i, h in enumerate(hypotheses) if h.kind == kind]
-        chance = float(weights[places].sum())
-        if chance < 1e-3:
-            continue
-        mine = np.take(joint.weights, places, axis).ravel()
-        means = np.take(joint.means[..., HEIGHT], places, axis).ravel()
-        spread = np.take(joint.covariances[..., HEIGHT, HEIGHT], places, axis).ravel()
-        mine = mine / mine.sum()
-        mean = float(mine @ means)
-        u = math.sqrt(float(mine @ (spread + (means - mean) ** 2)))
-        found.append(Doubt(kind, visit.number, chance, mean, u))
-    return tuple(found)

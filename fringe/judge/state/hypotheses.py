@@ -99,22 +99,33 @@ def hypotheses_of(
     return tuple(found)
 
 
-def weighed_by_gauge(
-    hypotheses: tuple[Hypothesis, ...], evidence: Mapping[float, float]
-) -> tuple[Hypothesis, ...]:
-    """The same, weighed by what a gauge of thickness says of the minutes.
+@dataclass(frozen=True)
+class Gauged:
+    """What a gauge of thickness says of a visit's work.
 
-    Parameters
+    Attributes
     ----------
-    hypotheses : tuple of Hypothesis
-        Of a visit.
     evidence : mapping of float to float
-        Logarithm of the gauge's evidence for each factor of the minutes; empty without a gauge.
+        Logarithm of its evidence for each factor of the true minutes over those logged.
+    pace : float
+        Logarithm of the glass removed over what was to be expected of the minutes logged.
+    variance : float
+        Of that logarithm beforehand.
     """
-    if not evidence:
+
+    evidence: Mapping[float, float]
+    pace: float
+    variance: float
+
+
+def weighed_by_gauge(
+    hypotheses: tuple[Hypothesis, ...], gauged: Gauged | None
+) -> tuple[Hypothesis, ...]:
+    """The same, weighed by what a gauge of thickness says of the minutes, if there is one."""
+    if gauged is None:
         return hypotheses
-    best = max(evidence.values())
-    weights = [one.chance * math.exp(evidence[one.factor] - best) for one in hypotheses]
+    best = max(gauged.evidence.values())
+    weights = [one.chance * math.exp(gauged.evidence[one.factor] - best) for one in hypotheses]
     total = math.fsum(weights)
     return tuple(
         replace(one, chance=max(weight / total, 1e-12))

@@ -26,7 +26,23 @@ class Mixture:
     covariances: Array
 
 
-def merge_earlier(joint: Mixture) -> tuple[Mixture, list[int]]:
+@dataclass(frozen=True)
+class Origins:
+    """Where the parts of a merged mixture come from.
+
+    Attributes
+    ----------
+    hypotheses : list of int
+        Which hypothesis of the last visit each part is of.
+    shares : ndarray, shape (K', A)
+        How much of each part was each part before that visit.
+    """
+
+    hypotheses: list[int]
+    shares: Array
+
+
+def merge_earlier(joint: Mixture) -> tuple[Mixture, Origins]:
     """Merge what the visit before left, into one part for each hypothesis of the last visit.
 
     A part whose height lies far from that of the likeliest of its hypothesis stays by itself:
@@ -36,8 +52,8 @@ def merge_earlier(joint: Mixture) -> tuple[Mixture, list[int]]:
     -------
     mixture : Mixture
         Of weights (K',).
-    hypotheses : list of int
-        Which hypothesis each part is of.
+    origins : Origins
+        Of its parts.
     """
     weights, heights = joint.weights, joint.means[..., HEIGHT]
     kinds = range(weights.shape[1])
@@ -48,8 +64,9 @@ def merge_earlier(joint: Mixture) -> tuple[Mixture, list[int]]:
     near = np.where(apart, 0.0, weights)
     total = near.sum(axis=0)
     kept = np.flatnonzero(total > LEAST_WEIGHT)
+    shares = (near[:, kept] / total[kept]).T
     means, covariances = moments(
-        (near[:, kept] / total[kept]).T,
+        shares,
         joint.means[:, kept].transpose(1, 0, 2),
         joint.covariances[:, kept].transpose(1, 0, 2, 3),
     )
@@ -62,7 +79,8 @@ def merge_earlier(joint: Mixture) -> tuple[Mixture, list[int]]:
         np.concatenate([means, joint.means[parts, of]]),
         np.concatenate([covariances, joint.covariances[parts, of]]),
     )
-    return mixture, [*map(int, kept), *map(int, of)]
+    single = np.eye(len(weights))[parts]
+    return mixture, Origins([*map(int, kept), *map(int, of)], np.concatenate([shares, single]))
 
 
 def moments(weights: Array, means: Array, covariances: Array) -> tuple[Array, Array]:

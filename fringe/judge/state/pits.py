@@ -22,7 +22,7 @@ from scipy.special import ndtri
 from fringe.judge.state import shop
 from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.distribution import Distribution
-from fringe.judge.state.hypotheses import WRONG_MINUTES
+from fringe.judge.state.hypotheses import WRONG_MINUTES, Gauged
 from fringe.judge.state.observed import ObservedVisit, Spell
 from fringe.judge.state.shop import Layout
 
@@ -42,7 +42,7 @@ SURFACE_U = 0.12  # of the logarithm, from surface to surface
 SEEN_UM = 0.5  # depth beyond its own pits at which a surface has pits left
 GAUGE_UM, GAUGE_SHARE = 2.0, 0.05  # standard uncertainty of a gauge, and of its scale
 # Degrees of freedom of the tail of spells and surfaces far from what their shop is used to
-TAIL_DOF = 8.0
+TAIL_DOF = 15.0
 # A look through a loupe: how often it sees what is there, and what is not.
 LOUPE_SEES, LOUPE_ERRS = 0.95, 0.05
 _RATIO, _GRAINS, _COMMON, _STAGES = 0, 1, 2, 3
@@ -181,28 +181,27 @@ class PitsFilter:
         self._resample()
         return self._theta
 
-    def step(self, visit: ObservedVisit) -> dict[float, float]:
+    def step(self, visit: ObservedVisit) -> Gauged | None:
         """Take one visit in.
 
         Returns
         -------
-        dict of float to float
-            Logarithm of the evidence that a gauge gives for each factor of the true minutes over
-            those logged; empty without a gauge.
+        Gauged or None
+            What a gauge says of the work; None without a gauge.
         """
         if not visit.spells:
             if self._stage is None and any(one.source != "spherometer" for one in visit.readings):
                 self._polished = True  # rings are read on polished glass
-            return {}
+            return None
         self._count += 1
         removed = np.zeros(SAMPLES)
         for number, spell in enumerate(visit.spells):
             self._turn_to(spell.stage)
             removed += self._removed(spell, number)
         told = [one.removed_um for one in visit.spells if one.removed_um is not None]
-        evidence: dict[float, float] = {}
+        gauged = None
         if told and removed.any():
-            evidence = self._gauge(math.fsum(told), removed)
+            gauged = self._gauge(math.fsum(told), removed)
         assert self._depth is not None
         assert self._stage is not None
         own = self._own(self._stage)
@@ -210,7 +209,7 @@ class PitsFilter:
         seen = next((one.pits for one in reversed(visit.spells) if one.pits is not None), None)
         if seen is not None:
             self._loupe(seen, self._depth - own)
-        return evidence
+        return gauged
 
     def belief(self) -> PitsBelief | None:
         """What is believed of the pits; None before any work."""
@@ -259,7 +258,7 @@ class PitsFilter:
         removed: Array = minutes * np.exp(np.clip(log, -12, 8))
         return removed
 
-    def _gauge(self, told_um: float, removed: Array) -> dict[float, float]:
+    def _gauge(self, told_um: float, removed: Array) -> Gauged:
         """Correct rates and what was removed by a gauge; in place.
 
         The evidence is that of Student's t with the samples' moments: now and then a spell, or a
@@ -267,13 +266,14 @@ class PitsFilter:
         gauge tells what was removed, but not the rate.
         """
         u = math.hypot(GAUGE_UM, GAUGE_SHARE * told_um)
-        evidence = {}
-        for factor in (1.0, 2.0, 0.5):
+        evidence, pace, wide = {}, 0.0, 1.0
+        for factor in (2.0, 0.5, 1.0):
             mean = float(self._weights @ (factor * removed))
             variance = float(self._weights @ (factor * removed - mean) ** 2) + u**2
             # removal is skewed as a lognormal: both compared where it is even
             wide = math.log1p(variance / mean**2)
-            even = (math.log(max(told_um, u)) - math.log(max(mean, u)) + wide / 2) ** 2 / wide
+            pace = math.log(max(told_um, u)) - math.log(max(mean, u)) + wide / 2
+            even = pace**2 / wide
             evidence[factor] = -0.5 * (TAIL_DOF + 1) * math.log1p(even / TAIL_DOF)
             evidence[factor] -= 0.5 * math.log(wide)
         odds = [WRONG_MINUTES * math.exp(evidence[f] - evidence[1.0]) for f in (2.0, 0.5)]
@@ -290,7 +290,7 @@ class PitsFilter:
         self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], LEAST_GRAINS)
         self._pace = state[:, -2]
         removed[:] = np.maximum(state[:, -1], 0.0)
-        return evidence
+        return Gauged(evidence, pace, wide)
 
     def _loupe(self, seen: str, left_um: Array) -> None:
         """Weigh the samples by what a loupe saw; pits hardly deeper than its own are missed."""

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.judge.state import shop
-from fringe.judge.state.hypotheses import Hypothesis
+from fringe.judge.state.hypotheses import Gauged, Hypothesis
 from fringe.judge.state.mixture import Mixture
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit, Spell
 from fringe.judge.state.rest import FRESH_MINUTES, Rest
@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 USUAL_MINUTES, MINUTES_U = 30.0, 1.0  # of a spell that tells none; u of the logarithm
 ITERATIONS = 3  # Gauss-Newton
 NO_READING_UM = 1e5  # standard uncertainty of a reading that says nothing
+GAUGE_TELLS = 0.85  # share of a spell's own pace that glass and height have in common (ours)
 LONGEST_LOG = 8.0  # of a spell's rate over its median beforehand
 # Height at which rings are too many to be read, as a soft limit: the middle of a range [um].
 CROWDED_UM, CROWDED_U_UM = 25.0, 12.0
@@ -47,6 +48,9 @@ class SpellTerms:
         Standard deviation of the warmth that the work leaves [um].
     kept : float
         Share of the warmth before that is still there.
+    gauged : Gauged or None
+        What a gauge says of the work: glass and height go together, so that it tells most of
+        what the spell did beyond its median.
     """
 
     rows: Array
@@ -57,6 +61,7 @@ class SpellTerms:
     scatter: Array
     warm_um: float
     kept: float
+    gauged: Gauged | None = None
 
     @property
     def warm_sds(self) -> Array:
@@ -64,8 +69,20 @@ class SpellTerms:
         sds: Array = self.warm_um * np.sqrt(shop.DECAY_SHARES)
         return sds
 
+    @property
+    def gauge_gain(self) -> Array:
+        """What of the gauge's surprise each term's scatter takes, by its share of the glass."""
+        assert self.gauged is not None
+        glass = np.abs(self.amount) * np.exp(self.base)
+        share = glass / glass.sum()
+        variance = max(self.gauged.variance, float(shop.SCATTER**2 * share @ share))
+        gain: Array = GAUGE_TELLS * shop.SCATTER**2 * share / variance
+        return gain
 
-def spells_terms(spells: Sequence[Spell], layout: Layout) -> SpellTerms | None:
+
+def spells_terms(
+    spells: Sequence[Spell], layout: Layout, gauged: Gauged | None = None
+) -> SpellTerms | None:
     """Terms of the change of height, one for each stage and piece on top."""
     if not spells:
         return None
@@ -97,6 +114,7 @@ def spells_terms(spells: Sequence[Spell], layout: Layout) -> SpellTerms | None:
         np.array(scatter),
         shop.WARMTH_UM * share * cool,
         1.0 - share,
+        gauged,
     )
 
 
@@ -168,7 +186,7 @@ def updated(
     parts, kinds = len(before.weights), len(hypotheses)
     size = before.means.shape[1]
     problem = _problem(np.tile(np.arange(kinds), parts), hypotheses, work, visit, rest)
-    means, covariances = _augmented(_cooled(before, rest.elapsed_minutes), kinds, work)
+    means, covariances = _augmented(_cooled(before, rest.elapsed_minutes), hypotheses, work)
     logs = np.log(np.maximum(before.weights, 1e-300))[:, None] + np.log(
         [h.chance for h in hypotheses]
     )
@@ -269,8 +287,11 @@ def _cooled(before: Mixture, minutes: float) -> Mixture:
     return Mixture(before.weights, means, covariances)
 
 
-def _augmented(before: Mixture, kinds: int, work: SpellTerms | None) -> tuple[Array, Array]:
+def _augmented(
+    before: Mixture, hypotheses: Sequence[Hypothesis], work: SpellTerms | None
+) -> tuple[Array, Array]:
     """State, the spells' scatter and the fresh warmth, repeated for each hypothesis."""
+    kinds = len(hypotheses)
     means = np.repeat(before.means, kinds, axis=0)
     covariances = np.repeat(before.covariances, kinds, axis=0)
     covariances[:, OFFSET, OFFSET] += shop.OFFSET_DRIFT**2
@@ -282,7 +303,14 @@ def _augmented(before: Mixture, kinds: int, work: SpellTerms | None) -> tuple[Ar
     wide = np.zeros((count, total, total))
     wide[:, :size, :size] = covariances
     wide[:, range(size, total), range(size, total)] = noise
-    return np.concatenate([means, np.zeros((count, len(noise)))], axis=1), wide
+    beyond = np.zeros((count, len(noise)))
+    if work.gauged is not None:
+        pace = work.gauged.pace - np.log([h.factor for h in hypotheses])
+        gain = work.gauge_gain
+        terms = slice(size, size + len(gain))
+        wide[:, terms, terms] -= np.outer(gain, gain) * work.gauged.variance / GAUGE_TELLS
+        beyond[:, : len(gain)] = np.tile(pace, len(before.weights))[:, None] * gain
+    return np.concatenate([means, beyond], axis=1), wide
 
 
 def _carried(problem: _Problem, state: Array, covariances: Array, size: int) -> tuple[Array, Array]:

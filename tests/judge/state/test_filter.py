@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 import pytest
@@ -92,3 +93,16 @@ def test_rest_by_the_clock() -> None:
     assert high - low < 0.15
     low, high = warm.height.interval(0.6)
     assert high - low > 0.4
+
+
+def test_wrong_sense_stays_in_doubt_while_nothing_settles_it() -> None:
+    """A doubt of a sense lives on through coarse readings, until fringes settle it."""
+    coarse = partial(visit, u_um=6.0, source="spherometer", u_offset_um=9.0)
+    visits = [coarse(1, 12.0), visit(2, -19.0, 0.3)]
+    visits += [coarse(i, read) for i, read in enumerate((22.0, 20.0, 9.0, 24.0, 25.0), 3)]
+    found = {(one.kind, one.visit): one for one in believe(visits)[-1].doubts}
+    assert found["sense", 2].probability > 0.5
+    assert found["sense", 2].height_um == pytest.approx(19.0, abs=1.0)
+    settled = believe([*visits, visit(8, 19.1, 0.3)])[-1]
+    doubts = {(one.kind, one.visit): one.probability for one in settled.doubts}
+    assert doubts["sense", 2] > 0.99

@@ -60,7 +60,9 @@ def test_wrong_minutes_show_in_the_gauge() -> None:
         spell = Spell(GRITS[2], 40.0, "work", 56.0)
         found.step(ObservedVisit(hours(number), (spell,), (), number))
     wrong = Spell(GRITS[2], 20.0, "work", 56.0)
-    evidence = found.step(ObservedVisit(hours(5), (wrong,), (), 5))
+    gauged = found.step(ObservedVisit(hours(5), (wrong,), (), 5))
+    assert gauged is not None
+    evidence = gauged.evidence
     assert max(evidence, key=lambda factor: evidence[factor]) == 2.0
     assert evidence[2.0] - evidence[1.0] > 1.0
 

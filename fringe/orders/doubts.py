@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +26,6 @@ Array = NDArray[np.float64]
 # Share of the power that block averages, filters and single precision may move; seen on
 # rendered pictures without noise, where nothing else is left.
 _GRID_SHARE, _GRID_FRINGES = 1e-4, 3e-4
-# A camera at an unknown distance stands anywhere from far off to three diameters away:
-# r/L is uniform up to a sixth. Root mean squares of (r/L)^2 / 2 and of r/L.
-_NEAR_SHARE = (1 / 6) ** 2 / 2 / math.sqrt(5)
-_NEAR_RATIO = (1 / 6) / math.sqrt(3)
 # Uneven light that is taken for form, by degree, over what it does to power; on rendered works
 # of few fringes, `tests/benchmarks/coverage.py`
 _LIGHT_BY_DEGREE = {2: 0.7, 3: 1.2, 4: 0.8, 5: 0.5, 6: 0.3}
@@ -61,20 +58,28 @@ class Doubt:
 
 def projected(terms: tuple[Term, ...], fields: Array) -> Array:
     """Zernike coefficients of fields over the disc of :func:`places`, shapes (K, P) to (K, T)."""
-    rows, weight = _rows(terms)
-    weighted = rows * weight[:, None]
-    return np.asarray(np.linalg.solve(weighted.T @ rows, weighted.T @ fields.T).T)
+    return np.asarray(fields @ _projection(terms).T)
 
 
+@lru_cache(1)
 def places() -> tuple[Array, Array]:
     """Places over the disc that fields are given at, each of shape (P,)."""
     u, v, _ = disc_grid(33, 96)
     return u.ravel(), v.ravel()
 
 
-def _rows(terms: tuple[Term, ...]) -> tuple[Array, Array]:
-    u, v, weight = disc_grid(33, 96)
-    return zernike_matrix(terms, u, v).reshape(-1, len(terms)), weight.ravel() + 1e-9
+@lru_cache(4)
+def rows(terms: tuple[Term, ...]) -> Array:
+    """Values of the terms at :func:`places`, shape (P, T)."""
+    return zernike_matrix(terms, *places())
+
+
+@lru_cache(4)
+def _projection(terms: tuple[Term, ...]) -> Array:
+    """Least-squares projection from fields at :func:`places` to coefficients, shape (T, P)."""
+    weight = disc_grid(33, 96)[2].ravel() + 1e-9
+    weighted = rows(terms) * weight[:, None]
+    return np.asarray(np.linalg.solve(weighted.T @ rows(terms), weighted.T))
 
 
 def dirt_doubt(terms: tuple[Term, ...], used: float) -> Doubt:
@@ -107,10 +112,11 @@ def form_doubt(terms: tuple[Term, ...], change: float) -> Doubt:
 
 
 def edge_doubt(model: OrderModel, edge: Edge) -> Doubt:
-    """Error of the edge's two semi-axes, independent of each other.
+    """Error of the edge's size and of its oval, along its axes and at 45 degrees to them.
 
     A larger disc takes in more of the form, and an oval passes for a view from aside. Of a
-    sphere it is 2 u / r of its power, and the same of astigmatism for the difference of the axes.
+    sphere the size makes 2 u / r of its power; the oval's strength as much astigmatism, and its
+    direction as much again, for what is hardly oval may point anywhere.
     """
     terms = model.terms
     if edge.u_px == 0:
@@ -118,40 +124,14 @@ def edge_doubt(model: OrderModel, edge: Edge) -> Doubt:
     share = edge.u_px / math.sqrt(2 * edge.a * edge.b)
     smaller = replace(edge, a=edge.a * (1 - share), b=edge.b * (1 - share))
     size = carried(model, edge, smaller).values - model.values
-    oval = np.zeros(len(terms))
-    oval[terms.index((2, 0))] = share * model.power
+    ovals = np.zeros((2, len(terms)))
+    ovals[0, terms.index((2, 0))] = share * model.power
     angle = 2 * math.radians(edge.angle_deg)
-    for term, part in (((2, 2), math.cos(angle)), ((2, -2), math.sin(angle))):
+    along = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+    for term, parts in (((2, 2), along[:, 0]), ((2, -2), along[:, 1])):
         if term in terms:
-            oval[terms.index(term)] = share * model.power * part
-    return Doubt(np.stack([size, oval]))
-
-
-def untold_view_doubt(terms: tuple[Term, ...], gap: Array, u_gap: float, edge: Edge) -> Doubt:
-    """A camera at an unknown distance: the view's angle changes over the aperture.
-
-    The order falls short by gap (r/L)^2 rho^2 / 2, of the whole gap, tilt and the least gap at
-    the contact included; seen aslant also by gap tan(theta) (r/L) w, w along the view.
-
-    Parameters
-    ----------
-    terms : tuple of (n, m)
-    gap : ndarray, shape (P,)
-        Gap at :func:`places` [fringe].
-    u_gap : float
-        Standard uncertainty of the gap at the contact [fringe].
-    edge : Edge
-        An oval is a view from aside.
-    """
-    u, v = places()
-    rho2 = u**2 + v**2
-    fields = [_NEAR_SHARE * gap * rho2, _NEAR_SHARE * u_gap * rho2]
-    sine = math.sqrt(max(0.0, 1 - edge.cos_view**2))
-    if sine > 0:
-        across = math.radians(edge.angle_deg + 90)
-        along = u * math.cos(across) + v * math.sin(across)
-        fields.append(_NEAR_RATIO * sine / edge.cos_view * gap * along)
-    return Doubt(projected(terms, np.stack(fields)))
+            ovals[:, terms.index(term)] = share * model.power * parts
+    return Doubt(np.stack([size, *ovals]))
 
 
 def flat_back_doubt(

@@ -3,33 +3,30 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import FormQuantities, form_quantities, iso10110_text
 from fringe.optics.rings import centre_in_aperture
-from fringe.optics.view import cos_view
-from fringe.optics.zernike import Term, zernike_matrix
+from fringe.optics.zernike import Term
 from fringe.orders.checks import with_plate_warning
 from fringe.orders.count import count_rings
 from fringe.orders.doubts import (
     Doubt,
     dirt_doubt,
     edge_doubt,
-    flat_back_doubt,
     form_doubt,
     grid_doubt,
     light_doubt,
-    places,
-    projected,
-    untold_view_doubt,
 )
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import Solution
 from fringe.orders.form_intervals import form_intervals
 from fringe.orders.lengths import Lengths, wavelength_of
+from fringe.orders.near_view import as_normal
 from fringe.orders.options import ReadOptions
 from fringe.orders.plate_form import plate_form
 from fringe.orders.reading import FormFit, Quality, Reading
@@ -37,79 +34,7 @@ from fringe.orders.sense.contrast import SENSE_UNKNOWN, ContrastSense
 from fringe.photo.ellipse import Edge
 from fringe.quantity import Quantity, Source, half_width
 
-# Coma and astigmatism of polished surfaces [fringe]: mostly less; common practice, no source.
-_USUAL_BEND = 0.05
-# Least order at the contact [fringe]: in a true contact it is zero but for noise
-_LEAST_ORDER = -0.25
-
-
-@dataclass(frozen=True)
-class _Normal:
-    """The gap as at normal view: Zernike values [fringe], its share of the order, its doubts."""
-
-    values: NDArray[np.float64]
-    share: float
-    view: Doubt
-    gap: Doubt
-    back: Doubt
-
-
-def _back(terms: tuple[Term, ...], gaps: list[NDArray[np.float64]], options: ReadOptions) -> Doubt:
-    """What a flat back may hide, where the plate is known to have one; of either contact."""
-    if options.plate_back != "flat" or None in (options.diameter_mm, options.plate_radius_mm):
-        return Doubt(np.zeros((0, len(terms))))
-    assert options.diameter_mm is not None
-    assert options.plate_radius_mm is not None
-    size = (options.diameter_mm / 2, options.plate_radius_mm)
-    backs = [flat_back_doubt(terms, gap, *size) for gap in gaps]
-    return max(backs, key=lambda doubt: doubt.of_power(terms.index((2, 0))))
-
-
-def _as_normal(model: OrderModel, edge: Edge, options: ReadOptions, sense: str) -> _Normal:
-    """Divide the order by the cosine of the view, which needs the order's own zero."""
-    terms = model.terms
-    u, v = places()
-    order = zernike_matrix(terms, u, v) @ model.values
-    contact = options.contact_gap.fringes(options.lamp.wavelength_nm)
-    # count orders from the contact: a whole number, so that dark fringes stay at whole orders
-    counted = {
-        "centre": order - np.floor(order.min() - _LEAST_ORDER) + round(contact.value),
-        "edge": order - np.ceil(order.max() + _LEAST_ORDER) - round(contact.value),
-    }
-    candidates = [counted[sense]] if sense in counted else list(counted.values())
-    back = _back(terms, candidates, options)
-    if options.camera_distance_mm is None or options.diameter_mm is None:
-        share = 1 / edge.cos_view
-        views = [untold_view_doubt(terms, gap * share, contact.u, edge) for gap in candidates]
-        # with the contact at the edge the gap is least where the view changes most
-        view = max(views, key=lambda doubt: doubt.of_power(terms.index((2, 0))))
-        return _Normal(model.values * share, share, view, Doubt(np.zeros((0, len(terms)))), back)
-    # the camera's foot lies along the oval's short axis; toward which end is not known
-    ends = (90.0,) if edge.a - edge.b < 1e-6 * edge.a else (90.0, -90.0)
-    cosines = [
-        cos_view(
-            u,
-            v,
-            options.diameter_mm / 2,
-            options.camera_distance_mm,
-            edge.cos_view,
-            edge.angle_deg + end,
-        )
-        for end in ends
-    ]
-    fits = [fit for cosine in cosines for fit in projected(terms, np.stack(candidates) / cosine)]
-    lifted = contact.u * projected(terms, 1 / cosines[0][None])
-    # seen from the wrong end a sphere takes on coma and astigmatism that it may not have
-    bent = [term in ((2, -2), (2, 2), (3, -1), (3, 1)) for term in terms]
-    bend = np.array([np.linalg.norm(fit[bent]) for fit in fits])
-    chance = np.exp((bend.min() - bend) / _USUAL_BEND)
-    chance /= chance.sum()
-    values = chance @ np.array(fits)
-    spread = np.sqrt(chance)[:, None] * (np.array(fits) - values)
-    place = terms.index((2, 0))
-    plain = float(model.values[place])
-    share = float(values[place]) / plain if abs(plain) > 0.5 else 1 / edge.cos_view
-    return _Normal(values, share, Doubt(spread), Doubt(lifted), back)
+Array = NDArray[np.float64]
 
 
 def reading_of(
@@ -127,19 +52,16 @@ def reading_of(
     model = fit.model
     if model.power < 0:
         model = OrderModel(model.terms, -model.values)  # the same picture
-    normal = _as_normal(model, edge, options, sense)
     terms = model.terms
+    noise = solution.fit_variance * fit.covariance / edge.cos_view**2
+    doubts = _doubts_of_fit(solution, model, edge)
+    normal = as_normal(model, edge, options, sense, _covariance(noise, doubts))
     plate = plate_form(options, terms, sense)
     values = (-normal.values if sense == "edge" else normal.values) - plate.values
-    sphere = (options.plate_radius_mm, options.diameter_mm)
-    form = (
-        form_quantities(terms, values, *sphere)
-        if None not in sphere
-        else form_quantities(terms, values)
-    )
-    noise = solution.fit_variance * normal.share**2 * fit.covariance
-    covariance, parts = _uncertainty(solution, edge, normal, form, noise)
-    covariance = covariance + plate.doubt.covariance
+    form = _form(terms, values, options)
+    doubts |= {"view": normal.view, "gap": normal.gap, **normal.back}
+    parts = _of_power(terms.index((2, 0)), noise, doubts)
+    covariance = _covariance(noise, {**doubts, "plate": plate.doubt})
     intervals = form_intervals(terms, values, covariance, form, noise)
     u_power = math.sqrt(math.fsum(u * u for u in parts.values()))
     wavelength = options.lamp.wavelength_nm
@@ -181,30 +103,35 @@ def _sense(stated: str, contrast: ContrastSense) -> tuple[str, str | None]:
     return contrast.sense, None if contrast.sense == "unknown" else "contrast"
 
 
-def _uncertainty(
-    solution: Solution,
-    edge: Edge,
-    normal: _Normal,
-    form: FormQuantities,
-    noise: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], dict[str, float]]:
-    """Covariance of the values and the parts of the power's standard uncertainty [fringe]."""
-    model = solution.fit.model
+def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[str, Doubt]:
+    """What the fit may have got wrong beside its noise, by the name of the source."""
     terms = model.terms
-    doubts = {
+    return {
         "form": form_doubt(terms, solution.form_shift),
         "light": light_doubt(terms, solution.light_doubt),
         "dirt": dirt_doubt(terms, solution.fit.used),
-        "grid": grid_doubt(terms, abs(form.power)),
+        "grid": grid_doubt(terms, abs(model.power) / edge.cos_view),
         "edge": edge_doubt(model, edge),
-        "view": normal.view,
-        "gap": normal.gap,
-        **({"plate_back": normal.back} if normal.back.shapes.size else {}),
     }
-    place = terms.index((2, 0))
+
+
+def _form(terms: tuple[Term, ...], values: Array, options: ReadOptions) -> FormQuantities:
+    """Figures of the form; over the sphere of the plate, where its size is known."""
+    sphere = (options.plate_radius_mm, options.diameter_mm)
+    if None in sphere:
+        return form_quantities(terms, values)
+    return form_quantities(terms, values, *sphere)
+
+
+def _covariance(noise: Array, doubts: Mapping[str, Doubt]) -> Array:
+    """Covariance of the coefficients, shape (T, T) [fringe^2]."""
+    return noise + sum(doubt.covariance for doubt in doubts.values())
+
+
+def _of_power(place: int, noise: Array, doubts: Mapping[str, Doubt]) -> dict[str, float]:
+    """Standard uncertainty of power by its sources [fringe]; its coefficient is at `place`."""
     parts = {name: doubt.of_power(place) for name, doubt in doubts.items()}
-    covariance = noise + sum(doubt.covariance for doubt in doubts.values())
-    return covariance, {"fit": 2 * math.sqrt(max(noise[place, place], 0.0)), **parts}
+    return {"fit": 2 * math.sqrt(max(noise[place, place], 0.0)), **parts}
 
 
 def with_lengths(reading: Reading, options: ReadOptions) -> Reading:

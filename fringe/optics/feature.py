@@ -76,13 +76,16 @@ class FormFeature:
         return NAMES.get((self.kind, self.side), "astigmatism")
 
     def of_sense(self, sense: str) -> FormFeature:
-        """The same with its sign, where something else told where the contact is.
+        """The same with its sign, where something else told where the contact is; or without.
 
         Parameters
         ----------
         sense : {'centre', 'edge', 'unknown'}
+            Unknown, too, where readings of one visit contradict each other.
         """
-        if self.signed or sense not in ("centre", "edge"):
+        if sense not in ("centre", "edge"):
+            return dataclasses.replace(self, signed=False)
+        if self.signed:
             return self
         if sense == "centre":
             return dataclasses.replace(self, signed=True)

@@ -30,6 +30,9 @@ from fringe.quantity import half_width
 Array = NDArray[np.float64]
 # chi^2 of two degrees of freedom that noise passes once in ten thousand forms
 _CLEAR_ASTIGMATISM = 18.4
+_UNLIKE = (
+    0.05  # root mean square of what real zones are unlike the shapes, as a share of the form's
+)
 _MOST_DEGREE = 100  # of terms that any fit has
 _MOST_OTHER = 1.0  # form of other angles, over astigmatism, above which it is no astigmatism
 
@@ -115,11 +118,14 @@ def _round_features(
     scale = float(np.sqrt(np.trace(doubt) / len(kept)))
     if not scale > 0:
         scale = 1e-9 * float(np.abs(seen).max()) or 1.0
-    root = np.asarray(np.linalg.cholesky(doubt + (1e-3 * scale) ** 2 * np.eye(len(kept))), float)
     weight = np.array([1 / (terms[i][0] + 1) for i in kept])
+    # no real zone has just one of the shapes: what a good fit knows better than that must not
+    # decide between them
+    shape = _UNLIKE**2 * float(weight @ seen**2) / (weight * len(kept))
+    doubt = doubt + np.diag(shape + (1e-3 * scale) ** 2)
+    root = np.asarray(np.linalg.cholesky(doubt), float)
     search = Search(shapes(terms), seen, root, weight)
-    chosen = search.chosen()
-    return [] if not chosen else search.described(chosen)
+    return search.described()
 
 
 def _astigmatism(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ _LEAST_SHARE = 0.25
 # and only while this share of the form's root mean square, or more, is left
 _LEFT = 0.15
 _MOST = 3
+_SURE = 2.0  # half-widths that each of several is above zero at least
 _SHAPE = 0.04  # standard uncertainty of heights from shapes that are none of these, a share
 _ALIKE = 0.9  # projections that are so alike cannot be told apart
 
@@ -62,13 +64,28 @@ class Search:
         self.design: Array = np.asarray(np.linalg.solve(root, shapes.projected), float)
         self.seen: Array = np.asarray(np.linalg.solve(root, seen), float)
         self.count = len(seen)
+        self._known: dict[tuple[int, ...], _Pairs] = {}
 
-    def chosen(self) -> list[int]:
-        """Shapes that are needed, each for the clear drop of chi^2 that it makes."""
+    def described(self) -> list[dict[str, object]]:
+        """Place, width and height of the shapes that are needed, with their doubt.
+
+        Where one of several is not far beyond its doubt, fewer must do.
+        """
+        for most in range(_MOST, 0, -1):
+            kept = self._chosen(most)
+            scale = self._scale(self._chi2(kept), kept) if kept else 1.0
+            found = [self._described(kept, one, scale) for one in range(len(kept))]
+            sure = _SURE if len(found) > 1 else 1.0
+            if all(abs(one["height_fringes"]) > sure * one["height_u95_fringes"] for one in found):
+                return [dict(one) for one in found]
+        return []
+
+    def _chosen(self, most: int) -> list[int]:
+        """At most so many shapes, each for the clear drop of chi^2 that it makes."""
         kept: list[int] = []
         found: list[int] | None = []
         left = float(self.seen @ self.seen)
-        for count in range(1, _MOST + 1):
+        for count in range(1, most + 1):
             if left < _CLEAR or self._followed(kept):
                 break
             found = self._pair() if count == 2 else self._with_one_more(found or [])
@@ -100,7 +117,13 @@ class Search:
         return [one, other] if np.isfinite(gain[one, other]) else None
 
     def _pairs(self, fixed: list[int]) -> _Pairs:
-        """What any two shapes explain together, beside some that are fixed."""
+        """What any two shapes explain together, beside some that are fixed; worked out once."""
+        key = tuple(sorted(fixed))
+        if key not in self._known:
+            self._known[key] = self._new_pairs(fixed)
+        return self._known[key]
+
+    def _new_pairs(self, fixed: list[int]) -> _Pairs:
         design, seen = self._beside(fixed)
         gram, along = design.T @ design, design.T @ seen
         size = np.diag(gram)
@@ -171,11 +194,6 @@ class Search:
         """What is left for each degree of freedom, at least one: three numbers tell a shape."""
         return max(1.0, chi2 / max(1, self.count - 3 * len(kept)))
 
-    def described(self, kept: list[int]) -> list[dict[str, object]]:
-        """Place, width and height of each shape that was chosen, with their doubt."""
-        scale = self._scale(self._chi2(kept), kept)
-        return [self._described(kept, one, scale) for one in range(len(kept))]
-
     def _likely(self, kept: list[int], one: int) -> tuple[Array, Array, Array]:
         """Chi^2, height and its variance with each shape in the place of one of those kept.
 
@@ -206,7 +224,7 @@ class Search:
         chi2 = np.where(able, seen @ seen - pairs.gain, np.inf)
         return chi2, pairs.height, pairs.variance
 
-    def _described(self, kept: list[int], one: int, scale: float) -> dict[str, object]:
+    def _described(self, kept: list[int], one: int, scale: float) -> dict[str, Any]:
         """Means over the likely shapes of one kind, and their scatter."""
         chi2, height, variance = self._likely(kept, one)
         kinds = np.array(self.shapes.kinds)

@@ -63,20 +63,20 @@ def shapes(terms: tuple[Term, ...]) -> Shapes:
     """All shapes that are tried, for a fit with these terms."""
     rho, _ = nodes()
     made: list[tuple[Kind, float, float, Array]] = []
-    for sigma in np.geomspace(0.02, 0.25, 12):
+    for sigma in np.geomspace(0.025, 0.25, 11):
         for crest in np.arange(0.16, 0.93, STEP):
             # a ring whose outer slope lies beyond the rim is a turned edge, by all that is seen
             if crest + 1.2 * sigma <= 1.0 and crest - 1.2 * sigma >= 0.0:
                 ring = np.exp(-(((rho - crest) / sigma) ** 2) / 2)
                 made.append(("zone", crest, _HALF_HEIGHT * sigma, ring))
-    for sigma in np.geomspace(0.03, 0.3, 15):
+    for sigma in np.geomspace(0.03, 0.3, 12):
         hole = np.exp(-((rho / sigma) ** 2) / 2)
         made.append(("centre", _HALF_HEIGHT / 2 * sigma, _HALF_HEIGHT * sigma, hole))
     for start in np.arange(0.5, 0.985, STEP):
         for power in (1.5, 2.0, 2.5, 3.0):
             turned = (np.maximum(rho - start, 0.0) / (1 - start)) ** power
             made.append(("edge", start, 1 - start, turned))
-    for decay in np.geomspace(0.012, 0.12, 10):
+    for decay in np.geomspace(0.012, 0.12, 8):
         made.append(("edge", 1 - 3 * decay, 3 * decay, np.exp((rho - 1) / decay)))
     # the least that is no sphere: broad, highest at 0.71 of the radius, lower in middle and rim
     made.append(("zone", math.sqrt(0.5), 0.5, 4 * rho**2 * (1 - rho**2)))

@@ -134,8 +134,14 @@ def _judged(
 def _with_sense(first: Reading, sense: str, source: str | None, options: ReadOptions) -> Reading:
     """The first reading with the sign that goes with the sense."""
     assert first.power_fringes is not None
-    size = abs(first.power_fringes)
+    size, form = abs(first.power_fringes), first.form
+    if form is not None and (sense == "edge") != (first.sense == "edge"):
+        form = replace(form, values=-form.values)
     signed = replace(
-        first, power_fringes=-size if sense == "edge" else size, sense=sense, sense_source=source
+        first,
+        power_fringes=-size if sense == "edge" else size,
+        sense=sense,
+        sense_source=source,
+        form=form,
     )
     return with_lengths(signed, options)

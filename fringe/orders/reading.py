@@ -18,9 +18,9 @@ from fringe.quantity import Quantity, Source, standard_if_any
 
 # the source of an uncertainty whose sources were not recorded
 UNKNOWN_SOURCE = "reading"
-# Share of the aperture that was used, below which no part of the form is named: rendered works of
-# more dirt than that are rare, and misread zones common (ours, no source)
-LEAST_NAMED = 0.85
+# Share of the aperture that was used, below which no part of the form is named: zones that the
+# fit does not follow pass for dirt, and are misread (ours, no source)
+LEAST_NAMED = 0.9
 # a name that starts with a SHA-256: of the photograph, or of a burst's first frame
 _DIGEST = re.compile(r"[0-9a-f]{64}\b")
 

@@ -174,6 +174,7 @@ def test_the_sign_waits_for_the_sense() -> None:
     assert one.of_sense("edge").height_fringes == -0.3
     known = dataclasses.replace(one, signed=True)
     assert known.of_sense("edge") == known
+    assert known.of_sense("unknown") == one  # readings that contradict each other tell no side
     bent = FormFeature("astigmatism", 0.3, 0.04, WAVELENGTH, False, axis_deg=30, axis_u95_deg=2)
     assert "along 30° or across it" in bent.text()
     assert bent.of_sense("edge").axis_deg == 120

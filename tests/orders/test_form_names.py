@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
+from pathlib import Path
+
 import numpy as np
 import pytest
 from formed import centre, saddle, turned, zone
 
 from fringe.optics.lamps import lamp
-from fringe.orders.options import ReadOptions
+from fringe.orders import read_pair
+from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.read import read
 from fringe.orders.reading import Reading
+from fringe.orders.sense.two_photographs import PairSense
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
 
@@ -59,6 +64,24 @@ def test_the_sense_decides_the_side(rng) -> None:
     values = read_work(hollow, rng, "unknown").to_json()["form"]
     assert values[0]["signed"] is False
     assert values[0]["height_fringes"] > 0
+
+
+def test_what_tells_the_sense_later_turns_the_form_over(rng, monkeypatch) -> None:
+    """A pair that proves contact at the edge makes of the unknown side a hollow zone."""
+    hollow = zone(RHO, -0.25, 0.6, 0.12)
+    first = read_work(hollow, rng, "edge")
+    assert first.form is not None
+    turned_over = dataclasses.replace(first.form, values=-first.form.values)
+    unknown = dataclasses.replace(
+        first, sense="unknown", form=turned_over, power_fringes=abs(first.power_fringes or 0.0)
+    )
+    monkeypatch.setattr(read_pair, "load_photo", lambda path: path)
+    monkeypatch.setattr(read_pair, "read", lambda photo, options: unknown)
+    told = PairSense("edge", 0.2, 20.0, "the orders moved inward")
+    monkeypatch.setattr(read_pair, "sense_of_pair", lambda first, second, done: told)
+    stated = StatedOptions(lamp="mercury-green")
+    pair = read_pair.read_pair(Path("a"), Path("b"), "pressed-centre", stated)
+    assert [one.name for one in pair.reading.features] == ["hollow zone"]
 
 
 def test_a_perfect_photograph_has_no_name(rng) -> None:

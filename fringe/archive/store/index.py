@@ -33,7 +33,8 @@ from fringe.optics.feature import FormFeature
 
 FOLDER = ".index"
 SCHEMA = "fringe index"
-SCHEMA_VERSION = 3  # 2: what was measured counts the plate's form; 3: photographs' digests
+# 2: what was measured counts the plate's form; 3: photographs' digests, names of the form
+SCHEMA_VERSION = 3
 _SUFFIX = ".json"
 _MAX_BYTES = 20_000_000
 # A file that is written twice within one tick of the disk's clock looks the same: what changed

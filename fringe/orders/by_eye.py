@@ -123,6 +123,22 @@ def by_eye(text: str, options: ReadOptions) -> Reading:
     return with_lengths(reading, options)
 
 
+def with_sense(text: str, sense: str) -> str:
+    """Return the same words with another sense in place of the one that they say, if any.
+
+    Parameters
+    ----------
+    text : str
+        As :func:`by_eye` takes it; any other text is returned as it is.
+    sense : {'centre', 'edge'}
+        Where the contact is.
+    """
+    match = _TEXT.match(text)
+    if match is None or match["word"] is None:
+        return text
+    return text[: match.start("word")] + sense
+
+
 def _number(words: str, text: str) -> float:
     """Read a decimal, a fraction or both."""
     total = 0.0

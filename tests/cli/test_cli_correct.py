@@ -110,8 +110,14 @@ def test_what_is_seen_by_eye_corrected(run, photos, surface):
     run("--by-eye", "rings 3.5")
     run("--replaces", "1", "--sense", "edge")
     assert [one.reading.power_fringes for one in current(surface).readings] == [-3.5]
+    run("--replaces", "1", "--sense", "centre")
+    run("--replaces", "1", "--sense", "edge")
+    assert [one.reading.power_fringes for one in current(surface).readings] == [-3.5]
     run("--replaces", "1", "--by-eye", "rings 2.5 centre", "--sense", "auto")
     assert [one.reading.power_fringes for one in current(surface).readings] == [2.5]
+    run("--replaces", "1", "--sense", "edge")
+    (reading,) = current(surface).readings
+    assert (reading.reading.power_fringes, reading.options["by_eye"]) == (-2.5, "rings 2.5 edge")
 
 
 def test_nothing_to_read_anew(run, surface):

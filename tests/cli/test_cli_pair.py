@@ -22,7 +22,7 @@ from fringe.optics.spherometer import reading_from_radius_mm
 from sample_visits import hours, power_reading
 
 WAVE = 589.29
-POLISH = Work("polish", 30.0, "tool")
+POLISH = Work("polish", 30.0, "tool", rested_minutes=600.0)
 GEOMETRY = {"name": "balls", "foot_circle_mm": 100.0, "ball_diameter_mm": 6.35, "u_size_mm": 0.02}
 
 

@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from fringe.errors import BadInput
 from fringe.optics import spheres
 from fringe.optics.lamps import lamp
-from fringe.orders.by_eye import ERRORS, by_eye
+from fringe.orders.by_eye import ERRORS, by_eye, with_sense
 from fringe.orders.options import ReadOptions
 
 SODIUM = lamp("sodium")
@@ -175,3 +175,18 @@ def test_what_a_photograph_tells_is_null() -> None:
     }
     assert values["irregularity_fringes"] is None
     assert values["iso10110"] == "3/ 2.0; λ = 589.2 nm"
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("rings 3.5 +-0.1 centre", "rings 3.5 +-0.1 edge"),
+        ("rings 3 1/2, outward", "rings 3 1/2, edge"),
+        ("bow 1/3 of spacing, ends thin", "bow 1/3 of spacing, edge"),
+        ("rings 3.5", "rings 3.5"),
+        ("no fringes at all", "no fringes at all"),
+    ],
+)
+def test_the_same_words_with_another_sense(text, expected):
+    """The sense that is said gives way to another; words that say none stay as they are."""
+    assert with_sense(text, "edge") == expected

@@ -25,7 +25,7 @@ from fringe.archive.views.reading_options import (
 )
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
-from fringe.orders.by_eye import by_eye
+from fringe.orders.by_eye import by_eye, with_sense
 from fringe.orders.options import ReadOptions, StatedOptions
 
 # Options to read with now, of the reading and those that it was read with; and a new reading with
@@ -236,10 +236,16 @@ def read_like(
 
 def eye_like(base: Session, options: Change, laid: Lay) -> list[LoggedReading]:
     """What was seen by eye, with other options; see :func:`read_like`."""
-    seen = [one for one in base.visit.readings if one.method == "eye"]
-    return [
-        laid(_eye(str(one.options["by_eye"]), options(one, kept_options(one))), one) for one in seen
-    ]
+    made = []
+    for one in base.visit.readings:
+        if one.method != "eye":
+            continue
+        old, text = kept_options(one), str(one.options["by_eye"])
+        new = options(one, old)
+        if new.sense != old.sense and new.sense in ("centre", "edge"):
+            text = with_sense(text, new.sense)  # the words may say the sense that is corrected
+        made.append(laid(_eye(text, new), one))
+    return made
 
 
 def as_before(one: LoggedReading, old: LoggedReading | None) -> LoggedReading:

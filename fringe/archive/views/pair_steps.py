@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import datetime
 
 from fringe.archive.store.surface import Plate, Surface
 from fringe.archive.views.pair_evidence import PairRecord
@@ -44,8 +45,7 @@ def piece_steps(
     for one, other in ((convex, concave), (concave, convex)):
         visits = laid_together(kept[one.name], kept[other.name])
         if not _read_since_work(visits):
-            when = max([*record.when, *(visit.when for visit in visits[-1:])])
-            visits = (*visits, VisitRecord("", when, measured=(_estimate(record, pair),)))
+            visits = _read_last(visits, _estimate(record, pair), record.when)
         laid = dataclasses.replace(one, plate=Plate(other.name, other.radius_mm), tolerance=limits)
         mine = dataclasses.replace(logged[one.name], surface=laid, visits=visits)
         steps[one.name] = mine.state().next_step
@@ -83,6 +83,17 @@ def _read_since_work(visits: tuple[VisitRecord, ...]) -> bool:
         if visit.work.worked:
             return False
     return False
+
+
+def _read_last(
+    visits: tuple[VisitRecord, ...], read: Measured, when: Sequence[datetime]
+) -> tuple[VisitRecord, ...]:
+    """The visits with a reading at the last work, whose rest from the lap was told with it."""
+    for place in range(len(visits) - 1, -1, -1):
+        if visits[place].work.worked:
+            last = dataclasses.replace(visits[place], measured=(read,))
+            return (*visits[:place], last, *visits[place + 1 :])
+    return (*visits, VisitRecord("", max(when), measured=(read,)))
 
 
 def _estimate(record: PairRecord, pair: Pair) -> Measured:

@@ -1,16 +1,13 @@
-"""Work between visits: split spells, corrections, what files keep of it, and the rest since."""
+"""Work between visits: split spells, corrections, and what files keep of it."""
 
 from __future__ import annotations
 
 import math
-from datetime import timedelta
 
 import pytest
 
 from fringe.errors import BadInput
-from fringe.judge.state.rest import rested_minutes
-from fringe.judge.state.visits import VisitRecord, Work, split_spell
-from sample_visits import START
+from fringe.judge.state.visits import Work, split_spell
 
 SPLIT = Work("9um", parts=(("work", 30.0), ("tool", 40.0)))
 
@@ -94,38 +91,3 @@ def test_minutes_and_pieces_in_turn():
     for minutes, pieces in (([30.0, 40.0], []), ([30.0], ["work", "tool"])):
         with pytest.raises(BadInput, match="says both for each part"):
             split_spell(minutes, pieces)
-
-
-def visits(*rows):
-    """Visits from minutes after the first and what was done."""
-    return [
-        VisitRecord(str(i), START + timedelta(minutes=minute), work)
-        for i, (minute, work) in enumerate(rows)
-    ]
-
-
-def test_rest_since_the_lap():
-    """Told where it was; after that, without work, the time since is added; unknown else."""
-    worked, told = Work("polish", 30.0), Work("polish", 30.0, rested_minutes=15.0)
-    looked = Work()
-    rows = visits(
-        (0, looked), (10, worked), (40, looked), (100, looked), (150, told), (170, looked)
-    )
-    assert rested_minutes(rows) == (None, None, 30.0, 90.0, 15.0, 35.0)
-
-
-def test_a_rest_told_later_counts_from_there():
-    """A visit without work that tells its rest is what the next one counts from."""
-    rows = visits((0, Work("polish")), (10, Work(rested_minutes=60.0)), (20, Work()))
-    assert rested_minutes(rows) == (None, 60.0, 70.0)
-
-
-def test_a_visit_of_before_the_work_tells_nothing():
-    """A time that lies before the last work gives no rest."""
-    assert rested_minutes(visits((60, Work("polish", 5.0)), (0, Work()))) == (None, None)
-
-
-def test_a_stage_of_no_minutes_is_no_work():
-    """Zero minutes are no work: the rest goes on."""
-    rows = visits((0, Work("polish", 5.0)), (30, Work("polish", 0.0)))
-    assert rested_minutes(rows) == (None, 30.0)

@@ -38,8 +38,8 @@ class Glass:
         What it was worked with last.
     worked_at : float or None
         When that ended.
-    removed_um : float
-        Glass that the last spell took off.
+    removed_um, moved_um : float
+        Glass that the last spell took off, and what it changed the height by.
     """
 
     shop: Shop
@@ -53,6 +53,7 @@ class Glass:
     stage: str | None = None
     worked_at: float | None = None
     removed_um: float = 0.0
+    moved_um: float = 0.0
 
     @staticmethod
     def begin(shop: Shop, job: Job, rng: np.random.Generator) -> Glass:
@@ -122,7 +123,7 @@ class Glass:
                 self.height_um *= keep
             self._after(stage, minutes)
         self.height_um += moved
-        self.removed_um = removed
+        self.removed_um, self.moved_um = removed, moved
         self.stage = stage
         self.damage_um = max(self.damage_um - removed, job.pit_depths_um[stage])
         self.worked_at = self.clock

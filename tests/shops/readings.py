@@ -19,6 +19,7 @@ PHOTOGRAPHED_RINGS = 60.0  # most that a photograph is read by
 LEAST_SPACING_MM = 0.15  # of rings at the edge that can be counted
 COUNTED_U = 0.02  # standard uncertainty of many rings counted by eye, over their number
 UNSEEN_OFFSET_UM = 2.0  # of the spherometer, where its uncertainty states one
+STANDS_OUT = 4.0  # standard uncertainties from which on a blunder can be seen
 MINUTES_BETWEEN = 3.0  # photographs of one visit
 
 
@@ -82,7 +83,7 @@ def _fringes(
         error = keep * errs.get("eye", 0.0) + math.sqrt(1 - keep**2) * fresh
         errs["eye"] = error
         power = glass.shown_um / glass.job.fringe_um + error
-        matters = matters or 2 * abs(power) > 4 * u
+        matters = matters or 2 * abs(power) > STANDS_OUT * u
         found.append(_measured(-power if wrong else power, u, glass, source))
     return tuple(found), Blunder("sense", number, matters) if wrong else None
 
@@ -103,7 +104,9 @@ def _spherometer(glass: Glass, number: int) -> tuple[tuple[Measured, ...], Blund
     u = math.hypot(*(c for _, c in parts))
     one = dataclasses.replace(_measured(power, u, glass, "spherometer"), power_parts=tuple(parts))
     shop.offset_um += float(rng.normal(0, shop.law.offset_drift_um))
-    known = 4 * math.hypot(shop.repeatability_um, UNSEEN_OFFSET_UM if shop.states_offset else 0.0)
+    known = STANDS_OUT * math.hypot(
+        shop.repeatability_um, UNSEEN_OFFSET_UM if shop.states_offset else 0.0
+    )
     return (one,), Blunder("dust", number, abs(dust) > known) if dust else None
 
 
@@ -131,9 +134,18 @@ def logged_work(
         return true, None, true
     factor = float(rng.choice([0.5, 2.0]))
     wrong = _work(stage, tuple((on_top, factor * m) for on_top, m in parts), fields)
-    # a spell that is lost in the uncertainty of the readings tells nothing of its minutes
-    matters = sum(m for _, m in parts) >= 10
-    return wrong, Blunder("minutes", number, matters), true
+    return wrong, Blunder("minutes", number, _tells(glass, abs(factor - 1))), true
+
+
+def _tells(glass: Glass, share: float) -> bool:
+    """Whether instruments can tell a spell from one that is this share longer or shorter."""
+    shop = glass.shop
+    if shop.pits_by == "gauge":
+        return share * glass.removed_um > STANDS_OUT * shop.gauge_u_um
+    scale = (glass.job.aperture.diameter_mm / shop.ring_mm) ** 2
+    fringes, sphere = shop.reading_u * glass.job.fringe_um, scale * shop.repeatability_um
+    u = fringes if glass.readable else sphere
+    return share * abs(glass.moved_um) > STANDS_OUT * u
 
 
 _WORK_FIELDS = {one.name for one in dataclasses.fields(Work)}

@@ -14,6 +14,7 @@ from shops.life import AWAY, LEFT_UM, MOST_VISITS, Life, Seen, live
 from shops.readings import generator
 from shops.shop import GRAINS_UM, PITS_BY, Job, Shop, draw_job, draw_shop
 
+AWAY_SPELLS = 3  # one after the other that make a surface run away
 LATE = 5  # a shop's surfaces from this one on have something to learn from
 HEIGHTS_APART_UM = 15.0, 3.0  # least height from which grinding and polishing can run away
 
@@ -75,19 +76,24 @@ class Told:
 
     @property
     def ran_away(self) -> bool:
-        """Whether spells one after the other took the height away, to several times its size.
+        """Whether three spells one after the other took the height away, to several times its size.
 
-        One spell that goes too far is an overshoot; a life runs away where the advice follows.
+        One or two spells that go too far are overshoots, or polish that once went the other way;
+        a life runs away where the advice follows.
         """
-        fringe, row, start, last = self.job.fringe_um, 0, 0.0, 0.0
+        fringe, row, start = self.job.fringe_um, 0, 0.0
+        last: tuple[bool, float] | None = None
         for one in self.seen:
             if not one.stage:
                 continue
-            farther = abs(one.power) > abs(one.before) and one.power * last >= 0
-            row, start = (row + 1, start) if farther and row else (int(farther), abs(one.before))
-            last = one.power
-            least = max(HEIGHTS_APART_UM[one.stage == "polish"], 5 * self.job.limit_um)
-            if row > 1 and abs(one.power) * fringe > AWAY * max(start * fringe, least):
+            polish = one.stage == "polish"
+            follows = last is not None and last[0] == polish and one.power * last[1] > 0
+            farther = abs(one.power) > abs(one.before)
+            if not (farther and follows and row):
+                row, start = 0, abs(one.before)
+            row, last = row + farther, (polish, one.power)
+            least = max(HEIGHTS_APART_UM[polish], 5 * self.job.limit_um)
+            if row >= AWAY_SPELLS and abs(one.power) * fringe > AWAY * max(start * fringe, least):
                 return True
         return False
 

@@ -16,7 +16,7 @@ from shops.shop import Job, Shop
 
 MOST_VISITS = 40
 LEFT_UM = 0.5  # pits deeper than this are seen on the finished surface
-AWAY = 3.0  # a surface has run away when its height has grown by this factor
+AWAY = 2.0  # a surface has run away when its height has grown by this factor
 LONGEST_MINUTES = 6000.0  # a stage that takes longer never gets there
 
 

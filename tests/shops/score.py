@@ -16,7 +16,7 @@ from shops.shop import GRAINS_UM, PITS_BY, Job, Shop, draw_job, draw_shop
 
 AWAY_SPELLS = 3  # one after the other that make a surface run away
 LATE = 5  # a shop's surfaces from this one on have something to learn from
-HEIGHTS_APART_UM = 15.0, 3.0  # least height from which grinding and polishing can run away
+HEIGHTS_APART_UM = 15.0, 1.0  # least height from which grinding and polishing can run away
 
 
 @dataclass(frozen=True)

@@ -132,7 +132,7 @@ class _Filter:
     def step(self, visit: ObservedVisit) -> tuple[Doubt, ...]:
         """Take one visit in; what is doubted now."""
         self._polish(visit)
-        rest = rest_of(visit, self._last)
+        rest = rest_of(visit, self._last, self._rested)
         hypotheses = hypotheses_of(visit, unread=self._unread_rings, doubtful_rest=rest.doubtful)
         gauged = self._pits.step(visit)
         hypotheses = weighed_by_gauge(hypotheses, gauged)

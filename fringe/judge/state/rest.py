@@ -41,8 +41,20 @@ class Rest:
     earlier_minutes: Array
 
 
-def rest_of(visit: ObservedVisit, before: ObservedVisit | None) -> Rest:
-    """Times of a visit, by the visit before; None: there was none."""
+def rest_of(
+    visit: ObservedVisit, before: ObservedVisit | None = None, rested_minutes: float | None = None
+) -> Rest:
+    """Times of a visit.
+
+    Parameters
+    ----------
+    visit : ObservedVisit
+        As it was logged.
+    before : ObservedVisit, optional
+        The visit before.
+    rested_minutes : float, optional
+        Rest until then [min].
+    """
     told = [one.rested_minutes for one in visit.readings if one.rested_minutes is not None]
     longest = max(told, default=0.0)
     earlier = [
@@ -52,6 +64,9 @@ def rest_of(visit: ObservedVisit, before: ObservedVisit | None) -> Rest:
     elapsed = 0.0
     if before is not None:
         elapsed = max(0.0, (visit.when - before.when).total_seconds() / 60)
+    if not visit.spells and told and rested_minutes is not None:
+        # what is told of the rest goes before the clock
+        elapsed = max(elapsed, longest - rested_minutes)
     worked = math.fsum(one.minutes or 0.0 for one in visit.spells)
     slack = max(0.0, elapsed - worked - SET_UP_MINUTES)
     doubtful = not told and bool(visit.spells) and slack > SURELY_WARM_MINUTES

@@ -15,6 +15,9 @@ STRAIGHT_FROM_LAP = 0.2
 # Chance that a polished surface whose rings can be read is measured by the spherometer alone
 # at a first visit, and where the visit before did the same
 NO_RINGS_LOGGED = (0.3, 0.8)
+# Chance that a spell did something quite unlike its rate: nothing that was logged wrongly, so that
+# readings after it that agree are not all put down to dust
+ODD_WORK = 0.02
 REVERSED_POLISH, REVERSED_GRIND = 0.04, 0.005
 
 
@@ -36,6 +39,8 @@ class Hypothesis:
         True minutes over those logged.
     way : float
         -1 where the work went the other way.
+    odd : bool
+        Whether the work did something quite unlike its rate.
     fresh : bool
         Whether it was read straight from the lap, although the clock leaves time for rest.
     crowded : float
@@ -48,6 +53,7 @@ class Hypothesis:
     dust: bool = False
     factor: float = 1.0
     way: float = 1.0
+    odd: bool = False
     fresh: bool = False
     crowded: float = 0.0
 
@@ -79,6 +85,7 @@ def hypotheses_of(
         polish = visit.spells[-1].stage.polish
         chance = REVERSED_POLISH if polish else REVERSED_GRIND
         found.append(Hypothesis("reversed", chance, way=-1.0))
+        found.append(Hypothesis(chance=ODD_WORK, odd=True))
     asis = 1.0 - math.fsum(one.chance for one in found[1:])
     found[0] = replace(found[0], chance=asis)
     if doubtful_rest and optical:

@@ -43,6 +43,7 @@ SEEN_UM = 0.5  # depth beyond its own pits at which a surface has pits left
 GAUGE_UM, GAUGE_SHARE = 2.0, 0.05  # standard uncertainty of a gauge, and of its scale
 # Degrees of freedom of the tail of spells and surfaces far from what their shop is used to
 TAIL_DOF = 15.0
+LEAST_LEARNED = 0.35  # of a gauge's surprise, where it speaks for other minutes
 # A look through a loupe: how often it sees what is there, and what is not.
 LOUPE_SEES, LOUPE_ERRS = 0.95, 0.05
 _RATIO, _GRAINS, _COMMON, _STAGES = 0, 1, 2, 3
@@ -283,7 +284,8 @@ class PitsFilter:
         predicted = off[:, -1]
         cross = (self._weights * predicted) @ off
         gain = cross / (float(self._weights @ predicted**2) + u**2)
-        gain[:-1] *= as_logged
+        # not all: where the rate itself is wrong, every spell would be put down to its minutes
+        gain[:-1] *= max(as_logged, LEAST_LEARNED)
         noise = u * _normal(SAMPLES, 50 + 3 * self._count)
         state = state + (told_um + noise - removed)[:, None] * gain
         self._theta = state[:, : self._theta.shape[1]]

@@ -26,6 +26,7 @@ USUAL_MINUTES, MINUTES_U = 30.0, 1.0  # of a spell that tells none; u of the log
 ITERATIONS = 3  # Gauss-Newton
 NO_READING_UM = 1e5  # standard uncertainty of a reading that says nothing
 GAUGE_TELLS = 0.85  # share of a spell's own pace that glass and height have in common (ours)
+ODD_TIMES = 3.0  # scatter of a spell unlike its rate, over the usual one
 LONGEST_LOG = 8.0  # of a spell's rate over its median beforehand
 # Height at which rings are too many to be read, as a soft limit: the middle of a range [um].
 CROWDED_UM, CROWDED_U_UM = 25.0, 12.0
@@ -302,13 +303,18 @@ def _augmented(
     total = size + len(noise)
     wide = np.zeros((count, total, total))
     wide[:, :size, :size] = covariances
+    much = np.array([ODD_TIMES**2 if h.odd else 1.0 for h in hypotheses])
+    terms = len(work.scatter)
     wide[:, range(size, total), range(size, total)] = noise
+    wide[:, range(size, size + terms), range(size, size + terms)] *= np.tile(
+        much, len(before.weights)
+    )[:, None]
     beyond = np.zeros((count, len(noise)))
     if work.gauged is not None:
         pace = work.gauged.pace - np.log([h.factor for h in hypotheses])
         gain = work.gauge_gain
-        terms = slice(size, size + len(gain))
-        wide[:, terms, terms] -= np.outer(gain, gain) * work.gauged.variance / GAUGE_TELLS
+        block = slice(size, size + len(gain))
+        wide[:, block, block] -= np.outer(gain, gain) * work.gauged.variance / GAUGE_TELLS
         beyond[:, : len(gain)] = np.tile(pace, len(before.weights))[:, None] * gain
     return np.concatenate([means, beyond], axis=1), wide
 

@@ -106,3 +106,20 @@ def test_wrong_sense_stays_in_doubt_while_nothing_settles_it() -> None:
     settled = believe([*visits, visit(8, 19.1, 0.3)])[-1]
     doubts = {(one.kind, one.visit): one.probability for one in settled.doubts}
     assert doubts["sense", 2] > 0.99
+
+
+def test_readings_that_agree_are_not_all_dust() -> None:
+    """One reading far off may be dust; readings again that agree with it refute that."""
+    spell = Spell(stage("#400"), 30.0, "work")
+    visits = [visit(1, 30.0, 1.0, source="spherometer")]
+    visits += [visit(i, 30.0 - 6 * (i - 1), 1.0, spell, source="spherometer") for i in (2, 3, 4)]
+    visits.append(visit(5, -40.0, 1.0, spell, source="spherometer"))
+    again = [visit(i, -40.0 + i - 6, 1.0, source="spherometer") for i in (6, 7)]
+
+    def dust(seen: Sequence[ObservedVisit]) -> float:
+        doubts = {(one.kind, one.visit): one.probability for one in believe(seen)[-1].doubts}
+        return max(doubts.get(("dust", number), 0.0) for number in (5, 6, 7))
+
+    assert dust(visits) > 0.5
+    assert dust([*visits, *again]) < 0.1
+    assert believe([*visits, *again])[-1].height.median == pytest.approx(-40.0, abs=4.0)

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from fringe.archive.store.order import list_sessions, survey
+from fringe.archive.store.session import Visit
 from fringe.archive.store.write import log_visit
 from fringe.archive.transfer.check import check_archive
 from fringe.errors import BadInput
@@ -133,6 +134,36 @@ def test_killed_writers(surface, nursery, rng):
     assert all(path.name.startswith(".") for path in checked.leftovers)
 
 
+def test_many_correct_and_log_at_once(surface, rng):
+    """Whoever corrects, strikes or logs at once: numbers stay, none is shared, nothing is lost."""
+    for i in range(4):
+        log_visit(surface, plain_visit(f"first {i + 1}"), now=hours(i))
+    children = []
+    for k in range(16):
+        child = os.fork()
+        if child == 0:
+            status = 1
+            try:
+                log_visit(surface, Visit(remarks=f"right {k}", replaces=str(k % 4 + 1)))
+                log_visit(surface, plain_visit(f"new {k}"))
+                status = 0
+            finally:
+                os._exit(status)
+        children.append(child)
+    ends = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children]
+    assert ends == [0] * 16
+    found = survey(surface.folder)
+    assert len(found.all_sessions) == 4 + 32
+    assert [one.number for one in found.visits] == list(range(1, 21))
+    for visit in found.visits[:4]:
+        assert len(visit.sessions) == 5
+        assert visit.sessions[0].remarks == f"first {visit.number}"
+        assert visit.current.remarks.startswith("right ")
+    for visit in found.visits[:4]:  # whoever did not know of another is settled by one more
+        log_visit(surface, Visit(remarks="settled", replaces=str(visit.number)))
+    assert check_archive(surface.folder.parent).problems == ()
+
+
 @pytest.fixture
 def limit():
     """Limit the size of files that this process may write, as a full disk would."""
@@ -160,14 +191,15 @@ def test_a_full_disk_leaves_nothing(surface, rng, limit, size):
     assert len(list_sessions(surface.folder)) == 2
 
 
-def test_an_interrupted_writer_leaves_nothing(surface, monkeypatch):
+@pytest.mark.parametrize("step", ["_session_draft", "_finished", "publish"])
+def test_an_interrupted_writer_leaves_nothing(surface, monkeypatch, step):
     """Control-C in the middle of writing leaves no file."""
     before = sorted(surface.folder.iterdir())
 
     def interrupt(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("fringe.archive.store.write._session_bytes", interrupt)
+    monkeypatch.setattr(f"fringe.archive.store.write.{step}", interrupt)
     with pytest.raises(KeyboardInterrupt):
         log_visit(surface, plain_visit())
     assert sorted(surface.folder.iterdir()) == before

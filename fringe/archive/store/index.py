@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import hashlib
+import heapq
 import json
 import os
 import time
@@ -163,18 +164,25 @@ def indexed_visits(folder: Path) -> tuple[VisitRecord, ...]:
     return found[0].visits
 
 
-def kept_entries(folder: Path) -> Iterator[Entry]:
-    """A surface's entry, and of the others of its archive those that are kept and still fit.
+def own_entry(folder: Path) -> Entry | None:
+    """A surface's entry, worked out where none is kept; None for a folder that is no surface."""
+    found = _looked_up(folder, None)
+    return None if found is None else found[0]
 
-    Nothing but the surface itself is worked out: whoever asks must not wait for a whole archive.
+
+def other_entries(folder: Path, most: int) -> Iterator[Entry]:
+    """Entries of the other surfaces of an archive, where they are kept and still fit.
+
+    Nothing is worked out, and only so many surfaces are looked at, those first to which something
+    was added last: whoever asks must not wait for a whole archive.
     """
-    for one in _folders(folder.parent):
-        if one.name == folder.name:
-            found = _looked_up(folder, None)
-            if found is not None:
-                yield found[0]
-            continue
-        entry = _kept_entry(one)
+    times = []
+    with contextlib.suppress(OSError), os.scandir(folder.parent) as found:
+        for one in found:
+            if one.name[0] != "." and one.name != folder.name and one.is_dir():
+                times.append((one.stat().st_mtime, one.name))
+    for _, name in heapq.nlargest(most, times):
+        entry = _kept_entry(folder.parent / name)
         if entry is not None:
             yield entry
 

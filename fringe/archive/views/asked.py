@@ -10,15 +10,16 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from fringe.archive.instruments import record_if_any
-from fringe.archive.store.index import Entry, kept_entries
+from fringe.archive.store.index import Entry, other_entries, own_entry
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
 from fringe.judge.state.abrasives import check_stage, known_names, stage
-from fringe.judge.state.visits import VisitRecord
 from fringe.photo.load import read_bytes
 
 LONGEST_SPELL_MIN = 24 * 60.0
+# so many other surfaces are looked through for a photograph, those first that were worked last
+MOST_LOOKED_AT = 100
 # a clock may run a little ahead of another
 _AHEAD = timedelta(minutes=5)
 
@@ -56,8 +57,11 @@ def check_asked(surface: Surface, photos: Sequence[Path], request: VisitRequest)
     if request.yes:
         return
     assert surface.folder is not None
-    questions = [*_minutes(request), *_times(surface, request), *_plate(surface, photos, request)]
-    questions += _photographs(surface, photos, request)
+    # a correction says again what is there, and lies where its visit does
+    own = own_entry(surface.folder) if request.replaces is None else None
+    questions = [*_minutes(request), *_times(own, request), *_plate(surface, photos, request)]
+    if own is not None:
+        questions += _photographs(own, photos)
     if questions:
         raise Asked(questions)
 
@@ -68,15 +72,14 @@ def _minutes(request: VisitRequest) -> Iterable[Question]:
         yield Question(f"--minutes: {minutes:g} min is more than a day of work", _ANYWAY)
 
 
-def _times(surface: Surface, request: VisitRequest) -> Iterable[Question]:
+def _times(own: Entry | None, request: VisitRequest) -> Iterable[Question]:
     """A visit in the future, or before the last one."""
     now = datetime.now().astimezone()
     when = request.time()
     if when is not None and when > now + _AHEAD:
         yield Question(f"--when: {when:%Y-%m-%d %H:%M} is in the future", _ANYWAY)
-    if request.replaces is not None:
-        return
-    last = _last(surface)
+    visits = () if own is None else own.visits
+    last = max(visits, key=lambda one: one.when, default=None)
     if last is not None and (when or now) < last.when:
         which = "--when" if when is not None else "the clock"
         yield Question(
@@ -84,16 +87,6 @@ def _times(surface: Surface, request: VisitRequest) -> Iterable[Question]:
             f"{last.when:%Y-%m-%d %H:%M}",
             _ANYWAY,
         )
-
-
-def _last(surface: Surface) -> VisitRecord | None:
-    assert surface.folder is not None
-    visits = [one for entry in kept_entries(surface.folder) for one in _own(entry, surface)]
-    return max(visits, key=lambda one: one.when, default=None)
-
-
-def _own(entry: Entry, surface: Surface) -> Sequence[VisitRecord]:
-    return entry.visits if entry.folder == surface.folder else ()
 
 
 def _plate(surface: Surface, photos: Sequence[Path], request: VisitRequest) -> Iterable[Question]:
@@ -111,15 +104,12 @@ def _plate(surface: Surface, photos: Sequence[Path], request: VisitRequest) -> I
         )
 
 
-def _photographs(
-    surface: Surface, photos: Sequence[Path], request: VisitRequest
-) -> Iterable[Question]:
+def _photographs(own: Entry, photos: Sequence[Path]) -> Iterable[Question]:
     """Photographs that are in the archive already."""
-    if not photos or request.replaces is not None:
+    if not photos:
         return
-    assert surface.folder is not None
     known: dict[str, str] = {}
-    for entry in kept_entries(surface.folder):
+    for entry in (own, *other_entries(own.folder, MOST_LOOKED_AT)):
         name = entry.surface.name if entry.surface else entry.folder.name
         for digest, number in entry.photographs:
             known.setdefault(digest, f"visit {number} of {name}")
@@ -172,7 +162,6 @@ def with_known_stage(surface: Surface, request: VisitRequest) -> VisitRequest:
 
 def _stages(surface: Surface) -> list[str]:
     assert surface.folder is not None
-    found = (
-        visit.work.stage for entry in kept_entries(surface.folder) for visit in _own(entry, surface)
-    )
+    entry = own_entry(surface.folder)
+    found = [] if entry is None else [visit.work.stage for visit in entry.visits]
     return list(dict.fromkeys(one for one in found if one is not None))

@@ -7,12 +7,11 @@ import sys
 import tempfile
 from pathlib import Path
 
-import h5py
 import numpy as np
 import pytest
+from forging import rewritten
 
 from fringe.archive.instruments import add_instrument
-from fringe.archive.store.digest import CONTENT_ATTRIBUTE, SEAL_BYTES, content_digest, seal
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import session_files
 from fringe.archive.store.write import log_visit
@@ -91,19 +90,6 @@ def test_a_file_without_rights(archive, pattern):
     for lines in (told["check"], told["list"]):
         assert any(f"{path}: cannot be read: Permission denied" in line for line in lines)
         assert not any("cut short" in line or "damaged" in line for line in lines)
-
-
-def rewritten(path, change):
-    """Change a session with all digests made anew, as a person with time could."""
-    data = path.read_bytes()[:-SEAL_BYTES]
-    path.write_bytes(data)
-    with h5py.File(path, "r+") as file:
-        change(file)
-        del file.attrs[CONTENT_ATTRIBUTE]
-        digest = np.array(content_digest(file).encode(), h5py.string_dtype("utf-8", 64))
-        file.attrs.create(CONTENT_ATTRIBUTE, digest)
-    data = path.read_bytes()
-    path.write_bytes(data + seal(data))
 
 
 @pytest.fixture

@@ -9,10 +9,10 @@ import shutil
 import h5py
 import numpy as np
 import pytest
+from forging import rewritten
 
 from calling import call
 from fringe.archive.instruments import add_instrument
-from fringe.archive.store.digest import CONTENT_ATTRIBUTE, SEAL_BYTES, content_digest, seal
 from fringe.archive.store.ledger import LEDGER, read_ledger
 from fringe.archive.store.read import session_files
 from fringe.archive.store.surface import add_surface, change_surface
@@ -33,18 +33,6 @@ def archive(tmp_path, rng):
             log_visit(made, full_visit(rng) if i == 1 else plain_visit(str(i)), now=hours(i))
     add_instrument(archive, "plate", "P", {"form": "convex", "radius_mm": 100.0})
     return archive
-
-
-def rewritten(path, change):
-    """Change a session with all digests made anew, as a person with time would."""
-    path.write_bytes(path.read_bytes()[:-SEAL_BYTES])
-    with h5py.File(path, "r+") as file:
-        change(file)
-        del file.attrs[CONTENT_ATTRIBUTE]
-        digest = content_digest(file).encode()
-        file.attrs.create(CONTENT_ATTRIBUTE, np.array(digest, h5py.string_dtype("utf-8", 64)))
-    data = path.read_bytes()
-    path.write_bytes(data + seal(data))
 
 
 def text(value):

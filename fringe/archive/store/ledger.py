@@ -82,6 +82,12 @@ class Ledger:
         """Stands for the whole history."""
         return self.lines[-1].chain if self.lines else START
 
+    def left(self) -> list[str]:
+        """Names of the surfaces that moved to another archive and did not come back."""
+        there = {surface for surface, _ in self.current()}
+        gone = {line.surface: line.name for line in self.lines if line.left}
+        return [name for surface, name in gone.items() if surface not in there]
+
     def current(self) -> dict[tuple[str, str], Line]:
         """The last line of each file of what has not left, by surface and file."""
         found: dict[tuple[str, str], Line] = {}

@@ -61,11 +61,17 @@ def move_surface(surface: Surface, archive: Path) -> Surface:
     hidden = source.with_name(f".{source.name}.{random_suffix()}{MOVING}")
     try:
         with held(source):  # whoever writes there is waited for
+            # said first: killed later, its files are missed by nobody, and one that comes back
+            # is told of again
+            identity = surface_id(source)
+            if identity is not None:
+                add_leaving(source.parent, identity, surface.name)
             os.rename(source, hidden)
             try:
                 final = _bring(hidden, archive, surface.name)
             except BaseException:
                 os.rename(hidden, source)
+                add_surface_files(source)
                 raise
     except OSError as error:
         reason = f"cannot be moved: {error.strerror}; it is where it was"
@@ -73,9 +79,6 @@ def move_surface(surface: Surface, archive: Path) -> Surface:
     sync_folder(source.parent)
     _copy_instruments(surface, source.parent, archive)
     add_surface_files(final)
-    identity = surface_id(final)
-    if identity is not None:
-        add_leaving(source.parent, identity, surface.name)
     return load_surface(final)
 
 

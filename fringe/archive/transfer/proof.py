@@ -24,12 +24,15 @@ class ArchiveProof:
         File of each damaged session: the parts of it that still read.
     digest : str
         Stands for the whole history, see :mod:`fringe.archive.store.ledger`.
+    left : tuple of str
+        Surfaces that moved to another archive, by the ledger.
     """
 
     archive: Path
     findings: Findings
     readable: Mapping[Path, tuple[str, ...]]
     digest: str = ""
+    left: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
@@ -42,6 +45,7 @@ class ArchiveProof:
         return {
             "checked": found.checked,
             "digest": self.digest,
+            "left": list(self.left),
             "problems": list(found.problems),
             "damaged": [
                 {"file": str(path), "still_reads": list(parts)}
@@ -71,4 +75,4 @@ def prove_archive(archive: Path, expected: str | None = None) -> ArchiveProof:
     lacking = None if expected is None else lacks(ledger, expected, archive)
     if lacking is not None:
         found = replace(found, problems=(*found.problems, lacking))
-    return ArchiveProof(archive, found, salvage(found.damaged), ledger.digest)
+    return ArchiveProof(archive, found, salvage(found.damaged), ledger.digest, tuple(ledger.left()))

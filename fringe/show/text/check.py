@@ -18,6 +18,8 @@ def proof_rows(proof: ArchiveProof) -> list[str]:
             parts = "; ".join(readable[path]) or "nothing"
             rows.append(f"    still reads: {parts}")
     rows.append(f"History: {proof.digest}")
+    if proof.left:
+        rows.append(f"Moved to another archive: {', '.join(proof.left)}")
     if found.leftovers:
         rows.append("Left behind by writers that were stopped, or being written now; no loss:")
         rows += [f"  {path}" for path in found.leftovers]

@@ -62,7 +62,8 @@ def test_everything_moves(surface, tmp_path, disk):
     assert moved.name == surface.name
     assert moved.folder.parent == tmp_path / "other"
     assert not old.exists()
-    assert [p.name for p in old.parent.iterdir() if p.name != ".index"] == ["README.txt"]
+    left = {p.name for p in old.parent.iterdir() if p.name != ".index"}
+    assert left == {"README.txt", "ledger.jsonl"}
     found = check_surface(moved.folder)
     assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
     assert find_surface(f"{tmp_path}/other/concave 1") == moved
@@ -159,6 +160,18 @@ def test_a_killed_move_is_finished_or_undone(surface, tmp_path, monkeypatch, ste
     assert files(archive / name) == before
     found = check_archive(archive)
     assert (found.problems, found.leftovers, found.unknown) == ((), (), ())
+
+
+@pytest.mark.parametrize("step", ["_bring", "place_folder", "_copy_instruments"])
+def test_a_killed_move_leaves_no_problem(surface, tmp_path, monkeypatch, step):
+    """Killed at any step, neither archive has anything to say once somebody met the surface."""
+    killed_move(surface, tmp_path, monkeypatch, step)
+    for archive in ("shop", "other"):
+        assert check_archive(tmp_path / archive).problems == ()
+    (place,) = [p for p in (tmp_path / "shop", tmp_path / "other") if list_surfaces(p)]
+    log_visit(find_surface(f"{place}/concave 1"), plain_visit(), now=hours(3))
+    for archive in ("shop", "other"):
+        assert check_archive(tmp_path / archive).problems == ()
 
 
 def test_a_move_under_way_is_left_alone(surface, tmp_path, monkeypatch):

@@ -181,7 +181,7 @@ def test_what_goes_on_keeps_the_history(archive, tmp_path):
     add_instrument(archive, "plate", "Q", {"form": "convex", "radius_mm": 100.0})
     move_surface(one, tmp_path / "other")
     found = prove_archive(archive, kept)
-    assert found.findings.problems == ()
+    assert (found.findings.problems, found.left) == ((), ("three",))
     assert found.digest != kept
     other = prove_archive(tmp_path / "other")
     assert other.findings.problems == ()

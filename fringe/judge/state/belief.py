@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ Array = NDArray[np.float64]
 OTHER_WAY = {True: 0.04, False: 0.005}
 # nodes of the quadrature over the rates of so many kinds of work in one visit
 _NODES = {1: 9, 2: 5, 3: 3, 4: 3}
-_LEAST = 1e-5  # weight of a part that is still looked at
+_LEAST = 5e-4  # weight of a part that is still looked at
 
 
 @dataclass(frozen=True)
@@ -113,6 +114,7 @@ class Belief:
     rested_minutes: float | None = None
     taught: Mapping[str, int] = field(default_factory=dict)
     pits: PitsBelief | None = None
+    _rates: dict[tuple[str, str], Rate] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def height(self) -> Distribution:
@@ -138,13 +140,19 @@ class Belief:
 
         It is that of a spell that goes the way it should.
         """
+        key = stage.key, on_top
+        if key not in self._rates:
+            self._rates[key] = self._rate(stage, on_top)
+        return self._rates[key]
+
+    def _rate(self, stage: Stage, on_top: str) -> Rate:
         weights, change, _, variance, _ = self._changes([Spell(stage, 1.0, on_top)])
         found = Distribution(weights, change, np.sqrt(np.maximum(variance, 0.0)))
-        low, high = found.interval()
+        low, median, high = found.quantiles((0.05, 0.5, 0.95))
         mine = [s for s in self.spells if s.stage.key == stage.key and s.on_top == on_top]
         minutes = math.fsum(s.minutes or 0.0 for s in mine)
         surfaces = self.taught.get(stage.key, 0)
-        return Rate(found.median, low, high, len(mine), minutes, surfaces)
+        return Rate(median, low, high, len(mine), minutes, surfaces)
 
     def after(self, spells: Sequence[Spell]) -> Distribution:
         """Height of power after work to come, what differs from spell to spell included [um].
@@ -219,6 +227,7 @@ def _terms(spells: Sequence[Spell], layout: Layout) -> tuple[Array, Array, Array
     return np.array(rows), np.array(base), np.array(amount), np.array(polish), np.array(extra)
 
 
+@cache
 def _nodes(dimensions: int) -> tuple[Array, Array]:
     """Nodes (Q, J) and weights (Q,) of Gauss-Hermite quadrature over standard normals."""
     points, weights = np.polynomial.hermite_e.hermegauss(_NODES[dimensions])

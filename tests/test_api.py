@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import doctest
 import json
+import math
 import re
 import subprocess
 import sys
@@ -162,6 +163,60 @@ def test_visits_are_logged_and_judged(shop, capsys):
     told = call(capsys, "pair", *words, "--json").json
     assert json.loads(json.dumps(found.to_json())) == {k: told[k] for k in found.to_json()}
     assert found.pair.verdict is not None
+
+
+def test_a_contacts_own_uncertainty_counts_in_the_match(shop, capsys):
+    """`contact_u_fringes` is what `fringe pair --contact-u` is."""
+    for form in ("convex", "concave"):
+        fringe.log_visit(f"shop/{form} 1", f"{form}.png", sense="centre")
+    pieces = ("shop/convex 1", "shop/concave 1")
+    found = fringe.match(
+        *pieces, tolerance_power_fringes=20, contact_u_fringes=0.8, contact_common_u_fringes=0.5
+    )
+    words = ("--tolerance-power", 20, "--contact-u", 0.8, "--contact-common-u", 0.5)
+    told = call(capsys, "pair", *pieces, *words, "--json").json
+    assert json.loads(json.dumps(found.to_json())) == {k: told[k] for k in found.to_json()}
+    assert found.pair.u_mismatch_mm > 2 * fringe.match(*pieces).pair.u_mismatch_mm
+    with pytest.raises(fringe.BadInput, match="contact_u_fringes: -1"):
+        fringe.match(*pieces, contact_u_fringes=-1)
+
+
+def test_a_visit_takes_what_the_command_takes(shop):
+    """Spherometer, loupe and the rest are logged from Python, by the options' names."""
+    done = fringe.log_visit(
+        "shop/convex 1", stage="#400", minutes=10, on_top="tool", sag_plate="808um,807um",
+        sag_work=["793um"], zero="0um", reading_u_mm=1e-3, removed="20um", pits="left",
+        temperature_c=21.5, by_eye="rings 3 centre", stroke="W",
+    )  # fmt: skip
+    visit = done.visit
+    heights = {one.piece: 1e3 * one.height_mm for one in visit.spherometers}
+    assert heights["plate"] == pytest.approx([808, 807])
+    assert heights["work"] == pytest.approx([793])
+    assert (visit.work.stroke, visit.work.pits) == ("W", "left")
+    assert visit.work.removed_mm == pytest.approx(0.02)
+    assert visit.temperature_c == 21.5
+    assert done.row.power_fringes is not None
+    with pytest.raises(fringe.BadInput, match="colour: log_visit takes no such word"):
+        fringe.log_visit("shop/convex 1", remark="x", colour="red")
+    with pytest.raises(fringe.BadInput, match="pits"):
+        fringe.log_visit("shop/convex 1", remark="x", pits="some")
+
+
+def test_budget_of_a_visit_is_the_commands(shop, capsys):
+    """A surface's budget is `fringe budget`'s, and what is assumed of the bench counts."""
+    fringe.log_visit("shop/convex 1", "convex.png", sense="centre")
+    found = fringe.budget("shop/convex 1", u_axial_k=0.1, glass="borosilicate", thickness="25mm")
+    words = ("--axial-u", 0.1, "--glass", "borosilicate", "--thickness", "25mm", "--trials", 0)
+    told = call(capsys, "budget", "shop/convex 1", *words, "--json").json
+    assert [json.loads(json.dumps(one.to_json())) for one in found.values()] == told["results"]
+    reading = fringe.read("convex.png", lamp="sodium", sense="centre")
+    plain = fringe.budget(reading)["power"]
+    formed = fringe.budget(reading, u_plate_form_nm=30)["power"]
+    assert formed.u == pytest.approx(math.hypot(plain.u, 30 / (589.29 / 2)), rel=1e-3)
+    with pytest.raises(fringe.BadInput, match="visit: belongs to a surface"):
+        fringe.budget(reading, visit=1)
+    with pytest.raises(fringe.BadInput, match="one surface alone"):
+        fringe.budget("shop/convex 1", diameter="150mm")
 
 
 def test_a_split_spell_is_logged(shop):

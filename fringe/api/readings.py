@@ -25,6 +25,7 @@ from fringe.errors import BadInput
 if TYPE_CHECKING:
     import xarray as xr
 
+    from fringe.api.budgets import BudgetWords
     from fringe.archive.store.surface import Surface
     from fringe.judge.uncertainty.budget import Budget
     from fringe.optics.lamps import Lamp
@@ -249,25 +250,31 @@ def to_dataset(result: Reading | Surface, diameter: Length | None = None) -> xr.
 
 
 def budget(
-    *readings: Reading,
+    *of: Reading | Surface | str | os.PathLike[str],
     diameter: Length | None = None,
     plate_radius: Length | None = None,
     work: Form = "convex",
+    visit: int | None = None,
     trials: int = 0,
-    **in_mm: Unpack[LengthsMm],
+    **assumed: Unpack[BudgetWords],
 ) -> dict[str, Budget]:
-    """Say where the uncertainty of power and radius difference comes from.
+    """Say where the uncertainty of what was measured comes from, as `fringe budget` does.
 
     Parameters
     ----------
-    *readings : Reading
-        One or more of one contact, which count as their mean.
+    *of : Reading, or a Surface, str or path
+        One or more readings of one contact, which count as their mean; or a surface of an
+        archive, of which a visit counts with all its records say.
     diameter, plate_radius, work
-        As of :func:`fringe.read`; with both lengths there are budgets of the radii.
+        Of readings, as of :func:`fringe.read`; with both lengths there are budgets of the radii.
+    visit : int, optional
+        Number of the surface's visit; the last one that measured, without it.
     trials : int
         Draws of the Monte Carlo check; 0 for none.
-    **in_mm
-        As of :func:`fringe.read`.
+    **assumed
+        The lengths of readings as numbers [mm]; `u_diameter_mm`, `u_plate_radius_mm`; and what
+        is assumed of the bench: `u_plate_form_nm`, `u_axial_k`, `u_pieces_k`, `glass`,
+        `thickness` (of the thinner piece).
 
     Returns
     -------
@@ -278,7 +285,8 @@ def budget(
     Raises
     ------
     BadInput
-        If no reading has a power, or the readings contradict each other.
+        If nothing was measured, the readings contradict each other, or what is said does not
+        belong to readings or to a surface.
 
     Examples
     --------
@@ -292,16 +300,17 @@ def budget(
     >>> found["work radius"].rows[0].input.name
     'plate radius'
     """
-    from fringe.judge.uncertainty.sources import Bench, reading_budgets
+    from fringe.api.budgets import of_readings, of_surface
+    from fringe.orders.reading import Reading
 
-    if not readings:
-        raise BadInput("budget: give a reading")
-    bench = Bench(
-        work=to_word("work", work, FORMS),
-        diameter_mm=to_mm("diameter", diameter, in_mm.get("diameter_mm")),
-        u_diameter_mm=to_u_mm("u_diameter_mm", in_mm.get("u_diameter_mm")),
-        plate_radius_mm=to_mm("plate_radius", plate_radius, in_mm.get("plate_radius_mm")),
-        u_plate_radius_mm=to_u_mm("u_plate_radius_mm", in_mm.get("u_plate_radius_mm")),
-        u_wavelength_nm=readings[0].u_wavelength_nm,
-    )
-    return reading_budgets(readings, bench, trials=trials).results
+    if not of:
+        raise BadInput("budget: give a reading, or a surface")
+    readings = [one for one in of if isinstance(one, Reading)]
+    if len(readings) == len(of):
+        if visit is not None:
+            raise BadInput("visit: belongs to a surface, not to readings")
+        return of_readings(readings, diameter, plate_radius, work, assumed, trials)
+    if len(of) > 1 or diameter is not None or plate_radius is not None or work != "convex":
+        raise BadInput("budget: give readings, or one surface alone, whose record has its sizes")
+    assert not isinstance(of[0], Reading)
+    return of_surface(of[0], visit, assumed, trials)

@@ -5,18 +5,22 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar, Unpack
 
 from fringe.api.typed import (
+    RULES,
     SENSES,
     Length,
+    Rule,
     Sense,
     to_mm,
     to_surface,
+    to_u,
     to_word,
 )
 
 if TYPE_CHECKING:
+    from fringe.api.visit_words import VisitWords
     from fringe.archive.store.surface import Surface
     from fringe.archive.views.judged_pair import JudgedPair
     from fringe.archive.views.logged_visit import LoggedVisit
@@ -61,6 +65,7 @@ def log_visit(
     by: str | None = None,
     when: str | None = None,
     replaces: int | str | None = None,
+    **more: Unpack[VisitWords],
 ) -> LoggedVisit:
     """Log a visit to the bench in a surface's record, as `fringe log` does.
 
@@ -83,6 +88,9 @@ def log_visit(
         Time of the visit as ``2026-03-14T09:30``; else now.
     replaces : int, optional
         Number of the visit that this one corrects.
+    **more
+        What else `fringe log` takes, by the names of its options, see
+        :class:`fringe.api.visit_words.VisitWords`: `against`, `gap`, `sag_plate`, `pits`, ...
 
     Returns
     -------
@@ -96,6 +104,7 @@ def log_visit(
     Refused
         If a photograph supports no reading; nothing is written then.
     """
+    from fringe.api.visit_words import of_photographs, of_visit
     from fringe.archive.views.log_request import log_request
     from fringe.archive.views.visit_request import VisitRequest
     from fringe.orders.options import StatedOptions
@@ -105,6 +114,7 @@ def log_visit(
         edge=edge,
         camera_distance_mm=to_mm("camera_distance", camera_distance, None),
         sense=to_word("sense", sense, SENSES),
+        **of_photographs(more),
     )
     request = VisitRequest(
         stage=stage,
@@ -115,6 +125,7 @@ def log_visit(
         by=by,
         when=when,
         replaces=None if replaces is None else str(replaces),
+        **of_visit(more),
     )
     return log_request(to_surface(surface), [Path(one) for one in photos], request, stated)
 
@@ -160,6 +171,9 @@ def match(
     tolerance_power_fringes: float | None = None,
     tolerance_radius: Length | None = None,
     tolerance_irregularity_fringes: float | None = None,
+    rule: Rule | None = None,
+    contact_u_fringes: float | None = None,
+    contact_common_u_fringes: float | None = None,
     lamp: str | None = None,
 ) -> JudgedPair:
     """Say whether a convex and a concave match, as `fringe pair` does.
@@ -174,6 +188,11 @@ def match(
         Else: what is allowed between the two [fringe].
     tolerance_radius : str or quantity, optional
         Mismatch of the radii allowed.
+    rule : {'simple', 'guard95', 'shrinkU'}, optional
+        Decision rule; else the tolerance's.
+    contact_u_fringes, contact_common_u_fringes : float, optional
+        Standard uncertainty of each contact besides its reading (temperature, plate's form),
+        0.05 without it, and the part of it that all contacts of the two share [fringe].
     lamp : str, optional
         To count fringes in; else the surfaces' own.
 
@@ -188,13 +207,18 @@ def match(
     BadInput
         If the two are no pair, or nothing was measured.
     """
-    from fringe.archive.views.judged_pair import MatchLimits, judged_pair
+    from fringe.archive.views.judged_pair import CONTACT_U_FRINGES, MatchLimits, judged_pair
 
+    contact = CONTACT_U_FRINGES if contact_u_fringes is None else contact_u_fringes
     limits = MatchLimits(
         system=None if system is None else Path(system),
         tolerance_power_fringes=tolerance_power_fringes,
         tolerance_radius_mm=to_mm("tolerance_radius", tolerance_radius, None),
         tolerance_irregularity_fringes=tolerance_irregularity_fringes,
+        rule=None if rule is None else to_word("rule", rule, RULES),
+        contact_u_fringes=to_u("contact_u_fringes", contact),
+        contact_common_u_fringes=contact_common_u_fringes
+        and to_u("contact_common_u_fringes", contact_common_u_fringes),
         lamp=lamp,
     )
     return judged_pair(to_surface(convex), to_surface(concave), limits)

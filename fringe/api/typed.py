@@ -28,6 +28,8 @@ Form = Literal["convex", "concave"]
 Sense = Literal["auto", "centre", "edge"]
 FORMS: Sequence[str] = ("convex", "concave")
 SENSES: Sequence[str] = ("auto", "centre", "edge")
+Rule = Literal["simple", "guard95", "shrinkU"]
+RULES: Sequence[str] = ("simple", "guard95", "shrinkU")
 
 
 class LengthsMm(TypedDict, total=False):
@@ -106,8 +108,11 @@ def to_mm(what: str, typed: Length | None, number: float | None) -> float | None
 
 def to_u_mm(what: str, number: float | None) -> float:
     """Take a standard uncertainty [mm]; 0 where none is known."""
-    if number is None:
-        return 0.0
+    return 0.0 if number is None else to_u(what, number)
+
+
+def to_u(what: str, number: float) -> float:
+    """Take a standard uncertainty, in the unit of its name."""
     if not 0 <= number < float("inf"):
         raise BadInput(f"{what}: {number!r} is no uncertainty; it is 0 or more")
     return float(number)

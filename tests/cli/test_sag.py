@@ -211,6 +211,25 @@ def test_budget_tables(capsys):
     assert "50000 draws agree with first order" in text
 
 
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_budget_tables_fit_the_terminal(width, capsys, monkeypatch):
+    """At each width a table keeps its rows, intervals and shares; what they repeat goes first."""
+    monkeypatch.setenv("COLUMNS", str(width))
+    rows = call(capsys, "sag", *TRADE, *PLATE, "--budget").out.split("\n")
+    heads = [place for place, row in enumerate(rows) if row.startswith("  input ")]
+    assert len(heads) > 1
+    for place in heads:
+        end = next(k for k in range(place, len(rows)) if rows[k].startswith("  together"))
+        table = rows[place : end + 1]
+        assert max(map(len, table)) <= width
+        assert all(word in table[0] for word in ("standard u", "± 95 %", "share", "dof"))
+        assert ("sensitivity" in table[0]) == (width > 60)
+        assert all(row.count("%") == 1 for row in table[1:-1])
+        # each value ends where its heading does
+        ends = table[0].index("± 95 %") + len("± 95 %")
+        assert all(row[ends - 1] != " " and row[ends : ends + 1].strip() == "" for row in table)
+
+
 def test_first_order_fails_on_a_shallow_piece(capsys):
     """A radius is its sagitta's reciprocal: of a sagitta good to a seventh, first order fails.
 

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fringe.format import figures, share_text
 from fringe.judge.tolerance.verdict_words import with_probability
 from fringe.judge.uncertainty.budget import Budget
-from fringe.show.text.lines import line, remark, wrapped_line
+from fringe.show.text.lines import line, line_width, remark, wrapped_line
 
 if TYPE_CHECKING:
     from fringe.archive.views.session_budget import SessionBudgets
 
 BAR = 5
 LEAST_SHARE = 0.005
+Cells = tuple[str, str, str, str, str, str, str, str]
+# alignment of name, u, sensitivity, ±, u of the result, share, bar and degrees of freedom
+_COLUMNS = "<>>>>><<"
+_SPARED = (6, 2, 4)  # columns that are left out where the terminal is narrow, in this order
+_BETWEEN = 2  # spaces before a column
 
 
 def budget_rows(budgets: SessionBudgets, picture: Path | None = None) -> list[str]:
@@ -38,10 +44,7 @@ def budget_rows(budgets: SessionBudgets, picture: Path | None = None) -> list[st
 
 def budget_table(one: Budget) -> list[str]:
     """A result, and a row for each input that matters: its ±, and the standard u beside it."""
-    rows = [
-        f"{one.name} {one.text(signed=not one.name.endswith('radius'))} (95 %)",
-        _columns("input", "standard u", "sensitivity", "± 95 %", "as u", "share", "", "dof"),
-    ]
+    cells = [("input", "standard u", "sensitivity", "± 95 %", "as u", "share", "", "dof")]
     small = []
     for row in one.rows:
         if row.contribution == 0:
@@ -50,8 +53,8 @@ def budget_table(one: Budget) -> list[str]:
             small.append(row.input.name)
             continue
         factor, unit = _readable(row.input.u, row.input.unit)
-        rows.append(
-            _columns(
+        cells.append(
+            (
                 row.input.name,
                 f"{figures(row.input.u * factor, 2)} {unit}",
                 figures(row.sensitivity / factor, 3),
@@ -63,9 +66,11 @@ def budget_table(one: Budget) -> list[str]:
             )
         )
     u95, u = figures(one.u95, 2), figures(one.u, 2)
-    rows.append(_columns("together", "", "", u95, u, "", "", _dof(one.dof)))
+    cells.append(("together", "", "", u95, u, "", "", _dof(one.dof)))
+    title = f"{one.name} {one.text(signed=not one.name.endswith('radius'))} (95 %)"
+    rows = [title, *_columns(cells, line_width())]
     if small:
-        rows.append(line("under 0.5 %", ", ".join(small)))
+        rows.append(wrapped_line("under 0.5 %", ", ".join(small)))
     check = one.monte_carlo
     if check is not None and check.agrees:
         rows.append(line("Monte Carlo", f"{check.trials} draws agree with first order"))
@@ -74,12 +79,24 @@ def budget_table(one: Budget) -> list[str]:
     return rows
 
 
-def _columns(
-    name: str, u: str, slope: str, gives: str, as_u: str, share: str, bar: str, dof: str
-) -> str:
-    return (
-        f"  {name:<20}{u:>14}{slope:>13}{gives:>8}{as_u:>8}{share:>7}  {bar:<{BAR + 1}}{dof}"
-    ).rstrip()
+def _columns(cells: Sequence[Cells], width: int) -> list[str]:
+    """Rows of the table as wide as the terminal: bar, sensitivity and `as u` go where they must.
+
+    The share tells what the bar shows, the ± what `as u` does; columns are as wide as they need.
+    """
+    kept = list(range(len(_COLUMNS)))
+    for spared in (None, *_SPARED):
+        kept = [place for place in kept if place != spared]
+        needs = {place: max(len(row[place]) for row in cells) for place in kept}
+        if sum(needs.values()) + _BETWEEN * len(kept) <= width:
+            break
+    return [
+        "".join(
+            " " * _BETWEEN + format(row[place], f"{_COLUMNS[place]}{needs[place]}")
+            for place in kept
+        ).rstrip()
+        for row in cells
+    ]
 
 
 def _readable(u: float, unit: str) -> tuple[float, str]:

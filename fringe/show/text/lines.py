@@ -36,8 +36,12 @@ def remark(text: str) -> str:
     return _wrapped(f"! {text}", "  ")
 
 
+def line_width() -> int:
+    """Columns that a row may have, on this terminal."""
+    return max(40, min(shutil.get_terminal_size().columns, 100))
+
+
 def _wrapped(text: str, indent: str) -> str:
-    width = max(40, min(shutil.get_terminal_size().columns, 100))
     return textwrap.fill(
-        text, width, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
+        text, line_width(), subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
     )

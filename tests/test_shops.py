@@ -10,7 +10,7 @@ import pytest
 from fringe.judge.state.abrasives import stage
 from shops.baselines import oracle
 from shops.glass import Glass
-from shops.judged import Told, stage_to_do
+from shops.judged import Advice, stage_to_do
 from shops.laws import LAWS, PLAIN
 from shops.life import live
 from shops.readings import generator, read
@@ -128,7 +128,7 @@ def test_the_spherometer_keeps_its_offset():
 def test_the_nearest_stage_is_taken(told, last, taken):
     """What the shop has not got is replaced by what is nearest in the same direction."""
     shop = shop_with_all(10)
-    step = Told("grind", told, (("work", 20.0),), None, None, (), "")
+    step = Advice("grind", told, (("work", 20.0),), None, None, (), "")
     assert stage(told).name == told
     assert stage_to_do(step, draw_job(generator(10, 1), shop), last) == (taken, True)
 

@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from fringe.parallel import in_order
 from shops.laws import laws_of
 from shops.life import MOST_VISITS
-from shops.score import Row, Told, shop_lives, table
+from shops.score import Finished, Row, shop_lives, table
 from shops.shop import PITS_BY
 from shops.words import life_lines, summary_line
 
@@ -44,7 +44,7 @@ def parsed() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def one_shop(options: argparse.Namespace, number: int) -> list[Told]:
+def one_shop(options: argparse.Namespace, number: int) -> list[Finished]:
     """All lives of one shop."""
     laws = laws_of(options.law)
     # each law gets its share of hasty shops, and of those with a loupe, a gauge, nothing
@@ -69,7 +69,7 @@ def main() -> None:
         print("\n".join(life_lines(one_shop(options, shop)[-1])))
         return
     begun = time.perf_counter()
-    lives: list[Told] = []
+    lives: list[Finished] = []
     for some in in_order(partial(one_shop, options), range(options.shops), workers=options.workers):
         lives += some
         if options.list:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from shops.glass import Glass
+from shops.laws import Law
 from shops.life import LEFT_UM, MOST_VISITS
 from shops.person import SET_UP_MINUTES
 from shops.readings import read
@@ -133,9 +134,7 @@ class _Known:
         self.minutes += sum(m for _, m in parts)
 
 
-def _without_blunders(shop: Shop) -> object:
-    from dataclasses import replace
-
+def _without_blunders(shop: Shop) -> Law:
     return replace(shop.law, blunders=0.0)
 
 

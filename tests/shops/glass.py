@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from shops.laws import Law
 from shops.shop import Job, Shop
 
 PRESSED_ANEW_HOURS = 8.0  # polishing until a worn pad is pressed anew
@@ -155,9 +156,8 @@ class Glass:
             self.polished_minutes = 0.0
 
 
-def _effective(law: object, minutes: float) -> float:
+def _effective(law: Law, minutes: float) -> float:
     """Minutes of the plain law that take off as much."""
-    power, slurry = getattr(law, "minutes_power", 1.0), getattr(law, "slurry_minutes", None)
-    if slurry is not None:
-        return float(slurry * (1 - math.exp(-minutes / slurry)))
-    return float(30 * (minutes / 30) ** power)
+    if law.slurry_minutes is not None:
+        return law.slurry_minutes * (1 - math.exp(-minutes / law.slurry_minutes))
+    return float(30 * (minutes / 30) ** law.minutes_power)

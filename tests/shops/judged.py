@@ -93,7 +93,7 @@ def _taught(alike: Sequence[Logged]) -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
-class Told:
+class Advice:
     """What a next step tells the person, whichever version of the judging said it.
 
     Attributes
@@ -123,7 +123,7 @@ class Told:
     sentence: str
 
 
-def told(judged: Progress) -> Told:
+def advice(judged: Progress) -> Advice:
     """What the next step tells."""
     step: Any = judged.next_step
     split = getattr(step, "alternate", ()) or ()
@@ -131,7 +131,7 @@ def told(judged: Progress) -> Told:
     if not parts:
         minutes = None if step.minutes is None else float(round_minutes(step.minutes))
         parts = ((step.piece_on_top, minutes),)
-    return Told(
+    return Advice(
         step.action,
         step.stage,
         parts,
@@ -201,7 +201,7 @@ def claimed(judged: Progress) -> float | None:
     return None if verdict is None else verdict.probability
 
 
-def stage_to_do(step: Told, job: Job, last: str | None) -> tuple[str, bool]:
+def stage_to_do(step: Advice, job: Job, last: str | None) -> tuple[str, bool]:
     """The stage that a person takes, and whether the step told it.
 
     What is told is taken, or the nearest that the shop has in the same direction. What is not

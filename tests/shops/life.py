@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 
 from fringe.judge.progress import Progress
 from fringe.judge.state.visits import NO_WORK, VisitRecord, Work
+from fringe.judge.tolerance.measured import Measured
 from shops.glass import Glass
-from shops.judged import Foretold, Logged, Told, claimed, foretold, judge, told
+from shops.judged import Advice, Foretold, Logged, advice, claimed, foretold, judge
 from shops.person import GUESSED_MINUTES, Done, decide, wait, work
 from shops.readings import Blunder, generator, logged_work, read, record, rested
 from shops.shop import Job, Shop
@@ -117,12 +118,12 @@ def live(
     done, promised, before = Done(), Foretold(), life.glass.power
     for number in range(1, most_visits + 1):
         judged = _visit(life, number, done, earlier)
-        step = told(judged)
+        step = advice(judged)
         asked = step.asked
         while _answer(life, step):
             # the correction is logged, and the tool says at once what is to be done now
             judged = judge(job, life.visits, earlier)
-            step = told(judged)
+            step = advice(judged)
             asked += step.asked
         step = replace(step, asked=tuple(dict.fromkeys(asked)))
         life.seen.append(_seen(life, number, before, done, step, judged, promised))
@@ -158,7 +159,7 @@ def _visit(life: Life, number: int, done: Done, earlier: Sequence[Logged]) -> Pr
     return judge(glass.job, life.visits, earlier)
 
 
-def _answer(life: Life, step: Told) -> bool:
+def _answer(life: Life, step: Advice) -> bool:
     """Answer what is asked truly: correct the visit that was wrong, leave the others.
 
     Returns
@@ -186,13 +187,13 @@ def _answer(life: Life, step: Told) -> bool:
     return len(life.corrected) > count
 
 
-def _flipped(one: object) -> object:
-    sense = {"centre": "edge", "edge": "centre"}[one.sense]  # type: ignore[attr-defined]
-    power = -one.power_fringes  # type: ignore[attr-defined]
-    return replace(one, power_fringes=power, sense=sense)  # type: ignore[type-var]
+def _flipped(one: Measured) -> Measured:
+    sense = {"centre": "edge", "edge": "centre"}[one.sense]
+    return replace(one, power_fringes=-(one.power_fringes or 0.0), sense=sense)
 
 
-def _clean(life: Life) -> tuple:
+def _clean(life: Life) -> tuple[Measured, ...]:
+    """Read the piece anew, without a blunder."""
     law = life.glass.shop.law
     life.glass.shop.law = replace(law, blunders=0.0)
     readings, _ = read(life.glass, len(life.visits), life.errs)
@@ -216,7 +217,7 @@ def _seen(
     number: int,
     before: float,
     done: Done,
-    step: Told,
+    step: Advice,
     judged: Progress,
     promised: Foretold,
 ) -> Seen:
@@ -244,7 +245,7 @@ def _seen(
     )
 
 
-def _minutes_needed(life: Life, number: int, promised: Foretold, step: Told) -> float | None:
+def _minutes_needed(life: Life, number: int, promised: Foretold, step: Advice) -> float | None:
     """How long the foretold work would truly take from here, in spells of usual length."""
     if promised.minutes is None or step.action == "stop":
         return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from shops.glass import Glass, Parts
-from shops.judged import WORKING, Told, stage_to_do
+from shops.judged import WORKING, Advice, stage_to_do
 from shops.readings import minutes_of
 
 SET_UP_MINUTES = 10.0  # from the advice to the work
@@ -38,12 +38,12 @@ class Done:
     guessed_stage: bool = False
 
 
-def decide(step: Told, glass: Glass, last_top: str | None, last_power: float | None) -> Done:
+def decide(step: Advice, glass: Glass, last_top: str | None, last_power: float | None) -> Done:
     """Turn a next step into what is done.
 
     Parameters
     ----------
-    step : Told
+    step : Advice
         The next step.
     glass : Glass
         The surface; only what a person sees of it counts.
@@ -86,7 +86,7 @@ def work(glass: Glass, done: Done) -> None:
     glass.work(done.stage, done.parts)
 
 
-def wait(glass: Glass, step: Told, done: Done) -> None:
+def wait(glass: Glass, step: Advice, done: Done) -> None:
     """Let the piece rest before the next reading, as long as the shop does or the step says."""
     shop, rng = glass.shop, glass.rng
     ground = done.stage not in (None, "polish")

@@ -20,7 +20,7 @@ HEIGHTS_APART_UM = 15.0, 1.0  # least height from which grinding and polishing c
 
 
 @dataclass(frozen=True)
-class Told:
+class Finished:
     """A life with what it is held against, and all that is counted of it.
 
     Attributes
@@ -107,7 +107,7 @@ def shop_lives(
     hasty: bool | None = None,
     pits_by: str | None = None,
     most_visits: int = MOST_VISITS,
-) -> list[Told]:
+) -> list[Finished]:
     """Let one shop make its surfaces, each taught by those before."""
     shop = draw_shop(generator(seed, number), law, hasty=hasty, pits_by=pits_by)
     earlier: list[Logged] = []
@@ -118,12 +118,14 @@ def shop_lives(
         half = half_time(shop, job, generator(seed, number, surface, 3))
         life = live(shop, job, earlier, (seed, number, surface), most_visits)
         earlier.append(Logged(job, tuple(life.visits)))
-        found.append(_told(life, shop, number, surface, known, half))
+        found.append(_finished(life, shop, number, surface, known, half))
     return found
 
 
-def _told(life: Life, shop: Shop, number: int, surface: int, known: Reached, half: Reached) -> Told:
-    return Told(
+def _finished(
+    life: Life, shop: Shop, number: int, surface: int, known: Reached, half: Reached
+) -> Finished:
+    return Finished(
         number,
         surface,
         shop.law.name,
@@ -163,7 +165,7 @@ class Row:
     met: bool | None = None
 
 
-def table(lives: Sequence[Told]) -> list[Row]:
+def table(lives: Sequence[Finished]) -> list[Row]:
     """Count every bar over the lives."""
     return [
         *_stops(lives),
@@ -192,7 +194,7 @@ def _row(
     return Row(what, value, count, bar, None if value is None or ok is None else ok(value))
 
 
-def _stops(lives: Sequence[Told]) -> list[Row]:
+def _stops(lives: Sequence[Finished]) -> list[Row]:
     stopped = [one for one in lives if one.stopped]
     claims = [one.seen[-1].claimed for one in stopped]
     known = [(c, o) for c, o in zip(claims, stopped, strict=True) if c is not None]
@@ -221,7 +223,7 @@ def _stops(lives: Sequence[Told]) -> list[Row]:
     ]
 
 
-def _pits(what: str, lives: Sequence[Told], bar: float | None = None) -> Row:
+def _pits(what: str, lives: Sequence[Finished], bar: float | None = None) -> Row:
     limit = ("", None) if bar is None else (f"≤ {bar}", _most(bar))
     return _row(f"pits left, {what}", share(one.pits_left for one in lives), *limit)
 
@@ -234,7 +236,7 @@ def _within(low: float, high: float) -> Callable[[float], bool]:
     return lambda value: low <= value <= high
 
 
-def _habits(lives: Sequence[Told]) -> list[tuple[str, list[Told]]]:
+def _habits(lives: Sequence[Finished]) -> list[tuple[str, list[Finished]]]:
     """All lives, those of the hasty and those of the careful."""
     return [
         ("", list(lives)),
@@ -243,7 +245,7 @@ def _habits(lives: Sequence[Told]) -> list[tuple[str, list[Told]]]:
     ]
 
 
-def _steps(lives: Sequence[Told]) -> list[Row]:
+def _steps(lives: Sequence[Finished]) -> list[Row]:
     worked = [one for life in lives for one in life.seen if one.stage]
     turns = [
         second.stage != "polish"
@@ -261,12 +263,12 @@ def _steps(lives: Sequence[Told]) -> list[Row]:
     ]
 
 
-def _following(life: Told) -> list[tuple[Seen, Seen]]:
+def _following(life: Finished) -> list[tuple[Seen, Seen]]:
     worked = [one for one in life.seen if one.stage]
     return list(pairwise(worked))
 
 
-def _against_oracle(lives: Sequence[Told]) -> list[Row]:
+def _against_oracle(lives: Sequence[Finished]) -> list[Row]:
     last = max((one.surface for one in lives), default=0)
     rows = [
         _ratio("visits over the oracle's, first surface", _first(lives), _visits, 2.1),
@@ -303,30 +305,30 @@ def _against_oracle(lives: Sequence[Told]) -> list[Row]:
     ]
 
 
-def _first(lives: Sequence[Told]) -> list[Told]:
+def _first(lives: Sequence[Finished]) -> list[Finished]:
     return [one for one in lives if one.surface == 1]
 
 
-def _late(lives: Sequence[Told]) -> list[Told]:
+def _late(lives: Sequence[Finished]) -> list[Finished]:
     return [one for one in lives if one.surface >= LATE]
 
 
-def _visits(one: Told) -> tuple[float, float]:
+def _visits(one: Finished) -> tuple[float, float]:
     return len(one.seen), one.oracle.visits
 
 
-def _minutes(one: Told) -> tuple[float, float]:
+def _minutes(one: Finished) -> tuple[float, float]:
     return one.minutes, one.oracle.minutes
 
 
-def _half_minutes(one: Told) -> tuple[float, float]:
+def _half_minutes(one: Finished) -> tuple[float, float]:
     return one.half.minutes, one.oracle.minutes
 
 
 def _ratio(
     what: str,
-    lives: Sequence[Told],
-    pair: Callable[[Told], tuple[float, float]],
+    lives: Sequence[Finished],
+    pair: Callable[[Finished], tuple[float, float]],
     bar: float | None = None,
 ) -> Row:
     """Mean over the oracle's mean."""
@@ -336,7 +338,7 @@ def _ratio(
     return _row(what, (value, len(lives)), limit, None if bar is None else _most(bar))
 
 
-def _spells(lives: Sequence[Told]) -> list[Row]:
+def _spells(lives: Sequence[Finished]) -> list[Row]:
     over = {"polish": [], "grind": []}
     for life in lives:
         for one in life.seen:
@@ -350,7 +352,7 @@ def _spells(lives: Sequence[Told]) -> list[Row]:
     ]
 
 
-def _coverage(lives: Sequence[Told]) -> list[Row]:
+def _coverage(lives: Sequence[Finished]) -> list[Row]:
     stages = [*GRAINS_UM, "polish"]
     heights: dict[str, list[bool]] = {stage: [] for stage in stages}
     minutes: dict[str, list[bool]] = {stage: [] for stage in stages}
@@ -379,7 +381,7 @@ def _coverage(lives: Sequence[Told]) -> list[Row]:
     return rows
 
 
-def _chances(lives: Sequence[Told]) -> list[Row]:
+def _chances(lives: Sequence[Finished]) -> list[Row]:
     pairs = [
         (one.foretold.inside, one.inside)
         for life in lives
@@ -399,7 +401,7 @@ def _chances(lives: Sequence[Told]) -> list[Row]:
     return rows
 
 
-def _blunders(lives: Sequence[Told]) -> list[Row]:
+def _blunders(lives: Sequence[Finished]) -> list[Row]:
     found: dict[str, list[bool]] = {"sense": [], "dust": [], "minutes": [], "gauged": []}
     for life in lives:
         asked = [(kind, n, i) for i, one in enumerate(life.seen, 1) for kind, n in one.asked]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from shops.life import Seen
-from shops.score import Told
+from shops.score import Finished
 
 
-def summary_line(life: Told) -> str:
+def summary_line(life: Finished) -> str:
     """A life on one line."""
     last = life.seen[-1]
     marks = [
@@ -24,7 +24,7 @@ def summary_line(life: Told) -> str:
     ).rstrip()
 
 
-def life_lines(life: Told) -> list[str]:
+def life_lines(life: Finished) -> list[str]:
     """A life visit by visit: the truth, what was read, and what the next step said."""
     at = life.job.aperture
     head = (

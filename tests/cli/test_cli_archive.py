@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import re
 import shutil
 from pathlib import Path
 
@@ -41,10 +42,14 @@ def test_a_sound_archive(capsys, surface):
     """All as written: one line, status 0, and an empty list of problems."""
     answer = call(capsys, "check", "shop")
     assert (answer.status, answer.err) == (0, "")
-    assert answer.out == "shop: 3 files checked, all as written\n"
+    first, second = answer.out.splitlines()
+    assert first == "shop: 3 files checked, all as written"
+    assert re.fullmatch("History: [0-9a-f]{64}", second)
     values = call(capsys, "check", "shop", "--json").json
     assert values == {
         "checked": 3,
+        "digest": second.removeprefix("History: "),
+        "left": [],
         "problems": [],
         "damaged": [],
         "leftovers": [],

@@ -66,18 +66,6 @@ def seal_problem(path: Path) -> str | None:
     return "the file was altered after it was written: its digest does not fit its bytes"
 
 
-def sealed_digest(path: Path) -> str | None:
-    """Digest on the last line of a session; None where the file does not end in one."""
-    try:
-        with open(path, "rb") as file:
-            file.seek(-SEAL_BYTES, os.SEEK_END)
-            end = file.read(SEAL_BYTES)
-    except OSError:
-        return None
-    digest = end.removeprefix(_SEAL_START).strip().decode("ascii", "replace")
-    return digest if end.startswith(_SEAL_START) and len(digest) == 64 else None
-
-
 def is_sealed(path: Path) -> bool:
     """Whether a file ends as a whole session does; quick, and proves no more than that.
 

@@ -11,8 +11,8 @@ from typing import Any
 
 from fringe.archive.store import hdf5, layout
 from fringe.archive.store.claim import last_before, published
-from fringe.archive.store.digest import sealed_digest
 from fringe.archive.store.order import find_visit, highest_number
+from fringe.archive.store.read import said_content
 from fringe.archive.store.session import SessionSummary, Visit
 from fringe.errors import BadInput
 from fringe.files import random_suffix
@@ -94,7 +94,7 @@ class NewSession:
 
 
 def _heads(folder: Path, sequence: int) -> Iterator[str]:
-    """Sessions that are there and that no other tells of, each with the digest of its file.
+    """Sessions that are there and that no other tells of, each with the digest of its content.
 
     The last session tells of those before it, and so is all that is needed; those of earlier
     versions tell of none.
@@ -102,7 +102,7 @@ def _heads(folder: Path, sequence: int) -> Iterator[str]:
     there = published(folder)
     for number in sorted((one for one in there if one < sequence), reverse=True):
         path = folder / f"{there[number]}{layout.SUFFIX}"
-        digest = sealed_digest(path)
+        digest = said_content(path)
         if digest is not None:
             yield f"{there[number]} {digest}"
         with suppress(BadInput), hdf5.opened(path) as file:

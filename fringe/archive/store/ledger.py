@@ -2,8 +2,8 @@
 
 `ledger.jsonl` is only ever added to. A line is a JSON object: `surface` (the first 16 digits of
 the SHA-256 of the surface's first record; absent for instruments), `name`, `file`, `sha256` (of
-the file's bytes; of a session, the digest on its last line) and `chain`, the SHA-256 of the chain
-of the line before, a newline, and the line without its chain (JSON with sorted keys). A line
+the file's bytes; of a session, of its content) and `chain`, the SHA-256 of the chain of the line
+before, a newline, and the line without its chain (JSON with sorted keys). A line
 without `file` says that a surface moved to another archive. So the last chain stands for the
 whole history: who keeps it can prove later that nothing of it was changed or taken away.
 
@@ -23,7 +23,7 @@ from pathlib import Path
 
 from fringe.archive.store import layout
 from fringe.archive.store.claim import held
-from fringe.archive.store.digest import sealed_digest
+from fringe.archive.store.read import said_content
 from fringe.archive.store.surface import list_surfaces, load_surface, record_versions
 from fringe.errors import BadInput
 from fringe.files import sync_file
@@ -138,7 +138,7 @@ def surface_id(folder: Path) -> str | None:
 def file_digest(path: Path) -> str | None:
     """Digest that a ledger keeps of a file; None where it cannot be read or is no whole session."""
     if path.suffix == layout.SUFFIX:
-        return sealed_digest(path)
+        return said_content(path)
     try:
         with open(path, "rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
@@ -207,13 +207,18 @@ def instrument_files(archive: Path) -> Iterator[Line]:
     """The same of the records of instruments; their files are named with their folders."""
     root = archive / INSTRUMENTS
     try:
-        paths = sorted(path for path in root.rglob("[!.]*") if path.is_file())
+        paths = sorted(p for p in root.rglob("[!.]*") if p.is_file() and _is_record(p))
     except OSError:
         return
     for path in paths:
         digest = file_digest(path)
         if digest is not None:
             yield Line("", path.stem, path.relative_to(root).as_posix(), digest, "")
+
+
+def _is_record(path: Path) -> bool:
+    """Whether a file among the instruments is a record, or a map of a plate."""
+    return path.suffix == ".toml" or path.parent.name.endswith("-maps")
 
 
 def _append(archive: Path, files: Callable[[Known], Files]) -> bool:

@@ -8,6 +8,7 @@ import io
 import math
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -90,6 +91,15 @@ def summary_from(draft: io.BytesIO, place: Path) -> SessionSummary:
     """Read the summary of a session that is not on disk yet, and the place it would have."""
     with h5py.File(draft, "r") as file:
         return _summary(place, file)
+
+
+def said_content(path: Path) -> str | None:
+    """Digest that a session gives of its content, which survives repacking; None without one."""
+    try:
+        with hdf5.opened(path) as file:
+            return hdf5.text(file, CONTENT_ATTRIBUTE)
+    except BadInput:
+        return None
 
 
 def open_session(path: Path) -> Session:
@@ -267,13 +277,14 @@ def _seen(file: Any) -> tuple[tuple[str, str], ...]:
 
 
 def _photograph_digests(file: Any) -> tuple[str, ...]:
-    groups = (hdf5.member(file, f"photograph_{i + 1}") for i in range(_count(file, "photographs")))
-    found = (None if group is None else hdf5.text(group, "sha256") for group in groups)
+    """Digests as the photographs' groups give them, as far as they read."""
+    found = []
+    for i in range(hdf5.whole(file, "photographs") or 0):
+        # a list of visits must not fail because of a photograph that is damaged
+        with suppress(BadInput, KeyError, OSError, RuntimeError, ValueError):
+            group = hdf5.member(file, f"photograph_{i + 1}")
+            found.append(None if group is None else hdf5.text(group, "sha256"))
     return tuple(one for one in found if one is not None)
-
-
-def _count(file: Any, name: str) -> int:
-    return hdf5.whole(file, name) or 0
 
 
 def _work(file: Any) -> Work:

@@ -198,7 +198,7 @@ class SessionSummary(VisitRecord):
     file has it (None in files of earlier versions), `number` the one that holds once all
     sessions of the surface are known. `told_step` is what was advised when it was logged, empty
     where that is not known; `digests` are those of the photographs. `seen` are sessions
-    that were there, each with the digest of its file.
+    that were there, each with the digest of its content.
     """
 
     sequence: int

@@ -12,14 +12,14 @@ from fringe.archive.instruments import FOLDER as INSTRUMENTS
 from fringe.archive.instruments import KINDS, read_instrument
 from fringe.archive.plate_maps import map_files, map_folder, read_map
 from fringe.archive.store import hdf5
-from fringe.archive.store.digest import objects, sealed_digest
+from fringe.archive.store.digest import objects
 from fringe.archive.store.index import FOLDER as INDEX
 from fringe.archive.store.index import index_problems
 from fringe.archive.store.layout import SUFFIX
 from fringe.archive.store.ledger import LEDGER
 from fringe.archive.store.moves import finish_moves, folder_name, interrupted_moves
 from fringe.archive.store.order import in_order, survey
-from fringe.archive.store.read import prove_in_parts, read_summary, session_files
+from fringe.archive.store.read import prove_in_parts, read_summary, said_content, session_files
 from fringe.archive.store.session import SessionSummary
 from fringe.archive.store.surface import list_surfaces, read_text_record, record_versions
 from fringe.archive.transfer.history import ledger_problems
@@ -152,9 +152,9 @@ def _chain_problems(folder: Path, sessions: list[SessionSummary]) -> list[str]:
 
 def _altered(folder: Path, sessions: list[SessionSummary]) -> list[str]:
     """Sessions that are not what a later one saw, digests and all."""
-    now = {path.stem: sealed_digest(path) for path in session_files(folder)}
+    now = {path.stem: said_content(path) for path in session_files(folder)}
     return [
-        f"{folder / name}{SUFFIX}: it is another file than the one that was there when "
+        f"{folder / name}{SUFFIX}: it says something else than what was there when "
         f"{one.session_id} was logged"
         for one in sessions
         for name, digest in one.seen
@@ -164,6 +164,7 @@ def _altered(folder: Path, sessions: list[SessionSummary]) -> list[str]:
 
 def check_archive(archive: Path) -> Findings:
     """Check every surface of an archive, its instruments' records, and its index."""
+    list_surfaces(archive)  # says so where there is no such archive
     finish_moves(archive)
     closed = _closed_folders(archive)
     folders = [one for one in list_surfaces(archive) if one not in closed]

@@ -18,10 +18,10 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.store import hdf5, layout
-from fringe.archive.store.digest import CONTENT_ATTRIBUTE, seal, seal_problem
+from fringe.archive.store.digest import seal, seal_problem
 from fringe.archive.store.ledger import add_surface_files
 from fringe.archive.store.order import survey
-from fringe.archive.store.read import open_session, session_files
+from fringe.archive.store.read import open_session, said_content, session_files
 from fringe.archive.store.surface import (
     Surface,
     find_surface,
@@ -331,7 +331,7 @@ def _merge(source: Path, draft: Path, folder: Path) -> Imported:
                 raise BadInput(
                     f"{there[path.stem]}: is damaged; remove it, then import {source} again"
                 )
-            if _said_content(path) != ours:
+            if said_content(path) != ours:
                 raise BadInput(f"{source}: {path.stem} says something else than {there[path.stem]}")
         elif sequences.get(_sequence(path), path.stem) != path.stem:
             raise BadInput(
@@ -367,12 +367,6 @@ def _missing_records(source: Path, draft: Path, folder: Path) -> list[Path]:
 def _sequence(path: Path) -> int:
     match = layout.SESSION_FILE.match(path.name)
     return -1 if match is None else int(match[1])
-
-
-def _said_content(path: Path) -> str | None:
-    """Digest that a session gives of its content, which was proven already."""
-    with hdf5.opened(path) as file:
-        return hdf5.text(file, CONTENT_ATTRIBUTE)
 
 
 def _content(path: Path) -> str | None:

@@ -84,8 +84,9 @@ def test_instruments_are_read(surface):
     (path.parent / "notes.txt").write_text("hello")
     (path.parent / ".x.partial").write_bytes(b"")
     found = check_archive(archive)
-    (problem,) = found.problems
-    assert path.name in problem
+    senseless, other = found.problems
+    assert path.name in senseless
+    assert "not the one that is in the ledger" in other
     assert [p.name for p in found.unknown] == ["notes.txt"]
     assert [p.name for p in found.leftovers] == [".x.partial"]
 

@@ -81,6 +81,9 @@ def bare(summary):
         photographs=0,
         refused=0,
         measured=(),
+        digests=(),
+        seen=(),
+        told_step={},
     )
 
 

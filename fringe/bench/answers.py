@@ -89,7 +89,7 @@ def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, ob
         "verdict_text": capital(SURFACE.get(row.verdict or "", "no tolerance to judge by")),
         "probability": probability_cell(row.probability),
         "reason": _sentence(row.reason or ""),
-        "next": step.text(),
+        "next": step.whole(),
         "next_reason": _sentence(step.why()),
     }
 

@@ -21,8 +21,9 @@ from fringe.quantity import half_width_if_any
 from fringe.units import times
 
 if TYPE_CHECKING:
+    from fringe.judge.state.belief import Belief
     from fringe.judge.state.forecast import Forecast
-    from fringe.judge.state.rates import HeightChange
+    from fringe.judge.state.observed import OtherSurface
 
 __all__ = [
     "Progress",
@@ -34,6 +35,10 @@ __all__ = [
     "progress",
     "visit_rows",
 ]
+
+
+# Of so many of the last visits it is told what was to do next after them.
+STEPS_TOLD = 40
 
 
 @dataclass(frozen=True)
@@ -78,7 +83,7 @@ def progress(
     tolerance: Tolerance,
     *,
     aperture: Aperture | None = None,
-    like: Sequence[Sequence[HeightChange]] = (),
+    others: Sequence[OtherSurface] = (),
     pit_factor: float | None = None,
 ) -> Progress:
     """Judge each visit of a surface as it stood then, by the tolerance of today.
@@ -91,8 +96,8 @@ def progress(
         What is allowed; where it names no wavelength, that of the first reading counts.
     aperture : Aperture, optional
         The surface, for the radius that a next spell leads to.
-    like : sequence of sequence of HeightChange
-        What work did to like surfaces, for the last visit's forecast.
+    others : sequence of OtherSurface
+        Other surfaces of the shop, the oldest first: what they teach of its work.
     pit_factor : float, optional
         Depth of a grit's pits over its grain size; that of the table otherwise.
 
@@ -104,20 +109,39 @@ def progress(
     tolerance = dataclasses.replace(tolerance, wavelength_nm=wavelength)
     rows: list[VisitRow] = []
     verdicts: list[Verdict | None] = []
+    beliefs = _beliefs(visits, wavelength, others, aperture, pit_factor)
     minutes, step = 0.0, nextstep([], tolerance)
-    for i, visit in enumerate(visits):
+    for left, visit, belief in zip(range(len(visits))[::-1], visits, beliefs, strict=True):
         minutes += visit.work.minutes or 0.0
         row, judged = _row(visit, tolerance, minutes / 60)
         stands = judged is not None or visit.work.stage or visit.work.minutes or not verdicts
         verdicts.append(judged if stands else verdicts[-1])
-        known = like if i == len(visits) - 1 else ()
-        step = nextstep(
-            [*rows, row], tolerance, aperture=aperture, like=known, pit_factor=pit_factor
-        )
-        rows.append(dataclasses.replace(row, next_step=step.text()))
-    rates = _rates(rows, tolerance, aperture, like)
+        rows.append(row)
+        if left < STEPS_TOLD:
+            step = nextstep(
+                rows, tolerance, belief, aperture=aperture, others=others, brief=left > 0
+            )
+            rows[-1] = dataclasses.replace(row, next_step=step.text())
+    rates = _rates(beliefs, tolerance, aperture)
     step = with_form_advice(step, rows, tolerance)
     return Progress(tuple(rows), step, tuple(verdicts), wavelength, rates)
+
+
+def _beliefs(
+    visits: Sequence[VisitRecord],
+    wavelength_nm: float | None,
+    others: Sequence[OtherSurface],
+    aperture: Aperture | None,
+    pit_factor: float | None,
+) -> Sequence[Belief | None]:
+    """What is believed of the surface after each visit; None before power was read."""
+    if not any(one.power_fringes is not None for visit in visits for one in visit.own):
+        return [None] * len(visits)
+    from fringe.judge.state.filter import believe
+    from fringe.judge.state.observed import observed
+
+    form = "convex" if aperture is None else aperture.work
+    return believe(observed(visits, wavelength_nm, form), others=others, pit_factor=pit_factor)
 
 
 def visit_rows(visits: Sequence[VisitRecord], wavelength_nm: float) -> tuple[VisitRow, ...]:
@@ -152,16 +176,15 @@ def last_visit(
 
 
 def _rates(
-    rows: Sequence[VisitRow],
-    tolerance: Tolerance,
-    aperture: Aperture | None,
-    like: Sequence[Sequence[HeightChange]],
+    beliefs: Sequence[Belief | None], tolerance: Tolerance, aperture: Aperture | None
 ) -> tuple[Forecast, ...]:
-    if not any(row.minutes for row in rows):
+    last = beliefs[-1] if beliefs else None
+    if last is None:
         return ()
-    from fringe.judge.state.history import learned_rates
+    from fringe.judge.advice.ahead import learned
+    from fringe.judge.state.history import half_width_um
 
-    return learned_rates(rows, tolerance, aperture=aperture, like=like)
+    return learned(last, half_width_um(tolerance, aperture))
 
 
 def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitRow, Verdict | None]:

@@ -33,14 +33,16 @@ def test_a_photograph(run, photos, surface):
     assert rows["power"] == "−3.50 ± 0.10 fringes (contact at the edge), at 589.29 nm"
     assert rows["irregularity"] == "0.100 ± 0.004 fringes"
     assert rows["verdict"].startswith("outside (< 0.1 % probable to conform): power −3.50 ± 0.10")
-    assert rows["next"].startswith("grind, tool on top: ")
+    assert rows["next"].startswith("polish about ")
+    assert ", tool on top, then let it rest " in rows["next"]
     (session,) = list_sessions(surface.folder)
     assert Path(rows["file"]).resolve() == session.place
 
 
 def test_json(run, photos, surface):
     """JSON holds the row of the visit, all readings, next step and file."""
-    code, out, err = run(*photos("m0.5.jpg", "m0.4.jpg"), "--stage", "polish", "--json")
+    work = ("--stage", "polish", "--rested", "300")
+    code, out, err = run(*photos("m0.5.jpg", "m0.4.jpg"), *work, "--json")
     assert (code, err) == (0, "")
     values = json.loads(out)
     assert values["surface"] == "concave 1"
@@ -193,7 +195,10 @@ def shown(surface):
 def test_a_correction_in_the_middle_tells_of_itself(run, photos, surface):
     """The text after a correction shows the corrected visit, and the step that follows now."""
     run(*photos("5.0.jpg"))
-    run(*photos("0.5.jpg"))
+    run(
+        *photos("0.5.jpg"),
+        *["--stage", "polish", "--minutes", "30", "--on-top", "work", "--rested", "300"],
+    )
     _, out, _ = run(*photos("6.0.jpg"), "--replaces", "1")
     assert out.startswith("concave 1, visit 1 corrected, ")
     assert "+6.00 ± 0.10" in out

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 
@@ -18,8 +19,8 @@ from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
 
 VISITS = [
-    (None, "#120", 95.0, "work"),
-    (-31.2, "#400", 50.0, "work"),
+    (None, "#1200", 95.0, "work"),
+    (-31.2, "#1200", 50.0, "work"),
     (-9.6, "polish", 60.0, "tool"),
     (-2.1, "polish", 60.0, "tool"),
     (-1.0, "polish", 20.0, "tool"),
@@ -33,7 +34,8 @@ def surface(tmp_path, monkeypatch):
     surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
     for i, (power, stage, minutes, on_top) in enumerate(VISITS):
         readings = () if power is None else (power_reading(power, 0.2, "edge"),)
-        visit = Visit(work=Work(stage, minutes, on_top), readings=readings)
+        last = {"pits": "gone", "rested_minutes": 300.0} if i == len(VISITS) - 1 else {}
+        visit = Visit(work=Work(stage, minutes, on_top, **last), readings=readings)
         log_visit(surface, visit, now=hours(24 * i))
     return surface
 
@@ -56,15 +58,15 @@ def run(capsys, surface, monkeypatch):
 
 def test_the_table(run):
     """Each visit has one line: date, work, power with its interval, verdict, next step."""
-    code, out, err = run()
+    code, out, err = run(columns=200)
     assert (code, err) == (0, "")
     lines = [line for line in out.splitlines() if line.startswith(tuple("12345"))]
     assert len(lines) == 5
     for words in ("2026-03-16", "polish 60 min, tool", "−9.60 ± 0.20", "outside", "< 0.1 %"):
         assert words in lines[2]
-    assert " ".join(lines[0].split()) == "1 2026-03-14 09:30 #120 95 min, work remeasure"
+    assert " ".join(lines[0].split()) == "1 2026-03-14 09:30 #1200 95 min, work remeasure"
     assert "unproven" in lines[3]
-    assert "remeasure" in lines[3]
+    assert "min tool on top" in lines[3]  # at the limit, with pits left: work does more
     assert lines[4].rstrip().endswith("stop")
     assert "fringes at 589.29 nm" in out
     assert "Verdict: inside: power −1.00 ± 0.20 fringes is proven inside ±2 fringes" in out
@@ -171,11 +173,11 @@ def test_names_are_no_markup(tmp_path, monkeypatch, capsys):
 
 
 def test_a_list_needs_no_heavy_library(surface):
-    """Progress without a picture loads h5py, and none of xarray, scipy, matplotlib."""
+    """Progress without a picture loads h5py and scipy.special, and none of xarray, matplotlib."""
     code = (
         "import sys\nfrom fringe.cli import main\ntry:\n    main(sys.argv[1:])\n"
         "except SystemExit:\n    pass\n"
-        "heavy = ('h5py', 'xarray', 'scipy', 'matplotlib', 'pandas')\n"
+        "heavy = ('h5py', 'xarray', 'scipy.stats', 'scipy.optimize', 'matplotlib', 'pandas')\n"
         "print([name for name in heavy if name in sys.modules])"
     )
     done = subprocess.run(
@@ -208,15 +210,15 @@ def test_the_outlook(tmp_path, monkeypatch, capsys):
         main(["progress", "shop/concave 1"])
     out = capsys.readouterr().out
     assert "So the radius grows." in out
-    assert "This work gets there at all in 99 of 100 cases." in out
+    assert re.search(r"This work gets there at all in 9\d of 100 cases\.", out)
     assert "polish, tool on top: +" in out
-    assert "fringes/h, from 3 spells of this surface, 90 min" in out
+    assert "fringes/h, from 4 spells of this surface, 120 min" in out
     step = values["next_step"]
     assert step["moves"] == "the radius grows"
-    # 12 fringes an hour: 10 to the limit in 50 min (analytic)
-    assert step["forecast"]["minutes"]["median"] == pytest.approx(50, rel=0.05)
+    # 12 fringes an hour: 10 to the limit in 50 min (analytic), but for the warmth of the readings
+    assert step["forecast"]["minutes"]["median"] == pytest.approx(50, rel=0.2)
     assert step["forecast"]["minutes"]["low"] < 50 < step["forecast"]["minutes"]["high"]
-    assert values["rates"][0]["learned_from"]["spells"] == 3
+    assert values["rates"][0]["learned_from"]["spells"] == 4
     (after,) = [line for line in out.splitlines() if line.startswith("After ")]
     assert "min power will be −" in after
     assert "work − plate" in after
@@ -239,9 +241,10 @@ def test_readings_of_the_spherometer_are_marked(tmp_path, monkeypatch, capsys):
 
 
 def test_pits_of_the_last_grit(tmp_path, monkeypatch, capsys):
-    """How deep the last grit's pits are, and what was taken off since; the factor is an input.
+    """How likely the last grit's pits are left, how deep, how long they take; the factor is given.
 
-    Analytic: three grains of 53 um, or two.
+    Analytic: those of #400, of 17 um, are as deep as what 110 um leave of three grains of 53 um;
+    of two grains nothing is left.
     """
     monkeypatch.chdir(tmp_path)
     surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
@@ -259,10 +262,14 @@ def test_pits_of_the_last_grit(tmp_path, monkeypatch, capsys):
             main(["progress", "shop/concave 1", *words])
         return capsys.readouterr().out
 
-    assert "Pits of #220, about 159 µm deep: 110 µm taken off since, about 9 min to go." in told()
-    assert "Pits of #220, about 106 µm deep: gone." in told("--pit-factor", "2")
-    values = json.loads(told("--pit-factor", "2", "--json"))
-    assert values["next_step"]["pits"]["gone"] is True
+    line = r"Pits of #220 are \d+ % likely left, up to \d+ µm deep; about \d+ min take them out"
+    assert re.search(line, told("--pit-factor", "3"))
+    three, two = (
+        json.loads(told("--pit-factor", factor, "--json"))["next_step"]["pits"]
+        for factor in ("3", "2")
+    )
+    assert three["depth_um"] > 2 * two["depth_um"]
+    assert two["chance_left"] < 0.2 < 0.5 < three["chance_left"]
     with pytest.raises(SystemExit) as stop:
         main(["progress", "shop/concave 1", "--pit-factor", "0"])
     assert stop.value.code == 2

@@ -113,9 +113,9 @@ def test_corrections_flow_through(shop, capsys):
     assert listed(capsys)["far"]["visits"] == 2
     after = call(capsys, "progress", "shop/far", "--json").json
     assert [v["power_fringes"] for v in after["visits"]] == [-40.0, -20.0]
-    # twice the change in the same minutes is twice the rate
+    # twice the change in the same minutes is nearly twice the rate: what is usual counts a little
     rates = [one["rates"][0]["rate_um_h"]["median"] for one in (before, after)]
-    assert rates[1] == pytest.approx(2 * rates[0], rel=0.02)
+    assert 1.5 * rates[0] < rates[1] <= 2 * rates[0]
     budget = call(capsys, "budget", "shop/far", "--trials", "0", "--json").json
     assert budget["results"][0]["value"] == pytest.approx(-20.0)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -47,7 +48,7 @@ def test_the_next_step_is_worded_once(surface, capsys):
     assert [one["next_step"] for one in listed["surfaces"]] == [step.text()]
     call(capsys, "report", "shop/one", "--out", "page.html")
     page = words((surface.folder.parent.parent / "page.html").read_text("utf-8"))
-    assert step.sentence() in page
+    assert f"Next step: {step.sentence()}" in re.sub("</?b>", "", page)
     logged = words(call(capsys, "log", "shop/one", "--remark", "looked at it").out)
     assert surface_state(surface).next_step.sentence() in logged
 

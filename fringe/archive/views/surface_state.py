@@ -18,13 +18,12 @@ from fringe.archive.store.surface import E_LINE_NM, Surface, load_surface
 from fringe.archive.views.made_to import MadeTo, made_to
 from fringe.errors import BadInput
 from fringe.judge.advice.partner import read_elsewhere
-from fringe.judge.progress import Progress, last_visit, progress, visit_rows
-from fringe.judge.state.history import rate_history
-from fringe.judge.state.rates import HeightChange
+from fringe.judge.progress import Progress, last_visit, progress
 from fringe.judge.state.visits import VisitRecord, VisitRow
 
 if TYPE_CHECKING:
     from fringe.judge.advice.step import NextStep
+    from fringe.judge.state.observed import OtherSurface
     from fringe.judge.tolerance.verdict import Verdict
 
 # A surface is like another when its diameter is within this factor of it (ours, no source).
@@ -136,8 +135,8 @@ class LoggedVisits:
         Its record.
     visits : tuple of VisitRecord
         Its visits that count, in their order.
-    like : sequence of tuple of HeightChange
-        What work did to like surfaces of its archive, a tuple a surface.
+    others : sequence of OtherSurface
+        Like surfaces of its archive with their work, the oldest first.
     problems : tuple of str
         One line for each of its sessions that cannot be read.
     told : mapping
@@ -148,7 +147,7 @@ class LoggedVisits:
 
     surface: Surface
     visits: tuple[VisitRecord, ...]
-    like: Sequence[tuple[HeightChange, ...]] = ()
+    others: Sequence[OtherSurface] = ()
     problems: tuple[str, ...] = ()
     told: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     struck: tuple[VisitRow, ...] = ()
@@ -168,7 +167,7 @@ class LoggedVisits:
             made.visits,
             made.surface.tolerance,
             aperture=aperture_if_any(made.surface),
-            like=self.like if any(one.own for one in made.visits) else (),
+            others=self.others if any(one.own for one in made.visits) else (),
             pit_factor=pit_factor,
         )
         if made.last_elsewhere is not None:
@@ -223,11 +222,11 @@ def logged_visits(
     """
     assert surface.folder is not None
     known = survey(surface.folder) if found is None else found
-    like = () if alone else like_changes(surface)
+    others = () if alone else like_surfaces(surface)
     return LoggedVisits(
         surface,
         known.sessions,
-        like,
+        others,
         known.problems,
         told={one.session_id: one.told_step for one in known.sessions},
         struck=tuple(struck_row(one.current) for one in known.visits if one.struck),
@@ -275,12 +274,12 @@ def listed_visits(
         if entry.surface is None:
             yield None
         else:
-            like = () if alone else like_changes(entry.surface, others)
+            like = () if alone else like_surfaces(entry.surface, others)
             yield LoggedVisits(entry.surface, entry.visits, like, entry.problems)
 
 
 class OtherSurfaces:
-    """Surfaces of one archive with what work did to them, each worked out once.
+    """Surfaces of one archive with what their work teaches, each read once.
 
     Parameters
     ----------
@@ -291,7 +290,7 @@ class OtherSurfaces:
     def __init__(self, entries: Sequence[Entry] = ()) -> None:
         self._entries = {entry.folder: entry for entry in entries}
         self._latest: dict[Path, list[Path]] = {}
-        self._changes: dict[Path, tuple[HeightChange, ...]] = {}
+        self._worked: dict[Path, OtherSurface] = {}
 
     def latest(self, folder: Path) -> list[Path]:
         """Other folders of the archive, those first to which something was added last."""
@@ -305,39 +304,42 @@ class OtherSurfaces:
         entry = self._entries.get(folder)
         return load_surface(folder) if entry is None or entry.surface is None else entry.surface
 
-    def changes(self, surface: Surface) -> tuple[HeightChange, ...]:
-        """What work did to one of them."""
+    def worked(self, surface: Surface) -> OtherSurface:
+        """One of them, with what its visits tell of the work."""
+        from fringe.judge.state.observed import OtherSurface, observed
+
         folder = surface.folder
         assert folder is not None
-        if folder not in self._changes:
+        if folder not in self._worked:
             entry = self._entries.get(folder)
             visits = indexed_visits(folder) if entry is None else entry.visits
             wavelength = surface.tolerance.wavelength_nm or E_LINE_NM
-            self._changes[folder] = rate_history(visit_rows(visits, wavelength), wavelength).changes
-        return self._changes[folder]
+            told = observed(visits, wavelength, surface.form)
+            self._worked[folder] = OtherSurface(told, surface.diameter_mm)
+        return self._worked[folder]
 
 
-def like_changes(
+def like_surfaces(
     surface: Surface, others: OtherSurfaces | None = None
-) -> list[tuple[HeightChange, ...]]:
-    """What work did to like surfaces of the same archive, a tuple a surface.
+) -> tuple[OtherSurface, ...]:
+    """Like surfaces of the same archive that were worked and read, the oldest first.
 
     A surface or a session that cannot be read is passed over: `fringe check` names it.
     """
     assert surface.folder is not None
     others = others or OtherSurfaces()
-    found: list[tuple[HeightChange, ...]] = []
+    found: list[OtherSurface] = []
     for folder in others.latest(surface.folder):
         if len(found) >= MOST_LIKE:
             break
         try:
             other = others.surface(folder)
-            changes = others.changes(other) if _alike(surface, other) else ()
+            like = others.worked(other) if _alike(surface, other) else None
         except BadInput:
             continue
-        if changes:
-            found.append(changes)
-    return found
+        if like is not None and sum(bool(visit.readings) for visit in like.visits) > 1:
+            found.append(like)
+    return tuple(reversed(found))
 
 
 def _alike(surface: Surface, other: Surface) -> bool:

@@ -10,8 +10,33 @@ from typing import TYPE_CHECKING
 from fringe.format import figures
 
 if TYPE_CHECKING:
-    from fringe.judge.state.abrasives import Pits
+    from fringe.judge.state.belief import Doubt
     from fringe.judge.state.forecast import Forecast
+
+
+@dataclass(frozen=True)
+class Pits:
+    """How far a stage has removed the pits of the grits before.
+
+    Attributes
+    ----------
+    left_by : str
+        The grit that they are from.
+    chance_left : float
+        Probability that some are left.
+    depth_um : float
+        They are not deeper than that, in 9 of 10 cases [um].
+    minutes_left : float or None
+        Time after which they are gone, in 9 of 10 cases [min]; None where they are gone.
+    gone : bool or None
+        Whether they are gone; None where that is open.
+    """
+
+    left_by: str
+    chance_left: float
+    depth_um: float
+    minutes_left: float | None = None
+    gone: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -47,6 +72,8 @@ class NextStep:
         Whether the spell is to show how fast this work goes, which nothing logged tells.
     question : str or None
         A slip that the person is asked about, with what each answer would mean.
+    doubt : Doubt or None
+        That slip.
     """
 
     action: str
@@ -62,21 +89,26 @@ class NextStep:
     back_at: datetime | None = None
     trial: bool = False
     question: str | None = None
+    doubt: Doubt | None = field(default=None, repr=False)
 
     def text(self) -> str:
-        """Action, stage, duration, piece on top and rest in a few words."""
+        """Action, stage, duration and piece on top in a few words."""
         words = " ".join(filter(None, [self.action, self._with_stage()]))
         if self.alternate:
-            turns = [f"{round_minutes(m)} min {piece} on top" for piece, m in self.alternate]
-            words += f" {', then '.join(turns)}"
-        else:
-            if self.minutes is not None:
-                words += f" about {round_minutes(self.minutes)} min"
-            if self.piece_on_top:
-                words += f", {self.piece_on_top} on top"
-        if self.back_at is not None:
-            words += f", until {self._back_text()}"
-        return words + (f", then let it rest {self._rest_text()}" if self.rest_minutes else "")
+            turns = [f"{round_minutes(minutes)} min {piece}" for piece, minutes in self.alternate]
+            return f"{words} {', then '.join(turns)} on top"
+        if self.minutes is not None:
+            words += f" about {round_minutes(self.minutes)} min"
+        if self.piece_on_top:
+            words += f", {self.piece_on_top} on top"
+        return words if self.back_at is None else f"{words}, until {self._back_text()}"
+
+    def whole(self) -> str:
+        """The same with the rest that the work needs before it is read."""
+        if not self.rest_minutes:
+            return self.text()
+        rest = round_minutes(self.rest_minutes)
+        return f"{self.text()}, then let it rest {rest} min before reading it"
 
     def short(self) -> str:
         """Action, stage and duration alone, for a narrow column."""
@@ -90,7 +122,7 @@ class NextStep:
 
     def sentence(self) -> str:
         """What to do and why, as every view says it."""
-        return f"{self.text()}: {self.why()}"
+        return f"{self.whole()}: {self.why()}"
 
     def to_json(self) -> dict[str, object]:
         """Return the fields under their own names."""
@@ -107,6 +139,7 @@ class NextStep:
             "back_at": self.back_at and self.back_at.isoformat(),
             "trial": self.trial,
             "question": self.question,
+            "doubt": self.doubt and dataclasses.asdict(self.doubt),
             "moves": self.moves,
             "forecast": self.forecast and self.forecast.to_json(),
             "pits": self.pits and dataclasses.asdict(self.pits),
@@ -121,9 +154,6 @@ class NextStep:
         before = self.back_at - timedelta(minutes=self.minutes or 0.0)
         same_day = before.date() == self.back_at.date()
         return f"{self.back_at:%H:%M}" if same_day else f"{self.back_at:%Y-%m-%d %H:%M}"
-
-    def _rest_text(self) -> str:
-        return f"{round_minutes(self.rest_minutes or 0.0)} min before reading it"
 
 
 def worked(action: str, reason: str, turns: tuple[tuple[str, float], ...]) -> NextStep:

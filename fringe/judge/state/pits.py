@@ -46,6 +46,7 @@ TAIL_DOF = 15.0
 LEAST_LEARNED = 0.35  # of a gauge's surprise, where it speaks for other minutes
 # A look through a loupe: how often it sees what is there, and what is not.
 LOUPE_SEES, LOUPE_ERRS = 0.95, 0.05
+LEAST_REMOVED_UM = 1e-6  # less is a typing error in the minutes
 _RATIO, _GRAINS, _COMMON, _STAGES = 0, 1, 2, 3
 
 
@@ -201,7 +202,7 @@ class PitsFilter:
             removed += self._removed(spell, number)
         told = [one.removed_um for one in visit.spells if one.removed_um is not None]
         gauged = None
-        if told and removed.any():
+        if told and removed.max() > LEAST_REMOVED_UM:
             gauged = self._gauge(math.fsum(told), removed)
         assert self._depth is not None
         assert self._stage is not None

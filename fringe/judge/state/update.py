@@ -23,7 +23,11 @@ from fringe.judge.state.shop import HEIGHT, OFFSET, TENDENCY, WARMTH, Layout
 Array = NDArray[np.float64]
 
 USUAL_MINUTES, MINUTES_U = 30.0, 1.0  # of a spell that tells none; u of the logarithm
-ITERATIONS = 3  # Gauss-Newton
+# Gauss-Newton: so many iterations at least and at most; until the logarithm of what a spell does
+# changes by less than that, and by no more than that at once (a large spell that was read
+# precisely is far from linear)
+ITERATIONS, MOST_ITERATIONS = 3, 15
+CONVERGED, LONGEST_STEP = 0.02, 1.0
 NO_READING_UM = 1e5  # standard uncertainty of a reading that says nothing
 GAUGE_TELLS = 0.85  # share of a spell's own pace that glass and height have in common (ours)
 ODD_TIMES = 3.0  # scatter of a spell unlike its rate, over the usual one
@@ -195,7 +199,7 @@ def updated(
     state = means
     rows = problem.warm_rows(size, means.shape[1])
     read = len(problem.optical)
-    for _ in range(ITERATIONS if read else 0):
+    for iteration in range(1, MOST_ITERATIONS + 1 if read else 1):
         height, jacobian = problem.change(state, size)
         slope = jacobian[:, None, :] + rows
         found = height[:, None] + np.einsum("bmn,bn->bm", rows, state)
@@ -204,7 +208,11 @@ def updated(
         spread = slope @ cross
         spread[:, range(read), range(read)] += problem.variances
         gain = np.linalg.solve(spread, cross.transpose(0, 2, 1)).transpose(0, 2, 1)
-        state = means + np.einsum("bnm,bm->bn", gain, innovation)
+        step = means + np.einsum("bnm,bm->bn", gain, innovation) - state
+        longest = _log_step(work, step, size)
+        state = state + step * np.minimum(1.0, LONGEST_STEP / np.maximum(longest, 1e-12))[:, None]
+        if iteration >= ITERATIONS and float(longest.max()) < CONVERGED:
+            break
     if read:
         covariances = covariances - gain @ cross.transpose(0, 2, 1)
         white = np.linalg.solve(spread, innovation[..., None])[..., 0]
@@ -218,6 +226,16 @@ def updated(
         means.reshape(*shape, size),
         covariances.reshape(*shape, size, size),
     )
+
+
+def _log_step(work: SpellTerms | None, step: Array, size: int) -> Array:
+    """Largest change of the logarithm of what a spell does, in each of B steps (B,)."""
+    if work is None:
+        return np.zeros(len(step))
+    terms = len(work.base)
+    change: Array = np.abs(step[:, :size] @ work.rows.T + step[:, size : size + terms])
+    most: Array = change.max(axis=1)
+    return most
 
 
 def _problem(

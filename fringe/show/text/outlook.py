@@ -6,10 +6,10 @@ from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
-from fringe.format import fixed, uncertainty_decimals
-from fringe.judge.advice.step import round_minutes
+from fringe.format import figures, fixed, uncertainty_decimals
+from fringe.judge.advice.step import Pits, round_minutes
 from fringe.judge.progress import Progress
-from fringe.judge.state.abrasives import Pits, stage
+from fringe.judge.state.abrasives import stage
 from fringe.judge.state.forecast import Forecast, Interval
 from fringe.judge.state.history import half_width_um
 from fringe.optics.spheres import radius_difference_mm
@@ -40,15 +40,17 @@ def spell_lines(state: SurfaceState, wavelength_nm: float) -> list[str]:
 
 def _pits_line(pits: Pits) -> str:
     """How far the pits of the grit before are gone."""
-    text = f"Pits of {pits.left_by}, about {pits.depth_um:.0f} µm deep: "
+    text = f"Pits of {pits.left_by}"
     if pits.gone:
-        return f"{text}gone."
-    if pits.removed_um is None:
-        return f"{text}how much was taken off since is not logged (--removed, or --pits)."
-    text += f"{pits.removed_um:.0f} µm taken off since"
+        return f"{text} are gone."
+    if pits.gone is None:
+        text += f" are {100 * pits.chance_left:.0f} % likely left"
+    else:
+        text += " are left"
+    text += f", up to {figures(max(pits.depth_um, 1.0), 2)} µm deep"
     if pits.minutes_left:
-        text += f", about {round_minutes(pits.minutes_left)} min to go"
-    return f"{text}."
+        text += f"; about {round_minutes(pits.minutes_left)} min take them out"
+    return f"{text}. A look through a loupe tells (--pits), or a gauge (--removed)."
 
 
 def _within(found: Forecast, surface: Surface) -> str:

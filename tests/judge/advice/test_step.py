@@ -22,12 +22,12 @@ NOON = datetime(2026, 9, 7, 12, 0)
         ),
         (
             NextStep("polish", "far", "tool", 40.0, "cerium", rest_minutes=90.0),
-            "polish about 40 min, tool on top, then let it rest 90 min before reading it",
+            "polish about 40 min, tool on top",
             40,
         ),
         (
             worked("polish", "pits", (("work", 31.0), ("tool", 39.0))),
-            "polish 30 min work on top, then 40 min tool on top",
+            "polish 30 min work, then 40 min tool on top",
             70,
         ),
     ],
@@ -36,7 +36,9 @@ def test_work_in_words(step, text, short):
     """Stage, minutes, piece on top, turns and rest follow each other; a column gets the total."""
     assert step.text() == text
     assert step.short() == f"{step.action} {short} min"
-    assert step.sentence() == f"{text}: {step.reason}"
+    rest = ", then let it rest 90 min before reading it" if step.rest_minutes else ""
+    assert step.whole() == f"{text}{rest}"
+    assert step.sentence() == f"{text}{rest}: {step.reason}"
 
 
 def test_a_split_spell_begins_with_its_first_piece():

@@ -57,6 +57,11 @@ T = TypeVar("T")
 )
 @click.option("--turned-edge", type=float, help="Fringes at the rim; positive is turned down.")
 @click.option("--turned-edge-width", type=float, help="Share of the semi-diameter. [0.1]")
+@click.option("--zone", type=float, help="Height of a ring-shaped zone, fringes; gap opens.")
+@click.option("--zone-radius", type=float, help="Share of the semi-diameter; 0: a hole. [0.6]")
+@click.option("--zone-width", type=float, help="Its standard deviation, as a share. [0.08]")
+@click.option("--bump", type=float, help="Height of a local spot, fringes; gap opens.")
+@click.option("--bump-width", type=float, help="Its standard deviation, as a share. [0.12]")
 @click.option("--pressed", type=float, help="Radius of a flat contact, share of semi-diameter.")
 @click.option(
     "--min-gap",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from fringe.errors import Refused
 from fringe.format import figures
 from fringe.optics.view import USUAL_INDEX, lost_through_flat_back
@@ -17,7 +15,7 @@ _MOST_OVERTONE = 0.3
 _SOME_OVERTONE = 0.18
 # residual, as a share of the fringes' median amplitude: bright and sharp ones have 0.2 at most
 _FAINT = 0.28
-_MUCH_DOUBT = 0.1  # of the power, for the light [fringe]
+MUCH_DOUBT = 0.1  # of the power, for the light [fringe]
 _STEEP = 0.005  # share of power that a plate's flat back would hide
 
 
@@ -55,7 +53,7 @@ def judge_fit(photo: Photo, solution: Solution) -> list[str]:
             "fewer than one fringe in all: tilt the work until three to five straight fringes"
             " show, and read their bow"
         )
-    if solution.light_doubt > _MUCH_DOUBT:
+    if solution.light_doubt > MUCH_DOUBT:
         warnings.append(
             "light that varies looks like the few fringes: tilt the work until more show,"
             " or spread the light"
@@ -63,6 +61,15 @@ def judge_fit(photo: Photo, solution: Solution) -> list[str]:
     if solution.covered * fit.used < 0.6:
         warnings.append(f"only {100 * solution.covered * fit.used:.0f} % of the aperture was used")
     return warnings
+
+
+def is_of_odd_form(reading: Reading) -> bool:
+    """Tell whether the form is one that two polished spheres hardly have."""
+    size = abs(reading.power_fringes or 0.0) + (reading.tilt_fringes or 0.0)
+    symmetric = reading.symmetric_irregularity_fringes or 0.0
+    return (reading.irregularity_fringes or 0.0) > 0.5 + 0.25 * size or symmetric > max(
+        0.5, 0.12 * abs(reading.power_fringes or 0.0)
+    )
 
 
 def with_form_warnings(photo: Photo, reading: Reading) -> Reading:
@@ -73,21 +80,17 @@ def with_form_warnings(photo: Photo, reading: Reading) -> Reading:
     Refused
         When the form is so far from a sphere that the lines are no contact fringes.
     """
-    power, tilt = abs(reading.power_fringes or 0.0), reading.tilt_fringes or 0.0
-    irregularity = reading.irregularity_fringes or 0.0
-    symmetric = reading.symmetric_irregularity_fringes or 0.0
-    warnings = list(reading.quality.warnings)
-    if irregularity > 0.9 + 0.4 * (power + tilt):
+    size = abs(reading.power_fringes or 0.0) + (reading.tilt_fringes or 0.0)
+    if (reading.irregularity_fringes or 0.0) > 0.9 + 0.4 * size:
         raise Refused(
             f"{photo.name}: the lines do not grow as the gap between two spheres makes them;"
             " photograph contact fringes"
         )
-    if irregularity > 0.5 + 0.25 * (power + tilt) or symmetric > max(0.5, 0.12 * power):
-        warnings.append(
-            "irregularity is large beside the power: check that these are contact fringes,"
-            " and the edge"
-        )
-    return replace(reading, quality=replace(reading.quality, warnings=tuple(warnings)))
+    if not is_of_odd_form(reading):
+        return reading
+    return reading.warned(
+        "irregularity is large beside the power: check that these are contact fringes, and the edge"
+    )
 
 
 def with_plate_warning(
@@ -115,5 +118,4 @@ def with_plate_warning(
             "a steep plate: through a flat back no fringes are seen at the rim; a plate whose"
             " back is concentric, or a view through the work, shows them"
         )
-    warnings = (*reading.quality.warnings, text)
-    return replace(reading, quality=replace(reading.quality, warnings=warnings))
+    return reading.warned(text)

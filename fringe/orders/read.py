@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from pathlib import Path
 
 import numpy as np
 
 from fringe.errors import Refused
-from fringe.orders.checks import judge_fit, with_form_warnings
-from fringe.orders.edge.find import find_edge
+from fringe.orders.checks import MUCH_DOUBT, is_of_odd_form, judge_fit, with_form_warnings
+from fringe.orders.edge.candidates import bright_discs
+from fringe.orders.edge.find import FoundEdge, find_edge
+from fringe.orders.few import less_than_one_fringe, shows_no_fringe
 from fringe.orders.fit.solve import solve
-from fringe.orders.from_fit import (
-    reading_of,
-)
+from fringe.orders.from_fit import reading_of
+from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
@@ -58,14 +60,27 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
 
         return read_rings(photo, options)
     if isinstance(options.edge, Edge):
-        edge, source, known = options.edge, "given", None
-        check_edge(photo, edge)
-    else:
-        found_edge = find_edge(photo)
-        edge, source, known = found_edge.edge, "found", found_edge.model
-        _check_oval(photo, edge)
-    solution = solve(photo, edge, known=known)
-    warnings = [*photo.notes, *judge_fit(photo, solution)]
+        check_edge(photo, options.edge)
+        return _read_inside(photo, options, FoundEdge(options.edge), "given")
+    try:
+        found = find_edge(photo)
+        _check_oval(photo, found.edge)
+        return _read_inside(photo, options, found, "found")
+    except Refused as refusal:
+        raise _better_refusal(photo, options, refusal) from refusal
+
+
+def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: str) -> Reading:
+    """Read the fringes inside an edge that is known."""
+    edge = found.edge
+    try:
+        solution = solve(photo, edge, known=found.model)
+        warnings = [*photo.notes, *judge_fit(photo, solution)]
+    except Refused as refusal:
+        if shows_no_fringe(photo, edge):
+            raise less_than_one_fringe(photo.name) from refusal
+        raise
+    warnings += lamp_warnings(photo, options.lamp, edge)
     if source == "found" and edge.u_px > 0.01 * edge.a:
         if solution.span < 3:
             raise Refused(
@@ -81,7 +96,32 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
     reading = reading_of(
         options, edge, source, solution, warnings, contrast_sense, photo.sha256 or photo.name
     )
+    if is_of_odd_form(reading) and shows_no_fringe(photo, edge):
+        raise less_than_one_fringe(photo.name)
+    if source == "found" and solution.light_doubt > MUCH_DOUBT and _a_disc_shows_none(photo):
+        raise less_than_one_fringe(photo.name)  # the edge was sought where fringes seemed to be
     return with_form_warnings(photo, reading)
+
+
+def _better_refusal(photo: Photo, options: ReadOptions, refusal: Refused) -> Refused:
+    """What a picture shows in which no edge was found: rings without one, or not a fringe."""
+    from fringe.orders.rings import read_rings
+
+    if "--edge" in str(refusal):  # the edge is in doubt
+        with contextlib.suppress(Refused):
+            read_rings(photo, options)
+            return Refused(
+                f"{photo.name}: rings without an edge were found: read with --edge none, or give"
+                " the edge with --edge CX,CY,R"
+            )
+        if _a_disc_shows_none(photo):
+            return less_than_one_fringe(photo.name)
+    return refusal
+
+
+def _a_disc_shows_none(photo: Photo) -> bool:
+    """Tell whether a bright disc in the picture shows less than one fringe."""
+    return any(shows_no_fringe(photo, circle) for circle in bright_discs(photo))
 
 
 def _check_oval(photo: Photo, edge: Edge) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -207,6 +207,11 @@ class Reading:
             return None
         source = Source(UNKNOWN_SOURCE, self.reading_id)
         return Quantity.of(self.radius_difference_mm, "mm", {source: u})
+
+    def warned(self, *texts: str) -> Reading:
+        """The reading with warnings added to it."""
+        warnings = (*self.quality.warnings, *texts)
+        return replace(self, quality=replace(self.quality, warnings=warnings))
 
     def to_json(self) -> dict[str, object]:
         """Return the keys and values that `fringe read --json` prints."""

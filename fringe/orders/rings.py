@@ -20,6 +20,7 @@ from fringe.orders.fit.robust import robust_fit, robust_sigma, tukey
 from fringe.orders.fit.solve import level_for
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import flatten, pyramid_tiles
+from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
@@ -80,7 +81,7 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
     step, u_step, intercept, clear = _lines(photo, polar)
     first = _first_ring(field, frame, (cx, cy), step, intercept)
     orders, radii = _ring_table(field, (cx, cy), step, intercept, clear, polar.r2, first)
-    warnings = list(photo.notes)
+    warnings = [*photo.notes, *lamp_warnings(photo, options.lamp)]
     if oval > _MOST_OVAL:
         warnings.append(f"the rings are oval by {50 * oval:.0f} %: an oblique view or astigmatism")
     shift = intercept + step * (first - 1)

@@ -45,6 +45,10 @@ class Photo:
         What a reader should know about the file.
     samples : ndarray or None, shape (M, N) or (M, N, 3)
         All channels as decoded, for showing; None unless they were asked for.
+    thin : ndarray or None, shape (P, Q, 3)
+        All channels of the middle pixel of every `thin_step` by `thin_step`; None without colour.
+    thin_step : int
+        [px]
     """
 
     light: NDArray[np.float32]
@@ -55,6 +59,8 @@ class Photo:
     bits: int = 8
     notes: tuple[str, ...] = ()
     samples: NDArray[Any] | None = None
+    thin: NDArray[Any] | None = None
+    thin_step: int = 1
 
     @property
     def width(self) -> int:
@@ -65,6 +71,16 @@ class Photo:
     def height(self) -> int:
         """Pixels down."""
         return int(self.light.shape[0])
+
+    def thin_light(self) -> tuple[NDArray[np.float32], NDArray[np.bool_]] | None:
+        """Linear light of the thinned colours (P, Q, 3), and where any of them is clipped (P, Q).
+
+        None for a picture without colour.
+        """
+        if self.thin is None:
+            return None
+        light, clipped = _light_of(self.thin, self.name)
+        return light, clipped.any(axis=2)
 
 
 def srgb_to_linear(value: NDArray[Any]) -> NDArray[np.float32]:
@@ -108,13 +124,24 @@ def _photo(picture: Decoded, name: str, sha256: str, *, keep_samples: bool = Fal
         raise BadInput(
             f"{name}: {width} x {height} pixels are too few to hold fringes; use a larger picture"
         )
-    index = _best_channel(picture) if picture.planes == 3 else 0
-    channel = CHANNELS[index] if picture.planes == 3 else "grey"
+    thin, step, index, channel = None, 1, 0, "grey"
+    if picture.planes == 3:
+        # a sparse sample of the pixels is enough to choose by, and to know the lamp's colour
+        step = max(1, int(np.sqrt(width * height / _ENOUGH)))
+        thin = picture.thin(step)
+        index = _best_channel(thin)
+        channel = CHANNELS[index]
     samples = picture.samples() if keep_samples else None
     plane = picture.take(index)
-    light, clipped = _light(plane, name) if plane.dtype.kind == "f" else _linear(plane)
+    light, clipped = _light_of(plane, name)
     bits = 8 * plane.dtype.itemsize
-    return Photo(light, clipped, channel, name, sha256, bits, tuple(picture.notes), samples)
+    notes = tuple(picture.notes)
+    return Photo(light, clipped, channel, name, sha256, bits, notes, samples, thin, step)
+
+
+def _light_of(plane: NDArray[Any], name: str) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Linear light of samples of any shape, and where they are clipped."""
+    return _light(plane, name) if plane.dtype.kind == "f" else _linear(plane)
 
 
 def _light(plane: NDArray[Any], name: str) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
@@ -214,11 +241,8 @@ def decode(data: bytes, name: str) -> tuple[NDArray[Any], list[str]]:
     return picture.samples(), picture.notes
 
 
-def _best_channel(picture: Decoded) -> int:
+def _best_channel(thin: NDArray[Any]) -> int:
     """Number of the channel with the most usable variation of light."""
-    # a sparse sample of the pixels is enough
-    width, height = picture.size
-    thin = picture.thin(max(1, int(np.sqrt(width * height / _ENOUGH))))
     return int(np.argmax([_variation(thin[..., index]) for index in range(3)]))
 
 

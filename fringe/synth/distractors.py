@@ -11,6 +11,7 @@ from scipy.ndimage import gaussian_filter
 
 from fringe.errors import BadInput
 from fringe.synth.camera import Sensor
+from fringe.synth.lookalikes import LOOKALIKES
 from fringe.synth.scene import Camera
 
 Floats = NDArray[np.float64]
@@ -186,4 +187,5 @@ DISTRACTORS: dict[str, Callable[[Floats, Floats, Rng], Floats]] = {
     "inclination_rings": _inclination_rings,
     "stripes": _stripes,
     "wood": _wood,
+    **LOOKALIKES,
 }

@@ -81,18 +81,8 @@ def resolved(scene: Scene, limit: float = 0.35) -> Scene:
         highest = max_frequency(scene, gap_model(scene))
         if highest <= limit:
             break
-        scene = replace(scene, form=_scaled(scene.form, 0.97 * limit / highest))
+        scene = replace(scene, form=scene.form.times(0.97 * limit / highest))
     return scene
-
-
-def _scaled(form: Form, factor: float) -> Form:
-    return replace(
-        form,
-        power=form.power * factor,
-        tilt=form.tilt * factor,
-        turned_edge=form.turned_edge * factor,
-        zernike=tuple((term, value * factor) for term, value in form.zernike),
-    )
 
 
 def _log_uniform(rng: Rng, low: float, high: float) -> float:

@@ -87,10 +87,11 @@ class GapModel:
 
     def _has_extras(self) -> bool:
         form, exact = self.scene.form, self.scene.plate_radius_mm is not None
-        return exact or form.turned_edge != 0 or form.pressed_radius > 0
+        local = form.turned_edge != 0 or form.zone != 0 or form.bump != 0
+        return exact or local or form.pressed_radius > 0
 
     def _extras(self, u: Floats, v: Floats) -> Floats | float:
-        """The parts that are not polynomial: exact sphere less rho^2, turned edge, pressed disc."""
+        """The parts that are not polynomial: exact sphere less rho^2, edge, zone, bump, disc."""
         scene, form = self.scene, self.scene.form
         extra: Floats | float = 0.0
         if not self._has_extras():
@@ -104,6 +105,12 @@ class GapModel:
             start = 1 - form.turned_edge_width
             ramp = np.clip((rho - start) / form.turned_edge_width, 0.0, 1.0)
             extra = extra + form.turned_edge * ramp**2
+        if form.zone:
+            across = (rho - form.zone_radius) / form.zone_width
+            extra = extra + form.zone * np.exp(-(across**2) / 2)
+        if form.bump:
+            away = np.hypot(u - form.bump_place[0], v - form.bump_place[1]) / form.bump_width
+            extra = extra + form.bump * np.exp(-(away**2) / 2)
         if form.pressed_radius:
             u0, v0 = vertex(form)
             distance = np.hypot(u - u0, v - v0)

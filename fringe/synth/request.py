@@ -36,7 +36,7 @@ class Request:
         Of everything random.
     family : str or None
         Draw a random scene of this family first.
-    power, tilt, turned_edge : float or None
+    power, tilt, turned_edge, zone, bump : float or None
         [fringe]
     astigmatism, coma, trefoil, spherical : float or None
         Peak to valley [fringe].
@@ -64,6 +64,11 @@ class Request:
     angle_deg: float = 0.0
     turned_edge: float | None = None
     turned_edge_width: float | None = None
+    zone: float | None = None
+    zone_radius: float | None = None
+    zone_width: float | None = None
+    bump: float | None = None
+    bump_width: float | None = None
     pressed: float | None = None
     min_gap_nm: float | None = None
     diameter_mm: float | None = None
@@ -166,6 +171,11 @@ def _form(request: Request, form: Form) -> Form:
         tilt_angle_deg=request.tilt_angle,
         turned_edge=request.turned_edge,
         turned_edge_width=request.turned_edge_width,
+        zone=request.zone,
+        zone_radius=request.zone_radius,
+        zone_width=request.zone_width,
+        bump=request.bump,
+        bump_width=request.bump_width,
         pressed_radius=request.pressed,
         min_gap_nm=request.min_gap_nm,
         zernike=_zernike(request),

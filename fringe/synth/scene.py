@@ -7,7 +7,7 @@ Form is in fringes of the lamp's mean wavelength, as at normal view.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from fringe.errors import BadInput
@@ -40,6 +40,17 @@ class Form:
         Depth of a turned-down edge at the rim; positive opens the gap.
     turned_edge_width : float
         Width of the turned zone as a share of the semi-diameter.
+    zone : float
+        Height of a ring-shaped zone, a hole or a hump in the middle when its radius is 0;
+        positive opens the gap.
+    zone_radius, zone_width : float
+        Radius of its middle and standard deviation across it, as shares of the semi-diameter.
+    bump : float
+        Height of a local spot; positive opens the gap.
+    bump_place : tuple of 2 float
+        Its middle (u, v) on the unit disc.
+    bump_width : float
+        Its standard deviation, as a share of the semi-diameter.
     pressed_radius : float
         Radius of a disc pressed flat at the contact, as a share of the semi-diameter;
         0 for none. Needs contact at the centre.
@@ -53,13 +64,25 @@ class Form:
     zernike: tuple[Term, ...] = ()
     turned_edge: float = 0.0
     turned_edge_width: float = 0.1
+    zone: float = 0.0
+    zone_radius: float = 0.6
+    zone_width: float = 0.08
+    bump: float = 0.0
+    bump_place: tuple[float, float] = (0.3, 0.0)
+    bump_width: float = 0.12
     pressed_radius: float = 0.0
     min_gap_nm: float = 120.0
 
     def __post_init__(self) -> None:
         """Refuse values that make no picture."""
         _finite(self, ("power", "tilt", "tilt_angle_deg", "turned_edge", "min_gap_nm"))
+        _finite(self, ("zone", "bump"))
         _within("turned_edge_width", self.turned_edge_width, 1e-3, 1.0)
+        _within("zone_radius", self.zone_radius, 0.0, 1.0)
+        for name in ("zone_width", "bump_width"):
+            _within(name, getattr(self, name), 1e-2, 1.0)
+        for place in self.bump_place:
+            _within("bump_place", place, -1.0, 1.0)
         _within("pressed_radius", self.pressed_radius, 0.0, 0.9)
         _within("min_gap_nm", self.min_gap_nm, 0.0, 1e7)
         if self.pressed_radius > 0 and self.power <= 0:
@@ -67,6 +90,13 @@ class Form:
         for (n, m), value in self.zernike:
             if n < 0 or abs(m) > n or (n - m) % 2 or not math.isfinite(value):
                 raise BadInput(f"zernike: ({n}, {m}) = {value} is not a Zernike term")
+
+    def times(self, factor: float) -> Form:
+        """All heights times a factor, places and widths as they are."""
+        names = ("power", "tilt", "turned_edge", "zone", "bump")
+        heights = {name: getattr(self, name) * factor for name in names}
+        terms = tuple((term, value * factor) for term, value in self.zernike)
+        return replace(self, zernike=terms, **heights)
 
 
 @dataclass(frozen=True)

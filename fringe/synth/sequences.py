@@ -238,12 +238,4 @@ def _under(scene: Scene, name: str) -> Scene:
     """The same gap [nm] under another lamp."""
     other = lamp(name)
     ratio = scene.lamp.wavelength_nm / other.wavelength_nm
-    form = scene.form
-    same = replace(
-        form,
-        power=form.power * ratio,
-        tilt=form.tilt * ratio,
-        turned_edge=form.turned_edge * ratio,
-        zernike=tuple((term, value * ratio) for term, value in form.zernike),
-    )
-    return replace(scene, lamp=other, form=same)
+    return replace(scene, lamp=other, form=scene.form.times(ratio))

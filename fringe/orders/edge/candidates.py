@@ -20,6 +20,7 @@ from fringe.photo.load import Photo
 
 _CELLS = 48
 _OTSU_BINS = 128
+_LEAST_SIDE = 32  # of a reduced picture in which an outline is sought [px]
 
 
 def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
@@ -40,8 +41,12 @@ def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
             break
 
 
-def _any_circles(photo: Photo) -> Iterator[Edge]:
-    scale = max(1, round(max(photo.width, photo.height) / 400))
+def bright_discs(photo: Photo) -> Iterator[Edge]:
+    """Outlines of what is brighter than its surroundings, an inner one first."""
+    scale = min(
+        round(max(photo.width, photo.height) / 400), min(photo.width, photo.height) // _LEAST_SIDE
+    )
+    scale = max(1, scale)
     light = ndimage.median_filter(thumbnail(photo.light, scale), 3)
     bright = _bright_ellipse(light, scale)
     if bright is not None:
@@ -50,6 +55,10 @@ def _any_circles(photo: Photo) -> Iterator[Edge]:
         if brighter is not None and brighter.a < 0.96 * bright.a:
             yield brighter
         yield bright
+
+
+def _any_circles(photo: Photo) -> Iterator[Edge]:
+    yield from bright_discs(photo)
     frame = whole_frame(photo)
     scale = max(1, int(max(photo.width, photo.height) / 2000))
     tiles = pyramid_tiles(cut_field(photo, frame, scale))

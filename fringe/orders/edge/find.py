@@ -28,6 +28,7 @@ from fringe.orders.fit.solve import carried, middle_fit, refit_twice
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
+_LONGEST_FRAME = 8.0  # longer side over the shorter; panoramas have 4, and a work is round
 _LEAST_SIDE_PX = 700.0  # of the frame, below which edges lose their sharpness
 # gain of an edge between fringes and surroundings: least, clear, certain
 _LEAST_GAIN, _CLEAR_GAIN, _CERTAIN_GAIN = 0.1, 0.8, 1.2
@@ -73,12 +74,12 @@ class FoundEdge:
     ----------
     edge : Edge
         With the standard uncertainty of its semi-axes.
-    model : OrderModel
-        Of the fringes on its unit disc, good enough to start from.
+    model : OrderModel or None
+        Of the fringes on its unit disc, good enough to start from; None of an edge that is given.
     """
 
     edge: Edge
-    model: OrderModel
+    model: OrderModel | None = None
 
 
 def find_edge(photo: Photo) -> FoundEdge:
@@ -97,6 +98,11 @@ def find_edge(photo: Photo) -> FoundEdge:
     Refused
         If no edge of a fringed area can be found.
     """
+    if max(photo.width, photo.height) > _LONGEST_FRAME * min(photo.width, photo.height):
+        raise Refused(
+            f"{photo.name}: {photo.width} x {photo.height} pixels are a strip in which no edge can"
+            " be found; photograph the whole work, or give it with --edge CX,CY,R"
+        )
     scale = coarsest_scale(photo, _LEAST_SIDE_PX)
     in_reduced = _find_in_reduced(reduced(photo, scale))
     return replace(in_reduced, edge=enlarged(_circle_unless_oval(in_reduced.edge), scale))

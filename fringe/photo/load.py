@@ -80,7 +80,7 @@ class Photo:
         if self.thin is None:
             return None
         light, clipped = _light_of(self.thin, self.name)
-        return light, clipped.any(axis=2)
+        return light, np.asarray(clipped.any(axis=2))
 
 
 def srgb_to_linear(value: NDArray[Any]) -> NDArray[np.float32]:

@@ -105,7 +105,7 @@ def _corduroy(x: Floats, y: Floats, rng: Rng) -> Floats:
     t = y * math.cos(turn) - x * math.sin(turn)
     bend = rng.uniform(0.02, 0.1) * np.sin(2 * t + rng.uniform(0, 6))
     fuzz = gaussian_filter(rng.standard_normal(x.shape), 1.5) * 0.2
-    return _waves(rng, rng.uniform(6, 16) * (s + bend)) + fuzz
+    return np.asarray(_waves(rng, rng.uniform(6, 16) * (s + bend)) + fuzz)
 
 
 def _sand(x: Floats, y: Floats, rng: Rng) -> Floats:

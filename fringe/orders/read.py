@@ -18,6 +18,7 @@ from fringe.orders.from_fit import reading_of
 from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
+from fringe.orders.ring_growth import growth_warnings
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
@@ -80,6 +81,7 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
         if shows_no_fringe(photo, edge):
             raise less_than_one_fringe(photo.name) from refusal
         raise
+    warnings += growth_warnings(photo.name, solution.fit.model, solution.span)
     warnings += lamp_warnings(photo, options.lamp, edge)
     if source == "found" and edge.u_px > 0.01 * edge.a:
         if solution.span < 3:

@@ -48,7 +48,7 @@ class Quadratic:
         return float(np.linalg.norm(self.gradient(np.cos(angle), np.sin(angle)), axis=-1).max())
 
 
-def _design(u: Vector, v: Vector) -> NDArray[np.float64]:
+def linear_design(u: Vector, v: Vector) -> NDArray[np.float64]:
     """Rows for (fu, fv) on (h_uu, h_uv, h_vv, b_u, b_v), shape (K, 2, 5)."""
     rows = np.zeros((u.size, 2, 5))
     rows[:, 0, 0], rows[:, 0, 1], rows[:, 0, 3] = u, v, 1
@@ -81,7 +81,7 @@ def quadratic_start(tiles: Tiles, rng: np.random.Generator, tries: int = 600) ->
     # a small, evenly drawn share of tiles is enough to score the candidates
     chosen = rng.choice(len(tiles), min(len(tiles), 500), replace=False, p=weight / weight.sum())
     scored = tiles.take(chosen)
-    rows = _design(scored.u, scored.v)
+    rows = linear_design(scored.u, scored.v)
     candidates = np.concatenate(
         [_triples(scored, rows, rng, tries), _isotropic(scored, rng, tries)]
     )
@@ -151,11 +151,11 @@ def agreeing(start: Quadratic, tiles: Tiles) -> NDArray[np.bool_]:
     """Tell which tiles agree with a model within three of their sigmas, shape (K,)."""
     h, b = start.hessian, start.slope
     coefficients = np.array([h[0, 0], h[0, 1], h[1, 1], b[0], b[1]])
-    return np.asarray(_misfit(coefficients[None], _design(tiles.u, tiles.v), tiles)[0] < 9)
+    return np.asarray(_misfit(coefficients[None], linear_design(tiles.u, tiles.v), tiles)[0] < 9)
 
 
 def _refined(start: Vector, tiles: Tiles) -> Quadratic:
-    rows = _design(tiles.u, tiles.v)
+    rows = linear_design(tiles.u, tiles.v)
     base = tiles.purity**2 * np.minimum(tiles.amplitude / np.median(tiles.amplitude), 2)
     base = base / tiles.sigma**2
     coefficients = start

@@ -19,6 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import BadInput
+from fringe.photo import heif
+from fringe.photo.heif import is_heif
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -94,7 +96,7 @@ class Decoded:
 
 
 def decoded(data: bytes, name: str) -> Decoded:
-    """Decode a JPEG, PNG or TIFF file.
+    """Decode a JPEG, PNG, TIFF or HEIC file.
 
     Parameters
     ----------
@@ -110,6 +112,8 @@ def decoded(data: bytes, name: str) -> Decoded:
         carries no light.
     """
     with _quiet():
+        if is_heif(data):
+            return _heif(data, name)
         picture = _opened(data, name)
         if picture is None:
             return _deep_tiff(data, name)
@@ -128,6 +132,16 @@ def decoded(data: bytes, name: str) -> Decoded:
                 raise BadInput(
                     f"{name}: is damaged or cut short ({_first_line(error)}); copy it again"
                 ) from error
+
+
+def _heif(data: bytes, name: str) -> Decoded:
+    file = heif.opened(data, name)
+    width, height = file.size
+    _check_size(width, height, name)
+    try:
+        return Decoded(heif.samples_of(file, name))
+    except MemoryError as error:
+        raise BadInput(f"{name}: is too large for this machine's memory") from error
 
 
 @contextmanager
@@ -158,7 +172,7 @@ def _opened(data: bytes, name: str) -> Image.Image | None:
         if data[:4] in _TIFF_STARTS:
             return None
         raise BadInput(
-            f"{name}: is not a JPEG, PNG or TIFF picture; export the photograph as one"
+            f"{name}: is not a JPEG, PNG, TIFF or HEIC picture; export the photograph as one"
         ) from error
     except Exception as error:  # a damaged header raises many kinds
         raise BadInput(

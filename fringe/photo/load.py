@@ -167,7 +167,7 @@ def _linear(plane: NDArray[Any]) -> tuple[NDArray[np.float32], NDArray[np.bool_]
 
 
 def load_photo(path: str | Path, *, keep_samples: bool = False) -> Photo:
-    """Load a JPEG, PNG or TIFF photograph.
+    """Load a JPEG, PNG, TIFF or HEIC photograph.
 
     The EXIF orientation is applied, sRGB is linearised, and the channel with the most
     light and the least clipping is taken.

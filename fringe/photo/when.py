@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from fringe.errors import BadInput
+from fringe.photo.heif import exif_of, is_heif
 
 # EXIF 2.32, tags of the sub-IFD
 _EXIF_IFD = 0x8769
@@ -59,13 +60,27 @@ def camera_time(path: Path | BinaryIO) -> datetime | None:
     from PIL import Image
 
     try:
-        with Image.open(path) as image:
-            notes = image.getexif().get_ifd(_EXIF_IFD)
+        heic = _heic_bytes(path)
+        if heic is not None:
+            notes = exif_of(heic, "photograph").get_ifd(_EXIF_IFD)
+        else:
+            with Image.open(path) as image:
+                notes = image.getexif().get_ifd(_EXIF_IFD)
     except FileNotFoundError as error:
         raise BadInput(f"{path}: there is no such photograph") from error
     except Exception:  # damaged metadata raise many kinds; there is no time in them
         return None
     return _parsed(notes)
+
+
+def _heic_bytes(path: Path | BinaryIO) -> bytes | None:
+    """All bytes of a HEIC file; None of another, which is left at its start."""
+    if isinstance(path, Path):
+        with path.open("rb") as file:
+            return _heic_bytes(file)
+    start = path.read(12)
+    path.seek(0)
+    return path.read() if is_heif(start) else None
 
 
 def taken_text(path: Path) -> str:

@@ -95,8 +95,8 @@ def frames() -> bytes:
 
 FILES = {
     "empty.jpg": (b"", "is empty"),
-    "text.jpg": (b"these are no pixels\n" * 100, "not a JPEG, PNG or TIFF"),
-    "page.pdf": (b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n", "not a JPEG, PNG or TIFF"),
+    "text.jpg": (b"these are no pixels\n" * 100, "not a JPEG, PNG, TIFF or HEIC"),
+    "page.pdf": (b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n", "not a JPEG, PNG, TIFF or HEIC"),
     "tiny.png": (png(np.zeros((8, 8), np.uint8)), "too few"),
     "bits.png": (png(np.zeros((64, 64), bool)), "black and white"),
     "pages.tif": (frames(), "several pictures"),

@@ -29,6 +29,8 @@ MEDIA_TYPES = {
     ".png": "image/png",
     ".tif": "image/tiff",
     ".tiff": "image/tiff",
+    ".heic": "image/heic",
+    ".heif": "image/heif",
 }
 _STARTS = {
     b"\xff\xd8\xff": "image/jpeg",

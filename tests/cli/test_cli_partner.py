@@ -67,6 +67,26 @@ def test_work_made_to_its_partner_is_judged_as_on_a_plate(shop, capsys):
     assert "work − plate" not in text
 
 
+def test_like_surfaces_learn_from_what_is_made_to_its_partner(shop, capsys, tmp_path):
+    """What polishing did to a work that lay on its partner is known for the next one."""
+    for rings in (8, 6, 4):
+        spell = SPELL if rings < 8 else ()
+        read = ("--by-eye", f"rings {rings} +-0.1 centre", "--rested", "240")
+        shop("concave 1", *ON_PARTNER, *spell, *read)
+    one = Surface(
+        "concave 2",
+        "concave",
+        3048.0,
+        150.0,
+        tolerance=Tolerance(1.0, wavelength_nm=WAVE),
+        lamp="sodium",
+    )
+    add_surface(tmp_path / "shop", one)
+    step = shop("concave 2", "--by-eye", "rings 5 +-0.1 centre")["next_step"]
+    assert step["forecast"]["learned_from"]["like_surfaces"] == 1
+    assert not step["trial"]
+
+
 def test_readings_on_plate_and_partner_are_told_apart(shop, capsys):
     """With a reading on the plate, that alone judges the surface; the step says where to ask."""
     shop("concave 1", "--by-eye", "rings 3 centre")
@@ -153,6 +173,7 @@ def test_the_pairs_step_has_stage_minutes_and_piece(shop, capsys):
         shop("concave 1", *ON_PARTNER, *spell, *read)
     step = pair(capsys, "--json").json["next_step"]
     assert (step["action"], step["piece"], step["on_top"]) == ("work", "concave 1", "work")
+    assert step["stage"] == "polish"
     # two hours took off four fringes; four are left, and a spell may be short of that
     assert 15 <= step["minutes"] <= 180
     assert step["forecast"] is not None

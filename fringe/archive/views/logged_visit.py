@@ -103,6 +103,7 @@ class LoggedVisit:
             "spherometer": _spherometer_json(self.visit),
             "refused": self.refusals,
             "next_step": None if judged is None else judged.next_step.to_json(),
+            "correction": None if judged is None else judged.correction,
             "partner": None if judged is None else judged.partner,
             "notes": [] if judged is None else list(judged.notes),
             "problems": [*(judged.problems if judged is not None else ()), *self.failures],

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from fringe.archive.store.surface import Plate, Surface
 from fringe.archive.views.pair_evidence import PairRecord
-from fringe.archive.views.surface_state import logged_visits
+from fringe.archive.views.surface_state import SurfaceState, logged_visits
 from fringe.judge.advice.step import NextStep
 from fringe.judge.pair.match import Pair
 from fringe.judge.state.reference import Logged, laid_together
@@ -48,7 +48,7 @@ def piece_steps(
             visits = _read_last(visits, _estimate(record, pair), record.when)
         laid = dataclasses.replace(one, plate=Plate(other.name, other.radius_mm), tolerance=limits)
         mine = dataclasses.replace(logged[one.name], surface=laid, visits=visits)
-        steps[one.name] = mine.state().next_step
+        steps[one.name] = _of_own_visits(mine.state())
     return steps
 
 
@@ -73,6 +73,14 @@ def _as_power(tolerance: Tolerance, pair: Pair) -> Tolerance:
         radius_difference_mm=None,
         wavelength_nm=pair.wavelength_nm,
     )
+
+
+def _of_own_visits(state: SurfaceState) -> NextStep:
+    """The next step; without its question where that is about a visit of the other piece."""
+    step = state.next_step
+    if step.doubt is None or state.rows[step.doubt.visit - 1].visit:
+        return step
+    return dataclasses.replace(step, question=None, doubt=None)
 
 
 def _read_since_work(visits: tuple[VisitRecord, ...]) -> bool:

@@ -15,6 +15,7 @@ from fringe.archive.store.index import Entry, indexed_visits
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.session import SessionSummary
 from fringe.archive.store.surface import E_LINE_NM, Surface, load_surface
+from fringe.archive.views.correcting import correction
 from fringe.archive.views.made_to import MadeTo, made_to
 from fringe.errors import BadInput
 from fringe.judge.advice.partner import read_elsewhere
@@ -86,6 +87,11 @@ class SurfaceState:
         return self.judged.next_step
 
     @property
+    def correction(self) -> str | None:
+        """The command that corrects what the next step asks about; None where it asks nothing."""
+        return correction(self.surface, self.rows, self.next_step)
+
+    @property
     def partner(self) -> str | None:
         """The piece that it is made to; None: its plate."""
         return None if self.made is None else self.made.partner
@@ -118,6 +124,7 @@ class SurfaceState:
             "visits": [row.to_json() for row in self.listed],
             "verdict": self.verdict and self.verdict.to_json(),
             "next_step": self.next_step.to_json(),
+            "correction": self.correction,
             "rates": [one.to_json() for one in self.judged.rates],
             "partner": self.partner,
             "notes": list(self.notes),
@@ -314,7 +321,7 @@ class OtherSurfaces:
             entry = self._entries.get(folder)
             visits = indexed_visits(folder) if entry is None else entry.visits
             wavelength = surface.tolerance.wavelength_nm or E_LINE_NM
-            told = observed(visits, wavelength, surface.form)
+            told = observed(made_to(surface, visits).visits, wavelength, surface.form)
             self._worked[folder] = OtherSurface(told, surface.diameter_mm)
         return self._worked[folder]
 

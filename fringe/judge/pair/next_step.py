@@ -129,7 +129,7 @@ def next_step(pair: Pair, pieces: Callable[[], Mapping[str, NextStep]] = dict) -
         return PairStep("work", "the radii match, the irregularity is too large: polish the worse")
     how = pieces().get(_which(pair)[0].name)
     if how is not None and how.action in ("remeasure", "wait"):
-        return PairStep(how.action, how.why(), how=how)
+        return PairStep(how.action, f"{_which(pair)[0].name}: {how.why()}", how=how)
     return _work_on(pair, how)
 
 

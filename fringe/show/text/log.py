@@ -45,7 +45,9 @@ def _judged_rows(row: VisitRow, state: SurfaceState) -> list[str]:
         rows.append(line("irregularity", shown))
     if row.verdict is not None:
         rows.append(wrapped_line("verdict", f"{verdict_text(row)}: {row.reason}"))
-    return [*rows, wrapped_line("next", state.next_step.sentence())]
+    rows.append(wrapped_line("next", state.next_step.sentence()))
+    # in one piece, to be copied
+    return [*rows, *([] if state.correction is None else [line("to correct", state.correction)])]
 
 
 def _stood(name: str, row: VisitRow) -> str:

@@ -37,6 +37,8 @@ def progress_view(state: SurfaceState, width: int) -> Iterator[RenderableType]:
     if state.rows and state.rows[-1].form:
         yield Text(f"Form: {'; '.join(one.text() for one in state.rows[-1].form)}")
     yield Text(f"Next: {state.next_step.sentence()}")
+    if state.correction is not None:
+        yield Text(f"To correct: {state.correction}", no_wrap=True, overflow="ignore")
     for row in _outlook(state):
         yield Text(row)
     for note in state.notes:

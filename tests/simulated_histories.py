@@ -13,16 +13,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fringe.judge.progress import visit_rows
+from fringe.judge.advice.ahead import forecast
+from fringe.judge.state.abrasives import stage
+from fringe.judge.state.filter import believe
 from fringe.judge.state.forecast import Forecast
-from fringe.judge.state.history import foretell, rate_history
-from fringe.judge.state.rates import HeightChange, Kind
+from fringe.judge.state.observed import OtherSurface, observed
 from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.measured import Measured
 from sample_visits import hours
 
 WAVELENGTH_NM = 589.29
-KIND = Kind("polish", "tool")
+POLISH = stage("polish")
 NEVER = 6000.0
 
 
@@ -129,18 +130,18 @@ def outcome(
     """
     shop = Shop.draw(rng, spells_differ)
     others = [
-        _changes(shop.history(rng, shop.surface(rng), int(rng.integers(1, 6)), 0.0))
+        _other(shop.history(rng, shop.surface(rng), int(rng.integers(1, 6)), 0.0))
         for _ in range(like)
     ]
     rate = shop.surface(rng)
     band = shop.rate * 30 * 10 ** float(rng.uniform(-0.5, 0.3))
     power = -band - shop.rate * 30 * 10 ** float(rng.uniform(-0.5, 0.8))
-    rows = visit_rows(shop.history(rng, rate, own, power), WAVELENGTH_NM)
+    visits = observed(shop.history(rng, rate, own, power), WAVELENGTH_NM)
     um = WAVELENGTH_NM / 2000
-    found = foretell(KIND, rate_history(rows, WAVELENGTH_NM), band * um, others, draws=1000)
-    assert found is not None
-    advised = found.advised_minutes
-    after = None if advised is None else (power + advised * shop.spell(rng, rate)[1]) * um
+    advised = 0.5 * (-power) / shop.rate
+    belief = believe(visits, others=others)[-1]
+    found = forecast(belief, POLISH, (("tool", advised),), band * um)
+    after = (power + advised * shop.spell(rng, rate)[1]) * um
     return Outcome(found, _minutes_to(rng, shop, rate, power, -band), after)
 
 
@@ -158,5 +159,5 @@ def _minutes_to(
     return math.inf
 
 
-def _changes(visits: Sequence[VisitRecord]) -> tuple[HeightChange, ...]:
-    return rate_history(visit_rows(visits, WAVELENGTH_NM), WAVELENGTH_NM).changes
+def _other(visits: Sequence[VisitRecord]) -> OtherSurface:
+    return OtherSurface(observed(visits, WAVELENGTH_NM))

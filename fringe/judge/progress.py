@@ -33,7 +33,6 @@ __all__ = [
     "combine",
     "last_visit",
     "progress",
-    "visit_rows",
 ]
 
 
@@ -144,16 +143,6 @@ def _beliefs(
     return believe(observed(visits, wavelength_nm, form), others=others, pit_factor=pit_factor)
 
 
-def visit_rows(visits: Sequence[VisitRecord], wavelength_nm: float) -> tuple[VisitRow, ...]:
-    """Visits as rows in fringes of a wavelength, neither judged nor followed by a step."""
-    tolerance = Tolerance(wavelength_nm=wavelength_nm)
-    rows, minutes = [], 0.0
-    for visit in visits:
-        minutes += visit.work.minutes or 0.0
-        rows.append(_row(visit, tolerance, minutes / 60)[0])
-    return tuple(rows)
-
-
 def last_visit(
     visits: Sequence[VisitRecord], tolerance: Tolerance
 ) -> tuple[VisitRow | None, Verdict | None]:
@@ -182,7 +171,7 @@ def _rates(
     if last is None:
         return ()
     from fringe.judge.advice.ahead import learned
-    from fringe.judge.state.history import half_width_um
+    from fringe.judge.tolerance.half_width import half_width_um
 
     return learned(last, half_width_um(tolerance, aperture))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -78,18 +77,7 @@ def _alike(one: Job, other: Job) -> bool:
 
 def _taught(alike: Sequence[Logged]) -> dict[str, Any]:
     """What earlier surfaces teach, as `fringe.archive.views.surface_state` hands it over."""
-    if "others" in inspect.signature(progress).parameters:
-        return {"others": tuple(one.other for one in alike)}
-    from fringe.judge.progress import visit_rows
-    from fringe.judge.state.history import rate_history
-
-    found = []
-    for one in reversed(alike):
-        wavelength = one.job.aperture.wavelength_nm
-        changes = rate_history(visit_rows(one.visits, wavelength), wavelength).changes
-        if changes:
-            found.append(changes)
-    return {"like": found}
+    return {"others": tuple(one.other for one in alike)}
 
 
 @dataclass(frozen=True)

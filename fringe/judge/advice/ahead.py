@@ -10,9 +10,8 @@ import numpy as np
 from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.belief import Belief, Rate
 from fringe.judge.state.distribution import Distribution
-from fringe.judge.state.forecast import LONGEST_MINUTES, SHARE, Forecast, Interval
+from fringe.judge.state.forecast import LONGEST_MINUTES, SHARE, Forecast, Interval, Kind
 from fringe.judge.state.observed import Spell
-from fringe.judge.state.rates import Kind
 
 _MINUTES = np.geomspace(0.5, LONGEST_MINUTES, 30)
 _TAIL = (1 - SHARE) / 2

@@ -96,7 +96,7 @@ def _situation(
         return None
     from fringe.judge.advice.ladder import Ladder
     from fringe.judge.advice.situation import Situation
-    from fringe.judge.state.history import NM_PER_UM, half_width_um
+    from fringe.judge.tolerance.half_width import NM_PER_UM, half_width_um
 
     elsewhere = [spell for one in others for visit in one.visits for spell in visit.spells]
     every = [*belief.spells, *elsewhere]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -133,111 +132,6 @@ def check_stage(name: str) -> Stage:
 def pit_factor() -> float:
     """Depth of the pits over the grain size that made them, as the table has it."""
     return float(abrasives_table()["pits"]["factor"])
-
-
-@dataclass(frozen=True)
-class Pits:
-    """How far a grit has removed the pits of the one before.
-
-    Attributes
-    ----------
-    left_by : str
-        The grit before.
-    depth_um : float
-        How deep its pits are: the factor times its grain size [um].
-    removed_um : float or None
-        Glass taken off since [um]; None where the log does not tell.
-    minutes_left : float or None
-        Time until they are gone, at the rate learned from the log [min].
-    gone : bool or None
-        Whether they are gone; None where the log does not tell.
-    """
-
-    left_by: str
-    depth_um: float
-    removed_um: float | None = None
-    minutes_left: float | None = None
-    gone: bool | None = None
-
-
-@dataclass(frozen=True)
-class Spell:
-    """One spell of work, as far as pits are concerned.
-
-    Attributes
-    ----------
-    stage : Stage
-        The work.
-    minutes : float or None
-        Its duration [min].
-    removed_um : float or None
-        Glass that it took off, by a gauge of thickness [um].
-    pits : {'gone', 'left'} or None
-        What a look through a loupe said.
-    """
-
-    stage: Stage
-    minutes: float | None = None
-    removed_um: float | None = None
-    pits: str | None = None
-
-
-def pits(spells: Sequence[Spell], factor: float | None = None) -> Pits | None:
-    """Say whether the present stage has removed the pits of the grit before.
-
-    Parameters
-    ----------
-    spells : sequence of Spell
-        All work in its order.
-    factor : float, optional
-        Depth of the pits over the grain size; that of the table otherwise.
-
-    Returns
-    -------
-    Pits or None
-        None where there was no coarser grit of known size before.
-    """
-    if not spells:
-        return None
-    now = spells[-1].stage
-    start = len(spells)
-    while start > 0 and spells[start - 1].stage.key == now.key:
-        start -= 1
-    if start == 0:
-        return None
-    before = spells[start - 1].stage
-    if before.size_um is None or before.fineness >= now.fineness:
-        return None
-    depth = (pit_factor() if factor is None else factor) * before.size_um
-    run = spells[start:]
-    seen = next((spell.pits for spell in reversed(run) if spell.pits is not None), None)
-    removed, minutes_left = _removed(run, [s for s in spells if s.stage.key == now.key], depth)
-    gone: bool | None = None if removed is None else removed >= depth
-    if seen is not None:
-        gone = seen == "gone"
-    if gone:
-        minutes_left = None
-    return Pits(before.name, depth, removed, minutes_left, gone)
-
-
-def _removed(
-    run: Sequence[Spell], alike: Sequence[Spell], depth_um: float
-) -> tuple[float | None, float | None]:
-    """Glass that a run of spells took off [um], and the minutes that the rest takes."""
-    known = [s for s in alike if s.removed_um is not None and s.minutes]
-    minutes = math.fsum(s.minutes or 0.0 for s in known)
-    rate = math.fsum(s.removed_um or 0.0 for s in known) / minutes if minutes else None
-    total = 0.0
-    for spell in run:
-        if spell.removed_um is not None:
-            total += spell.removed_um
-        elif rate is not None and spell.minutes is not None:
-            total += rate * spell.minutes
-        else:
-            return None, None
-    if rate is None or rate <= 0:
-        return total, None
-    return total, max(0.0, (depth_um - total) / rate)
 
 
 def _series() -> list[dict[str, Any]]:

@@ -10,10 +10,10 @@ from datetime import datetime
 from fringe.judge.state.abrasives import Stage, stage
 from fringe.judge.state.combine import together
 from fringe.judge.state.visits import VisitRecord, Work
+from fringe.judge.tolerance.half_width import NM_PER_UM
 from fringe.judge.tolerance.measured import Measured
 from fringe.quantity import Quantity, half_width, standard
 
-NM_PER_UM = 1e3
 NO_STAGE = Stage("", key="")
 SPHEROMETER = "spherometer"
 # Standard uncertainty of a reading that states none: of fringes and rings counted by eye

@@ -11,7 +11,7 @@ from fringe.judge.advice.step import Pits, round_minutes
 from fringe.judge.progress import Progress
 from fringe.judge.state.abrasives import stage
 from fringe.judge.state.forecast import Forecast, Interval
-from fringe.judge.state.history import half_width_um
+from fringe.judge.tolerance.half_width import half_width_um
 from fringe.optics.spheres import radius_difference_mm
 from fringe.units import times
 

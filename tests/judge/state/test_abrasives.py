@@ -6,11 +6,9 @@ import pytest
 
 from fringe.errors import BadInput
 from fringe.judge.state.abrasives import (
-    Spell,
     abrasives_table,
     check_stage,
     pit_factor,
-    pits,
     stage,
 )
 
@@ -130,50 +128,6 @@ def test_what_is_a_stage(name, known):
     assert stage(name).size_um is None
 
 
-def spell(name, minutes=20.0, removed=None, seen=None):
-    """A spell of work in a stage."""
-    return Spell(stage(name), minutes, removed, seen)
-
-
-def test_depth_is_the_factor_times_the_grain():
-    """Analytic: three grains of #220, or another factor if one is given."""
-    found = pits([spell("#220"), spell("#400")])
+def test_depth_of_pits_over_the_grain():
+    """The factor is the one that the table's source states."""
     assert pit_factor() == 3.0
-    assert (found.left_by, found.depth_um) == ("#220", pytest.approx(159.0))
-    assert pits([spell("#220"), spell("#400")], factor=2.0).depth_um == pytest.approx(106.0)
-    assert (found.removed_um, found.gone, found.minutes_left) == (None, None, None)
-
-
-def test_gone_when_the_depth_is_taken_off():
-    """A grit is done when its spells, together, took off the last one's pits."""
-    spells = [spell("#220"), spell("#400", removed=100.0), spell("#400", removed=40.0)]
-    found = pits(spells)
-    assert (found.removed_um, found.gone) == (140.0, False)
-    assert found.minutes_left == pytest.approx(19.0 / (140 / 40))
-    done = pits([*spells, spell("#400", removed=30.0)])
-    assert (done.removed_um, done.gone, done.minutes_left) == (170.0, True, None)
-
-
-def test_what_was_not_gauged_is_learned():
-    """Spells that were not gauged count at the rate of those that were, of an earlier run too."""
-    earlier = [spell("#400", 30.0, 60.0), spell("#220"), spell("#400", 25.0)]
-    assert pits(earlier).removed_um == pytest.approx(50.0)
-    assert pits([spell("#220"), spell("#400", 25.0)]).removed_um is None
-
-
-def test_the_loupe_counts_most():
-    """What a loupe said last stands over what was gauged."""
-    spells = [spell("#220"), spell("#400", removed=20.0, seen="left")]
-    assert pits(spells).gone is False
-    assert pits([*spells, spell("#400", removed=5.0, seen="gone")]).gone is True
-    assert pits([*spells, spell("#400", removed=5.0, seen="gone")]).minutes_left is None
-    assert pits([spell("#220"), spell("#400", removed=900.0, seen="left")]).gone is False
-
-
-def test_no_pits_to_remove():
-    """The first grit, one of unknown size, and one after a finer one have none to remove."""
-    assert pits([]) is None
-    assert pits([spell("#220"), spell("#220")]) is None
-    assert pits([spell("garnet"), spell("#400")]) is None
-    assert pits([spell("#400"), spell("#220")]) is None
-    assert pits([spell("#220"), spell("polish")]).left_by == "#220"

@@ -7,8 +7,7 @@ import pytest
 
 from fringe.errors import BadInput
 from fringe.format import percent_text
-from fringe.judge.state.forecast import Forecast, Interval
-from fringe.judge.state.rates import Kind
+from fringe.judge.state.forecast import Forecast, Interval, Kind
 from fringe.judge.state.visits import SourceValue
 from fringe.show.figures.progress import progress_figure
 

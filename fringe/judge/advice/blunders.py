@@ -17,7 +17,8 @@ _OTHER_SENSE = {"centre": "edge", "edge": "centre"}
 def asked(here: Situation) -> NextStep | None:
     """A question about a sense or a speck of dust, which say where the surface stands."""
     doubt = _worst(here, ("sense", "dust"))
-    if doubt is None:
+    # once it has been read again without work between, no further reading tells more of it
+    if doubt is None or here.readings_since_work > 1:
         return None
     reason = f"what visit {doubt.visit} read does not fit the work before it"
     return NextStep("remeasure", reason, question=question(here, doubt), doubt=doubt)
@@ -32,7 +33,9 @@ def with_minutes_asked(here: Situation, step: NextStep) -> NextStep:
 
 
 def _worst(here: Situation, kinds: tuple[str, ...]) -> Doubt | None:
-    found = [one for one in here.belief.doubts if one.kind in kinds and one.probability >= ASKED]
+    # an older visit was asked about then, and has not been corrected since
+    latest = [one for one in here.belief.doubts if one.visit >= len(here.rows) - 1]
+    found = [one for one in latest if one.kind in kinds and one.probability >= ASKED]
     return max(found, key=lambda one: one.probability, default=None)
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fringe.judge.state.abrasives import Stage, stage
@@ -37,24 +38,39 @@ def wrong_way(rows: Sequence[VisitRow], now: Stage, on_top: str) -> bool:
     -------
     bool
         True where the last two spells both moved power the other way, by more than readings and
-        warmth explain, and no spell with the other piece went as practice has it.
+        warmth explain, no spell with either piece went as practice has it, and those with the
+        other piece have not done so all together: each by itself may be too short to tell.
     """
-    ways = list(_ways(rows, now))
-    mine = [way for piece, way in ways if piece == on_top]
-    other = [way for piece, way in ways if piece == OTHER_PIECE[on_top]]
+    changes = list(_changes(rows, now))
+    mine = [change for change in changes if change.on_top == on_top]
+    other = [change for change in changes if change.on_top == OTHER_PIECE[on_top]]
     return (
         len(mine) >= _SPELLS
-        and all(way < 0 for way in mine[-_SPELLS:])
-        and max(other, default=0) <= 0
+        and all(change.way < 0 for change in mine[-_SPELLS:])
+        and not any(change.way > 0 for change in changes)
+        and math.fsum(change.fringes for change in other)
+        <= max((change.u95 for change in other), default=0.0)
     )
 
 
-def _ways(rows: Sequence[VisitRow], now: Stage) -> list[tuple[str, int]]:
-    """Piece on top of each spell between two readings of one kind: +1 as practice has it, -1 not.
+@dataclass(frozen=True)
+class _Change:
+    """What one spell did to power, positive where it went as practice has it [fringe]."""
 
-    0 where the change is no larger than what readings and warmth explain.
-    """
-    found = []
+    on_top: str
+    fringes: float
+    u95: float
+
+    @property
+    def way(self) -> int:
+        """+1 as practice has it, -1 not, 0 where readings and warmth explain as much."""
+        if abs(self.fringes) <= self.u95 + _WARMTH:
+            return 0
+        return 1 if self.fringes > 0 else -1
+
+
+def _changes(rows: Sequence[VisitRow], now: Stage) -> Iterator[_Change]:
+    """Each spell of a stage, with one piece on top, between two readings of one kind."""
     before: VisitRow | None = None
     pieces: list[str | None] = []
     for row in rows:
@@ -65,17 +81,10 @@ def _ways(rows: Sequence[VisitRow], now: Stage) -> list[tuple[str, int]]:
             continue
         piece = pieces[0] if len(pieces) == 1 else None
         if before is not None and piece is not None and _one_kind(before, row):
-            found.append((piece, _way(before, row, piece)))
+            change = row.power_fringes - (before.power_fringes or 0.0)
+            u95 = math.hypot(before.power_u95_fringes or 0.0, row.power_u95_fringes)
+            yield _Change(piece, SIGN[piece] * change, u95)
         before, pieces = row, []
-    return found
-
-
-def _way(before: VisitRow, row: VisitRow, piece: str) -> int:
-    change = (row.power_fringes or 0.0) - (before.power_fringes or 0.0)
-    u95 = math.hypot(before.power_u95_fringes or 0.0, row.power_u95_fringes or 0.0)
-    if abs(change) <= u95 + _WARMTH:
-        return 0
-    return 1 if change * SIGN[piece] > 0 else -1
 
 
 def _one_kind(before: VisitRow, row: VisitRow) -> bool:

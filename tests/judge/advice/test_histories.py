@@ -66,6 +66,26 @@ def test_the_reversed_piece_contradicts_wrong_way():
     assert "wrong way" not in found.reason
 
 
+def test_short_spells_contradict_wrong_way_together():
+    """Three reversed trials of 0.7 fringe, all away from the middle: back to practice."""
+    spells = [polish(-9.0 - 4.0 * i, rested_minutes=RESTED) for i in range(2)]
+    trials = [
+        polish(-13.0 - 0.7 * i, 20.0, on_top="work", rested_minutes=RESTED) for i in range(1, 4)
+    ]
+    found = step(polish(-5.0), *spells, *trials)
+    assert found.piece_on_top == "tool"
+    assert "wrong way" not in found.reason
+
+
+def test_spells_that_went_right_contradict_wrong_way():
+    """Where the same piece moved power as it should before, two odd spells do not turn it round."""
+    right = [polish(-25.0 + 8.0 * i, rested_minutes=RESTED) for i in range(3)]
+    wrong = [polish(-13.0 - 4.0 * i, rested_minutes=RESTED) for i in range(2)]
+    found = step(*right, *wrong)
+    assert found.piece_on_top == "tool"
+    assert "wrong way" not in found.reason
+
+
 def test_a_spell_without_a_piece_is_followed_by_one_with():
     """Work that was logged without its piece on top: the next step names one."""
     found = step(visit(-15.0), visit(-9.0, stage="polish", minutes=30.0))
@@ -162,6 +182,22 @@ def test_a_wrong_sense_is_asked_about():
     assert found.question in found.sentence()
     mended = step(*visits[:-1], polish(-7.0, **rested))
     assert (mended.action, mended.question) == ("polish", None)
+
+
+@pytest.mark.parametrize("kind", ["sense", "dust"])
+def test_a_question_holds_the_work_up_once(kind):
+    """Read again without work, or a spell later, nobody is asked any more: the work goes on."""
+    for visits, asked in (
+        ((polish(-15.0), polish(-11.0)), True),
+        ((polish(-15.0), polish(-11.0), visit(-11.0)), False),
+        ((polish(-15.0), polish(-11.0), polish(-9.0), polish(-8.0)), False),
+    ):
+        log = history(*visits)
+        belief = believe(observed(log, 589.29))[-1]
+        doubted = replace(belief, doubts=(Doubt(kind, 2, 0.9, 11.0, 0.1),))
+        found = nextstep(judged(*log).rows, TOLERANCE, doubted)
+        assert (found.action == "remeasure") == asked
+        assert (found.question is not None) == asked
 
 
 def test_wrong_minutes_are_asked_about_along_the_way():

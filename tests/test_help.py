@@ -115,7 +115,8 @@ def run_example(line: str, folder: Path, photo: Path) -> None:
         if PICTURE.search(word) and before not in ("--out", "--picture", "--figure"):
             (folder / word).parent.mkdir(parents=True, exist_ok=True)
             if not (folder / word).exists():  # a line before may have rendered it
-                shutil.copy(photo, folder / word)
+                # every photograph is another one: a record asks about one that it has already
+                (folder / word).write_bytes(photo.read_bytes() + word.encode())
         elif SESSION.search(word):  # any session that was logged before stands for it
             logged = min(folder.glob("shop/*/0*.h5"))
             (folder / word).parent.mkdir(parents=True, exist_ok=True)

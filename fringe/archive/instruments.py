@@ -21,7 +21,6 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeGuard
 
-from fringe.archive.store.ledger import add_instrument_files
 from fringe.archive.store.names import clean_name, folder_names
 from fringe.errors import BadInput
 from fringe.files import (
@@ -151,6 +150,8 @@ def add_instrument(
         cannot be written.
     """
     import tomli_w
+
+    from fringe.archive.store.ledger import add_instrument_files
 
     name = _clean(name)
     kept = {key: value for key, value in values.items() if value is not None}

@@ -23,7 +23,6 @@ from pathlib import Path
 
 from fringe.archive.store import layout
 from fringe.archive.store.claim import held
-from fringe.archive.store.read import said_content
 from fringe.archive.store.surface import list_surfaces, load_surface, record_versions
 from fringe.errors import BadInput
 from fringe.files import sync_file
@@ -138,6 +137,8 @@ def surface_id(folder: Path) -> str | None:
 def file_digest(path: Path) -> str | None:
     """Digest that a ledger keeps of a file; None where it cannot be read or is no whole session."""
     if path.suffix == layout.SUFFIX:
+        from fringe.archive.store.read import said_content  # numpy and h5py
+
         return said_content(path)
     try:
         with open(path, "rb") as file:

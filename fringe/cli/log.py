@@ -150,8 +150,8 @@ def command(
       fringe log 'shop/concave 1' --stage 9um --minutes 30 --on-top work \\
         --minutes 40 --on-top tool
       fringe log 'shop/concave 1' small.jpg --aperture 80mm --place 30mm,0mm
-      fringe log 'shop/concave 1' --replaces 1 --sense centre
-      fringe log 'shop/concave 1' --strike 2 --remark 'another piece lay there'
+      fringe log 'shop/concave 1' --replaces 2 --sense centre
+      fringe log 'shop/concave 1' --strike 3 --remark 'another piece lay there'
     """
     from fringe.archive.store.surface import find_surface
     from fringe.archive.views.changed_visits import log_or_change

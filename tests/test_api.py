@@ -200,9 +200,6 @@ def test_a_visit_takes_what_the_command_takes(shop):
         fringe.log_visit("shop/convex 1", remark="x", colour="red")
     with pytest.raises(fringe.BadInput, match="pits"):
         fringe.log_visit("shop/convex 1", remark="x", pits="some")
-    with pytest.raises(fringe.BadInput, match="in the future"):
-        fringe.log_visit("shop/convex 1", remark="x", when="2999-01-01T09:00")
-    assert fringe.log_visit("shop/convex 1", remark="x", when="2999-01-01T09:00", yes=True).number
 
 
 def test_budget_of_a_visit_is_the_commands(shop, capsys):

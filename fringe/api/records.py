@@ -105,7 +105,7 @@ def log_visit(
         If a photograph supports no reading; nothing is written then.
     """
     from fringe.api.visit_words import of_photographs, of_visit
-    from fringe.archive.views.changed_visits import log_or_change
+    from fringe.archive.views.log_request import log_request
     from fringe.archive.views.visit_request import VisitRequest
     from fringe.orders.options import StatedOptions
 
@@ -127,7 +127,7 @@ def log_visit(
         replaces=None if replaces is None else str(replaces),
         **of_visit(more),
     )
-    return log_or_change(to_surface(surface), [Path(one) for one in photos], request, stated)
+    return log_request(to_surface(surface), [Path(one) for one in photos], request, stated)
 
 
 def _several(value: T | Sequence[T] | None) -> tuple[T, ...]:

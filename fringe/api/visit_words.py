@@ -23,9 +23,6 @@ class VisitWords(TypedDict, total=False):
         Of the spherometer.
     stroke, lap, pressure, slurry, removed, pits
         Of the work since the last visit.
-    stage_is, yes
-        Whether a stage of a name of its own is grit or polish; log what is hardly meant, such
-        as a visit in the future.
     temperature_c, keep_refused, workers, scheduler
         At the bench [degree Celsius]; keep photographs that cannot be read; who reads.
     """
@@ -50,8 +47,6 @@ class VisitWords(TypedDict, total=False):
     slurry: str
     removed: Length
     pits: Literal["gone", "left"]
-    stage_is: Literal["grit", "polish"]
-    yes: bool
     temperature_c: float
     keep_refused: bool
     workers: int
@@ -61,7 +56,6 @@ class VisitWords(TypedDict, total=False):
 _OF_PHOTOGRAPHS = ("gap", "plate_turned", "camera", "scale_px_per_mm")
 _LENGTHS = ("gap", "aperture", "removed")
 _LISTS = {"place": "mm", "sag_plate": "um", "sag_work": "um", "zero": "um"}
-_WORDS = {"pits": ("gone", "left"), "stage_is": ("grit", "polish")}
 
 
 def of_photographs(words: VisitWords) -> dict[str, Any]:
@@ -90,8 +84,8 @@ def _fields(words: Mapping[str, Any]) -> dict[str, Any]:
             fields[name] = tuple(
                 typed_lengths(one, name, _LISTS[name], signed=True) for one in lists
             )
-        elif name in _WORDS:
-            fields[name] = to_word(name, value, _WORDS[name])
+        elif name == "pits":
+            fields[name] = to_word(name, value, ("gone", "left"))
         elif name == "reading_u_mm":
             fields[name] = to_u(name, value)
         else:

@@ -36,6 +36,7 @@ COMMANDS = {
     "surfaces": ("fringe.cli.surfaces", "List an archive's surfaces with their state."),
     "log": ("fringe.cli.log", "Log a visit to the bench: photographs, readings, remarks."),
     "progress": ("fringe.cli.progress", "Show a surface's visits, verdicts and next step."),
+    "plan": ("fringe.cli.plan", "Foretell the visits, hours and days still to go."),
     "watch": ("fringe.cli.watch", "Read each photograph that arrives in a folder."),
     "bench": ("fringe.cli.bench", "Serve a page for the phone or tablet beside the stand."),
     "settle": ("fringe.cli.settle", "Tell from photographs whether the glass has settled."),

@@ -228,7 +228,13 @@ class _Run:
         return Visit(
             when=spec.when,
             remarks=spec.remark,
-            work=Work(spec.stage, spec.minutes, spec.on_top),
+            work=Work(
+                spec.stage,
+                spec.minutes,
+                spec.on_top,
+                pits=spec.pits,
+                rested_minutes=spec.rested,
+            ),
             temperature_c=spec.temperature_c,
             readings=tuple(made),
             photographs=tuple(photographs),

@@ -74,6 +74,10 @@ class VisitSpec:
         With its time zone.
     stage, on_top, minutes
         Work since the visit before.
+    pits : str or None
+        What a loupe said of the pits of the grits before: `gone` or `left`.
+    rested : float or None
+        Minutes since the lap, when it was read.
     temperature_c : float or None
     remark : str or None
     lamp : str or None
@@ -91,6 +95,8 @@ class VisitSpec:
     stage: str | None = None
     minutes: float | None = None
     on_top: str | None = None
+    pits: str | None = None
+    rested: float | None = None
     temperature_c: float | None = None
     remark: str | None = None
     lamp: str | None = None
@@ -274,6 +280,8 @@ def _visit(values: Mapping[str, Any]) -> VisitSpec:
         stage=values.get("stage"),
         minutes=values.get("minutes"),
         on_top=values.get("on_top"),
+        pits=values.get("pits"),
+        rested=values.get("rested"),
         temperature_c=values.get("temperature"),
         remark=values.get("remark"),
         lamp=values.get("lamp"),

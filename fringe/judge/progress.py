@@ -112,7 +112,7 @@ def progress(
     minutes, step = 0.0, nextstep([], tolerance)
     for left, visit, belief in zip(range(len(visits))[::-1], visits, beliefs, strict=True):
         minutes += visit.work.minutes or 0.0
-        row, judged = _row(visit, tolerance, minutes / 60)
+        row, judged = visit_row(visit, tolerance, minutes / 60)
         stands = judged is not None or visit.work.stage or visit.work.minutes or not verdicts
         verdicts.append(judged if stands else verdicts[-1])
         rows.append(row)
@@ -160,8 +160,8 @@ def last_visit(
     hours = math.fsum(visit.work.minutes or 0.0 for visit in visits) / 60
     for visit in reversed(visits):
         if visit.own or visit.work.stage or visit.work.minutes:
-            return _row(visit, tolerance, hours)
-    return (_row(visits[-1], tolerance, hours)[0], None) if visits else (None, None)
+            return visit_row(visit, tolerance, hours)
+    return (visit_row(visits[-1], tolerance, hours)[0], None) if visits else (None, None)
 
 
 def _rates(
@@ -176,7 +176,10 @@ def _rates(
     return learned(last, half_width_um(tolerance, aperture))
 
 
-def _row(visit: VisitRecord, tolerance: Tolerance, hours: float) -> tuple[VisitRow, Verdict | None]:
+def visit_row(
+    visit: VisitRecord, tolerance: Tolerance, hours: float
+) -> tuple[VisitRow, Verdict | None]:
+    """A visit in fringes of the tolerance, and its verdict, None where it has none."""
     found = together(visit.own, tolerance.wavelength_nm)
     one = found.value
     judged = _judge(one, tolerance, found.conflict)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fringe.archive.views.judged_pair import JudgedPair
+    from fringe.archive.views.planning import PlannedSurfaces
     from fringe.archive.views.session_budget import SessionBudgets
     from fringe.archive.views.settling import SettlingSeries
     from fringe.archive.views.surface_state import SurfaceState
@@ -64,6 +65,14 @@ def pair_picture(judged: JudgedPair) -> bytes:
 
     figure = pair_figure(judged.pair, judged.step, when=judged.record.days_text())
     return png_bytes(figure)
+
+
+def plan_picture(found: PlannedSurfaces) -> bytes:
+    """Work and rest of the surfaces over the days, and when each is likely finished."""
+    from fringe.show.figures.plan import plan_figure
+    from fringe.show.figures.style import png_bytes
+
+    return png_bytes(plan_figure(found.plan, pair=found.request.pair))
 
 
 def settling_picture(series: SettlingSeries) -> bytes:

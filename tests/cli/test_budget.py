@@ -202,11 +202,11 @@ def test_spherometer_of_a_session(surface, capsys):
 def test_gauge_drift_of_a_visit(surface, capsys):
     """What the gauge drifted by the day of the visit has its row, and stays with the visit."""
     shop = surface.folder.parent
-    gauge = {"foot_circle_mm": 140.0, "u_reading_um": 0.5, "calibrated": "2023-01-01"}
+    gauge = {"foot_circle_mm": 140.0, "u_reading_um": 0.5, "calibrated": "2024-01-01"}
     add_instrument(shop, "spherometer", "points", {**gauge, "u_drift_um_per_year": 0.4})
     name = shop / "convex 1"
     sags = ("--sag-plate", "805,806um", "--sag-work", "802;803 um", "--spherometer", "points")
-    assert call(capsys, "log", name, *sags, "--when", "2025-01-01T09:00").status == 0
+    assert call(capsys, "log", name, *sags, "--when", "2026-01-01T09:00").status == 0
     # the record may change later; what was used is in the session
     add_instrument(shop, "spherometer", "points", gauge, replace=True)
     values = call(capsys, "budget", name, "--result", "spherometer, depth", "--json").json
@@ -215,8 +215,8 @@ def test_gauge_drift_of_a_visit(surface, capsys):
     # analytic: one deeper and one shallower, by the same
     assert rows["gauge drift"]["contribution"] == pytest.approx(2 * 0.8004, rel=0.01)
     assert rows["plate reading"]["value"] == pytest.approx(0.8055)
-    later = call(capsys, "log", name, *sags, "--when", "2026-01-01T09:00").out
-    assert "2023-01-01, 3 years before" in " ".join(later.split())
+    later = call(capsys, "log", name, *sags, "--when", "2027-01-01T09:00").out
+    assert "2024-01-01, 3 years before" in " ".join(later.split())
 
 
 def test_plate_form_of_the_record(surface, session, capsys):

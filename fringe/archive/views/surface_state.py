@@ -24,6 +24,7 @@ from fringe.judge.state.visits import VisitRecord, VisitRow
 
 if TYPE_CHECKING:
     from fringe.judge.advice.step import NextStep
+    from fringe.judge.judging import Judging
     from fringe.judge.state.observed import OtherSurface
     from fringe.judge.tolerance.verdict import Verdict
 
@@ -189,6 +190,16 @@ class LoggedVisits:
         if not told:
             return row
         return replace(row, told_step=told, next_step=str(told.get("text") or row.next_step))
+
+    def judging(self) -> Judging:
+        """Its visits, judged, to which visits to come can be added."""
+        from fringe.judge.judging import Judging
+
+        made = made_to(self.surface, self.visits)
+        surface = made.surface
+        wavelength = surface.tolerance.wavelength_nm or E_LINE_NM
+        tolerance = replace(surface.tolerance, wavelength_nm=wavelength)
+        return Judging(tolerance, aperture_if_any(surface), self.others, made.visits)
 
     def last(self) -> tuple[VisitRow | None, Verdict | None]:
         """Row and verdict of the last visit that worked or read, without judging the others."""

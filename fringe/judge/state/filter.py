@@ -10,6 +10,7 @@ are merged (the generalised pseudo-Bayes method of second order) but for those o
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -18,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.judge.state import shop
+from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.belief import Belief, Doubt
 from fringe.judge.state.doubts import Doubts
 from fringe.judge.state.hypotheses import hypotheses_of, weighed_by_gauge
@@ -56,9 +58,42 @@ def believe(
     list of Belief
         One a visit: by what was known after it.
     """
-    known = taught_shop(tuple(others), pit_factor).extended(visits)
-    started = _Filter(known, PitsFilter(known.layout, pit_factor, known.pits))
-    return [started.belief(visit, started.step(visit), known.taught) for visit in visits]
+    stages = [one.stage for visit in visits for one in visit.spells]
+    follower = Follower(stages, others=others, pit_factor=pit_factor)
+    return [follower.take(visit) for visit in visits]
+
+
+class Follower:
+    """The state of one surface, taken on visit by visit; a copy goes on by itself.
+
+    Parameters
+    ----------
+    stages : sequence of Stage
+        All that the surface was or will be worked in.
+    others, pit_factor
+        As for :func:`believe`.
+    """
+
+    def __init__(
+        self,
+        stages: Sequence[Stage],
+        *,
+        others: Sequence[OtherSurface] = (),
+        pit_factor: float | None = None,
+    ) -> None:
+        known = taught_shop(tuple(others), pit_factor).extended(stages)
+        self._filter = _Filter(known, PitsFilter(known.layout, pit_factor, known.pits))
+        self._taught = known.taught
+
+    def take(self, visit: ObservedVisit) -> Belief:
+        """Take one visit in: what is believed after it."""
+        return self._filter.belief(visit, self._filter.step(visit), self._taught)
+
+    def copy(self) -> Follower:
+        """Another one that goes on from here."""
+        made = copy.copy(self)
+        made._filter = self._filter.copy()
+        return made
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,9 +118,9 @@ class ShopBelief:
     pits: Array | None
     taught: dict[str, int]
 
-    def extended(self, visits: Sequence[ObservedVisit]) -> ShopBelief:
-        """The same with the stages of further visits."""
-        layout = self.layout.extended([one.stage for v in visits for one in v.spells])
+    def extended(self, stages: Sequence[Stage]) -> ShopBelief:
+        """The same with further stages."""
+        layout = self.layout.extended(stages)
         if layout == self.layout:
             return self
         known = self.layout.size
@@ -102,7 +137,8 @@ def taught_shop(others: tuple[OtherSurface, ...], pit_factor: float | None = Non
     if not others:
         return ShopBelief(Layout(), *shop.prior(Layout()), None, {})
     visits = others[-1].visits
-    known = taught_shop(others[:-1], pit_factor).extended(visits)
+    stages = [one.stage for visit in visits for one in visit.spells]
+    known = taught_shop(others[:-1], pit_factor).extended(stages)
     pits = PitsFilter(known.layout, pit_factor, known.pits)
     ended = _Filter(known, pits)
     for visit in visits:
@@ -159,6 +195,14 @@ class _Filter:
         shows = self._polished_minutes >= SHOWS_RINGS_MINUTES
         read = any(one.source != SPHEROMETER for one in visit.readings)
         self._unread_rings = self._unread_rings + 1 if shows and not read else 0
+
+    def copy(self) -> _Filter:
+        """Another one that goes on from here."""
+        made = copy.copy(self)
+        # arrays are replaced, never changed in place; lists are not
+        made._worked, made._pits = list(self._worked), copy.copy(self._pits)
+        made._doubts = copy.copy(self._doubts)
+        return made
 
     def merged(self) -> tuple[Array, Array]:
         """Mean and covariance of the whole mixture."""

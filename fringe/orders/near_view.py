@@ -186,9 +186,12 @@ def _view_doubt(terms: tuple[Term, ...], fits: Array, chance: Array, values: Arr
 def _lift_shapes(terms: tuple[Term, ...], cosines: Array, chance: Array, told: bool) -> Array:
     """What a fringe of gap at the contact makes of the form, beyond moving all of it."""
     if told:
-        return projected(terms, 1 / cosines[:1])
-    views = chance.sum(axis=0)
-    return np.asarray(np.sqrt(views)[:, None] * projected(terms, 1 / cosines))
+        shapes = projected(terms, 1 / cosines[:1])
+    else:
+        shapes = np.sqrt(chance.sum(axis=0))[:, None] * projected(terms, 1 / cosines)
+    # moving all of it is no error: dark fringes stay at whole orders
+    shapes[:, terms.index((0, 0))] = 0.0
+    return np.asarray(shapes)
 
 
 def _back(terms: tuple[Term, ...], gaps: list[Array], options: ReadOptions) -> dict[str, Doubt]:

@@ -53,6 +53,18 @@ def test_told_distance_gives_the_sphere_back(ratio, aside_deg):
     assert power == pytest.approx(20.0, abs=2e-3)
 
 
+@pytest.mark.parametrize("told", [{}, {"diameter_mm": 100.0, "camera_distance_mm": 400.0}])
+def test_dust_does_not_blur_the_fringes(told):
+    """Where dark fringes lie is seen: neither view nor dust moves all orders together.
+
+    Two photographs of one contact are compared by it, to tell where the contact is.
+    """
+    model, edge = seen(5.0, 0.05)
+    found = as_normal(model, edge, ReadOptions(LAMP, edge=edge, **told), "unknown", EXACT)
+    for doubt in (found.view, found.gap):
+        assert doubt.covariance[TERMS.index((0, 0)), TERMS.index((0, 0))] == 0
+
+
 def test_few_rings_tell_nothing_of_the_view():
     """(analytic) U of five rings is 1.96 root mean squares of (r/L)^2 / 2 up to a sixth.
 

@@ -86,6 +86,7 @@ BEFORE = {
     "instrument show": "instrument",
     "log": "surface add",
     "progress": VISIT,
+    "plan": VISIT,
     "budget": VISIT,
     "report": "pair",
     "bench": "surface add",

@@ -54,8 +54,8 @@ def command(
 
     \b
     Example:
-      fringe plan 'shop/convex 1' 'shop/concave 1' --pair
-      fringe plan 'shop/convex 1' --minutes 60 --hours 18:00-22:00
+      fringe plan 'shop/concave 1'
+      fringe plan 'shop/concave 1' --minutes 60 --hours 18:00-22:00
     """
     from fringe.archive.views.planning import planned_surfaces
     from fringe.cli._waiting import waiting

@@ -57,7 +57,7 @@ def guide_commands(scenario: Scenario) -> list[str]:
         f"{last.diameter_mm:g}mm {distance} --picture fitted.png",
         *_settling(scenario, distance),
         f"fringe log {where[-1]} {photograph} --camera {scenario.camera_name} --sense "
-        f'{visit.sense} --remark "read again"',
+        f'{visit.sense} --remark "read again" --yes',
     ]
 
 

@@ -5,7 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 
 from fringe.format import figures
-from fringe.judge.advice.plan import Days, Range
+from fringe.judge.advice.plan import Days, PlannedSurface, Range
+
+
+def finished_text(one: PlannedSurface) -> str:
+    """When a surface is finished; one that nothing is left to do on, is already."""
+    return days_range(one.finished) if one.visits.high else "already"
 
 
 def whole_range(one: Range) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 
 import pytest
@@ -84,6 +85,21 @@ def test_text_and_picture(capsys, tmp_path):
     assert "A likely course:" in answer.out
     assert "Mon 2026-03-16" in answer.out
     assert Image.open(tmp_path / "p.png").width > 1000
+
+
+def test_a_finished_surface_takes_nothing(capsys, shop):
+    """Where the next step is stop, there is no course, and that is said."""
+    surface = full_surface(shop, "concave 3", tolerance=FRINGES_ALONE)
+    for i in range(2):
+        work = Work("polish", 60.0, "work", pits="gone", rested_minutes=240.0) if not i else Work()
+        visit = Visit(work=work, readings=(power_reading(0.3, 0.1, "centre"),))
+        log_visit(surface, visit, now=hours(5 * i))
+    found = planned(capsys, "shop/concave 3")
+    assert found["next_steps"] == ["stop"]
+    assert found["turns"] == []
+    out = call(capsys, "plan", "shop/concave 3", *START).out
+    assert re.search(r"concave 3 +0 +0 h +already", out)
+    assert "Nothing is left to do." in out
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,7 @@ from fringe.show.figures.style import (
     styled,
     text_width_in,
 )
-from fringe.show.plan_words import days_range, hours_range, whole_range
+from fringe.show.plan_words import days_range, finished_text, hours_range, whole_range
 
 _LANE_IN, _ABOVE_IN, _BELOW_IN = 0.62, 0.1, 0.5
 _LONGEST_NAME_IN = 1.7
@@ -49,7 +49,7 @@ def plan_figure(one: Plan, *, pair: bool = False) -> Figure:
     for each in one.surfaces:
         line = (
             f"{each.name}: {whole_range(each.visits)} visits, {hours_range(each.work_hours)} of "
-            f"work, finished {days_range(each.finished)}"
+            f"work, finished {finished_text(each)}"
         )
         top = sheet.paragraph(MARGIN_IN, top, whole, line, BODY_PT)
     if pair or len(one.surfaces) > 1:

@@ -13,7 +13,7 @@ from rich.text import Text
 from fringe.archive.views.planning import PlannedSurfaces
 from fringe.judge.advice.course import MOST_VISITS
 from fringe.judge.advice.plan import Plan, PlannedSurface, PlannedTurn
-from fringe.show.plan_words import days_range, hours_range, whole_range
+from fringe.show.plan_words import days_range, finished_text, hours_range, whole_range
 
 _MOST_TURNS = 24  # that are listed
 _NARROW = 76
@@ -56,7 +56,7 @@ def _table(one: Plan, width: int) -> Table:
 
 def _cells(each: PlannedSurface) -> tuple[str, str, str, str]:
     hours = hours_range(each.work_hours)
-    return each.name, whole_range(each.visits), hours, days_range(each.finished)
+    return each.name, whole_range(each.visits), hours, finished_text(each)
 
 
 def _what_if(found: PlannedSurfaces) -> Iterator[Text]:

@@ -19,6 +19,7 @@ from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.photo.arrivals import ENDINGS
 from fringe.photo.ellipse import Edge
+from fringe.photo.heif import is_heif
 from fringe.photo.when import camera_time
 
 LONGEST_NAME = 80
@@ -92,8 +93,7 @@ def make_shot(data: bytes, name: str) -> Shot:
     if not data:
         raise BadInput(f"{shown}: is empty; take the photograph again")
     samples = samples_of(decode(data, shown)[0])
-    with Image.open(io.BytesIO(data)) as picture:
-        ending, kind = KINDS.get(picture.format or "", ("", "application/octet-stream"))
+    ending, kind = _kind(data)
     height, width = samples.shape[:2]
     window = cut(samples, -0.5, -0.5, width - 0.5, height - 0.5, longest_px=PREVIEW_PX)
     buffer = io.BytesIO()
@@ -109,6 +109,16 @@ def make_shot(data: bytes, name: str) -> Shot:
         height=height,
         preview=buffer.getvalue(),
     )
+
+
+def _kind(data: bytes) -> tuple[str, str]:
+    """Ending and media type of a picture by its bytes."""
+    from PIL import Image
+
+    if is_heif(data):
+        return ".heic", "image/heic"
+    with Image.open(io.BytesIO(data)) as picture:
+        return KINDS.get(picture.format or "", ("", "application/octet-stream"))
 
 
 def shot_view(shot: Shot) -> dict[str, object]:

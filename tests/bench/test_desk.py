@@ -354,6 +354,22 @@ def test_the_bench_is_bounded(desk, picture, monkeypatch):
         desk.add(picture(), "a.png")
 
 
+def test_a_telephones_heic_is_taken(desk, reader, surface):
+    """What a telephone takes by default is read, shown and kept as it came."""
+    pillow_heif = pytest.importorskip("pillow_heif")
+    buffer = io.BytesIO()
+    pillow_heif.from_pillow(Image.new("RGB", (160, 120), (200, 120, 10))).save(buffer)
+    identity = desk.add(buffer.getvalue(), "IMG_0007.HEIC")
+    shot = desk.shot(identity)
+    assert (shot.name, shot.media_type) == ("IMG_0007.heic", "image/heic")
+    assert Image.open(io.BytesIO(shot.preview)).size == (160, 120)
+    reader.finish(power_reading(1.5).reading)
+    desk.log(desk.view()["visit"], Work())
+    (summary,) = list_sessions(surface.folder)
+    (kept,) = open_session(summary.place).visit.photographs
+    assert (kept.data, kept.media_type) == (buffer.getvalue(), "image/heic")
+
+
 @pytest.mark.parametrize("data", [b"", b"text", b"\x89PNG\r\n\x1a\n broken", b"\xff\xd8\xff\xe0"])
 def test_what_is_no_picture_is_refused(desk, data):
     """Bytes that are no photograph never reach the bench."""

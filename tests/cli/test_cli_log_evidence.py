@@ -153,6 +153,8 @@ def test_the_spell_of_work(run, surface):
         "slurry": "thin",
         "removed_mm": pytest.approx(0.012),
         "pits": "gone",
+        "rested_minutes": None,
+        "parts": (),
     }
 
 
@@ -183,12 +185,12 @@ def test_seen_by_eye(run, surface, capsys):
 
 
 def test_laid_on_another_piece(run, photos, surface, tmp_path):
-    """--against keeps a contact with a partner, which says nothing of this surface's tolerance."""
+    """A surface that is read on a partner alone is made to it: its tolerance judges the contact."""
     add_surface(tmp_path / "shop", Surface("convex 1", "convex", 3047.0, 150.0))
     code, out, err = run(*photos("1.0.jpg"), "--against", "convex 1")
     assert (code, err) == (0, "")
     assert "on convex 1" in out
-    assert "verdict" not in out
+    assert "verdict            inside" in out
     assert photos.reader.options.plate_radius_mm == 3047.0
     (measured,) = list_sessions(surface.folder)[0].measured
     assert measured.against == "convex 1"

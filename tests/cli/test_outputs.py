@@ -56,6 +56,7 @@ CALLS = {
     "demo --render": ("--render", "@"),
     "export OUT": ("shop/convex 1", "@.csv"),
     "pair --picture": ("shop/convex 1", "shop/concave 1", "--picture", "@.png"),
+    "plan --picture": ("shop/convex 1", "--picture", "@.png"),
     "progress --picture": ("shop/convex 1", "--picture", "@.png"),
     "read --picture": ("0.png", "--lamp", "sodium", "--picture", "@.png"),
     "report --out": ("shop/convex 1", "--out", "@.html"),

@@ -176,7 +176,15 @@ def test_rows_add_up_and_judge():
         visit(1, stage="#400", minutes=90.0),
         visit(2, one(9.0, 0.2, "edge"), stage="polish", minutes=30.0, on_top="tool"),
         visit(3, one(-1.9, 0.2, "edge"), stage="polish", minutes=60.0, on_top="tool"),
-        visit(4, one(-0.5, 0.2, "edge"), stage="polish", minutes=15.0, on_top="tool"),
+        visit(
+            4,
+            one(-0.5, 0.2, "edge"),
+            stage="polish",
+            minutes=15.0,
+            on_top="tool",
+            pits="gone",
+            rested_minutes=240.0,
+        ),
     ]
     result = progress(visits, Tolerance(2.0, wavelength_nm=546.07))
     assert [row.hours_total for row in result.rows] == [1.5, 2.0, 3.0, 3.25]

@@ -128,6 +128,7 @@ def _check(visit: Visit) -> None:
         or visit.spherometers
         or visit.remarks
         or work.stage
+        or work.pits
         or work.minutes is not None
     ):
         raise BadInput("visit: there is nothing to log; give a photograph, a stage or a remark")

@@ -114,7 +114,10 @@ def _situation(
 
 
 def _that_tell(rows: Sequence[VisitRow]) -> Sequence[VisitRow]:
-    """Rows without the last visits that neither worked nor read anything: a remark alone."""
+    """Rows without the last visits that neither worked nor read anything: a remark alone.
+
+    What such a visit saw through a loupe is told of the row before it.
+    """
     last = len(rows)
     while last > 1 and not (
         rows[last - 1].verdict
@@ -123,7 +126,10 @@ def _that_tell(rows: Sequence[VisitRow]) -> Sequence[VisitRow]:
         or rows[last - 1].minutes
     ):
         last -= 1
-    return rows[:last]
+    look = next((row.pits for row in reversed(rows[last:]) if row.pits is not None), None)
+    if look is None:
+        return rows[:last]
+    return [*rows[: last - 1], dataclasses.replace(rows[last - 1], pits=look)]
 
 
 def _before_work(rows: Sequence[VisitRow], tolerance: Tolerance) -> NextStep | None:
@@ -190,6 +196,17 @@ def _uncounted(here: Situation) -> NextStep | None:
     )
 
 
+def _look(here: Situation) -> NextStep | None:
+    """A look through a loupe, where nothing but what is usual says that pits are left; once."""
+    if here.row.verdict != "inside" or not here.pits_untold or here.readings_since_work > 1:
+        return None
+    return NextStep(
+        "remeasure",
+        "inside as read, but nothing tells whether the pits of the grits before are gone: look "
+        "through a loupe, and log whether they are gone or left",
+    )
+
+
 def _finished(here: Situation) -> NextStep | None:
     """Whether the surface is finished, or is to be read once more before that is known."""
     row, chance = here.row, here.chance_inside
@@ -198,8 +215,10 @@ def _finished(here: Situation) -> NextStep | None:
     from fringe.judge.advice.rest import rest_left
     from fringe.judge.advice.work import FINISHED
 
-    if here.pits_seen or here.chance_of_pits > FINISHED:
+    if here.pits_seen:
         return None
+    if here.chance_of_pits > FINISHED:
+        return _look(here)
     count = here.readings_since_work + (here.belief.rested_minutes is None)
     if row.verdict == "inside" and chance >= SETTLED[min(max(count, 1), max(SETTLED))]:
         return NextStep("stop", "the surface is proven inside its tolerance")

@@ -183,9 +183,23 @@ class Situation:
 
     @property
     def pits_seen(self) -> bool:
-        """Whether a loupe saw pits at the last work."""
+        """Whether a loupe saw pits since the last work, by its last look."""
+        return self._look == "left"
+
+    @property
+    def pits_untold(self) -> bool:
+        """Whether neither loupe nor gauge told of pits since the last work."""
         last = next((row for row in reversed(self.rows) if row.stage or row.minutes), None)
-        return last is not None and last.pits == "left"
+        return self._look is None and (last is None or last.removed_um is None)
+
+    @property
+    def _look(self) -> str | None:
+        for row in reversed(self.rows):
+            if row.pits is not None:
+                return row.pits
+            if row.stage or row.minutes:
+                break
+        return None
 
     @property
     def chance_of_pits(self) -> float:

@@ -97,12 +97,15 @@ class ObservedVisit:
         One a source.
     number : int
         Of the visit, from 1.
+    pits : {'gone', 'left'} or None
+        What a look through a loupe said at a visit without work.
     """
 
     when: datetime
     spells: tuple[Spell, ...] = ()
     readings: tuple[HeightReading, ...] = ()
     number: int = 0
+    pits: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,7 +154,11 @@ def observed(
     """
     return tuple(
         ObservedVisit(
-            visit.when, spells_of(visit.work), _readings(visit, wavelength_nm, form), number
+            visit.when,
+            spells_of(visit.work),
+            _readings(visit, wavelength_nm, form),
+            number,
+            None if visit.work.worked else visit.work.pits,
         )
         for number, visit in enumerate(visits, 1)
     )

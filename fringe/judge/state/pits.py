@@ -45,7 +45,9 @@ GAUGE_UM, GAUGE_SHARE = 2.0, 0.05  # standard uncertainty of a gauge, and of its
 TAIL_DOF = 15.0
 LEAST_LEARNED = 0.35  # of a gauge's surprise, where it speaks for other minutes
 # A look through a loupe: how often it sees what is there, and what is not.
-LOUPE_SEES, LOUPE_ERRS = 0.95, 0.05
+LOUPE_SEES, LOUPE_ERRS = 0.99, 0.05
+# Chance that pits which all samples have are gone all the same: grit and glass were not as here
+WRONG = 0.2
 LEAST_REMOVED_UM = 1e-6  # less is a typing error in the minutes
 _RATIO, _GRAINS, _COMMON, _STAGES = 0, 1, 2, 3
 
@@ -194,6 +196,8 @@ class PitsFilter:
         if not visit.spells:
             if self._stage is None and any(one.source != "spherometer" for one in visit.readings):
                 self._polished = True  # rings are read on polished glass
+            if visit.pits is not None and self._depth is not None and self._stage is not None:
+                self._loupe(visit.pits, self._depth - self._own(self._stage))
             return None
         self._count += 1
         removed = np.zeros(SAMPLES)
@@ -302,9 +306,24 @@ class PitsFilter:
         visible = 1 - np.exp(-np.maximum(left_um, 0.0) / (SEEN_UM + 0.1 * own))
         says_left = LOUPE_ERRS + (LOUPE_SEES - LOUPE_ERRS) * visible
         weights = self._weights * (says_left if seen == "left" else 1 - says_left)
-        self._weights = weights / weights.sum()
-        if 1 / float(np.sum(self._weights**2)) < SAMPLES / 3:
+        evidence = float(weights.sum())
+        self._weights = weights / evidence
+        if seen == "gone":
+            self._gone_all_the_same(evidence)
+        elif 1 / float(np.sum(self._weights**2)) < SAMPLES / 3:
             self._resample()
+
+    def _gone_all_the_same(self, evidence: float) -> None:
+        """Let a share of the samples have lost their pits, as a look says that they are gone."""
+        self._resample()
+        other = WRONG * (1 - LOUPE_ERRS)
+        count = round(SAMPLES * other / (other + (1 - WRONG) * evidence))
+        places = ((np.arange(count) + 0.5) * SAMPLES / max(count, 1)).astype(int)
+        assert self._depth is not None
+        assert self._stage is not None
+        depth = self._depth.copy()
+        depth[places] = self._own(self._stage)[places]
+        self._depth = depth
 
     def _resample(self) -> None:
         """Draw the samples anew by their weights, and spread equal ones a little."""
@@ -312,6 +331,10 @@ class PitsFilter:
             return
         places = np.searchsorted(np.cumsum(self._weights), (np.arange(SAMPLES) + 0.5) / SAMPLES)
         places = np.minimum(places, SAMPLES - 1)
+        # what is deeper than the stage's own pits stays so much deeper, whatever the grains are
+        deeper = None
+        if self._depth is not None and self._stage is not None:
+            deeper = (self._depth - self._own(self._stage))[places]
         mean = self._weights @ self._theta
         # shrunk toward the mean by as much as the jitter adds (Liu and West 2001, from memory)
         shrink = 0.97
@@ -320,9 +343,9 @@ class PitsFilter:
         grown = math.sqrt(1 - shrink**2)
         self._theta = mean + shrink * (self._theta[places] - mean) + grown * sds * jitter
         self._theta[:, _GRAINS] = np.maximum(self._theta[:, _GRAINS], LEAST_GRAINS)
-        if self._depth is not None:
-            self._depth = self._depth[places]
         self._pace, self._own_grains = self._pace[places], self._own_grains[places]
+        if deeper is not None and self._stage is not None:
+            self._depth = deeper + self._own(self._stage)
         self._weights = np.full(SAMPLES, 1 / SAMPLES)
 
 

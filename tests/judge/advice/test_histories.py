@@ -109,6 +109,24 @@ def test_pits_forbid_a_stop(told):
         assert (found.action, len(found.alternate)) == ("polish", 2)
 
 
+def test_a_look_is_asked_for_where_only_practice_doubts_pits():
+    """A short polish after a grit, inside: look first. What the look says decides, told alone."""
+    worked = [
+        ground(12.0, "#240", 40.0),
+        ground(3.0, "#400", 20.0),
+        polish(-0.4, 60.0, rested_minutes=RESTED),
+    ]
+    asked = step(*worked)
+    assert asked.action == "remeasure"
+    assert "look through a loupe" in asked.reason
+    assert step(*worked, visit(None, pits="gone")).action == "stop"
+    left = step(*worked, visit(None, pits="left"))
+    assert (left.action, left.stage) == ("polish", "polish")
+    # nobody looked, but read again: it is not asked twice
+    again = step(*worked, visit(-0.4))
+    assert "loupe" not in again.reason
+
+
 def test_minutes_for_pits_keep_power():
     """The minutes that pits ask for are shared by the pieces, so that power stays near the middle.
 

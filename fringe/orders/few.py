@@ -23,7 +23,10 @@ _TERMS = zernike_terms(3)
 # What a cubic leaves, as a share of the light and of the change that it follows: on rendered
 # contacts of up to 0.5 fringe 0.004 to 0.06 of the light, of two fringes and more 0.17 to 0.9.
 _LEFT_OF_LIGHT, _LEFT_OF_CHANGE = 0.09, 0.25
-_EVEN = 0.02  # of the light: what haze leaves where nothing changes
+_EVEN = 0.02  # of the light: what haze leaves where hardly anything changes
+# A change that tells anything is more than a cubic leaves (of noise alone it follows 0.05 to 0.24
+# of that, of rendered contacts 2.9 to 20 times) and than rounding makes of one even grey.
+_LEAST_CHANGE = 0.001  # of the light
 
 
 def less_than_one_fringe(name: str) -> Refused:
@@ -45,9 +48,12 @@ def shows_no_fringe(photo: Photo, edge: Edge) -> bool:
     Returns
     -------
     bool
-        False where too little of the aperture is usable.
+        False where too little of the aperture is usable, and where the light is even but for
+        noise: that shows no contact at all.
     """
     left, change = smooth_residual(photo, edge)
+    if change < max(left, _LEAST_CHANGE):
+        return False
     return left < _LEFT_OF_LIGHT and left < max(_EVEN, _LEFT_OF_CHANGE * change)
 
 

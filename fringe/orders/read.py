@@ -65,10 +65,10 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         return _read_inside(photo, options, FoundEdge(options.edge), "given")
     try:
         found = find_edge(photo)
-        _check_oval(photo, found.edge)
-        return _read_inside(photo, options, found, "found")
     except Refused as refusal:
-        raise _better_refusal(photo, options, refusal) from refusal
+        raise _refusal_without_edge(photo, options, refusal) from refusal
+    _check_oval(photo, found.edge)
+    return _read_inside(photo, options, found, "found")
 
 
 def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: str) -> Reading:
@@ -85,6 +85,8 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     warnings += lamp_warnings(photo, options.lamp, edge)
     if source == "found" and edge.u_px > 0.01 * edge.a:
         if solution.span < 3:
+            if _a_disc_shows_none(photo):
+                raise less_than_one_fringe(photo.name)
             raise Refused(
                 f"{photo.name}: the work's edge is not certain, and fringes are too few to tell;"
                 " give it with --edge CX,CY,R"
@@ -105,7 +107,7 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     return with_form_warnings(photo, reading)
 
 
-def _better_refusal(photo: Photo, options: ReadOptions, refusal: Refused) -> Refused:
+def _refusal_without_edge(photo: Photo, options: ReadOptions, refusal: Refused) -> Refused:
     """What a picture shows in which no edge was found: rings without one, or not a fringe."""
     from fringe.orders.rings import read_rings
 

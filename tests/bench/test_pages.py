@@ -175,7 +175,8 @@ def test_what_is_no_picture_is_one_line(ask):
     """An upload that is no photograph is answered by one line that names it."""
     answer = put(ask, b"<html>", "../page.html")
     assert answer.status_code == 400
-    assert answer.json["error"].startswith("page.html: is not a JPEG, PNG or TIFF picture")
+    line = "page.html: is not a JPEG, PNG, TIFF or HEIC picture; export the photograph as one"
+    assert answer.json["error"] == line
 
 
 @pytest.mark.parametrize(

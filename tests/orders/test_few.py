@@ -12,6 +12,7 @@ from fringe.optics.lamps import lamp
 from fringe.orders.few import shows_no_fringe
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
+from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, photo_from_array
 from fringe.synth import Camera, Form, Lighting, Scene, random_scene, render
 
@@ -45,6 +46,18 @@ def test_works_that_show_fringes_are_not_taken_for_matched(
         form = replace(scene.form, tilt=max(scene.form.tilt, 1.0))
         scene = replace(scene, form=form)
         assert not shows_no_fringe(photo_from_array(render(scene, rng).image), scene.edge)
+
+
+@pytest.mark.parametrize("noise", [0.0, 1.0, 6.0])
+@pytest.mark.parametrize("slope", [0.0, 0.2])
+def test_even_light_is_no_matched_contact(
+    noise: float, slope: float, rng: np.random.Generator
+) -> None:
+    """Light that is even but for noise shows no contact; light that rises over the face may."""
+    side = 240
+    light = 120 * (1 + slope * np.linspace(-1, 1, side)) + rng.normal(0, noise, (side, side))
+    photo = photo_from_array(light.round().astype(np.uint8), "even.png")
+    assert shows_no_fringe(photo, Edge(119.5, 119.5, 100, 100)) == (slope > 0)
 
 
 def test_a_field_of_rings_without_an_edge_says_how_it_is_read(rng: np.random.Generator) -> None:

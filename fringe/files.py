@@ -12,7 +12,7 @@ import os
 import secrets
 import shutil
 import stat
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 
 from fringe.errors import BadInput
@@ -59,6 +59,31 @@ def copy_whole(source: Path, target: Path) -> None:
 def sync_file(path: Path) -> None:
     """Flush a file that was written by other means to the disk."""
     with open(path, "rb+") as file:
+        os.fsync(file.fileno())
+
+
+def ensure_file(path: Path) -> None:
+    """Make an empty file unless there is one, and say by `OSError` where it cannot be added to."""
+    with open(path, "ab"):
+        pass
+
+
+def add_lines(path: Path, lines: Iterable[str]) -> None:
+    """Add whole lines to a file and flush it to the disk; a last line without an end is cut off.
+
+    The caller holds the file, so that nobody else adds to it.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; a line may then be there in part, which the next call cuts off.
+    """
+    with open(path, "rb+") as file:
+        whole = file.read().rfind(b"\n") + 1
+        file.truncate(whole)
+        file.seek(whole)
+        file.write("".join(lines).encode())
+        file.flush()
         os.fsync(file.fileno())
 
 

@@ -10,7 +10,16 @@ from pathlib import Path
 import pytest
 
 from fringe.errors import BadInput
-from fringe.files import check_file, check_folder, check_new, drafted, write_new, write_whole
+from fringe.files import (
+    add_lines,
+    check_file,
+    check_folder,
+    check_new,
+    drafted,
+    ensure_file,
+    write_new,
+    write_whole,
+)
 
 PACKAGE = Path(__file__).parents[1] / "fringe"
 # Calls that write a file in some way of their own; `rename` and `replace` of a Path are left
@@ -156,3 +165,18 @@ def test_a_draft_is_taken_away(tmp_path):
         draft.write_bytes(b"x")
         draft.rename(tmp_path / "a")
     assert list(tmp_path.iterdir()) == [tmp_path / "a"]
+
+
+def test_lines_are_added_whole(tmp_path):
+    """Lines go behind those that are there; a last one that was cut off is taken away first."""
+    path = tmp_path / "a"
+    ensure_file(path)
+    add_lines(path, ["one\n", "zwölf\n"])
+    ensure_file(path)
+    with open(path, "ab") as file:
+        file.write(b"cut o")
+    add_lines(path, ["three\n"])
+    assert path.read_text("utf-8") == "one\nzwölf\nthree\n"
+    assert list(tmp_path.iterdir()) == [path]
+    with pytest.raises(OSError, match="No such file"):
+        add_lines(tmp_path / "b", ["one\n"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import tomllib
 
 import pytest
@@ -16,7 +17,9 @@ from fringe.archive.instruments import (
     load_instrument,
     spherometer_from_record,
 )
+from fringe.archive.store.ledger import read_ledger
 from fringe.archive.store.surface import Plate, Surface, add_surface, list_surfaces
+from fringe.archive.transfer.check import check_archive
 from fringe.archive.views.reading_options import stated_options
 from fringe.errors import BadInput
 from fringe.orders.options import StatedOptions
@@ -78,12 +81,22 @@ def test_plain_to_read(tmp_path):
 
 
 def test_nothing_is_left_over(tmp_path):
-    """Writing leaves the record and nothing else, and the archive has no surface more."""
+    """Writing leaves the record and its line on the ledger alone; there is no surface more."""
     add_instrument(tmp_path, "plate", "a", PLATE)
     add_instrument(tmp_path, "plate", "a", PLATE | {"radius_mm": 3047.0}, replace=True)
-    files = [path for path in tmp_path.rglob("*") if path.is_file()]
-    assert [path.name for path in files] == ["a.toml"]
+    files = sorted(path.name for path in tmp_path.rglob("*") if path.is_file())
+    assert files == ["a.toml", "ledger.jsonl"]
+    assert [line.file for line in read_ledger(tmp_path).lines] == ["plate/a.toml"] * 2
     assert list_surfaces(tmp_path) == []
+
+
+def test_instruments_that_were_taken_away_are_named(tmp_path):
+    """Without its folder of instruments an archive is still checked, and lacks each record."""
+    path = add_instrument(tmp_path, "plate", "a", PLATE).path
+    shutil.rmtree(tmp_path / "instruments")
+    assert check_archive(tmp_path).problems == (
+        f"{path}: this instruments' record is missing; it is in the ledger",
+    )
 
 
 @pytest.mark.parametrize("back", ["flat", "concentric", None])

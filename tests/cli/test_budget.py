@@ -215,7 +215,7 @@ def test_gauge_drift_of_a_visit(surface, capsys):
     # analytic: one deeper and one shallower, by the same
     assert rows["gauge drift"]["contribution"] == pytest.approx(2 * 0.8004, rel=0.01)
     assert rows["plate reading"]["value"] == pytest.approx(0.8055)
-    later = call(capsys, "log", name, *sags, "--when", "2027-01-01T09:00").out
+    later = call(capsys, "log", name, *sags, "--when", "2027-01-01T09:00", "--yes").out
     assert "2024-01-01, 3 years before" in " ".join(later.split())
 
 

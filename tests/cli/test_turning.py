@@ -101,8 +101,9 @@ def test_a_plate_is_kept_and_taken_out(on_a_bent_plate, tmp_path, capsys):
     assert call(capsys, "check", archive, "--json").json["problems"] == []
 
     later = ("log", f"{archive}/convex", folder / "later.png", "--sense", "centre")
-    call(capsys, *later)
-    call(capsys, *later, "--plate-turned", "0deg")
+    assert call(capsys, *later).status == 0
+    # the same photograph once more, to compare: that is asked about
+    assert call(capsys, *later, "--plate-turned", "0deg", "--yes").status == 0
     marked, plain = (astigmatism(archive / "convex", visit) for visit in (2, 1))
     assert abs(plain[0] - PLATE) <= plain[1]
     assert "its form was not taken out" in plain[2]

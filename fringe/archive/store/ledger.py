@@ -16,7 +16,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,7 +25,7 @@ from fringe.archive.store import layout
 from fringe.archive.store.claim import held
 from fringe.archive.store.surface import list_surfaces, load_surface, record_versions
 from fringe.errors import BadInput
-from fringe.files import sync_file
+from fringe.files import add_lines, ensure_file
 
 LEDGER = "ledger.jsonl"
 INSTRUMENTS = "instruments"
@@ -226,15 +226,14 @@ def _append(archive: Path, files: Callable[[Known], Files]) -> bool:
     """Add lines for what is new or changed, under the ledger's lock."""
     path = archive / LEDGER
     with suppress(OSError, BadInput):
-        with open(path, "ab"):
-            pass
+        ensure_file(path)
         with held(path):
             ledger = read_ledger(archive)
             if ledger.problems:
                 return False  # what was altered is not built upon
             new = _new_lines(ledger, files)
             if new:
-                _write(path, new)
+                add_lines(path, new)
         return True
     return False
 
@@ -250,15 +249,6 @@ def _new_lines(ledger: Ledger, files: Callable[[Known], Files]) -> list[str]:
         chain = _chain(chain, values)
         lines.append(json.dumps(values | {"chain": chain}, ensure_ascii=False) + "\n")
     return lines
-
-
-def _write(path: Path, lines: Sequence[str]) -> None:
-    with open(path, "rb+") as file:
-        data = file.read(_MAX_BYTES)
-        file.truncate(data.rfind(b"\n") + 1)
-        file.seek(0, os.SEEK_END)
-        file.write("".join(lines).encode())
-    sync_file(path)
 
 
 def _values(line: Line) -> dict[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
@@ -65,6 +65,14 @@ class Photograph:
     def sha256(self) -> str:
         """SHA-256 of the bytes."""
         return hashlib.sha256(self.data).hexdigest()
+
+    def with_refusal(self, refusal: str | None) -> Photograph:
+        """Return the same photograph with why no reading was made of it, or without."""
+        if refusal == self.refusal:
+            return self
+        other = replace(self, refusal=refusal)
+        other.__dict__["sha256"] = self.sha256  # of the same bytes, which may be many
+        return other
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from fringe.archive.store.ledger import (
@@ -16,6 +16,7 @@ from fringe.archive.store.ledger import (
     surface_id,
 )
 from fringe.archive.store.order import number_in_name
+from fringe.archive.store.read import session_files
 from fringe.errors import BadInput
 
 
@@ -51,7 +52,9 @@ def ledger_problems(archive: Path, folders: Sequence[Path]) -> list[str]:
             problems += _changed(archive / INSTRUMENTS, known, "instruments' record")
         elif identity in places:
             folder = places[identity]
-            problems += [*_changed(folder, known, "file"), *_slipped_in(folder, known)]
+            renamed = _under_other_names(folder, known)
+            problems += _changed(folder, known, "file", renamed)
+            problems += _slipped_in(folder, known)
         else:
             count = len(known)
             problems.append(
@@ -60,15 +63,25 @@ def ledger_problems(archive: Path, folders: Sequence[Path]) -> list[str]:
     return problems
 
 
-def _changed(root: Path, known: Sequence[Line], what: str) -> list[str]:
+def _changed(
+    root: Path, known: Sequence[Line], what: str, renamed: Collection[str | None] = ()
+) -> list[str]:
     problems = []
     for line in known:
         path = root / line.file
         if not path.exists():
+            if line.sha256 in renamed:
+                continue  # the check of the session says so where it lies now
             problems.append(f"{path}: this {what} is missing; it is in the ledger")
         elif file_digest(path) != line.sha256:
             problems.append(f"{path}: this {what} is not the one that is in the ledger")
     return problems
+
+
+def _under_other_names(folder: Path, known: Sequence[Line]) -> set[str | None]:
+    """Digests of the sessions in a surface's folder that the ledger has not under their names."""
+    names = {line.file for line in known}
+    return {file_digest(path) for path in session_files(folder) if path.name not in names}
 
 
 def _slipped_in(folder: Path, known: Sequence[Line]) -> list[str]:

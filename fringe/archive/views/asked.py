@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -11,11 +10,12 @@ from pathlib import Path
 
 from fringe.archive.instruments import record_if_any
 from fringe.archive.store.index import Entry, other_entries, own_entry
+from fringe.archive.store.session import Photograph
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.photographs import load_photograph
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
 from fringe.judge.state.abrasives import check_stage, known_names, stage
-from fringe.photo.load import read_bytes
 
 LONGEST_SPELL_MIN = 24 * 60.0
 # so many other surfaces are looked through for a photograph, those first that were worked last
@@ -44,7 +44,9 @@ class Asked(BadInput):
 _ANYWAY = "--yes logs it all the same"
 
 
-def check_asked(surface: Surface, photos: Sequence[Path], request: VisitRequest) -> None:
+def check_asked(
+    surface: Surface, photos: Sequence[Path], request: VisitRequest
+) -> list[Photograph]:
     """Raise `Asked` for what is hardly meant, unless that was confirmed.
 
     Parameters
@@ -53,17 +55,24 @@ def check_asked(surface: Surface, photos: Sequence[Path], request: VisitRequest)
         As it was loaded, with its folder.
     photos : sequence of Path
     request : VisitRequest
+
+    Returns
+    -------
+    list of Photograph
+        Those of `photos`, for who reads them next; empty where none had to be looked at.
     """
     if request.yes:
-        return
+        return []
     assert surface.folder is not None
     # a correction says again what is there, and lies where its visit does
     own = own_entry(surface.folder) if request.replaces is None else None
     questions = [*_minutes(request), *_times(own, request), *_plate(surface, photos, request)]
+    loaded = [] if own is None else [load_photograph(path) for path in photos]
     if own is not None:
-        questions += _photographs(own, photos)
+        questions += _photographs(own, loaded)
     if questions:
         raise Asked(questions)
+    return loaded
 
 
 def _minutes(request: VisitRequest) -> Iterable[Question]:
@@ -104,19 +113,19 @@ def _plate(surface: Surface, photos: Sequence[Path], request: VisitRequest) -> I
         )
 
 
-def _photographs(own: Entry, photos: Sequence[Path]) -> Iterable[Question]:
+def _photographs(own: Entry, photographs: Sequence[Photograph]) -> Iterable[Question]:
     """Photographs that are in the archive already."""
-    if not photos:
+    if not photographs:
         return
     known: dict[str, str] = {}
     for entry in (own, *other_entries(own.folder, MOST_LOOKED_AT)):
         name = entry.surface.name if entry.surface else entry.folder.name
         for digest, number in entry.photographs:
             known.setdefault(digest, f"visit {number} of {name}")
-    for path in photos:
-        found = known.get(hashlib.sha256(read_bytes(path)).hexdigest())
+    for one in photographs:
+        found = known.get(one.sha256)
         if found is not None:
-            yield Question(f"{path.name}: this photograph is in {found} already", _ANYWAY)
+            yield Question(f"{one.file_name}: this photograph is in {found} already", _ANYWAY)
 
 
 def with_known_stage(surface: Surface, request: VisitRequest) -> VisitRequest:

@@ -46,8 +46,8 @@ def log_or_change(
         if request.to_surface is not None:
             raise BadInput("--to: say which visit goes there, as --move 3 --to NAME")
         known = with_known_stage(surface, request)
-        check_asked(surface, photos, known)
-        return log_request(surface, photos, known, stated)
+        loaded = check_asked(surface, photos, known)
+        return log_request(surface, photos, known, stated, loaded)
     _check_alone(photos, request, stated)
     if request.strike is not None:
         return strike_visit(surface, request.strike, request.remark, by=request.by)

@@ -27,7 +27,11 @@ Readings = tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]
 
 
 def log_request(
-    surface: Surface, photos: Sequence[Path], request: VisitRequest, stated: StatedOptions
+    surface: Surface,
+    photos: Sequence[Path],
+    request: VisitRequest,
+    stated: StatedOptions,
+    loaded: Sequence[Photograph] = (),
 ) -> LoggedVisit:
     """Read all that a visit brought, and log it.
 
@@ -39,6 +43,8 @@ def log_request(
     request : VisitRequest
     stated : StatedOptions
         How the photographs were taken.
+    loaded : sequence of Photograph
+        Those of `photos`, where they were taken from the disk already.
 
     Raises
     ------
@@ -47,12 +53,16 @@ def log_request(
     Refused
         If a photograph supports no reading, unless it is to be kept all the same.
     """
-    visit, sagittas = visit_of(surface, photos, request, stated)
+    visit, sagittas = visit_of(surface, photos, request, stated, loaded)
     return log_and_judge(surface, visit, sagittas)
 
 
 def visit_of(
-    surface: Surface, photos: Sequence[Path], request: VisitRequest, stated: StatedOptions
+    surface: Surface,
+    photos: Sequence[Path],
+    request: VisitRequest,
+    stated: StatedOptions,
+    loaded: Sequence[Photograph] = (),
 ) -> tuple[Visit, SagResult | None]:
     """Read all that a visit brought, and put it together; what the spherometer says beside it.
 
@@ -67,7 +77,7 @@ def visit_of(
         corrected = visit_to_correct(surface.folder, request.replaces)
     spherometers, sagittas = _spherometer(surface, request)
     anew = corrected and corrected_fringes(surface, corrected, photos, request, stated)
-    readings, photographs = anew or _fringes(surface, tuple(photos), request, stated)
+    readings, photographs = anew or _fringes(surface, tuple(photos), request, stated, loaded)
     lamp = None if anew else surface.lamp
     visit = Visit(
         when=when,
@@ -120,7 +130,11 @@ def _spherometer(
 
 
 def _fringes(
-    surface: Surface, photos: tuple[Path, ...], request: VisitRequest, stated: StatedOptions
+    surface: Surface,
+    photos: tuple[Path, ...],
+    request: VisitRequest,
+    stated: StatedOptions,
+    loaded: Sequence[Photograph],
 ) -> Readings:
     """Readings of the photographs, and of what was seen by eye."""
     if not photos and request.by_eye is None:
@@ -143,6 +157,7 @@ def _fringes(
             keep_refused=request.keep_refused,
             workers=request.workers,
             scheduler=request.scheduler,
+            loaded=loaded,
         )
     if request.by_eye is not None:
         readings = (*readings, _by_eye(request.by_eye, options))

@@ -44,6 +44,7 @@ def read_photographs(
     workers: int | None = 1,
     scheduler: str | None = None,
     reader: PhotoReader | None = None,
+    loaded: Sequence[Photograph] = (),
 ) -> tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]:
     """Read photographs and keep their bytes; each file is opened once.
 
@@ -62,6 +63,8 @@ def read_photographs(
         Who reads, see :func:`fringe.parallel.read_many`.
     reader : callable, optional
         Makes the readings; else :func:`read_kept`.
+    loaded : sequence of Photograph
+        Those of `paths`, where they were taken from the disk already.
 
     Returns
     -------
@@ -78,7 +81,7 @@ def read_photographs(
     Refused
         If no reading can be made of a photograph, unless `keep_refused`.
     """
-    photographs = load_photographs(paths, burst=burst)
+    photographs = _those_read(loaded or [load_photograph(path) for path in paths], burst=burst)
     count = range(1, len(photographs) + 1)
     groups = [tuple(count)] if burst else [(number,) for number in count]
     contacts = [Contact(one, options, burst=burst, keep_refused=keep_refused) for one in groups]
@@ -149,14 +152,17 @@ def read_contacts(
         else:
             readings.append(logged(answer, one.photographs, one.options, burst=one.burst))
         for i in one.photographs:
-            kept[i - 1] = replace(kept[i - 1], refusal=refusal)
+            kept[i - 1] = kept[i - 1].with_refusal(refusal)
     return readings, tuple(kept)
 
 
 def load_photographs(paths: Sequence[Path], *, burst: bool = False) -> list[Photograph]:
     """Take photographs from the disk, each once unless they are of a burst."""
-    photographs = [load_photograph(path) for path in paths]
-    return photographs if burst else _each_once(photographs)
+    return _those_read([load_photograph(path) for path in paths], burst=burst)
+
+
+def _those_read(photographs: Sequence[Photograph], *, burst: bool) -> list[Photograph]:
+    return list(photographs) if burst else _each_once(photographs)
 
 
 def load_photograph(path: Path) -> Photograph:

@@ -13,12 +13,15 @@ import pytest
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.session import Visit
 from fringe.archive.store.write import log_visit
+from fringe.archive.views.asked import Asked
+from fringe.archive.views.changed_visits import log_or_change
 from fringe.archive.views.photographs import read_photographs, take_over
+from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput, Refused
 from fringe.judge.state.visits import Work
 from fringe.optics.lamps import lamp
 from fringe.orders.gap_map import gap_map
-from fringe.orders.options import ReadOptions
+from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.reading import FormFit, Quality, Reading
 from sample_visits import full_surface, full_visit, power_reading
 
@@ -124,6 +127,35 @@ def test_a_logged_photograph_is_opened_and_digested_once(photos, monkeypatch):
     assert [readings[0].reading.power_fringes, len(kept[0].sha256)] == [64.0, 64]
     assert opened == photos[:1]
     assert digested == [photos[0].read_bytes()]
+
+
+@pytest.mark.parametrize("refuses", [False, True])
+def test_the_question_and_the_reading_share_a_photograph(photos, tmp_path, monkeypatch, refuses):
+    """What is asked of a photograph costs no second look at the file and no second digest."""
+
+    def read(photographs, options):
+        if refuses:
+            raise Refused("no fringes to be seen")
+        return power_reading(float(len(photographs[0].sha256))).reading
+
+    surface = full_surface(tmp_path / "shop")
+    data = photos[0].read_bytes()
+    digested, opened = [], []
+    sha256 = hashlib.sha256
+    monkeypatch.setattr(
+        hashlib, "sha256", lambda *one: digested.append(one == (data,)) or sha256(*one)
+    )
+    monkeypatch.setattr(
+        "fringe.archive.views.photographs.read_bytes",
+        lambda path: opened.append(path) or path.read_bytes(),
+    )
+    monkeypatch.setattr("fringe.archive.views.photographs.read_kept", read)
+    request = VisitRequest(keep_refused=True)
+    done = log_or_change(surface, photos[:1], request, StatedOptions())
+    assert [one.refusal is not None for one in done.visit.photographs] == [refuses]
+    assert (opened, sum(digested)) == (photos[:1], 1)
+    with pytest.raises(Asked, match=r"a\.jpg: this photograph is in visit 1 of"):
+        log_or_change(surface, photos[:1], request, StatedOptions())
 
 
 def test_files_that_are_not_there(tmp_path):

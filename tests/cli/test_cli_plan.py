@@ -110,6 +110,7 @@ def test_a_finished_surface_takes_nothing(capsys, shop):
         (["shop/concave 1", "--hours", "25-26"], "--hours"),
         (["shop/concave 1", "--hours", "17:00-9:00"], "--hours"),
         (["shop/concave 1", "--start", "soon"], "--start"),
+        (["shop/concave 1", "--start", "0001-01-01T00:00"], "--start"),
         (["shop/concave 1", "--pair"], "two pieces"),
         (["shop/concave 1", "--minutes", "2000"], "longer than a day"),
         (["shop/bare"], "nothing was read"),

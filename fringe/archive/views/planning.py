@@ -10,6 +10,7 @@ from datetime import datetime
 
 from fringe.archive.store.surface import find_surface
 from fringe.archive.views.surface_state import logged_visits
+from fringe.archive.views.visit_request import time_of
 from fringe.errors import BadInput
 from fringe.judge.advice.plan import READING_MINUTES, Habits, Plan, plan
 from fringe.judge.advice.schedule import MINUTES_A_DAY, Day
@@ -95,7 +96,8 @@ def planned_surfaces(
     BadInput
         If a surface is named twice, hours or start are not such, or there is nothing to plan.
     """
-    day, start = bench_hours(request.hours), _start(request.start, now)
+    day = bench_hours(request.hours)
+    start = time_of(request.start, "--start") or now or datetime.now().astimezone()
     surfaces = [find_surface(name) for name in names]
     if len({surface.folder for surface in surfaces}) < len(surfaces):
         raise BadInput("a surface is named twice; name each once")
@@ -126,15 +128,6 @@ def bench_hours(text: str) -> Day:
         if max(begin_min, end_min) < 60 and 0 <= begins < ends <= MINUTES_A_DAY:
             return Day(float(begins), float(ends - begins))
     raise BadInput(f"--hours: {text!r} are no hours of a day; write 9:00-17:00")
-
-
-def _start(text: str | None, now: datetime | None) -> datetime:
-    if text is None:
-        return now or datetime.now().astimezone()
-    try:
-        return datetime.fromisoformat(text).astimezone()
-    except ValueError as error:
-        raise BadInput(f"--start: {text!r} is not a time; write 2026-03-14T09:30") from error
 
 
 def _json(one: Plan) -> dict[str, object]:

@@ -145,12 +145,12 @@ def inputs_of(stated: StatedOptions, request: VisitRequest) -> dict[str, object]
     return inputs
 
 
-def time_of(text: str | None) -> datetime | None:
-    """Read a time; without an offset it is local time."""
+def time_of(text: str | None, option: str = "--when") -> datetime | None:
+    """Read the time that an option gives; without an offset it is local time."""
     if text is None:
         return None
     try:
         time = datetime.fromisoformat(text)
         return time if time.utcoffset() is not None else time.astimezone()
     except (ValueError, OverflowError, OSError) as error:
-        raise BadInput(f"--when: {text!r} is not a time; write 2026-03-14T09:30") from error
+        raise BadInput(f"{option}: {text!r} is not a time; write 2026-03-14T09:30") from error

@@ -14,7 +14,13 @@ import numpy as np
 from fringe.judge.advice.schedule import Turn
 from fringe.judge.state.abrasives import stage
 from fringe.judge.state.foreseen import Life
-from fringe.judge.state.observed import SPHEROMETER, Spell, observed
+from fringe.judge.state.observed import (
+    SPHEROMETER,
+    UNSTATED_FRINGES,
+    UNSTATED_SPHEROMETER_UM,
+    Spell,
+    observed,
+)
 from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.half_width import NM_PER_UM
 from fringe.judge.tolerance.measured import Measured
@@ -26,9 +32,6 @@ if TYPE_CHECKING:
     from fringe.judge.tolerance.verdict import Tolerance
 
 MOST_VISITS = 40  # a life that is longer is given up
-# Of readings by a kind that was not used yet: standard uncertainty in fringes, and of the
-# spherometer in um of height (common practice, no source)
-_FRINGES_U, _SPHEROMETER_UM = 0.1, 3.0
 _EXPECTED_FORM = 0.5  # of the limit: irregularity of a surface that never showed any
 
 
@@ -223,9 +226,9 @@ class _Readers:
         )
 
     def _unused(self, kind: str, wavelength_nm: float) -> Measured:
-        u = _FRINGES_U
+        u = UNSTATED_FRINGES["fringes"]
         if kind == SPHEROMETER:
-            u = _SPHEROMETER_UM / (wavelength_nm / 2 / NM_PER_UM)
+            u = UNSTATED_SPHEROMETER_UM / (wavelength_nm / 2 / NM_PER_UM)
         return Measured(
             power_fringes=0.0, power_u_fringes=u, wavelength_nm=wavelength_nm, source=kind
         )

@@ -16,7 +16,7 @@ from fringe.judge.state import shop
 from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.belief import OTHER_WAY, Belief
 from fringe.judge.state.observed import Spell
-from fringe.judge.state.pits import SEEN_UM, own_pits, removal_base
+from fringe.judge.state.pits import REMOVAL_STAGE_U, REMOVAL_U, SEEN_UM, own_pits, removal_base
 from fringe.judge.state.shop import HEIGHT, OFFSET, RATIO, TENDENCY, WARMTH
 
 Array = NDArray[np.float64]
@@ -24,7 +24,6 @@ Array = NDArray[np.float64]
 # Shops keep to the model's laws less closely than it assumes: what differs from spell to spell is
 # drawn wider by this factor, so that plans hold in shops of other laws (tests/benchmarks/plans.py)
 _WIDER = 1.25
-_USUAL_START_U = math.hypot(0.35, 0.35)  # of the logarithm of glass removed, where never logged
 
 
 class Life:
@@ -151,7 +150,7 @@ class _Pits:
             if known.key == stage.key:
                 return float(self._rates[place])
         off = self._new.setdefault(stage.key, float(self._rng.standard_normal()))
-        return removal_base(stage) + _USUAL_START_U * off
+        return removal_base(stage) + math.hypot(REMOVAL_U, REMOVAL_STAGE_U) * off
 
 
 def _root(covariance: Array) -> Array:

@@ -52,7 +52,9 @@ def samples_of(file: Any, name: str) -> NDArray[Any]:
         By sRGB's curve, which Display P3 shares; more than 8 bits fill 16.
     """
     try:
-        samples = np.asarray(file)
+        # a copy: the decoder's memory goes with the file, and an array that only views it does not
+        # keep it
+        samples = np.array(file)
     except Exception as error:  # damaged pixels raise many kinds
         raise not_decoded(name) from error
     planes = samples[..., None] if samples.ndim == 2 else samples

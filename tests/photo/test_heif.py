@@ -55,6 +55,15 @@ def test_a_heic_photograph_is_read(tmp_path: Path, rng: np.random.Generator) -> 
     assert camera_time(io.BytesIO(file.read_bytes())) == datetime(2026, 3, 14, 9, 30)
 
 
+def test_the_samples_outlive_the_file() -> None:
+    """What was decoded stays as it was once the decoder's file is gone and its memory is used."""
+    before = decoded(heic(slope()), "kept.heic").samples()
+    kept = before.copy()
+    others = [np.full(before.shape, value, np.uint8) for value in range(40)]
+    assert np.array_equal(before, kept)
+    assert len(others) == 40
+
+
 def test_it_is_turned_upright_once() -> None:
     """Orientation 6 (turn by a quarter clockwise): the bright right side comes to the bottom."""
     picture = decoded(heic(slope(), 6), "turned.heic")

@@ -53,6 +53,10 @@ class Page:
         """How long the page says that the reading has been going on."""
         return int(re.search(r", (\d+) s", self.text("working-text"))[1])
 
+    def look(self):
+        """Have the page look at the desk now, as it does when the phone wakes up."""
+        self.browser.js("document.dispatchEvent(new Event('visibilitychange'))")
+
     def click(self, identity):
         one = self.get(identity)
         self.browser.js("arguments[0].scrollIntoView({block: 'center'})", one)
@@ -61,6 +65,7 @@ class Page:
     def choose(self, identity, words):
         from selenium.webdriver.support.ui import Select
 
+        self.says(identity, words)
         Select(self.get(identity)).select_by_visible_text(words)
         self.wait.until(lambda _: "busy" not in self.get_body_class())
 

@@ -6,60 +6,43 @@ import hashlib
 import secrets
 import threading
 import time
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from fringe.archive.instruments import find_lamp, list_instruments
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import open_session
 from fringe.archive.store.session import Photograph, Visit
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
 from fringe.archive.views.logged_visit import log_and_judge
-from fringe.archive.views.one_reading import reading_measured
 from fringe.archive.views.photographs import instruments_used, logged
 from fringe.archive.views.reading_options import stated_options, with_camera
-from fringe.archive.views.surface_state import (
-    LoggedVisits,
-    SurfaceState,
-    logged_visits,
-)
-from fringe.bench.answers import history, settling_answer, visit_answer
+from fringe.archive.views.surface_state import LoggedVisits, logged_visits
+from fringe.bench.answers import history, visit_answer
+from fringe.bench.kept import MOST_REMEMBERED, Content, KeptBench
 from fringe.bench.logged_once import LoggedOnce
-from fringe.bench.shots import Shot, make_shot, minutes_of, shot_view
+from fringe.bench.settings import SENSES, Settings
+from fringe.bench.shots import Shot, make_shot, shot_view
+from fringe.bench.sight import advised, course, judged, surface_line
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
-from fringe.judge.advice.step import round_minutes
 from fringe.judge.state.abrasives import check_stage
-from fringe.judge.state.visits import VisitRecord, VisitRow, Work
+from fringe.judge.state.visits import Work
 from fringe.optics.lamps import lamp_names
-from fringe.orders.options import StatedOptions
 from fringe.photo.ellipse import Edge
 
 MOST_SHOTS = 24
 MOST_BYTES = 400_000_000
-SENSES = ("auto", "centre", "edge")
 
 
-@dataclass(frozen=True)
-class Settings:
-    """How the photographs on the bench were taken."""
+class FullBench(BadInput):
+    """There is no room for another photograph; the device may send it again later."""
 
-    surface: str | None = None
-    lamp: str | None = None
-    sense: str = "auto"
-    camera_distance_mm: float | None = None  # said by hand, before what the camera's record says
-    camera: str | None = None
 
-    def stated(self, edge: Edge | str = "auto") -> StatedOptions:
-        """How a photograph with this edge was taken."""
-        return StatedOptions(
-            lamp=self.lamp,
-            camera=self.camera,
-            edge=edge,
-            sense=self.sense,
-            camera_distance_mm=self.camera_distance_mm,
-        )
+class OtherVisit(BadInput):
+    """A photograph was taken for another visit than the one on the bench."""
 
 
 class Desk:
@@ -82,7 +65,8 @@ class Desk:
         self.archive = archive
         self._reader = reader
         self._lock = threading.RLock()
-        self._changed = 0
+        # another number after each start, so that no device takes the new bench for the old one
+        self._changed = time.time_ns() // 1_000_000
         self._shots: list[Shot] = []
         self._logged: dict[str, LoggedOnce] = {}
         self._begun: dict[str, str | None] = {}
@@ -92,7 +76,12 @@ class Desk:
         if not names:
             raise BadInput(f"{archive}: no surface yet; `fringe surface add` makes one")
         self.settings = Settings(surface=names[0] if len(names) == 1 else None)
-        self._visit = self._begin()
+        self._kept = KeptBench(archive)
+        kept = self._kept.load()
+        if kept is None:
+            self._visit = self._begin()
+        else:
+            self._take_up(kept, names)
 
     def surfaces(self) -> list[Surface]:
         """The archive's surfaces; records that are damaged are left out."""
@@ -141,7 +130,7 @@ class Desk:
                     self._read(shot)
                 self._touch()
 
-    def add(self, data: bytes, name: str) -> str:
+    def add(self, data: bytes, name: str, visit_id: str | None = None) -> str:
         """Put a photograph on the bench and begin to read it.
 
         Parameters
@@ -150,6 +139,8 @@ class Desk:
             The file's bytes.
         name : str
             What the device calls it; kept for the record, never used as a path.
+        visit_id : str, optional
+            The visit that the device took it for.
 
         Returns
         -------
@@ -159,7 +150,9 @@ class Desk:
         Raises
         ------
         BadInput
-            If it is not a picture, or the bench is full.
+            If it is not a picture.
+        FullBench, OtherVisit
+            If the bench is full, or has turned to another visit since.
         """
         digest = hashlib.sha256(data).hexdigest()
         existing = self._same(digest)
@@ -171,9 +164,11 @@ class Desk:
             existing = self._same(digest)  # another request may have been faster
             if existing is not None:
                 return existing
+            if visit_id is not None and visit_id != self._visit:
+                raise OtherVisit(self._not_there(visit_id, "the photograph was not taken"))
             total = len(data) + sum(len(other.data) for other in self._shots)
             if len(self._shots) >= MOST_SHOTS or total > MOST_BYTES:
-                raise BadInput("the bench is full; log the visit or remove photographs")
+                raise FullBench("the bench is full; log the visit or remove photographs")
             self._shots.append(shot)
             self._read(shot)
             self._touch()
@@ -217,11 +212,10 @@ class Desk:
             something else, or the bench has turned to another surface since.
         """
         with self._lock:
-            said = (work, details)
             if visit_id in self._logged:
-                return self._logged[visit_id].again(said)
+                return self._logged[visit_id].again(work, details)
             if visit_id != self._visit:
-                raise BadInput(self._not_there(visit_id))
+                raise BadInput(self._not_there(visit_id, "nothing was logged"))
             surface = self._chosen()
             if any(one.state in ("waiting", "reading") for one in self._shots):
                 raise BadInput("a photograph is still being read; wait for it or remove it")
@@ -236,12 +230,8 @@ class Desk:
                 "next": "" if done.judged is None else done.judged.next_step.text(),
                 "problems": done.warnings,
             }
-            self._logged[visit_id] = LoggedOnce(result, said)
-            self._shots = []
-            # where this visit's pieces touched says nothing about the next visit
-            self.settings = replace(self.settings, sense="auto")
-            self._visit = self._begin()
-            self._touch()
+            self._logged[visit_id] = LoggedOnce.of(result, work, details)
+            self._next_visit()
             return result
 
     # --- what a device sees -------------------------------------------------------------------
@@ -256,7 +246,8 @@ class Desk:
         """Everything that the page shows, as plain values."""
         with self._lock:
             surface = None if self.settings.surface is None else self._chosen()
-            state, row = self._judged(surface)
+            known = None if surface is None else self._known(surface)
+            state, row = judged(known, self._shots)
             answer = None
             if state is not None and row is not None:
                 count = sum(one.reading is not None for one in self._shots)
@@ -265,7 +256,8 @@ class Desk:
             return {
                 "changed": self._changed,
                 "visit": self._visit,
-                "surfaces": [_surface_line(one) for one in self.surfaces()],
+                "not_kept": self._kept.problem,
+                "surfaces": [surface_line(one) for one in self.surfaces()],
                 "lamps": self.lamps(),
                 "cameras": self.cameras(),
                 "settings": {
@@ -278,8 +270,8 @@ class Desk:
                 },
                 "shots": [shot_view(one) for one in self._shots],
                 "answer": answer,
-                "course": self._course(surface),
-                "advised": self._advised(surface),
+                "course": course(surface, self._shots),
+                "advised": advised(known),
                 "history": history(seen[: len(seen) - (row is not None)]),
                 "stages": list(dict.fromkeys(one.stage for one in reversed(seen) if one.stage)),
             }
@@ -294,10 +286,16 @@ class Desk:
         with self._lock:
             return self._chosen()
 
+    @property
+    def kept(self) -> bool:
+        """Whether what is on the bench now is on the disk as well."""
+        return not self._kept.problem
+
     def close(self) -> int:
         """End the reading; return how many photographs were not logged."""
         self._reader.close()
         with self._lock:
+            self._kept.close()
             return len(self._shots)
 
     # --- inside -------------------------------------------------------------------------------
@@ -308,18 +306,52 @@ class Desk:
         self._begun[identity] = self.settings.surface
         return identity
 
-    def _not_there(self, visit_id: str) -> str:
-        """Why a visit that is not the one on the bench cannot be logged."""
+    def _next_visit(self) -> None:
+        """Clear the bench; where this visit's pieces touched says nothing about the next one."""
+        self._shots = []
+        self.settings = replace(self.settings, sense="auto")
+        self._visit = self._begin()
+        self._touch()
+
+    def _take_up(self, kept: Content, names: Sequence[str]) -> None:
+        """Go on where the bench was left, whatever ended it."""
+        self._begun, self._logged = dict(kept.begun), dict(kept.logged)
+        self._visit = kept.visit
+        self._shots = list(kept.shots)
+        self.settings = kept.settings
+        if kept.settings.surface not in names:  # it was moved away or renamed meanwhile
+            self.settings = replace(self.settings, surface=None, sense="auto")
+            self._visit = self._begin()
+        elif self._was_logged(kept.visit):
+            self._next_visit()
+        for shot in self._shots:
+            self._read(shot)
+
+    def _was_logged(self, visit_id: str) -> bool:
+        """Whether the last session of the surface is this visit, its writer killed thereafter."""
+        folder = self._chosen().folder
+        assert folder is not None
+        last = max(survey(folder).all_sessions, key=lambda one: one.sequence, default=None)
+        return last is not None and open_session(last.place).visit.inputs.get("bench") == visit_id
+
+    def _not_there(self, visit_id: str, what: str) -> str:
+        """Why a visit that is not the one on the bench cannot be logged, or added to."""
         was, now = self._begun.get(visit_id), self.settings.surface
         if was is not None and was != now:
             return (
-                f"nothing was logged: this visit was begun for {was}, and the bench has been "
+                f"{what}: this visit was begun for {was}, and the bench has been "
                 f"turned to {now or 'no surface'} since; choose {was} again"
             )
-        return "nothing was logged: this visit is not on the bench any more; look at the page again"
+        return f"{what}: this visit is not on the bench any more; look at the page again"
 
     def _touch(self) -> None:
+        """Something changed that is to be seen, and that is kept."""
         self._changed += 1
+        for old in list(self._begun)[:-MOST_REMEMBERED]:
+            del self._begun[old]
+            self._logged.pop(old, None)
+        shots = tuple(self._shots)
+        self._kept.save(Content(self._visit, self.settings, shots, self._begun, self._logged))
 
     def _same(self, digest: str) -> str | None:
         with self._lock:
@@ -366,7 +398,7 @@ class Desk:
         with self._lock:
             if shot.turn is turn:
                 shot.state, shot.started_s = "reading", time.monotonic()
-                self._touch()
+                self._changed += 1  # nothing that is kept
 
     def _done(self, shot: Shot, turn: object, result: Result) -> None:
         with self._lock:
@@ -376,55 +408,7 @@ class Desk:
                 shot.state, shot.refusal = "refused", str(result)
             else:
                 shot.state, shot.reading = "read", result
-            self._touch()
-
-    def _judged(self, surface: Surface | None) -> tuple[SurfaceState | None, VisitRow | None]:
-        """The state with what is on the bench as the last visit, and that visit's row."""
-        if surface is None or surface.folder is None:
-            return None, None
-        read = [shot.reading for shot in self._shots if shot.reading]
-        measured = [reading_measured(surface, shot) for shot in read]
-        draft: tuple[VisitRecord, ...] = ()
-        if measured:
-            draft = (VisitRecord("", datetime.now().astimezone(), measured=tuple(measured)),)
-        state = self._known(surface).state(*draft)
-        return state, state.rows[-1] if draft else None
-
-    def _advised(self, surface: Surface | None) -> dict[str, object] | None:
-        """The work that was advised after the last logged visit; None where it was no work."""
-        if surface is None or surface.folder is None:
-            return None
-        step = self._known(surface).state().next_step
-        if step.action not in ("grind", "polish") or step.minutes is None or step.alternate:
-            return None
-        return {
-            "text": step.text(),
-            "stage": step.stage or step.action,
-            "minutes": round_minutes(step.minutes),
-            "on_top": step.piece_on_top,
-        }
-
-    def _course(self, surface: Surface | None) -> dict[str, object] | None:
-        """Power against time, where several photographs tell it."""
-        read = [one for one in self._shots if one.reading and one.reading.power_fringes is not None]
-        if surface is None or len(read) < 2:
-            return None
-        when = {one.id: minute for one, minute in zip(read, minutes_of(read), strict=True)}
-        read.sort(key=lambda one: when[one.id])
-        minutes = [when[one.id] for one in read]
-        readings = [one.reading for one in read if one.reading]
-        return {
-            "points": [
-                {
-                    "id": one.id,
-                    "minutes": minute,
-                    "power": reading.power_fringes,
-                    "u95": reading.power_u95_fringes or 0.0,
-                }
-                for one, minute, reading in zip(read, minutes, readings, strict=True)
-            ],
-            "settling": settling_answer(readings, minutes, surface.tolerance),
-        }
+            self._changed += 1
 
     def _known(self, surface: Surface) -> LoggedVisits:
         """Logged visits, and what like surfaces teach; read again when the folder has changed."""
@@ -444,6 +428,7 @@ class Desk:
                 readings.append(logged(shot.reading, (number,), shot.options))
         inputs = {
             "with": "fringe bench",
+            "bench": self._visit,
             "arrived": [shot.taken.isoformat(timespec="seconds") for shot in self._shots],
         }
         return Visit(
@@ -463,13 +448,3 @@ class Desk:
             "lamp": self.settings.lamp or surface.lamp,
         }
         return instruments_used(surface, names) if read else {}
-
-
-def _surface_line(surface: Surface) -> dict[str, str]:
-    from fringe.format import figures
-
-    facts = (
-        f"{surface.form}, radius {figures(surface.radius_mm, 6)} mm, "
-        f"aperture {figures(surface.diameter_mm, 5)} mm"
-    )
-    return {"name": surface.name, "facts": facts}

@@ -12,27 +12,43 @@ from fringe.judge.state.visits import Work
 
 @dataclass(frozen=True)
 class LoggedOnce:
-    """A visit that was logged from the bench, and what was said with it."""
+    """A visit that was logged from the bench.
+
+    Attributes
+    ----------
+    result : mapping
+        What the device was told.
+    said : str
+        All that was said with it, to be compared.
+    words : str
+        The same in a few words, to be shown.
+    """
 
     result: dict[str, Any]
-    said: tuple[Work, Mapping[str, Any]]
+    said: str
+    words: str
 
-    def again(self, said: tuple[Work, Mapping[str, Any]]) -> dict[str, Any]:
+    @classmethod
+    def of(cls, result: dict[str, Any], work: Work, details: Mapping[str, Any]) -> LoggedOnce:
+        """What was logged with these words."""
+        return cls(result, *_said(work, details))
+
+    def again(self, work: Work, details: Mapping[str, Any]) -> dict[str, Any]:
         """What it came to, for a device that sent it twice; `BadInput` for another one."""
+        said, words = _said(work, details)
         if said == self.said:
             return self.result
-        work = _said_text(*self.said)
         raise BadInput(
             f"nothing was logged: visit {self.result['visit']} of {self.result['surface']} is in "
-            f"the record already, with {work}; yours says {_said_text(*said)}. If both are true, "
+            f"the record already, with {self.words}; yours says {words}. If both are true, "
             "log yours as the next visit"
         )
 
 
-def _said_text(work: Work, details: Mapping[str, Any]) -> str:
-    """What was said with a visit, in a few words."""
+def _said(work: Work, details: Mapping[str, Any]) -> tuple[str, str]:
+    """What was said with a visit: all of it, and in a few words."""
     minutes = None if work.minutes is None else f"{work.minutes:g} min"
     on_top = work.on_top and f"{work.on_top} on top"
     remark = details.get("remarks") and f"the remark {details['remarks']!r}"
     words = [one for one in (work.stage, minutes, on_top, remark) if one]
-    return ", ".join(words) or "no work"
+    return f"{work!r} {sorted(details.items())!r}", ", ".join(words) or "no work"

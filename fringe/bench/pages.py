@@ -11,13 +11,15 @@ from urllib.parse import unquote
 from flask import Flask, Response, abort, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from fringe.bench.desk import Desk, Settings
+from fringe.bench.desk import Desk, FullBench, OtherVisit
 from fringe.bench.guard import Guard, NotAllowedError
+from fringe.bench.settings import Settings
 from fringe.errors import BadInput, FringeError
 from fringe.judge.state.visits import ON_TOP, Work, split_spell
 from fringe.photo.ellipse import Edge
 
 MOST_UPLOAD = 50_000_000
+SCRIPTS = ("bench.js", "course.js", "draft.js", "edge.js", "enter.js", "outbox.js", "talk.js")
 _MOST_WORDS = 20_000
 _OPEN = ("/", "/enter", "/bench.css", "/enter.js")  # what a device sees before it is let in
 _HEADERS = {
@@ -94,7 +96,7 @@ def _add_page(app: Flask, desk: Desk, guard: Guard) -> None:
         return Response(data, mimetype=kind)
 
     app.add_url_rule("/bench.css", "css", lambda: static_file("bench.css", "text/css"))
-    for name in ("bench.js", "edge.js", "enter.js"):
+    for name in SCRIPTS:
         app.add_url_rule(f"/{name}", name, lambda name=name: static_file(name, "text/javascript"))
 
 
@@ -143,7 +145,8 @@ def _add_shots(app: Flask, desk: Desk) -> None:
     @app.put("/api/shots")
     def add() -> Response:
         name = unquote(request.headers.get("X-File-Name", ""))
-        identity = desk.add(request.get_data(cache=False), name)
+        visit = request.headers.get("X-Visit")
+        identity = desk.add(request.get_data(cache=False), name, visit)
         return _json({**desk.view(), "added": identity})
 
     @app.delete("/api/shots/<identity>")
@@ -174,7 +177,9 @@ def _add_errors(app: Flask) -> None:
 
     @app.errorhandler(FringeError)
     def bad_input(error: FringeError) -> Response:
-        return _json({"error": " ".join(str(error).split())}, 400)
+        # a device keeps a photograph that found no room, or another visit, and asks what to do
+        status = 409 if isinstance(error, FullBench | OtherVisit) else 400
+        return _json({"error": " ".join(str(error).split())}, status)
 
     @app.errorhandler(HTTPException)
     def http(error: HTTPException) -> Response:

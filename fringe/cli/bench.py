@@ -57,9 +57,8 @@ def command(archive: Path, network: bool, port: int, check: bool, as_json: bool)
     finally:
         left = server.close()
     if left:
-        click.echo(
-            f"{left} photograph{'' if left == 1 else 's'} on the bench were not logged", err=True
-        )
+        kept = "; kept for the next time" if server.desk.kept else ""
+        click.echo(f"{left} photograph{'' if left == 1 else 's'} not logged yet{kept}", err=True)
 
 
 def _open(archive: Path, port: int, network: bool, new_pass: Callable[[str], None]) -> BenchServer:

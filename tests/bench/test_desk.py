@@ -15,7 +15,8 @@ from fringe.archive.instruments import add_instrument
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session
 from fringe.archive.views.surface_state import surface_state
-from fringe.bench.desk import MOST_SHOTS, Desk, Settings
+from fringe.bench.desk import MOST_SHOTS, Desk
+from fringe.bench.settings import Settings
 from fringe.bench.shots import clean_file_name
 from fringe.errors import BadInput, Refused
 from fringe.judge.advice.step import round_minutes

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from fringe.bench.guard import Guard
-from fringe.bench.pages import MOST_UPLOAD, make_app
+from fringe.bench.pages import MOST_UPLOAD, SCRIPTS, make_app
 from fringe.judge.state.visits import Work
 from sample_visits import power_reading
 
@@ -58,7 +58,7 @@ def test_the_page_needs_nothing_from_outside(ask):
     """Page, style and scripts name no other site, and the page brings its token."""
     page = ask("GET", "/").text
     assert re.search(r'<meta name="fringe-token" content="[\w-]{32}">', page)
-    for path in ("/", "/bench.css", "/bench.js", "/edge.js", "/enter.js"):
+    for path in ("/", "/bench.css", *(f"/{name}" for name in SCRIPTS)):
         answer = ask("GET", path)
         assert answer.status_code == 200
         text = answer.text.replace("http://www.w3.org/2000/svg", "")  # a name, not an address

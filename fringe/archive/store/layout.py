@@ -10,6 +10,7 @@ SCHEMA_VERSION = 1
 SUFFIX = ".h5"
 SESSION_FILE = re.compile(r"^(\d{4,})_\d{8}T\d{6}Z_[0-9a-z]{6}\.h5$")
 CLAIM_FILE = re.compile(r"^\.(\d{4,})\.partial$")
+BENCH_FOLDER = ".bench"  # of an archive: what the bench page keeps that is not logged yet
 MISSING = -1  # a whole number that does not apply
 
 # HDF5 1.10 of 2016 is the oldest that keeps a checksum over where a variable's values lie, too:

@@ -15,7 +15,7 @@ from fringe.archive.store import hdf5
 from fringe.archive.store.digest import objects
 from fringe.archive.store.index import FOLDER as INDEX
 from fringe.archive.store.index import index_problems
-from fringe.archive.store.layout import SUFFIX
+from fringe.archive.store.layout import BENCH_FOLDER, SUFFIX
 from fringe.archive.store.ledger import LEDGER
 from fringe.archive.store.moves import finish_moves, folder_name, interrupted_moves
 from fringe.archive.store.order import in_order, survey
@@ -172,7 +172,7 @@ def check_archive(archive: Path) -> Findings:
     moving = interrupted_moves(archive)
     history = [] if closed else ledger_problems(archive, folders)
     known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX, *moving}
-    known.add(archive / LEDGER)
+    known |= {archive / LEDGER, archive / BENCH_FOLDER}
     known |= set(closed)
     leftovers, unknown = _other_files(archive, known)
     return Findings(

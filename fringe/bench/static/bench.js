@@ -1,8 +1,11 @@
 // The bench page: shows what lies on the desk, and sends what the person does.
+import { drawCourse } from "./course.js";
+import * as draft from "./draft.js";
 import { EdgeEditor } from "./edge.js";
+import { Outbox } from "./outbox.js";
+import { ask, capital, Silence } from "./talk.js";
 
 const $ = (id) => document.getElementById(id);
-const token = document.querySelector('meta[name="fringe-token"]').content;
 const QUICK = 500; // between two looks at the desk while something is being read [ms]
 const SLOW = 3000;
 
@@ -21,6 +24,9 @@ let moved = new Map(); // edges that were dragged and not yet read with, by phot
 let shownCourse = "";
 let timer = 0;
 let sending = false; // this device itself turns to another visit
+const outbox = new Outbox();
+let heardFirst;
+const first = new Promise((done) => { heardFirst = done; });
 
 const editor = new EdgeEditor($("overlay"), $("preview"), (edge) => {
   moved.set(selected, edge);
@@ -35,35 +41,10 @@ const editor = new EdgeEditor($("overlay"), $("preview"), (edge) => {
 function message(id, text) {
   $(id).textContent = text || "";
   $(id).hidden = !text;
-  $("read-it").hidden = $("trouble").hidden && $("logged").hidden;
+  $("read-it").hidden = $("trouble").hidden && $("logged").hidden && $("not-kept").hidden;
 }
 
 const trouble = (text) => message("trouble", text);
-
-async function ask(path, options = {}) {
-  const headers = { ...options.headers };
-  if (options.method) headers["X-Fringe-Token"] = token;
-  if (options.values) {
-    headers["Content-Type"] = "application/json";
-    options.body = JSON.stringify(options.values);
-  }
-  let answer;
-  try {
-    answer = await fetch(path, { method: options.method, headers, body: options.body });
-  } catch {
-    throw new Error("The bench does not answer; is fringe bench still running?");
-  }
-  if (answer.status === 401) location.reload();
-  let values;
-  try {
-    values = await answer.json();
-  } catch {
-    if (answer.status === 413) throw new Error("The photograph is too large for the bench; send a JPEG.");
-    throw new Error(`The bench gave an answer that is none (${answer.status}); load the page again.`);
-  }
-  if (!answer.ok) throw new Error(capital(values.error) + ".");
-  return values;
-}
 
 // Send something that changes the desk; nothing else can be sent meanwhile.
 async function change(path, options) {
@@ -96,6 +77,7 @@ async function look() {
     }
     if ($("trouble").dataset.lost) trouble("");
     delete $("trouble").dataset.lost;
+    if (outbox.items.length && !busy && !$("waiting-choice").dataset.asked) await send();
   } catch (error) {
     trouble(error.message);
     $("trouble").dataset.lost = "yes";
@@ -112,7 +94,9 @@ function again() {
 function take(values) {
   const before = desk;
   desk = values;
-  if (before && before.visit !== desk.visit) turned(before);
+  heardFirst();
+  if (!before) draft.restore(desk.visit, $("log-form"));
+  else if (before.visit !== desk.visit) turned(before);
   heard = performance.now();
   const there = desk.shots.map((shot) => shot.id);
   for (const id of moved.keys()) if (!there.includes(id)) moved.delete(id);
@@ -124,6 +108,7 @@ function take(values) {
 function turned(before) {
   const typed = ["stage-name", "minutes", "remark", "temperature"].some((id) => $(id).value.trim());
   $("log-form").reset();
+  draft.forget();
   moved.clear();
   const [was, now] = [before.settings.surface, desk.settings.surface];
   if (sending || (!typed && was === now)) return;
@@ -133,7 +118,6 @@ function turned(before) {
 
 const reading = () => desk?.shots.some((shot) => ["waiting", "reading"].includes(shot.state));
 const current = () => desk?.shots.find((shot) => shot.id === selected);
-const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 // --- showing ----------------------------------------------------------------------------------
 
@@ -146,6 +130,7 @@ function show() {
   showCourse();
   showHistory();
   showAdvised();
+  showNotKept();
   showButtons();
 }
 
@@ -322,31 +307,7 @@ function showCourse() {
   const wanted = JSON.stringify(course.points);
   if (wanted === shownCourse) return;
   shownCourse = wanted;
-  drawCourse(points);
-}
-
-function drawCourse(points) {
-  const plot = $("course-plot");
-  const [width, height, edge] = [320, 110, 16];
-  plot.setAttribute("viewBox", `0 0 ${width} ${height}`);
-  const last = Math.max(...points.map((point) => point.minutes));
-  const low = Math.min(...points.map((point) => point.power - point.u95));
-  const high = Math.max(...points.map((point) => point.power + point.u95));
-  const x = (point, index) => edge + (width - 2 * edge) * (last > 0.1 ? point.minutes / last : index / (points.length - 1));
-  const y = (power) => height - edge - ((height - 2 * edge) * (power - low)) / (high - low || 1);
-  const make = (name, attributes) => {
-    const one = document.createElementNS("http://www.w3.org/2000/svg", name);
-    for (const [key, value] of Object.entries(attributes)) one.setAttribute(key, value);
-    return one;
-  };
-  const places = points.map((point, index) => [x(point, index), y(point.power)]);
-  plot.replaceChildren(
-    make("polyline", { class: "course", points: places.map((place) => place.join(",")).join(" ") }),
-    ...points.map((point, index) => make("line", { class: "bar", x1: x(point, index), x2: x(point, index), y1: y(point.power - point.u95), y2: y(point.power + point.u95) })),
-    ...places.map(([cx, cy]) => make("circle", { class: "point", cx, cy, r: 4 })),
-  );
-  const value = (point) => point.shot.answer.value;
-  plot.setAttribute("aria-label", `Power from ${value(points[0])} to ${value(points.at(-1))} fringes, in the order taken`);
+  drawCourse($("course-plot"), points.map((point) => ({ ...point, value: point.shot.answer.value })));
 }
 
 function showHistory() {
@@ -372,11 +333,19 @@ function showAdvised() {
   if (advised) text("advised", `As advised: ${advised.text}`);
 }
 
+// A bench that cannot be kept says so once for each reason.
+function showNotKept() {
+  if ($("not-kept").dataset.of === desk.not_kept) return;
+  $("not-kept").dataset.of = desk.not_kept;
+  message("not-kept", desk.not_kept && `${capital(desk.not_kept)}. What is on the bench is lost if it ends now.`);
+}
+
 $("advised").addEventListener("click", () => {
   const { advised } = desk;
   $("stage-name").value = advised.stage;
   $("minutes").value = advised.minutes;
   $("on-top").value = advised.on_top ?? "";
+  draft.keep(desk.visit, $("log-form"));
 });
 
 function showButtons() {
@@ -408,23 +377,65 @@ let uploading = "";
 
 async function upload(input) {
   const files = [...input.files];
-  if (busy || !files.length) return;
-  for (const [index, file] of files.entries()) {
-    uploading = files.length > 1 ? `Sending ${index + 1} of ${files.length} …` : "Sending …";
-    const sent = await change("api/shots", {
-      method: "PUT",
-      headers: { "Content-Type": "application/octet-stream", "X-File-Name": encodeURIComponent(file.name) },
-      body: file,
-    });
-    if (!sent) break;
-  }
-  uploading = "";
+  if (!files.length) return;
+  await first; // a photograph may be taken before the page has heard which visit is on the bench
+  for (const file of files) await outbox.add(file, desk.visit, desk.settings.surface);
   input.value = ""; // the same file may be chosen again
-  showButtons();
+  await send();
   if (desk?.settings.surface) $("setup").open = false;
   const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
   $("answer").scrollIntoView({ block: "start", behavior: still ? "auto" : "smooth" });
 }
+
+// Send what waits, in the order taken; what the bench does not get now is sent again later.
+async function send() {
+  if (busy) return;
+  const all = outbox.items.length;
+  busy += 1;
+  $("waiting-choice").dataset.asked = "";
+  let left = "";
+  for (const [index, item] of [...outbox.items].entries()) {
+    uploading = all > 1 ? `Sending ${index + 1} of ${all} …` : "Sending …";
+    showButtons();
+    try {
+      const name = encodeURIComponent(item.name);
+      const headers = { "Content-Type": "application/octet-stream", "X-File-Name": name, "X-Visit": item.visit };
+      take(await ask("api/shots", { method: "PUT", headers, body: item.blob }));
+      await outbox.drop(item);
+    } catch (error) {
+      if (error instanceof Silence || error.status >= 500) left = "It is sent as soon as the bench answers.";
+      else if (error.status === 409) left = error.message;
+      else {
+        trouble(error.message); // no photograph, or far too large: it would never be taken
+        await outbox.drop(item);
+        continue;
+      }
+      $("waiting-choice").dataset.asked = error.status === 409 ? "yes" : "";
+      break;
+    }
+  }
+  busy -= 1;
+  uploading = "";
+  showWaiting(left);
+  show();
+  again();
+}
+
+function showWaiting(why) {
+  const count = outbox.items.length;
+  const what = count === 1 ? `A photograph of ${outbox.items[0]?.surface ?? "the bench"} waits here.` : `${count} photographs wait here.`;
+  message("waiting", count ? `${what} ${why}` : "");
+  $("waiting-choice").hidden = !count || !$("waiting-choice").dataset.asked;
+}
+
+$("waiting-send").addEventListener("click", () => {
+  outbox.readdress(desk.visit);
+  send();
+});
+$("waiting-drop").addEventListener("click", async () => {
+  await outbox.clear();
+  showWaiting("");
+});
 
 for (const id of ["camera", "files"]) $(id).addEventListener("change", (event) => upload(event.target));
 
@@ -517,14 +528,17 @@ $("log-form").addEventListener("submit", async (event) => {
     },
   });
   if (!done) return;
-  $("log-form").reset();
   const { surface, visit, verdict, next, problems } = done.logged;
   const judged = verdict ? ` It is ${verdict}.` : "";
   message("logged", [`${surface}: visit ${visit} is in the record.${judged} Next: ${next}.`, ...problems].join(" "));
 });
+$("log-form").addEventListener("input", () => desk && draft.keep(desk.visit, $("log-form")));
 $("read-it").addEventListener("click", () => {
-  message("trouble", "");
-  message("logged", "");
+  for (const id of ["trouble", "logged", "not-kept"]) message(id, "");
 });
+
+// A phone that wakes up looks at once.
+document.addEventListener("visibilitychange", () => document.hidden || look());
+addEventListener("online", look);
 
 look();

@@ -74,11 +74,13 @@ class _Reached:
     """Chance that the work has come to the band after so many minutes."""
 
     def __init__(self, belief: Belief, stage: Stage, on_top: str, half: float) -> None:
+        # the side that it comes from decides; what lies beyond the band has passed it
         height = belief.height
-        self._down, self._half = height.median > 0, half
-        self._now = self._chance(height)
-        chances = [self._chance(belief.after([Spell(stage, m, on_top)])) for m in _MINUTES]
-        self._chances = np.maximum.accumulate(chances)
+        down = height.median > 0
+        edge = half if down else -half
+        below = belief.chances_below(edge, stage, on_top, _MINUTES)
+        self._now = height.below(edge) if down else 1 - height.below(edge)
+        self._chances = np.maximum.accumulate(below if down else 1 - below)
 
     @property
     def ever(self) -> float:
@@ -92,10 +94,6 @@ class _Reached:
         if self._chances[-1] < share:
             return None
         return math.exp(float(np.interp(share, self._chances, np.log(_MINUTES))))
-
-    def _chance(self, height: Distribution) -> float:
-        # the side that it comes from decides; what lies beyond the band has passed it
-        return height.below(self._half) if self._down else 1 - height.below(-self._half)
 
 
 def _worked(belief: Belief, stage: Stage) -> bool:

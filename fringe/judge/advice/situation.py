@@ -15,7 +15,7 @@ from fringe.judge.advice.ladder import Ladder
 from fringe.judge.advice.step import Pits
 from fringe.judge.advice.wrong_way import OTHER_PIECE, wrong_way
 from fringe.judge.state.abrasives import Stage
-from fringe.judge.state.belief import Belief, Rate
+from fringe.judge.state.belief import Belief
 from fringe.judge.state.shop import HEIGHT, POWER_SHARE
 
 if TYPE_CHECKING:
@@ -113,20 +113,9 @@ class Situation:
             one, weights=weights, means=one.means[keep], covariances=one.covariances[keep]
         )
 
-    @cached_property
-    def _rates(self) -> dict[tuple[str, str], Rate]:
-        return {}
-
-    def rate(self, stage: Stage, on_top: str) -> Rate:
-        """What one minute of a stage does, with one piece on top."""
-        key = stage.key, on_top
-        if key not in self._rates:
-            self._rates[key] = self.likely.rate(stage, on_top)
-        return self._rates[key]
-
     def pace(self, stage: Stage, on_top: str) -> float:
-        """The likeliest size of that [um/min], never 0."""
-        return max(abs(self.rate(stage, on_top).median), LEAST_PACE_UM)
+        """The likeliest size of what a minute of a stage does [um/min], never 0."""
+        return max(abs(self.likely.pace(stage, on_top)), LEAST_PACE_UM)
 
     @cached_property
     def median_um(self) -> float:

@@ -206,9 +206,13 @@ def _coarser(here: Situation, now: Stage) -> Stage | None:
     stages = [now]
     for grit in here.ladder.coarser(now):
         stages.insert(0, grit)
-        pits = [pits_after(here, fine, coarse) for coarse, fine in pairwise(stages)]
-        first = max(_power_minutes(here, grit), _pit_minutes(here, grit))
-        cost = first + math.fsum(pits) + VISIT_MINUTES * len(stages)
+        cost = VISIT_MINUTES * len(stages)
+        if cost >= least:  # and so are all that are coarser
+            break
+        cost += math.fsum(pits_after(here, fine, coarse) for coarse, fine in pairwise(stages))
+        if cost >= least:
+            continue
+        cost += max(_power_minutes(here, grit), _pit_minutes(here, grit))
         if cost < least:
             best, least = grit, cost
     return best

@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from fringe.judge.state import shop
 from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.distribution import Distribution
+from fringe.judge.state.mixture import Mixture
 from fringe.judge.state.observed import Spell
+from fringe.judge.state.outlook import MOST_KINDS, Outlook, outlook
 from fringe.judge.state.pits import PitsBelief
-from fringe.judge.state.shop import HEIGHT, TENDENCY, WARMTH, Layout
+from fringe.judge.state.shop import HEIGHT, WARMTH, Layout
 
 Array = NDArray[np.float64]
 
 # Chance that a spell to come moves the surface the other way (common practice, no source)
 OTHER_WAY = {True: 0.04, False: 0.005}
-# nodes of the quadrature over the rates of so many kinds of work in one visit
-_NODES = {1: 9, 2: 5, 3: 3, 4: 3}
-_LEAST = 5e-4  # weight of a part that is still looked at
 
 
 @dataclass(frozen=True)
@@ -114,7 +112,10 @@ class Belief:
     rested_minutes: float | None = None
     taught: Mapping[str, int] = field(default_factory=dict)
     pits: PitsBelief | None = None
-    _rates: dict[tuple[str, str], Rate] = field(default_factory=dict, init=False, repr=False)
+    _paces: dict[tuple[str, str], float] = field(default_factory=dict, init=False, repr=False)
+    _outlooks: dict[tuple[tuple[str, str | None], ...], Outlook] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
     @property
     def height(self) -> Distribution:
@@ -140,19 +141,23 @@ class Belief:
 
         It is that of a spell that goes the way it should.
         """
-        key = stage.key, on_top
-        if key not in self._rates:
-            self._rates[key] = self._rate(stage, on_top)
-        return self._rates[key]
-
-    def _rate(self, stage: Stage, on_top: str) -> Rate:
-        weights, change, _, variance, _ = self._changes([Spell(stage, 1.0, on_top)])
-        found = Distribution(weights, change, np.sqrt(np.maximum(variance, 0.0)))
-        low, median, high = found.quantiles((0.05, 0.5, 0.95))
+        low, high = self._minute(stage, on_top).interval(0.9)
         mine = [s for s in self.spells if s.stage.key == stage.key and s.on_top == on_top]
         minutes = math.fsum(s.minutes or 0.0 for s in mine)
         surfaces = self.taught.get(stage.key, 0)
-        return Rate(median, low, high, len(mine), minutes, surfaces)
+        return Rate(self.pace(stage, on_top), low, high, len(mine), minutes, surfaces)
+
+    def pace(self, stage: Stage, on_top: str) -> float:
+        """Median of that rate [um/min]."""
+        key = stage.key, on_top
+        if key not in self._paces:
+            self._paces[key] = self._minute(stage, on_top).median
+        return self._paces[key]
+
+    def _minute(self, stage: Stage, on_top: str) -> Distribution:
+        ahead = self._outlook(((stage, on_top),))
+        change, _, variance, _ = ahead.after(np.ones(1))
+        return Distribution(ahead.weights, change, np.sqrt(np.maximum(variance, 0.0)))
 
     def after(self, spells: Sequence[Spell]) -> Distribution:
         """Height of power after work to come, what differs from spell to spell included [um].
@@ -162,76 +167,60 @@ class Belief:
         spells : sequence of Spell
             With minutes and piece on top.
         """
-        told = [one for one in spells if one.minutes]
-        if not told:
+        minutes: dict[tuple[str, str | None], float] = {}
+        kinds: dict[tuple[str, str | None], Stage] = {}
+        for one in spells:
+            if one.minutes:
+                key = one.stage.key, one.on_top
+                kinds.setdefault(key, one.stage)
+                minutes[key] = minutes.get(key, 0.0) + one.minutes
+        if not minutes:
             return self.height
-        weights, change, height, _, total = self._changes(told)
-        polish = any(one.stage.polish for one in told)
-        other = OTHER_WAY[polish]
-        return Distribution(
-            np.concatenate([weights * (1 - other), weights * other]),
-            np.concatenate([height + change, height - change]),
-            np.sqrt(np.maximum(np.concatenate([total, total]), 1e-12)),
+        told = [(stage, on_top) for (_, on_top), stage in kinds.items()][:MOST_KINDS]
+        ahead = self._outlook(tuple(told))
+        weights, means, sds = _either_way(
+            ahead,
+            np.array(list(minutes.values())[:MOST_KINDS]),
+            polish=any(one.polish for one in kinds.values()),
         )
+        return Distribution(weights, means, sds)
 
-    def _changes(self, spells: Sequence[Spell]) -> tuple[Array, Array, Array, Array, Array]:
-        """Quadrature over the rates of work to come.
+    def chances_below(self, value_um: float, stage: Stage, on_top: str, minutes: Array) -> Array:
+        """Probability of a height below a value after so many minutes of one kind of work.
+
+        Parameters
+        ----------
+        value_um : float
+            The height [um].
+        stage, on_top
+            The work.
+        minutes : ndarray, shape (M,)
+            None of them zero [min].
 
         Returns
         -------
-        weights, change, height, variance, total : ndarray, shape (K', )
-            Of each node of each part: mean change of height by the work, mean height before,
-            variances of the change and of the height after [um, um^2].
+        ndarray, shape (M,)
         """
-        keep = self.weights > _LEAST
-        weights = self.weights[keep] / self.weights[keep].sum()
-        means, covariances = self.means[keep], self.covariances[keep]
-        rows, base, amount, polish, extra = _terms(spells, self.layout)
-        logs = means @ rows.T + base
-        spread = rows @ covariances @ rows.T + np.diag(extra)
-        nodes, shares = _nodes(len(base))
-        root = np.linalg.cholesky(spread)
-        off = np.einsum("kij,qj->kqi", root, nodes)
-        pace = np.exp(logs[:, None] + off)
-        change = pace @ amount
-        # of the upper piece, which the tendency in polishing is counted in
-        below = np.exp(means[:, shop.RATIO, None] * rows[:, shop.RATIO])
-        drift = (pace / below[:, None]) @ polish
-        # height and tendency given the rates
-        both = covariances[:, [HEIGHT, TENDENCY]] @ rows.T
-        gain = np.linalg.solve(spread, both.transpose(0, 2, 1)).transpose(0, 2, 1)
-        given = means[:, None, [HEIGHT, TENDENCY]] + np.einsum("kij,kqj->kqi", gain, off)
-        places = np.ix_([HEIGHT, TENDENCY], [HEIGHT, TENDENCY])
-        left = covariances[:, places[0], places[1]] - gain @ both.transpose(0, 2, 1)
-        change = change + drift * given[..., 1]
-        variance = drift**2 * left[:, None, 1, 1]
-        total = left[:, None, 0, 0] + variance + 2 * drift * left[:, None, 0, 1]
-        share = (weights[:, None] * shares).ravel()
-        return share, change.ravel(), given[..., 0].ravel(), variance.ravel(), total.ravel()
+        ahead = self._outlook(((stage, on_top),))
+        weights, means, sds = _either_way(ahead, minutes[:, None], polish=stage.polish)
+        chances: Array = ndtr((value_um - means) / sds) @ weights
+        return chances
+
+    def _outlook(self, kinds: tuple[tuple[Stage, str | None], ...]) -> Outlook:
+        key = tuple((stage.key, on_top) for stage, on_top in kinds)
+        if key not in self._outlooks:
+            mixture = Mixture(self.weights, self.means, self.covariances)
+            self._outlooks[key] = outlook(mixture, self.layout, kinds)
+        return self._outlooks[key]
 
 
-def _terms(spells: Sequence[Spell], layout: Layout) -> tuple[Array, Array, Array, Array, Array]:
-    """Logarithm of the rate of each kind of work in the spells, and its minutes."""
-    groups: dict[tuple[str, str | None], list[Spell]] = {}
-    for spell in spells:
-        groups.setdefault((spell.stage.key, spell.on_top), []).append(spell)
-    rows, base, amount, polish, extra = [], [], [], [], []
-    for (_, on_top), same in itertools.islice(groups.items(), max(_NODES)):
-        one, minutes = same[0].stage, math.fsum(s.minutes or 0.0 for s in same)
-        row, u = layout.row(one, reversed_piece=on_top == "tool")
-        rows.append(row)
-        base.append(shop.base(one))
-        amount.append(minutes if on_top == "tool" else -minutes)
-        polish.append(minutes if one.polish else 0.0)
-        extra.append(shop.SCATTER**2 + u**2)
-    return np.array(rows), np.array(base), np.array(amount), np.array(polish), np.array(extra)
-
-
-@cache
-def _nodes(dimensions: int) -> tuple[Array, Array]:
-    """Nodes (Q, J) and weights (Q,) of Gauss-Hermite quadrature over standard normals."""
-    points, weights = np.polynomial.hermite_e.hermegauss(_NODES[dimensions])
-    weights = weights / weights.sum()
-    nodes = np.array(list(itertools.product(points, repeat=dimensions)))
-    shares = np.array([math.prod(one) for one in itertools.product(weights, repeat=dimensions)])
-    return nodes, shares
+def _either_way(ahead: Outlook, minutes: Array, *, polish: bool) -> tuple[Array, Array, Array]:
+    """Weights, means and widths of the height after work that may go the other way (..., 2 N)."""
+    other = OTHER_WAY[polish]
+    change, height, _, total = ahead.after(minutes)
+    sds = np.sqrt(np.maximum(total, 1e-12))
+    return (
+        np.concatenate([ahead.weights * (1 - other), ahead.weights * other]),
+        np.concatenate([height, ahead.height - change], axis=-1),
+        np.concatenate([sds, sds], axis=-1),
+    )

@@ -12,9 +12,9 @@ from scipy.special import ndtr, ndtri
 
 Array = NDArray[np.float64]
 
-# A quantile is searched on a grid, twice on a finer one about it, and interpolated there.
-_STEPS = 32
-_REFINED = 3
+# A quantile is searched on a grid, three times on a finer one about it, and interpolated there.
+_STEPS = 14
+_REFINED = 4
 
 
 @dataclass(frozen=True, eq=False)

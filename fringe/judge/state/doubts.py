@@ -40,14 +40,24 @@ class Doubts:
         number : int
             Of the visit.
         """
+        kinds = list(dict.fromkeys(h.kind for h in hypotheses if h.kind))
+        of_kind = np.array([[float(h.kind == kind) for kind in kinds] for h in hypotheses])
+        blunders = [*self._blunders, *((kind, number) for kind in kinds)]
+        # each with the weight that it has in every part of the joint mixture
+        chances = np.concatenate(
+            [joint.weights.sum(axis=1) @ self._given, joint.weights.sum(axis=0) @ of_kind]
+        )
         found = []
-        for place, (kind, visit) in enumerate(self._blunders):
-            least = LEAST if visit >= number - 1 else LEAST_EARLIER
-            found.append(_doubt(joint, self._given[:, place, None], kind, visit, least))
-        for kind in dict.fromkeys(h.kind for h in hypotheses if h.kind):
-            of_kind = np.array([h.kind == kind for h in hypotheses], dtype=float)
-            found.append(_doubt(joint, of_kind[None], kind, number, LEAST))
-        return tuple(one for one in found if one is not None)
+        for place, (kind, visit) in enumerate(blunders):
+            if chances[place] >= (LEAST if visit >= number - 1 else LEAST_EARLIER):
+                earlier = place < len(self._blunders)
+                given = (
+                    self._given[:, place, None]
+                    if earlier
+                    else of_kind[None, :, place - len(self._blunders)]
+                )
+                found.append(_doubt(joint, given, kind, visit))
+        return tuple(found)
 
     def merged(self, origins: Origins, hypotheses: Sequence[Hypothesis], number: int) -> None:
         """Follow the parts of the joint mixture into those that it was merged to."""
@@ -63,12 +73,10 @@ class Doubts:
         self._given = given[:, keep]
 
 
-def _doubt(joint: Mixture, given: Array, kind: str, visit: int, least: float) -> Doubt | None:
+def _doubt(joint: Mixture, given: Array, kind: str, visit: int) -> Doubt:
     """One blunder, by its probability given each part and hypothesis of the joint mixture."""
     weights = joint.weights * given
     chance = float(weights.sum())
-    if chance < least:
-        return None
     share = weights / chance
     heights = joint.means[..., HEIGHT]
     mean = float(np.sum(share * heights))

@@ -125,7 +125,12 @@ def spells_terms(
 
 @dataclass(frozen=True)
 class _Problem:
-    """One visit's equations for B hypotheses; the state is followed by scatter and warmth."""
+    """One visit's equations for B hypotheses; the state is followed by scatter and warmth.
+
+    The equations see the state through q numbers alone: height and tendency, the logarithm of
+    the rate of each term and of the upper piece in its stage, and what each reading adds to the
+    height. The iterations are in these.
+    """
 
     work: SpellTerms | None
     amount: Array  # (B, J) minutes, signed
@@ -139,38 +144,49 @@ class _Problem:
     offsets: Array  # (m,)
     log_scale: Array  # (B,) what brings a likelihood of rings that cannot be read to one
 
-    def change(self, state: Array, size: int) -> tuple[Array, Array]:
-        """Height after the work and its Jacobian."""
-        jacobian = np.zeros_like(state)
-        jacobian[:, HEIGHT] = 1.0
-        height = state[:, HEIGHT].copy()
-        if self.work is None:
-            return height, jacobian
-        work, terms = self.work, len(self.work.base)
-        noise = state[:, size : size + terms]
-        logs = state[:, :size] @ work.rows.T + noise
-        upper = state[:, :size] @ work.upper_rows.T + noise
-        done = self.amount * np.exp(work.base + np.clip(logs, -LONGEST_LOG, LONGEST_LOG))
-        drift = self.polish * np.exp(work.base + np.clip(upper, -LONGEST_LOG, LONGEST_LOG))
-        tendency = state[:, TENDENCY]
-        height += done.sum(axis=1) + tendency * drift.sum(axis=1)
-        jacobian[:, :size] += done @ work.rows + tendency[:, None] * (drift @ work.upper_rows)
-        jacobian[:, TENDENCY] += drift.sum(axis=1)
-        jacobian[:, size : size + terms] = done + tendency[:, None] * drift
-        return height, jacobian
+    @property
+    def terms(self) -> int:
+        """Number of terms."""
+        return int(self.amount.shape[1])
 
-    def warm_rows(self, size: int, total: int) -> Array:
-        """Warmth and offset at each reading as linear functions of the state (B, m, total)."""
+    def seen(self, size: int, total: int) -> Array:
+        """The q numbers as linear functions of the state (B, q, total)."""
         count, read = self.heights.shape
-        rows = np.zeros((count, read, total))
-        optical = self.optical[:, None]
+        terms = self.terms
+        rows = np.zeros((count, 2 + 2 * terms + read, total))
+        rows[:, 0, HEIGHT] = rows[:, 1, TENDENCY] = 1.0
+        readings, optical = rows[:, 2 + 2 * terms :], self.optical[:, None]
         if self.work is None:
-            rows[..., WARMTH] = optical * self.warm
+            readings[..., WARMTH] = optical * self.warm
         else:
-            rows[..., WARMTH] = self.work.kept * optical * self.warm
-            rows[..., size + len(self.work.base) :] = optical * self.fresh
-        rows[..., OFFSET] = self.offsets
+            rows[:, 2 : 2 + terms, :size] = self.work.rows
+            rows[:, 2 + terms : 2 + 2 * terms, :size] = self.work.upper_rows
+            for term in range(terms):
+                rows[:, [2 + term, 2 + terms + term], size + term] = 1.0
+            readings[..., WARMTH] = self.work.kept * optical * self.warm
+            readings[..., size + terms :] = optical * self.fresh
+        readings[..., OFFSET] = self.offsets
         return rows
+
+    def change(self, seen: Array) -> tuple[Array, Array]:
+        """Height after the work, and its slope in the q numbers that the equations see."""
+        slope = np.zeros_like(seen)
+        slope[:, 0] = 1.0
+        height = seen[:, 0].copy()
+        if self.work is None:
+            return height, slope
+        terms, base = self.terms, self.work.base
+        rates = np.exp(
+            np.minimum(np.maximum(seen[:, 2 : 2 + 2 * terms], -LONGEST_LOG), LONGEST_LOG)
+        )
+        done = self.amount * np.exp(base) * rates[:, :terms]
+        drift = self.polish * np.exp(base) * rates[:, terms:]
+        tendency, drifted = seen[:, 1], drift.sum(axis=1)
+        height += done.sum(axis=1) + tendency * drifted
+        slope[:, 1] = drifted
+        slope[:, 2 : 2 + terms] = done
+        slope[:, 2 + terms : 2 + 2 * terms] = tendency[:, None] * drift
+        return height, slope
 
 
 def updated(
@@ -196,28 +212,12 @@ def updated(
         [h.chance for h in hypotheses]
     )
     logs = logs.ravel() + problem.log_scale
+    seen = problem.seen(size, means.shape[1])
     state = means
-    rows = problem.warm_rows(size, means.shape[1])
-    read = len(problem.optical)
-    for iteration in range(1, MOST_ITERATIONS + 1 if read else 1):
-        height, jacobian = problem.change(state, size)
-        slope = jacobian[:, None, :] + rows
-        found = height[:, None] + np.einsum("bmn,bn->bm", rows, state)
-        innovation = problem.heights - found - np.einsum("bmn,bn->bm", slope, means - state)
-        cross = covariances @ slope.transpose(0, 2, 1)
-        spread = slope @ cross
-        spread[:, range(read), range(read)] += problem.variances
-        gain = np.linalg.solve(spread, cross.transpose(0, 2, 1)).transpose(0, 2, 1)
-        step = means + np.einsum("bnm,bm->bn", gain, innovation) - state
-        longest = _log_step(work, step, size)
-        state = state + step * np.minimum(1.0, LONGEST_STEP / np.maximum(longest, 1e-12))[:, None]
-        if iteration >= ITERATIONS and float(longest.max()) < CONVERGED:
-            break
-    if read:
-        covariances = covariances - gain @ cross.transpose(0, 2, 1)
-        white = np.linalg.solve(spread, innovation[..., None])[..., 0]
-        logs = logs - 0.5 * (np.sum(innovation * white, axis=1) + np.linalg.slogdet(spread)[1])
-    means, covariances = _carried(problem, state, covariances, size)
+    if len(problem.optical):
+        state, covariances, fit = _fitted(problem, seen, means, covariances)
+        logs = logs + fit
+    means, covariances = _carried(problem, seen, state, covariances)
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
     shape = (parts, kinds)
@@ -228,14 +228,47 @@ def updated(
     )
 
 
-def _log_step(work: SpellTerms | None, step: Array, size: int) -> Array:
-    """Largest change of the logarithm of what a spell does, in each of B steps (B,)."""
-    if work is None:
-        return np.zeros(len(step))
-    terms = len(work.base)
-    change: Array = np.abs(step[:, :size] @ work.rows.T + step[:, size : size + terms])
-    most: Array = change.max(axis=1)
-    return most
+def _fitted(
+    problem: _Problem, seen: Array, means: Array, covariances: Array
+) -> tuple[Array, Array, Array]:
+    """State and covariance given the readings, and the logarithm of their likelihood (B,).
+
+    The solution is means + covariances seen' x; x is iterated, and what the equations see.
+    """
+    read, terms = len(problem.optical), problem.terms
+    spans = covariances @ seen.transpose(0, 2, 1)
+    prior, inner = (seen @ means[..., None])[..., 0], seen @ spans
+    at, x = prior.copy(), np.zeros_like(prior)
+    for iteration in range(1, MOST_ITERATIONS + 1):
+        height, slope = problem.change(at)
+        slopes = np.repeat(slope[:, None], read, axis=1)
+        slopes[:, range(read), range(-read, 0)] += 1.0
+        off = problem.heights - height[:, None] - at[:, -read:]
+        off -= (slopes @ (prior - at)[..., None])[..., 0]
+        cross = inner @ slopes.transpose(0, 2, 1)
+        spread = slopes @ cross
+        spread[:, range(read), range(read)] += problem.variances
+        white = _solved(spread, off[..., None])
+        to = (slopes.transpose(0, 2, 1) @ white)[..., 0]
+        step = prior + (inner @ to[..., None])[..., 0] - at
+        longest = np.abs(step[:, 2 : 2 + terms]).max(axis=1, initial=0.0)
+        share = np.minimum(1.0, LONGEST_STEP / np.maximum(longest, 1e-12))[:, None]
+        x += share * (to - x)
+        at += share * step
+        if iteration >= ITERATIONS and float(longest.max()) < CONVERGED:
+            break
+    whole = spans @ slopes.transpose(0, 2, 1)
+    gain = _solved(spread, whole.transpose(0, 2, 1)).transpose(0, 2, 1)
+    fit = -0.5 * (np.sum(off * white[..., 0], axis=1) + np.linalg.slogdet(spread)[1])
+    state = means + (spans @ x[..., None])[..., 0]
+    return state, covariances - gain @ whole.transpose(0, 2, 1), fit
+
+
+def _solved(spread: Array, right: Array) -> Array:
+    """Solutions of B systems of m equations, for k right sides each (B, m, k)."""
+    if spread.shape[1] == 1:
+        return np.asarray(right / spread)
+    return np.asarray(np.linalg.solve(spread, right))
 
 
 def _problem(
@@ -337,20 +370,23 @@ def _augmented(
     return np.concatenate([means, beyond], axis=1), wide
 
 
-def _carried(problem: _Problem, state: Array, covariances: Array, size: int) -> tuple[Array, Array]:
+def _carried(
+    problem: _Problem, seen: Array, state: Array, covariances: Array
+) -> tuple[Array, Array]:
     """The state through the work, at the point that the readings found."""
     if problem.work is None:
         return state, _symmetric(covariances)
-    height, jacobian = problem.change(state, size)
-    total = state.shape[1]
-    carry = np.zeros((len(state), size, total))
+    height, slope = problem.change((seen @ state[..., None])[..., 0])
+    count, total = state.shape
+    size = len(problem.work.rows[0])
+    carry = np.zeros((count, size, total))
     carry[:, range(size), range(size)] = 1.0
-    carry[:, HEIGHT] = jacobian
+    carry[:, HEIGHT] = (slope[:, None] @ seen)[:, 0]
     first = WARMTH.start
     for i in range(len(shop.DECAY_MINUTES)):
         carry[:, first + i, first + i] = problem.work.kept
-        carry[:, first + i, size + len(problem.work.base) + i] = problem.left[:, i]
-    means = np.einsum("bij,bj->bi", carry, state)
+        carry[:, first + i, size + problem.terms + i] = problem.left[:, i]
+    means = (carry @ state[..., None])[..., 0]
     means[:, HEIGHT] = height
     return means, _symmetric(carry @ covariances @ carry.transpose(0, 2, 1))
 

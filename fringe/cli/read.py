@@ -68,9 +68,9 @@ def command(
     --edge none is for a field without an edge, such as a microscope's. Several photographs are
     read at once, each by itself.
 
-    --burst reads five frames or more of one contact as one: camera fixed, the gap shifted a
-    little between frames by pressing or settling. Eight frames that spread over a spacing of the
-    fringes give the gap to a few thousandths of a fringe.
+    --burst reads five frames or more of one contact as one: camera on a stand, the gap shifted a
+    little between frames by pressing or settling; what the camera drifts by is taken out. Eight
+    frames that spread over a spacing of the fringes give the gap to a few thousandths of a fringe.
 
     --by-eye takes down what was seen without a camera: rings from their centre to the edge, or
     the bow of straight fringes over the full diameter, in spacings; then where the contact is:

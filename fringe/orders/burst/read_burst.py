@@ -4,35 +4,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import BadInput, Refused
-from fringe.optics.view import cos_view
 from fringe.optics.zernike import zernike_rows, zernike_terms
 from fringe.orders.burst.checks import (
     LEAST_CONDITIONING,
-    check_steps,
     form_change,
-    is_even,
     too_alike,
     too_few_fringes,
 )
+from fringe.orders.burst.drift import check_still, left_shifts, moved_back, steadied
 from fringe.orders.burst.form import FittedForm, PhaseMap, edge_of_amplitude, fit_form
-from fringe.orders.burst.steps import (
-    Stack,
-    Steps,
-    first_steps,
-    frame_noise,
-    improve,
-    overtone,
-    solve_pixels,
-)
+from fringe.orders.burst.frames import Burst, Maps, cut_burst, maps_of, solve_steps
+from fringe.orders.burst.steps import Stack, Steps, improve, solve_pixels
 from fringe.orders.checks import with_form_warnings
 from fringe.orders.edge.find import find_edge
-from fringe.orders.fit.field import Array, Field, cut_field
+from fringe.orders.fit.field import cut_field
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.robust import cauchy_squared, robust_fit, robust_sigma
 from fringe.orders.fit.solve import Solution, solve
@@ -44,69 +35,21 @@ from fringe.photo.frames import check_alike
 from fringe.photo.load import Photo
 
 LEAST_FRAMES = 5  # with fewer, steps and gains are not determined
-_MOST_RADIUS_PX = 800.0
 _LEAST_SPAN = 0.8  # fringes in view in one frame at least; with less, bursts read 0.1 fringe off
 _CLEAR_SPAN = 5.0  # fringes in view, from which one frame alone tells the power
 _ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
-_FIRST, _THINNED, _LEFT_OUT = 2500, 12_000, 5000  # pixels for the start, the steps, the jackknife
+_LEFT_OUT = 5000  # pixels for the jackknife
 _RIM_PX = 3.0  # pixels along the rim that are left out, for the camera's blur
-_MOST_OVERTONE = 0.2  # of two beams and a few more; printed lines have far more
+_MUCH_DRIFT = (
+    0.35  # of a frame, from which it is taken out and the steps are solved again [field px]
+)
 _SOME_CHANGE = 0.04  # of the form within a burst [fringe]
-
-
-@dataclass(frozen=True)
-class _Burst:
-    """All frames inside and round the aperture.
-
-    `light` and `good` have shape (K, M, N), `u` and `v` (M, N); `first` is the first frame.
-    """
-
-    light: Array
-    good: NDArray[np.bool_]
-    u: Array
-    v: Array
-    first: Field
-    edge: Edge
-    piston: Array
-
-    def stack(self, where: NDArray[np.bool_] | NDArray[np.int64]) -> Stack:
-        """Pixels of the burst, by a mask (M, N) or by flat indices."""
-        index = np.flatnonzero(where) if where.dtype == bool else where
-        frames = len(self.light)
-        u, v = self.u.ravel()[index], self.v.ravel()[index]
-        columns = np.stack([self.piston.ravel()[index], u, v, u * u + v * v, u * u - v * v, u * v])
-        return Stack(
-            self.light.reshape(frames, -1)[:, index],
-            self.good.reshape(frames, -1)[:, index].astype(np.float32),
-            columns.astype(np.float32),
-        )
-
-    def inside(self, share: float) -> NDArray[np.bool_]:
-        """Mask of the pixels within a share of the edge's radius, usable in most frames."""
-        enough = self.good.sum(axis=0) >= max(4, 0.6 * len(self.good))
-        return np.asarray((self.u**2 + self.v**2 < share**2) & enough)
-
-
-@dataclass(frozen=True)
-class _Maps:
-    """Pixel values over the field, each of shape (M, N)."""
-
-    mean: Array
-    cos: Array
-    sin: Array
-    scatter: Array
-    conditioning: Array
-    first_phase: Array  # of the first frame's step [fringe]
-
-    @property
-    def amplitude(self) -> Array:
-        return np.hypot(self.cos, self.sin)
 
 
 def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
     """Read several frames of one contact.
 
-    The camera stays where it is; between frames the gap shifts by an unknown amount, by
+    What the camera drifts by is taken out; between frames the gap shifts by an unknown amount, by
     pressing or settling, and may lean a little. The steps do not determine the sense: their
     direction is unknown.
 
@@ -131,17 +74,16 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
         If the steps are too alike, the camera moved, or the gap changed its form.
     """
     _check_frames(photos, options)
+    photos = steadied(photos)
     first, name = photos[0], f"{photos[0].name} and {len(photos) - 1} more"
     if isinstance(options.edge, Edge):
         edge, edge_source = options.edge, "given"
         check_edge(first, edge)
     else:
         edge, edge_source = find_edge(first).edge, "found"
-    burst = _cut(photos, edge, options, _ROOM_GIVEN if edge_source == "given" else _ROOM_FOUND)
+    room = _ROOM_GIVEN if edge_source == "given" else _ROOM_FOUND
     rng = np.random.default_rng(1)
-    steps = _solve_steps(burst, name, rng)
-    maps = _maps(burst, steps)
-    _check_still(burst, steps, maps, name)
+    burst, steps, maps = _solved(photos, (edge, options, room), name, rng)
     if edge_source == "found":
         burst = _with_better_edge(burst, maps, name)
     maps, doubt = _even_light(burst, steps, maps)
@@ -164,109 +106,33 @@ def _check_frames(photos: Sequence[Photo], options: ReadOptions) -> None:
     check_alike(photos)
 
 
-def _cut(photos: Sequence[Photo], edge: Edge, options: ReadOptions, room: float) -> _Burst:
-    wide = replace(edge, a=edge.a * room, b=edge.b * room)
-    scale = max(1, int(math.sqrt(edge.a * edge.b) / _MOST_RADIUS_PX))
-    fields = [cut_field(photo, wide, scale) for photo in photos]
-    u, v = fields[0].u * np.float32(room), fields[0].v * np.float32(room)
-    if not _frame_holds(u, v):
-        raise Refused(f"{photos[0].name}: too little of the aperture lies in the frame")
-    return _Burst(
-        np.stack([field.light for field in fields]),
-        np.stack([field.weight > 0 for field in fields]),
-        u,
-        v,
-        fields[0],
-        edge,
-        _piston_column(u, v, edge, options),
-    )
+def _solved(
+    photos: Sequence[Photo],
+    cut: tuple[Edge, ReadOptions, float],
+    name: str,
+    rng: np.random.Generator,
+) -> tuple[Burst, Steps, Maps]:
+    """Cut out and solve, again where the camera is seen to have drifted once the steps are known.
+
+    Raises
+    ------
+    Refused
+        If frames are still shifted against one another then, or the steps are not to be solved.
+    """
+    for again in range(2):
+        burst = cut_burst(photos, *cut)
+        steps = solve_steps(burst, name, rng)
+        maps = maps_of(burst, steps)
+        shifts = left_shifts(burst, steps, maps)
+        if float(np.hypot(shifts[:, 0], shifts[:, 1]).max()) < _MUCH_DRIFT:
+            return burst, steps, maps
+        if not again:
+            photos = moved_back(photos, burst.first.scale * shifts)
+    check_still(burst, shifts, name)
+    return burst, steps, maps
 
 
-def _frame_holds(u: Array, v: Array) -> bool:
-    return int((u * u + v * v < 1).sum()) >= 2000
-
-
-def _piston_column(u: Array, v: Array, edge: Edge, options: ReadOptions) -> Array:
-    """What a piston looks like: even from afar, less toward the rim from a near camera."""
-    if options.camera_distance_mm is None or options.diameter_mm is None:
-        return np.ones_like(u)
-    held = np.maximum(np.hypot(u, v), 1.0)
-    seen = cos_view(
-        u / held,
-        v / held,
-        options.diameter_mm / 2,
-        options.camera_distance_mm,
-        edge.cos_view,
-        edge.angle_deg + 90,
-    )
-    return np.asarray(seen / seen.max(), np.float32)
-
-
-def _solve_steps(burst: _Burst, name: str, rng: np.random.Generator) -> Steps:
-    """Gains and steps, with what the form changed by between frames."""
-    inside = burst.inside(0.98)
-    where = np.flatnonzero(inside)
-    if len(where) < 2000:
-        raise Refused(f"{name}: too few usable pixels inside the edge; expose less")
-    few = burst.stack(rng.choice(where, min(_FIRST, len(where)), replace=False))
-    noise = frame_noise(burst.light, inside & burst.good.all(axis=0), rng)
-    if float(np.median(few.light.std(axis=0))) < 1.5 * noise:
-        raise too_alike(name)
-    if all(is_even(frame, inside, noise) for frame in burst.light):
-        raise too_few_fringes(name)
-    steps = first_steps(few, noise, rng)
-    many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
-    steps, _ = improve(many, steps, 15)
-    steps, _ = improve(many, steps.widened(len(many.columns)), 12)
-    for _ in range(2):
-        tone = float(np.clip(overtone(many, steps), -_MOST_OVERTONE, _MOST_OVERTONE))
-        steps, _ = improve(many, replace(steps, overtone=tone), 4)
-    fit = solve_pixels(many, steps)
-    check_steps(many, steps, fit, noise, name)
-    return steps
-
-
-def _maps(burst: _Burst, steps: Steps) -> _Maps:
-    where = burst.good.sum(axis=0) >= 3
-    stack = burst.stack(where)
-    fit = solve_pixels(stack, steps)
-    first = steps.values[0].astype(np.float32) @ stack.columns
-
-    def spread(values: Array) -> Array:
-        out = np.zeros(where.shape, np.float32)
-        out[where] = values
-        return out
-
-    parts = (fit.mean, fit.cos, fit.sin, fit.scatter, fit.conditioning, first)
-    return _Maps(*(spread(x) for x in parts))
-
-
-def _check_still(burst: _Burst, steps: Steps, maps: _Maps, name: str) -> None:
-    """Refuse frames that are shifted against one another: the rim and dirt must not move."""
-    from scipy.ndimage import gaussian_filter
-
-    rho2 = burst.u**2 + burst.v**2
-    room = float(min(rho2[0].max(), rho2[:, 0].max()))
-    smooth = gaussian_filter(maps.mean, 3.0)
-    along_y, along_x = np.gradient(smooth)
-    good = burst.good.all(axis=0) & (rho2 < max(room, 1.1))
-    design = np.stack([along_x[good], along_y[good]])
-    normal = design @ design.T
-    limit = max(1.5, 0.004 * burst.first.radius_px)
-    where = np.flatnonzero(burst.good.sum(axis=0) >= 3)
-    residual = solve_pixels(burst.stack(where), steps).residual
-    for k in range(len(burst.light)):
-        image = np.zeros(burst.u.shape, np.float32)
-        image.ravel()[where] = residual[k]
-        moved = np.linalg.solve(normal, design @ gaussian_filter(image, 3.0)[good])
-        if float(np.hypot(*moved)) > limit:
-            raise Refused(
-                f"{name}: frame {k + 1} is shifted against the others; the camera and the work"
-                " must not move between frames"
-            )
-
-
-def _check_span(burst: _Burst, steps: Steps, form: FittedForm, name: str) -> None:
+def _check_span(burst: Burst, steps: Steps, form: FittedForm, name: str) -> None:
     """Refuse frames none of which shows enough of a fringe to tell steps from changing light.
 
     Where all pixels are at like phase, a step makes all of them brighter or darker at once.
@@ -278,7 +144,7 @@ def _check_span(burst: _Burst, steps: Steps, form: FittedForm, name: str) -> Non
         raise too_few_fringes(name)
 
 
-def _check_frame(photo: Photo, burst: _Burst, form: FittedForm, name: str) -> None:
+def _check_frame(photo: Photo, burst: Burst, form: FittedForm, name: str) -> None:
     """Refuse a form that is not that of a frame alone, where a frame alone is clear.
 
     Frames that hardly differ can be explained by steps over a sliver of a fringe, and then
@@ -294,7 +160,7 @@ def _check_frame(photo: Photo, burst: _Burst, form: FittedForm, name: str) -> No
         raise too_alike(name)
 
 
-def _with_better_edge(burst: _Burst, maps: _Maps, name: str) -> _Burst:
+def _with_better_edge(burst: Burst, maps: Maps, name: str) -> Burst:
     """Take the edge from where the fringes end, which several frames show without rings."""
     first = burst.first
     known = (maps.conditioning > 0.2 * np.median(maps.conditioning)).astype(np.float32)
@@ -311,7 +177,7 @@ def _with_better_edge(burst: _Burst, maps: _Maps, name: str) -> _Burst:
     return replace(burst, u=u.astype(np.float32), v=v.astype(np.float32), edge=edge)
 
 
-def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArray[np.float64]]:
+def _even_light(burst: Burst, steps: Steps, maps: Maps) -> tuple[Maps, NDArray[np.float64]]:
     """Settle what frames alone leave open: whether gains or the mean light follow the steps.
 
     Gains g_k (1 + b cos d_k) with a mean light A - b C show the same frames. A mean light
@@ -320,7 +186,7 @@ def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArra
 
     Returns
     -------
-    maps : _Maps
+    maps : Maps
     doubt : ndarray, shape (2, 2)
         Covariance of b along cos and sin.
     """
@@ -367,7 +233,7 @@ def _even_light(burst: _Burst, steps: Steps, maps: _Maps) -> tuple[_Maps, NDArra
     ), doubt
 
 
-def _phase_map(burst: _Burst, maps: _Maps) -> PhaseMap:
+def _phase_map(burst: Burst, maps: Maps) -> PhaseMap:
     """Orders of the first frame, and how far each pixel is to be believed."""
     # where blur reaches over the rim, it brings only the inner neighbours' phase
     inside = burst.inside(1.0 - _RIM_PX * burst.first.scale / burst.edge.b)
@@ -383,7 +249,7 @@ def _phase_map(burst: _Burst, maps: _Maps) -> PhaseMap:
     return PhaseMap((order - np.round(order)).astype(np.float32), weight, burst.u, burst.v)
 
 
-def _jackknife(burst: _Burst, steps: Steps, form: FittedForm, rng: np.random.Generator) -> float:
+def _jackknife(burst: Burst, steps: Steps, form: FittedForm, rng: np.random.Generator) -> float:
     """Standard uncertainty of the power from leaving out each frame in turn [fringe].
 
     The jackknife (Quenouille, Biometrika 43 (1956) 353; from memory), steps solved anew.
@@ -412,7 +278,7 @@ def _jackknife(burst: _Burst, steps: Steps, form: FittedForm, rng: np.random.Gen
     return math.sqrt((frames - 1) / frames * float(np.sum((powers - np.mean(powers)) ** 2)))
 
 
-def _gauge_spread(burst: _Burst, maps: _Maps, doubt: NDArray[np.float64]) -> float:
+def _gauge_spread(burst: Burst, maps: Maps, doubt: NDArray[np.float64]) -> float:
     """Standard uncertainty of the power from what `_even_light` leaves in doubt [fringe]."""
     where = np.flatnonzero(burst.inside(0.98))[::7]
     mean, cos, sin = (x.ravel()[where].astype(float) for x in (maps.mean, maps.cos, maps.sin))
@@ -433,9 +299,9 @@ def _as_reading(
     photos: Sequence[Photo],
     options: ReadOptions,
     edge_source: str,
-    burst: _Burst,
+    burst: Burst,
     steps: Steps,
-    maps: _Maps,
+    maps: Maps,
     form: FittedForm,
     spreads: tuple[float, float],
 ) -> Reading:

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 import pytest
 
 from browser import DESKTOP, PHONE
+from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.serve import BenchServer
 
 SIZES = {"desktop": DESKTOP, "phone": PHONE}
@@ -119,6 +120,12 @@ class Page:
     def mouse(self, kind, x, y):
         words = {"type": kind, "x": x, "y": y, "button": "left", "buttons": 1, "clickCount": 1}
         self.browser.driver.execute_cdp_cmd("Input.dispatchMouseEvent", words)
+
+
+def said(stage=None, minutes=None, on_top=None, **more):
+    """What is said of a visit on the page."""
+    spell = {"minutes": () if minutes is None else (minutes,)}
+    return VisitRequest(stage=stage, on_top=() if on_top is None else (on_top,), **spell, **more)
 
 
 @contextmanager

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fringe.archive.views.surface_state import SurfaceState
+from fringe.bench.words import bench_words
 from fringe.errors import BadInput
 from fringe.format import capital, plus_minus
 from fringe.judge.settling.powers import settling_powers
@@ -64,7 +65,7 @@ def reading_answer(reading: Reading) -> dict[str, object]:
     return {
         **large(values),
         "rows": [[label.strip(), value] for label, value in rows],
-        "warnings": warnings_of(values),
+        "warnings": [bench_words(line) for line in warnings_of(values)],
     }
 
 
@@ -89,8 +90,8 @@ def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, ob
         "verdict_text": capital(SURFACE.get(row.verdict or "", "no tolerance to judge by")),
         "probability": probability_cell(row.probability),
         "reason": _sentence(row.reason or ""),
-        "next": step.whole(),
-        "next_reason": _sentence(step.why()),
+        "next": bench_words(step.whole()),
+        "next_reason": _sentence(bench_words(step.why())),
     }
 
 
@@ -125,7 +126,8 @@ def settling_answer(
     except BadInput:  # readings that contradict each other, which the answer above says already
         return None
     settled = with_common(settled, powers.common_u_fringes)
-    return {"state": settled.state, "text": text_of(settled), "notes": list(settled.notes)}
+    notes = [bench_words(note) for note in settled.notes]
+    return {"state": settled.state, "text": bench_words(text_of(settled)), "notes": notes}
 
 
 def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
@@ -138,7 +140,11 @@ def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
             "power": _power(row),
             "irregularity": form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
             "verdict": row.verdict or "",
-            "next": row.next_step or "",
+            "next": f"struck out: {row.remark}" if row.struck else bench_words(row.next_step or ""),
+            "struck": row.struck,
+            "sense": row.sense,
+            "stage": row.stage or "",
+            "minutes": "" if row.minutes is None or row.split else f"{row.minutes:g}",
         }
         for row in reversed(rows)
     ]

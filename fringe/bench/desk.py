@@ -6,21 +6,21 @@ import hashlib
 import secrets
 import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from fringe.archive.instruments import find_lamp, list_instruments
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session
-from fringe.archive.store.session import Photograph, Visit
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
+from fringe.archive.views.changed_visits import log_or_change, strike_visit
 from fringe.archive.views.logged_visit import log_and_judge
-from fringe.archive.views.photographs import instruments_used, logged
 from fringe.archive.views.reading_options import stated_options, with_camera
 from fringe.archive.views.surface_state import LoggedVisits, logged_visits
+from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.answers import history, visit_answer
+from fringe.bench.at_hand import UNDO_S, UNDONE, Undoable, bench_visit, told_of
 from fringe.bench.kept import MOST_REMEMBERED, Content, KeptBench
 from fringe.bench.logged_once import LoggedOnce
 from fringe.bench.settings import SENSES, Settings
@@ -28,9 +28,8 @@ from fringe.bench.shots import Shot, make_shot, shot_view
 from fringe.bench.sight import advised, course, judged, surface_line
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
-from fringe.judge.state.abrasives import check_stage
-from fringe.judge.state.visits import Work
 from fringe.optics.lamps import lamp_names
+from fringe.orders.options import StatedOptions
 from fringe.photo.ellipse import Edge
 
 MOST_SHOTS = 24
@@ -72,6 +71,9 @@ class Desk:
         self._begun: dict[str, str | None] = {}
         self._cache: tuple[tuple[Path, int], LoggedVisits] | None = None
         self._decoding = threading.Lock()
+        self._changing = threading.Lock()
+        self._last: Undoable | None = None
+        self._undone: frozenset[str] = frozenset()
         names = [surface.name for surface in self.surfaces()]
         if not names:
             raise BadInput(f"{archive}: no surface yet; `fringe surface add` makes one")
@@ -193,46 +195,88 @@ class Desk:
             self._read(shot)
             self._touch()
 
-    def log(self, visit_id: str, work: Work, **details: Any) -> dict[str, object]:
+    def log(self, visit_id: str, request: VisitRequest) -> dict[str, object]:
         """Write the visit with all readings, once; the same call once more returns the same.
 
         Parameters
         ----------
         visit_id : str
             The visit that the device saw.
-        work : Work
-            What was done since the last visit.
-        **told
-            `temperature_c`, `remarks`, `by`.
+        request : VisitRequest
+            What was done since the last visit, and all else that is said of this one.
 
         Raises
         ------
+        Asked, UnknownStage
+            If something must be answered first.
         BadInput
             If there is nothing to log, a reading is not done yet, the visit was logged with
             something else, or the bench has turned to another surface since.
         """
         with self._lock:
             if visit_id in self._logged:
-                return self._logged[visit_id].again(work, details)
+                return self._logged[visit_id].again(request)
             if visit_id != self._visit:
                 raise BadInput(self._not_there(visit_id, "nothing was logged"))
             surface = self._chosen()
             if any(one.state in ("waiting", "reading") for one in self._shots):
                 raise BadInput("a photograph is still being read; wait for it or remove it")
-            if work.stage is not None:
-                check_stage(work.stage)
-            done = log_and_judge(surface, self._as_visit(surface, work, details))
-            result = {
-                "visit": done.number,
-                "session": done.path.stem,
-                "surface": surface.name,
-                "verdict": None if done.row is None else done.row.verdict,
-                "next": "" if done.judged is None else done.judged.next_step.text(),
-                "problems": done.warnings,
-            }
-            self._logged[visit_id] = LoggedOnce.of(result, work, details)
+            visit, sagittas = bench_visit(
+                surface, visit_id, self._shots, request, self.settings.stated(), self._undone
+            )
+            done = log_and_judge(surface, visit, sagittas)
+            result = told_of(done)
+            self._logged[visit_id] = LoggedOnce.of(result, request)
+            self._last = Undoable(visit_id, done, tuple(self._shots), self.settings)
             self._next_visit()
             return result
+
+    def undo(self, visit_id: str) -> dict[str, object]:
+        """Strike out a visit that was just logged, and put its photographs back.
+
+        Raises
+        ------
+        BadInput
+            If that was too long ago.
+        """
+        with self._lock:
+            last = self._last
+            if last is None or last.visit_id != visit_id or not last.seconds_left:
+                raise BadInput(
+                    f"a visit can be taken back for {UNDO_S:.0f} s; strike it out under Progress"
+                )
+            self._last = None
+            done = strike_visit(last.done.surface, str(last.done.number), UNDONE)
+            same = self.settings.surface == last.settings.surface
+            if same and not self._shots:
+                self._shots = list(last.shots)
+                self.settings = last.settings
+                self._undone = frozenset(shot.sha256 for shot in last.shots)
+            self._touch()
+            return told_of(done)
+
+    def change_visit(self, surface: str, request: VisitRequest, sense: str | None) -> None:
+        """Correct a logged visit or strike it out, as `fringe log` does.
+
+        Parameters
+        ----------
+        surface : str
+            Its name.
+        request : VisitRequest
+            With `replaces` or `strike`.
+        sense : str or None
+            Where the contact was, if that is corrected.
+
+        Raises
+        ------
+        Asked, UnknownStage, BadInput, Refused
+            As `fringe log`; nothing is written then.
+        """
+        stated = StatedOptions() if sense is None else StatedOptions(sense=sense)
+        with self._changing:  # a photograph may be read anew, while others look at the bench
+            log_or_change(self._surface(surface), (), request, stated)
+        with self._lock:
+            self._touch()
 
     # --- what a device sees -------------------------------------------------------------------
 
@@ -252,7 +296,8 @@ class Desk:
             if state is not None and row is not None:
                 count = sum(one.reading is not None for one in self._shots)
                 answer = visit_answer(state, row, count)
-            seen = [] if state is None else list(state.rows)
+            # the visit at hand has no session yet
+            seen = [] if state is None else [one for one in state.listed if one.session_id]
             return {
                 "changed": self._changed,
                 "visit": self._visit,
@@ -272,7 +317,8 @@ class Desk:
                 "answer": answer,
                 "course": course(surface, self._shots),
                 "advised": advised(known),
-                "history": history(seen[: len(seen) - (row is not None)]),
+                "history": history(seen),
+                "undo": None if self._last is None else self._last.view(),
                 "stages": list(dict.fromkeys(one.stage for one in reversed(seen) if one.stage)),
             }
 
@@ -308,7 +354,7 @@ class Desk:
 
     def _next_visit(self) -> None:
         """Clear the bench; where this visit's pieces touched says nothing about the next one."""
-        self._shots = []
+        self._shots, self._undone = [], frozenset()
         self.settings = replace(self.settings, sense="auto")
         self._visit = self._begin()
         self._touch()
@@ -417,34 +463,3 @@ class Desk:
         if self._cache is None or self._cache[0] != key:
             self._cache = key, logged_visits(surface)
         return replace(self._cache[1], surface=surface)
-
-    def _as_visit(self, surface: Surface, work: Work, details: Mapping[str, Any]) -> Visit:
-        readings, photographs = [], []
-        for number, shot in enumerate(self._shots, 1):
-            refusal = shot.refusal or None
-            photographs.append(Photograph(shot.name, shot.data, shot.media_type, refusal))
-            if shot.reading is not None:
-                assert shot.options is not None
-                readings.append(logged(shot.reading, (number,), shot.options))
-        inputs = {
-            "with": "fringe bench",
-            "bench": self._visit,
-            "arrived": [shot.taken.isoformat(timespec="seconds") for shot in self._shots],
-        }
-        return Visit(
-            work=work,
-            readings=tuple(readings),
-            photographs=tuple(photographs),
-            inputs=inputs,
-            instruments=self._instruments(surface, read=bool(readings)),
-            **details,
-        )
-
-    def _instruments(self, surface: Surface, *, read: bool) -> dict[str, object]:
-        """Copies of the records of what was used, where anything was read."""
-        names = {
-            "plate": surface.plate.name,
-            "camera": self.settings.camera,
-            "lamp": self.settings.lamp or surface.lamp,
-        }
-        return instruments_used(surface, names) if read else {}

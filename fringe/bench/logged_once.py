@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
-from fringe.judge.state.visits import Work
 
 
 @dataclass(frozen=True)
@@ -29,13 +28,13 @@ class LoggedOnce:
     words: str
 
     @classmethod
-    def of(cls, result: dict[str, Any], work: Work, details: Mapping[str, Any]) -> LoggedOnce:
+    def of(cls, result: dict[str, Any], request: VisitRequest) -> LoggedOnce:
         """What was logged with these words."""
-        return cls(result, *_said(work, details))
+        return cls(result, *_said(request))
 
-    def again(self, work: Work, details: Mapping[str, Any]) -> dict[str, Any]:
+    def again(self, request: VisitRequest) -> dict[str, Any]:
         """What it came to, for a device that sent it twice; `BadInput` for another one."""
-        said, words = _said(work, details)
+        said, words = _said(request)
         if said == self.said:
             return self.result
         raise BadInput(
@@ -45,10 +44,13 @@ class LoggedOnce:
         )
 
 
-def _said(work: Work, details: Mapping[str, Any]) -> tuple[str, str]:
+def _said(request: VisitRequest) -> tuple[str, str]:
     """What was said with a visit: all of it, and in a few words."""
+    work = request.work()
     minutes = None if work.minutes is None else f"{work.minutes:g} min"
     on_top = work.on_top and f"{work.on_top} on top"
-    remark = details.get("remarks") and f"the remark {details['remarks']!r}"
+    remark = request.remark and f"the remark {request.remark!r}"
     words = [one for one in (work.stage, minutes, on_top, remark) if one]
-    return f"{work!r} {sorted(details.items())!r}", ", ".join(words) or "no work"
+    # whether a question was answered before is no difference
+    said = replace(request, yes=False, stage_is=None)
+    return repr(said), ", ".join(words) or "no work"

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
 from typing import Any
 from urllib.parse import unquote
 
-from flask import Flask, Response, abort, make_response, render_template, request
+from flask import Flask, Response, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 
+from fringe.archive.views.asked import Asked, UnknownStage
+from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.desk import Desk, FullBench, OtherVisit
 from fringe.bench.guard import Guard, NotAllowedError
-from fringe.bench.settings import Settings
-from fringe.errors import BadInput, FringeError
-from fringe.judge.state.visits import ON_TOP, Work, split_spell
-from fringe.photo.ellipse import Edge
+from fringe.bench.typed import edge_of, sent_values, settings_of, text_of, visit_request
+from fringe.bench.words import bench_words
+from fringe.errors import FringeError
+from fringe.format import capital
 
 MOST_UPLOAD = 50_000_000
-SCRIPTS = ("bench.js", "course.js", "draft.js", "edge.js", "enter.js", "outbox.js", "talk.js")
-_MOST_WORDS = 20_000
+_MODULES = ("asking", "bench", "course", "draft", "edge", "enter", "outbox", "talk")
+SCRIPTS = tuple(f"{name}.js" for name in _MODULES)
 _OPEN = ("/", "/enter", "/bench.css", "/enter.js")  # what a device sees before it is let in
 _HEADERS = {
     "Content-Security-Policy": (
@@ -83,7 +84,7 @@ def _add_page(app: Flask, desk: Desk, guard: Guard) -> None:
 
     @app.post("/enter")
     def enter() -> Response:
-        device = guard.enter(_text(_values(), "pass", 100) or "", request.remote_addr or "")
+        device = guard.enter(text_of(sent_values(), "pass", 100) or "", request.remote_addr or "")
         response = _json({"welcome": True})
         # no `Secure`: the page is served without TLS; `Strict`: no other site sends it
         response.set_cookie(guard.cookie, device, httponly=True, samesite="Strict", path="/")
@@ -110,29 +111,35 @@ def _add_desk(app: Flask, desk: Desk) -> None:
 
     @app.post("/api/desk")
     def change() -> Response:
-        values = _values()
-        desk.set(
-            Settings(
-                surface=_text(values, "surface", 1000),
-                lamp=_text(values, "lamp", 200),
-                sense=_text(values, "sense", 20) or "auto",
-                camera_distance_mm=_length(values, "camera_distance"),
-                camera=_text(values, "camera", 200),
-            )
-        )
+        desk.set(settings_of(sent_values()))
         return _json(desk.view())
 
     @app.post("/api/log")
     def log() -> Response:
-        values = _values()
-        logged = desk.log(
-            _text(values, "visit", 100) or "",
-            _work(values),
-            temperature_c=_number(values, "temperature"),
-            remarks=_text(values, "remark", 5000),
-            by=_text(values, "by", 200),
+        values = sent_values()
+        visit = text_of(values, "visit", 100) or ""
+        return _json({"logged": desk.log(visit, visit_request(values)), **desk.view()})
+
+    @app.post("/api/undo")
+    def undo() -> Response:
+        undone = desk.undo(text_of(sent_values(), "visit", 100) or "")
+        return _json({"undone": undone, **desk.view()})
+
+    @app.post("/api/visits/<int:number>/correct")
+    def correct(number: int) -> Response:
+        values = sent_values()
+        said = visit_request(values, replaces=str(number))
+        desk.change_visit(
+            text_of(values, "surface", 1000) or "", said, text_of(values, "sense", 20)
         )
-        return _json({**desk.view(), "logged": logged})
+        return _json(desk.view())
+
+    @app.post("/api/visits/<int:number>/strike")
+    def strike(number: int) -> Response:
+        values = sent_values()
+        why = VisitRequest(strike=str(number), remark=text_of(values, "remark", 5000))
+        desk.change_visit(text_of(values, "surface", 1000) or "", why, None)
+        return _json(desk.view())
 
     @app.get("/api/progress.png")
     def progress_picture() -> Response:
@@ -156,7 +163,7 @@ def _add_shots(app: Flask, desk: Desk) -> None:
 
     @app.post("/api/shots/<identity>/edge")
     def edge(identity: str) -> Response:
-        desk.set_edge(identity, _edge(_values()))
+        desk.set_edge(identity, edge_of(sent_values()))
         return _json(desk.view())
 
     @app.get("/api/shots/<identity>/preview.jpg")
@@ -175,11 +182,21 @@ def _add_errors(app: Flask) -> None:
     def not_allowed(error: NotAllowedError) -> Response:
         return _json({"error": str(error)}, error.status)
 
+    @app.errorhandler(Asked)
+    def asked(error: Asked) -> Response:
+        questions = [capital(bench_words(f"{one.text}; {one.option}")) for one in error.questions]
+        return _json({"error": bench_words(str(error)), "asked": questions}, 422)
+
+    @app.errorhandler(UnknownStage)
+    def unknown_stage(error: UnknownStage) -> Response:
+        text = bench_words(str(error))
+        return _json({"error": text, "asked": [capital(text)], "stage": True}, 422)
+
     @app.errorhandler(FringeError)
     def bad_input(error: FringeError) -> Response:
         # a device keeps a photograph that found no room, or another visit, and asks what to do
         status = 409 if isinstance(error, FullBench | OtherVisit) else 400
-        return _json({"error": " ".join(str(error).split())}, status)
+        return _json({"error": bench_words(" ".join(str(error).split()))}, status)
 
     @app.errorhandler(HTTPException)
     def http(error: HTTPException) -> Response:
@@ -192,79 +209,3 @@ def _add_errors(app: Flask) -> None:
 def _json(values: Mapping[str, Any], status: int = 200) -> Response:
     text = json.dumps(values, allow_nan=False, ensure_ascii=False)
     return make_response(text, status, {"Content-Type": "application/json; charset=utf-8"})
-
-
-def _values() -> dict[str, object]:
-    """The JSON object that a device sent."""
-    if (request.content_length or 0) > _MOST_WORDS:
-        abort(413)
-    try:
-        values = json.loads(request.get_data(cache=False)) if request.is_json else None
-    except (ValueError, RecursionError):  # no JSON, or nested deeper than anything of ours
-        values = None
-    if not isinstance(values, dict):
-        raise BadInput("the page sent something else than it should; load it again")
-    return values
-
-
-def _work(values: Mapping[str, Any]) -> Work:
-    """Work since the last visit; a second number of minutes is with the other piece on top."""
-    minutes = [_number(values, "minutes"), _number(values, "other_minutes")]
-    on_top = _text(values, "on_top", 20)
-    pieces = [on_top]
-    if minutes[1] is not None:
-        pieces += [piece for piece in ON_TOP if piece != on_top]
-    if minutes[1] is not None and (minutes[0] is None or on_top not in ON_TOP):
-        raise BadInput(
-            "a spell with both pieces on top: say the minutes and which was on top first"
-        )
-    spell = split_spell([m for m in minutes if m is not None], [p for p in pieces if p is not None])
-    return Work(_text(values, "stage", 200), rested_minutes=_number(values, "rested"), **spell)
-
-
-def _text(values: Mapping[str, Any], name: str, longest: int) -> str | None:
-    value = values.get(name)
-    if value is None:
-        return None
-    if not isinstance(value, str) or len(value) > longest:
-        raise BadInput(f"{name}: must be text, and not too long")
-    return value.strip() or None
-
-
-def _number(values: Mapping[str, Any], name: str) -> float | None:
-    text = _text(values, name, 40)
-    if text is None:
-        return None
-    try:
-        number = float(text.replace(",", ".").replace("−", "-"))
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
-        raise BadInput(f"{name}: {text!r} is not a number")
-    return number
-
-
-def _length(values: Mapping[str, Any], name: str) -> float | None:
-    from fringe.units import positive_length_mm
-
-    text = _text(values, name, 40)
-    return None if text is None else positive_length_mm(text, name.replace("_", " "))
-
-
-def _edge(values: Mapping[str, Any]) -> Edge | str:
-    kind = values.get("edge")
-    if kind in ("auto", "none"):
-        return str(kind)
-    numbers = [values.get(name) for name in ("cx", "cy", "a", "b", "angle_deg")]
-    if not all(isinstance(n, int | float) and math.isfinite(n) for n in numbers):
-        raise BadInput("edge: its place and size must be numbers")
-    cx, cy, a, b, angle = (float(n) for n in numbers if n is not None)
-    if min(a, b) <= 0:
-        raise BadInput("edge: its size must be greater than zero")
-    # dragged by hand on a reduced picture: good to a pixel or so, which the page tells
-    u_px = values.get("u_px", 1.0)
-    if not isinstance(u_px, int | float) or not 0 <= u_px < 1000:
-        raise BadInput("edge: how well it is known must be a number of pixels")
-    if a < b:
-        a, b, angle = b, a, angle + 90.0
-    return Edge(cx, cy, a, b, (angle + 90.0) % 180.0 - 90.0, float(u_px))

@@ -14,6 +14,7 @@ from datetime import datetime
 from pathlib import PurePosixPath
 
 from fringe.bench.answers import reading_answer
+from fringe.bench.words import bench_words
 from fringe.errors import BadInput
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
@@ -143,6 +144,7 @@ def shot_view(shot: Shot) -> dict[str, object]:
             "angle_deg": edge.angle_deg,
         },
         "edge_given": shot.edge != "auto",
-        "refusal": shot.refusal,
+        "without_edge": shot.edge == "none",
+        "refusal": bench_words(shot.refusal),
         "answer": None if reading is None else reading_answer(reading),
     }

@@ -8,8 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from bench_page import SIZES, Page, served
 from PIL import Image
 
+from browser import opened_browser
 from fringe.bench.desk import Desk
 from fringe.bench.worker import Job, Result
 from fringe.photo.ellipse import Edge
@@ -82,3 +84,33 @@ def made_fit():
     """A reading with a form over an edge of a photograph of 400 pixels."""
     edge = Edge(200.0, 200.0, 170.0, 170.0, u_px=0.3)
     return replace(power_reading(1.5).reading, edge=edge, edge_source="found")
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory):
+    with opened_browser(tmp_path_factory.mktemp("profile")) as browser:
+        yield browser
+
+
+@pytest.fixture
+def phone(browser):
+    return Page(browser, "phone")
+
+
+@pytest.fixture(params=SIZES)
+def page(request, browser):
+    return Page(browser, request.param)
+
+
+@pytest.fixture
+def bench(surface, reader, tmp_path):
+    """A bench whose readings take as long as the test wants."""
+    with served(tmp_path / "shop", reader=reader) as server:
+        yield server
+
+
+@pytest.fixture
+def photo(tmp_path, picture):
+    path = tmp_path / "rings.png"
+    path.write_bytes(picture(400))
+    return path

@@ -9,6 +9,7 @@ import threading
 
 import numpy as np
 import pytest
+from bench_page import said
 from PIL import Image
 
 from fringe.archive.instruments import add_instrument
@@ -181,8 +182,8 @@ def test_logging_keeps_everything(desk, reader, picture, surface):
     put(desk, reader, data[1])
     reader.start()
     reader.finish(Refused("no fringes found"))
-    told = {"temperature_c": 20.5, "remarks": "new lap", "by": "late shift"}
-    result = desk.log(desk.view()["visit"], Work("polish", 40.0, "tool"), **told)
+    told = {"temperature_c": 20.5, "remark": "new lap", "by": "late shift"}
+    result = desk.log(desk.view()["visit"], said("polish", 40.0, "tool", **told))
     (summary,) = list_sessions(surface.folder)
     assert (result["visit"], result["session"]) == (1, summary.session_id)
     visit = open_session(summary.place).visit
@@ -195,6 +196,7 @@ def test_logging_keeps_everything(desk, reader, picture, surface):
     assert one.lamp.name == "sodium"
     assert visit.work == Work("polish", 40.0, "tool")
     assert (visit.temperature_c, visit.remarks, visit.by) == (20.5, "new lap", "late shift")
+    assert visit.inputs["bench"] != desk.view()["visit"]
     view = desk.view()
     assert view["shots"] == []
     assert [row["power"] for row in view["history"]] == ["+1.50 ± 0.10"]
@@ -209,7 +211,7 @@ def test_records_of_what_was_used_are_kept(desk, reader, picture, surface):
     put(desk, reader, picture(), 1.5)
     (job,) = (order[0] for order in reader.orders)
     assert job.options.camera_distance_mm == 900.0
-    result = desk.log(desk.view()["visit"], Work("polish", 40.0, "tool"))
+    result = desk.log(desk.view()["visit"], said("polish", 40.0, "tool"))
     (summary,) = list_sessions(surface.folder)
     kept = open_session(summary.place).visit.instruments
     assert {kind: record["name"] for kind, record in kept.items()} == {
@@ -238,7 +240,7 @@ def test_a_visit_is_logged_once(desk, reader, picture, surface):
     visit = desk.view()["visit"]
     results = []
     threads = [
-        threading.Thread(target=lambda: results.append(desk.log(visit, Work("polish"))))
+        threading.Thread(target=lambda: results.append(desk.log(visit, said("polish"))))
         for _ in range(4)
     ]
     for thread in threads:
@@ -249,7 +251,7 @@ def test_a_visit_is_logged_once(desk, reader, picture, surface):
     assert len(results) == 4
     assert all(result == results[0] for result in results)
     with pytest.raises(BadInput, match="not on the bench any more"):
-        desk.log("another", Work("polish"))
+        desk.log("another", said("polish"))
 
 
 def test_a_visit_belongs_to_the_surface_that_it_was_begun_for(desk, reader, picture, surface):
@@ -260,7 +262,7 @@ def test_a_visit_belongs_to_the_surface_that_it_was_begun_for(desk, reader, pict
     desk.set(Settings("concave 2"))
     assert desk.view()["visit"] != begun
     with pytest.raises(BadInput, match="begun for concave 1, and the bench has been turned to con"):
-        desk.log(begun, Work("polish", 30.0))
+        desk.log(begun, said("polish", 30.0))
     assert list_sessions(surface.folder) == []
 
 
@@ -268,12 +270,12 @@ def test_a_second_log_with_something_else_is_refused(desk, reader, picture, surf
     """Of two devices that log one visit with other words, one hears what the other said."""
     put(desk, reader, picture(), 1.5)
     visit = desk.view()["visit"]
-    first = desk.log(visit, Work("polish", 30.0), remarks=None)
-    assert desk.log(visit, Work("polish", 30.0), remarks=None) == first
+    first = desk.log(visit, said("polish", 30.0))
+    assert desk.log(visit, said("polish", 30.0)) == first
     with pytest.raises(
         BadInput, match=r"visit 1 of concave 1 .* polish, 30 min; .* polish, 45 min"
     ):
-        desk.log(visit, Work("polish", 45.0), remarks=None)
+        desk.log(visit, said("polish", 45.0))
     assert len(list_sessions(surface.folder)) == 1
 
 
@@ -289,10 +291,10 @@ def test_the_page_is_told_what_was_advised(desk, reader, picture):
     assert desk.view()["advised"] is None
     desk.set(Settings("concave 1", None, "centre"))
     put(desk, reader, picture(), 30.0)
-    desk.log(desk.view()["visit"], Work())
+    desk.log(desk.view()["visit"], said())
     desk.set(Settings("concave 1", None, "centre"))
     put(desk, reader, picture(), 20.0)
-    logged = desk.log(desk.view()["visit"], Work("polish", 40.0, "work"))
+    logged = desk.log(desk.view()["visit"], said("polish", 40.0, "work"))
     advised, state = desk.view()["advised"], surface_state(desk.chosen())
     step = state.next_step
     assert logged["next"] == step.text()
@@ -308,7 +310,7 @@ def test_what_was_said_of_one_visit_ends_with_it(desk, reader, picture):
     """Where the pieces touch is not taken over to the next visit, nor to another surface."""
     desk.set(Settings("concave 1", None, "centre"))
     put(desk, reader, picture(), 1.5)
-    desk.log(desk.view()["visit"], Work("polish"))
+    desk.log(desk.view()["visit"], said("polish"))
     assert desk.settings.sense == "auto"
     full_surface(desk.archive, "concave 2")
     desk.set(Settings("concave 1", None, "edge"))
@@ -320,15 +322,15 @@ def test_no_log_while_a_reading_runs(desk, reader, picture, surface):
     """A visit is not logged before all its photographs are read."""
     put(desk, reader, picture())
     with pytest.raises(BadInput, match="still being read"):
-        desk.log(desk.view()["visit"], Work("polish"))
+        desk.log(desk.view()["visit"], said("polish"))
     assert list_sessions(surface.folder) == []
 
 
 def test_work_alone_can_be_logged(desk, surface):
     """Work without a photograph is a visit; nothing at all is none."""
     with pytest.raises(BadInput, match="nothing to log"):
-        desk.log(desk.view()["visit"], Work())
-    desk.log(desk.view()["visit"], Work("#600", 20.0))
+        desk.log(desk.view()["visit"], said())
+    desk.log(desk.view()["visit"], said("#600", 20.0))
     assert len(list_sessions(surface.folder)) == 1
 
 
@@ -365,7 +367,7 @@ def test_a_telephones_heic_is_taken(desk, reader, surface):
     assert (shot.name, shot.media_type) == ("IMG_0007.heic", "image/heic")
     assert Image.open(io.BytesIO(shot.preview)).size == (160, 120)
     reader.finish(power_reading(1.5).reading)
-    desk.log(desk.view()["visit"], Work())
+    desk.log(desk.view()["visit"], said())
     (summary,) = list_sessions(surface.folder)
     (kept,) = open_session(summary.place).visit.photographs
     assert (kept.data, kept.media_type) == (buffer.getvalue(), "image/heic")

@@ -6,13 +6,13 @@ import json
 import shutil
 
 import pytest
+from bench_page import said
 
 from fringe.archive.store.order import list_sessions
 from fringe.archive.transfer.check import check_archive
 from fringe.bench.desk import Desk
 from fringe.bench.settings import Settings
 from fringe.errors import BadInput
-from fringe.judge.state.visits import Work
 from fringe.photo.ellipse import Edge
 from sample_visits import power_reading
 
@@ -69,7 +69,7 @@ def test_nothing_is_kept_that_is_not_on_the_bench(desk, reader, picture):
     assert len(list(folder.glob("*.photograph"))) == 2
     desk.remove(gone)
     assert len(list(folder.glob("*.photograph"))) == len(list(folder.glob("*.preview"))) == 1
-    desk.log(desk.view()["visit"], Work("polish", 30.0))
+    desk.log(desk.view()["visit"], said("polish", 30.0))
     assert [path.name for path in folder.iterdir()] == ["bench.json"]
     findings = check_archive(desk.archive)
     assert (findings.problems, findings.unknown, findings.leftovers) == ((), (), ())
@@ -80,7 +80,7 @@ def test_a_visit_is_logged_once_whenever_it_ends(desk, reader, picture, killed, 
     read(desk, reader, picture())
     visit = desk.view()["visit"]
     monkeypatch.setattr(desk, "_next_visit", lambda: None)  # killed before it could
-    desk.log(visit, Work("polish", 30.0))
+    desk.log(visit, said("polish", 30.0))
     again = killed()
     assert again.view()["shots"] == []
     assert again.view()["visit"] != visit
@@ -91,11 +91,11 @@ def test_a_log_sent_again_after_a_restart(desk, reader, picture, killed):
     """A device that heard nothing of its log may send it once more to the new program."""
     read(desk, reader, picture())
     visit = desk.view()["visit"]
-    told = desk.log(visit, Work("polish", 30.0), remarks="new lap")
+    told = desk.log(visit, said("polish", 30.0, remark="new lap"))
     again = killed()
-    assert again.log(visit, Work("polish", 30.0), remarks="new lap") == told
+    assert again.log(visit, said("polish", 30.0, remark="new lap")) == told
     with pytest.raises(BadInput, match="visit 1 of concave 1 is in the record already"):
-        again.log(visit, Work("polish", 45.0))
+        again.log(visit, said("polish", 45.0))
     assert len(list_sessions(again.chosen().folder)) == 1
 
 
@@ -150,7 +150,7 @@ def test_a_photograph_of_another_visit_waits(desk, reader, picture):
     """A photograph that was taken for a visit which is gone is not put to the next one."""
     visit = desk.view()["visit"]
     read(desk, reader, picture())
-    desk.log(visit, Work())
+    desk.log(visit, said())
     with pytest.raises(BadInput, match="not on the bench any more"):
         desk.add(picture(), "late.png", visit)
     assert desk.view()["shots"] == []

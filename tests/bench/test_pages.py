@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 
 import pytest
+from bench_page import said
 
 from fringe.bench.guard import Guard
 from fringe.bench.pages import MOST_UPLOAD, SCRIPTS, make_app
-from fringe.judge.state.visits import Work
 from sample_visits import power_reading
 
 HOST = "127.0.0.1:8740"
@@ -105,6 +105,9 @@ CHANGES = [
     ("PUT", "/api/shots"),
     ("POST", "/api/desk"),
     ("POST", "/api/log"),
+    ("POST", "/api/undo"),
+    ("POST", "/api/visits/1/correct"),
+    ("POST", "/api/visits/1/strike"),
     ("DELETE", "/api/shots/x"),
     ("POST", "/api/shots/x/edge"),
 ]
@@ -215,6 +218,9 @@ def test_a_dragged_edge_is_put_in_order(ask, reader, picture):
         ({"other_minutes": "40", "on_top": "work"}, "which was on top first"),
         ({"rested": "-5"}, "cannot be"),
         ({"temperature": "warm"}, "is not a number"),
+        ({"temperature": "200"}, "200 °C cannot be; -20 to 60 °C"),
+        ({"rested": "5"}, "minutes since the lap: nothing was read"),
+        ({"zero": "808"}, "write for example 808um"),
         ({"visit": "another"}, "not on the bench any more"),
     ],
 )
@@ -246,9 +252,46 @@ def test_a_visit_is_logged(ask, desk, surface):
 def test_a_split_spell_is_logged(ask, desk, surface):
     """Minutes with the other piece on top make one visit with both parts; the rest is kept."""
     sent = {"visit": desk.view()["visit"], "stage": "9um", "minutes": "30", "on_top": "tool"}
-    ask("POST", "/api/log", json=sent | {"other_minutes": "12,5", "rested": "20"})
+    ask("POST", "/api/log", json=sent | {"other_minutes": "12,5"})
     work = desk.view()["history"][0]["work"]
-    assert work == "9um 42.5 min, tool 30 + work 12.5; rested 20 min"
+    assert work == "9um 42.5 min, tool 30 + work 12.5"
+
+
+@pytest.mark.parametrize(
+    ("values", "question", "answer"),
+    [
+        ({"minutes": "2000"}, "2000 min is more than a day of work", {"yes": True}),
+        ({"stage": "pad 7"}, "'pad 7' is no stage that is known", {"stage_is": "polish"}),
+    ],
+)
+def test_what_is_hardly_meant_is_asked(ask, desk, surface, values, question, answer):
+    """The record's questions come to the page, in its words; once answered the visit is kept."""
+    sent = {"visit": desk.view()["visit"], "stage": "polish"} | values
+    asked = ask("POST", "/api/log", json=sent)
+    assert asked.status_code == 422
+    (text,) = asked.json["asked"]
+    assert question in text
+    assert "--" not in text
+    assert asked.json.get("stage", False) == ("stage_is" in answer)
+    assert list(surface.folder.glob("*.h5")) == []
+    assert ask("POST", "/api/log", json=sent | answer).json["logged"]["visit"] == 1
+
+
+def test_a_visit_is_corrected_and_struck_out(ask, desk, surface):
+    """What was said wrongly is put right under the visit's number, and a visit is taken out."""
+    sent = {"visit": desk.view()["visit"], "stage": "polish", "minutes": "30"}
+    ask("POST", "/api/log", json=sent)
+    told = {"surface": "concave 1", "minutes": "45"}
+    row = ask("POST", "/api/visits/1/correct", json=told).json["history"][0]
+    assert (row["visit"], row["work"]) == (1, "polish 45 min")
+    no_reason = ask("POST", "/api/visits/1/strike", json={"surface": "concave 1"})
+    assert (no_reason.status_code, no_reason.json["error"]) == (400, "striking out: say why")
+    why = {"surface": "concave 1", "remark": "another piece lay there"}
+    row = ask("POST", "/api/visits/1/strike", json=why).json["history"][0]
+    assert (row["struck"], row["next"]) == (True, "struck out: another piece lay there")
+    gone = ask("POST", "/api/visits/4/strike", json=why)
+    assert "they are listed under Progress" in gone.json["error"]
+    assert len(list(surface.folder.glob("*.h5"))) == 3
 
 
 def test_pictures(ask, desk, reader, picture, made_fit):
@@ -261,7 +304,7 @@ def test_pictures(ask, desk, reader, picture, made_fit):
     for _ in range(2):
         fit = ask("GET", f"/api/shots/{identity}/fit.png")
         assert (fit.status_code, fit.mimetype, fit.data[:4]) == (200, "image/png", b"\x89PNG")
-    desk.log(desk.view()["visit"], Work())
+    desk.log(desk.view()["visit"], said())
     assert ask("GET", "/api/progress.png").data[:4] == b"\x89PNG"
 
 

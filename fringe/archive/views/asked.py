@@ -41,11 +41,18 @@ class Asked(BadInput):
         super().__init__("; ".join(lines))
 
 
+class UnknownStage(BadInput):
+    """A stage that is neither a known grit nor known as polishing; the line says how to tell."""
+
+
 _ANYWAY = "--yes logs it all the same"
 
 
 def check_asked(
-    surface: Surface, photos: Sequence[Path], request: VisitRequest
+    surface: Surface,
+    photos: Sequence[Path],
+    request: VisitRequest,
+    loaded: Sequence[Photograph] = (),
 ) -> list[Photograph]:
     """Raise `Asked` for what is hardly meant, unless that was confirmed.
 
@@ -55,6 +62,8 @@ def check_asked(
         As it was loaded, with its folder.
     photos : sequence of Path
     request : VisitRequest
+    loaded : sequence of Photograph
+        Photographs that are in memory already.
 
     Returns
     -------
@@ -63,16 +72,17 @@ def check_asked(
     """
     if request.yes:
         return []
+    shown = bool(photos or loaded)
     assert surface.folder is not None
     # a correction says again what is there, and lies where its visit does
     own = own_entry(surface.folder) if request.replaces is None else None
-    questions = [*_minutes(request), *_times(own, request), *_plate(surface, photos, request)]
-    loaded = [] if own is None else [load_photograph(path) for path in photos]
+    questions = [*_minutes(request), *_times(own, request), *_plate(surface, request, shown=shown)]
+    taken = [] if own is None else [load_photograph(path) for path in photos]
     if own is not None:
-        questions += _photographs(own, loaded)
+        questions += _photographs(own, [*loaded, *taken])
     if questions:
         raise Asked(questions)
-    return loaded
+    return taken
 
 
 def _minutes(request: VisitRequest) -> Iterable[Question]:
@@ -98,10 +108,10 @@ def _times(own: Entry | None, request: VisitRequest) -> Iterable[Question]:
         )
 
 
-def _plate(surface: Surface, photos: Sequence[Path], request: VisitRequest) -> Iterable[Question]:
+def _plate(surface: Surface, request: VisitRequest, *, shown: bool) -> Iterable[Question]:
     """A plate that is smaller than the work by its record, and no circle said."""
     name = surface.plate.name
-    if not photos or name is None or request.against or request.aperture_mm or request.replaces:
+    if not shown or name is None or request.against or request.aperture_mm or request.replaces:
         return
     assert surface.folder is not None
     record = record_if_any(surface.folder.parent, "plate", name) or {}
@@ -136,8 +146,10 @@ def with_known_stage(surface: Surface, request: VisitRequest) -> VisitRequest:
 
     Raises
     ------
-    BadInput
+    UnknownStage
         If the stage is none; the line names the nearest, and the option that tells.
+    BadInput
+        If what is said of it contradicts what is known.
     """
     name, kind = request.stage, request.stage_is
     if name is None:
@@ -163,7 +175,7 @@ def with_known_stage(surface: Surface, request: VisitRequest) -> VisitRequest:
     names = {one.casefold(): one for one in [*known_names(), *before]}
     near = difflib.get_close_matches(name.casefold(), names, 1, 0.5)
     nearest = f"the nearest is {names[near[0]]!r}" if near else "grits are written '#400' or 9um"
-    raise BadInput(
+    raise UnknownStage(
         f"--stage: {name!r} is no stage that is known; {nearest}; for one of your own add "
         "--stage-is grit or --stage-is polish"
     )

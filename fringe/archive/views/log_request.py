@@ -63,10 +63,12 @@ def visit_of(
     request: VisitRequest,
     stated: StatedOptions,
     loaded: Sequence[Photograph] = (),
+    made: Readings | None = None,
 ) -> tuple[Visit, SagResult | None]:
     """Read all that a visit brought, and put it together; what the spherometer says beside it.
 
-    A correction takes over what it does not say from the session that it replaces.
+    A correction takes over what it does not say from the session that it replaces. `made` are
+    readings and photographs that were made before, in place of `photos`.
     """
     work = request.work()
     assert surface.folder is not None
@@ -77,7 +79,7 @@ def visit_of(
         corrected = visit_to_correct(surface.folder, request.replaces)
     spherometers, sagittas = _spherometer(surface, request)
     anew = corrected and corrected_fringes(surface, corrected, photos, request, stated)
-    readings, photographs = anew or _fringes(surface, tuple(photos), request, stated, loaded)
+    readings, photographs = anew or _fringes(surface, tuple(photos), request, stated, loaded, made)
     lamp = None if anew else surface.lamp
     visit = Visit(
         when=when,
@@ -135,9 +137,11 @@ def _fringes(
     request: VisitRequest,
     stated: StatedOptions,
     loaded: Sequence[Photograph],
+    made: Readings | None,
 ) -> Readings:
     """Readings of the photographs, and of what was seen by eye."""
-    if not photos and request.by_eye is None:
+    given = made is not None and bool(made[1])
+    if not photos and not given and request.by_eye is None:
         for name in ("aperture_mm", "against", "place", "burst"):
             if getattr(request, name):
                 raise BadInput(f"--{INPUT_NAMES.get(name, name)} belongs to a photograph; give one")
@@ -145,10 +149,9 @@ def _fringes(
     laid = as_laid(surface, request.aperture_mm, request.against)
     options = stated_options(laid, stated)
     aperture = smaller_circle(laid, surface)
-    contacts = 1 if request.burst else len(photos)
+    readings, photographs = made or ((), ())
+    contacts = 1 if request.burst else len(photos) or len(photographs)
     places = stated_places(request.place, contacts, aperture, surface.diameter_mm)
-    readings: tuple[LoggedReading, ...] = ()
-    photographs: tuple[Photograph, ...] = ()
     if photos:
         readings, photographs = read_photographs(
             photos,

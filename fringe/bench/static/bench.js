@@ -1,4 +1,5 @@
 // The bench page: shows what lies on the desk, and sends what the person does.
+import { askFirst, putRight } from "./asking.js";
 import { drawCourse } from "./course.js";
 import * as draft from "./draft.js";
 import { EdgeEditor } from "./edge.js";
@@ -14,6 +15,7 @@ const HINTS = {
   given: "The line: the edge where it was put by hand. The power is over this circle.",
   moved: "Dashes: the edge where it is now. Read again with it.",
   unknown: "Drag the circle onto the work's edge, then read again.",
+  none: "Read without an edge: rings about their own centre.",
 };
 
 let desk = null; // what the server said last
@@ -47,15 +49,17 @@ function message(id, text) {
 const trouble = (text) => message("trouble", text);
 
 // Send something that changes the desk; nothing else can be sent meanwhile.
-async function change(path, options) {
+const change = (path, options) => changed(() => ask(path, options));
+
+async function changed(sent) {
   if (busy) return null;
   busy += 1;
   sending = true;
   trouble("");
   showButtons();
   try {
-    const values = await ask(path, options);
-    take(values);
+    const values = await sent();
+    if (values) take(values);
     return values;
   } catch (error) {
     trouble(error.message);
@@ -131,6 +135,7 @@ function show() {
   showHistory();
   showAdvised();
   showNotKept();
+  showUndo();
   showButtons();
 }
 
@@ -240,11 +245,13 @@ function showPhoto() {
   const edge = dragged ?? shot.edge ?? { ...middle, b: middle.a };
   const known = Boolean(dragged ?? shot.edge);
   const working = ["waiting", "reading"].includes(shot.state);
-  editor.show(known || shot.state === "refused" ? edge : null, [shot.width, shot.height], { sure: known, moved: Boolean(dragged) });
+  const shown = known || (shot.state === "refused" && !shot.without_edge);
+  editor.show(shown ? edge : null, [shot.width, shot.height], { sure: known, moved: Boolean(dragged) });
   fillEdgeNumbers(editor.edge);
   let hint = shot.edge_given ? HINTS.given : HINTS.found;
   if (working) hint = "";
   else if (dragged) hint = HINTS.moved;
+  else if (shot.without_edge) hint = HINTS.none;
   else if (!known) hint = HINTS.unknown;
   text("edge-hint", hint);
   $("refusal").hidden = shot.state !== "refused";
@@ -314,9 +321,21 @@ function showHistory() {
   const { history } = desk;
   $("no-history").hidden = history.length > 0;
   $("history-box").hidden = $("progress-box").hidden = !history.length;
-  rows($("history"), history.map((one) => [one.visit, one.power, one.verdict, one.next, one.irregularity, one.work, one.when]), (cells) => {
+  rows($("history"), history.map((one) => [one.visit, one.power, one.verdict, one.next, one.irregularity, one.work, one.when]), (cells, index) => {
     const row = tableRow(cells);
     if (cells[2]) row.children[2].className = `state ${cells[2]}`;
+    const cell = document.createElement("td");
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "plain small";
+    button.textContent = "Put right";
+    button.setAttribute("aria-label", `Put visit ${cells[0]} right`);
+    button.addEventListener("click", () => putRight(desk.settings.surface, history[index], (values) => {
+      take(values);
+      show();
+    }));
+    cell.append(button);
+    row.append(cell);
     return row;
   });
   rows($("stages"), desk.stages, (stage) => new Option("", stage));
@@ -354,6 +373,7 @@ function showButtons() {
   const fixed = moved.has(selected) || shot?.state === "refused";
   $("again").disabled = Boolean(busy) || !shot || working || !fixed;
   $("auto").disabled = Boolean(busy) || !shot || working || (!shot.edge_given && !moved.has(selected));
+  $("no-edge").disabled = Boolean(busy) || !shot || working || shot.without_edge;
   $("remove").disabled = Boolean(busy) || !shot;
   $("log-button").disabled = Boolean(busy) || !desk?.settings.surface || reading();
   for (const id of ["camera", "files", "sense-centre", "sense-edge", "keep-last"]) $(id).disabled = Boolean(busy);
@@ -478,6 +498,7 @@ function readAgain(values) {
 }
 $("again").addEventListener("click", () => readAgain({ ...editor.edge, u_px: Math.max(0.5, editor.scale) }));
 $("auto").addEventListener("click", () => readAgain({ edge: "auto" }));
+$("no-edge").addEventListener("click", () => readAgain({ edge: "none" }));
 $("remove").addEventListener("click", () => change(`api/shots/${selected}`, { method: "DELETE" }));
 
 $("keep-last").addEventListener("click", async () => {
@@ -512,26 +533,39 @@ for (const [box, image, wait] of [["fit-box", "fit", "fit-wait"], ["progress-box
   });
 }
 
+// what a visit's form says, by the names that the server has for it
+const LOGGED = [
+  ["stage", "stage-name"], ["minutes", "minutes"], ["on_top", "on-top"], ["other_minutes", "other-minutes"],
+  ["rested", "rested"], ["temperature", "temperature"], ["remark", "remark"],
+];
+let undoable = {}; // what was typed for the visit that was logged last
+
 $("log-form").addEventListener("submit", async (event) => {
   event.preventDefault();
-  const done = await change("api/log", {
-    method: "POST",
-    values: {
-      visit: desk.visit,
-      stage: $("stage-name").value,
-      minutes: $("minutes").value,
-      on_top: $("on-top").value,
-      other_minutes: $("other-minutes").value,
-      rested: $("rested").value,
-      temperature: $("temperature").value,
-      remark: $("remark").value,
-    },
-  });
+  const typed = Object.fromEntries(LOGGED.map(([name, id]) => [name, $(id).value]));
+  const done = await changed(() => askFirst("api/log", { visit: desk.visit, ...typed }));
   if (!done) return;
+  undoable = typed;
   const { surface, visit, verdict, next, problems } = done.logged;
   const judged = verdict ? ` It is ${verdict}.` : "";
   message("logged", [`${surface}: visit ${visit} is in the record.${judged} Next: ${next}.`, ...problems].join(" "));
 });
+
+// A visit that was just logged can be taken back for a minute, on every device.
+function showUndo() {
+  const seconds = desk?.undo ? Math.ceil(desk.undo.seconds - (performance.now() - heard) / 1000) : 0;
+  $("undo").hidden = seconds <= 0;
+  if (seconds > 0) text("undo", `Undo visit ${desk.undo.visit} (${seconds} s)`);
+}
+setInterval(showUndo, 500);
+$("undo").addEventListener("click", async () => {
+  const done = await change("api/undo", { method: "POST", values: { visit: desk.undo.id } });
+  if (!done) return;
+  for (const [name, id] of LOGGED) $(id).value = undoable[name] ?? "";
+  draft.keep(desk.visit, $("log-form"));
+  message("logged", `Visit ${done.undone.visit} of ${done.undone.surface} is struck out.`);
+});
+
 $("log-form").addEventListener("input", () => desk && draft.keep(desk.visit, $("log-form")));
 $("read-it").addEventListener("click", () => {
   for (const id of ["trouble", "logged", "not-kept"]) message(id, "");

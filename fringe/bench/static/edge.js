@@ -177,6 +177,14 @@ export class EdgeEditor {
     const least = 8 * this.scale;
     edge.a = Math.max(least, edge.a);
     edge.b = Math.max(least, edge.b);
+    // an edge that lies off the photograph is no edge of it: its centre stays inside, and its
+    // half axes are no longer than the photograph
+    const [width, height] = this.size;
+    edge.cx = Math.min(width - 1, Math.max(0, edge.cx));
+    edge.cy = Math.min(height - 1, Math.max(0, edge.cy));
+    const most = Math.max(width, height);
+    edge.a = Math.min(most, edge.a);
+    edge.b = Math.min(most, edge.b);
     this.edge = edge;
     this.svg.classList.add("moved");
     this.draw();

@@ -1,0 +1,116 @@
+"""The visit at hand as it is logged, what is told of it, and how long it can be taken back."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+
+from fringe.archive.store.session import LoggedReading, Photograph, Visit
+from fringe.archive.store.surface import Surface
+from fringe.archive.views.asked import check_asked, with_known_stage
+from fringe.archive.views.log_request import visit_of
+from fringe.archive.views.logged_visit import LoggedVisit
+from fringe.archive.views.photographs import logged
+from fringe.archive.views.visit_request import VisitRequest
+from fringe.bench.settings import Settings
+from fringe.bench.shots import Shot
+from fringe.bench.words import bench_words
+from fringe.judge.spherometer.compare import SagResult
+from fringe.orders.options import StatedOptions
+
+UNDO_S = 60.0
+UNDONE = "taken back on the bench page right after it was logged"
+
+
+@dataclass(frozen=True)
+class Undoable:
+    """A visit that was just logged, with what it was logged from."""
+
+    visit_id: str
+    done: LoggedVisit
+    shots: tuple[Shot, ...]
+    settings: Settings
+    logged_s: float = field(default_factory=time.monotonic)
+
+    @property
+    def seconds_left(self) -> float:
+        """How long it can still be taken back [s]; 0 where it cannot."""
+        return max(0.0, UNDO_S - (time.monotonic() - self.logged_s))
+
+    def view(self) -> dict[str, object] | None:
+        """What a device shows of it; None once it is too late."""
+        if not self.seconds_left:
+            return None
+        return {
+            "id": self.visit_id,
+            "visit": self.done.number,
+            "surface": self.done.surface.name,
+            "seconds": self.seconds_left,
+        }
+
+
+def bench_visit(
+    surface: Surface,
+    visit_id: str,
+    shots: Sequence[Shot],
+    request: VisitRequest,
+    stated: StatedOptions,
+    undone: Collection[str] = (),
+) -> tuple[Visit, SagResult | None]:
+    """Put a visit together of what lies on the bench and what is said, as `fringe log` does.
+
+    Parameters
+    ----------
+    surface : Surface
+        As it was loaded, with its folder.
+    visit_id : str
+        Identity of the visit on the bench, kept with it.
+    shots : sequence of Shot
+        Photographs, each read or refused.
+    request : VisitRequest
+    stated : StatedOptions
+        How they were taken.
+    undone : collection of str
+        Digests of photographs that are known to be in a visit that was taken back.
+
+    Raises
+    ------
+    Asked, UnknownStage
+        If something must be answered first.
+    BadInput
+        If something that is said makes no sense.
+    """
+    known = with_known_stage(surface, request)
+    readings: list[LoggedReading] = []
+    photographs = []
+    for number, shot in enumerate(shots, 1):
+        refusal = shot.refusal or None
+        photographs.append(Photograph(shot.name, shot.data, shot.media_type, refusal))
+        if shot.reading is not None:
+            assert shot.options is not None
+            readings.append(logged(shot.reading, (number,), shot.options))
+    fresh = [one for one in photographs if one.sha256 not in undone]
+    check_asked(surface, (), known, fresh)
+    made = (tuple(readings), tuple(photographs))
+    visit, sagittas = visit_of(surface, (), known, stated, made=made)
+    inputs = {
+        **visit.inputs,
+        "with": "fringe bench",
+        "bench": visit_id,
+        "arrived": [shot.taken.isoformat(timespec="seconds") for shot in shots],
+    }
+    return dataclasses.replace(visit, inputs=inputs), sagittas
+
+
+def told_of(done: LoggedVisit) -> dict[str, object]:
+    """What a device is told of a visit that was logged."""
+    return {
+        "visit": done.number,
+        "session": done.path.stem,
+        "surface": done.surface.name,
+        "verdict": None if done.row is None else done.row.verdict,
+        "next": "" if done.judged is None else bench_words(done.judged.next_step.text()),
+        "problems": [bench_words(line) for line in (*done.warnings, *done.notes)],
+    }

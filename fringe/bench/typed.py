@@ -1,0 +1,145 @@
+"""What a device sends, as the requests of the library: every value checked and bounded."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from flask import abort, request
+
+from fringe.archive.views.visit_request import VisitRequest
+from fringe.bench.settings import Settings
+from fringe.errors import BadInput
+from fringe.judge.state.visits import ON_TOP
+from fringe.length_lists import typed_lengths
+from fringe.photo.ellipse import Edge
+from fringe.units import TypedLength, positive_length_mm
+
+_MOST_WORDS = 20_000
+# least and most that can be meant, and the unit; what is hardly meant is asked by the record
+BOUNDS = {
+    "minutes": (0.0, 100_000.0, "min"),
+    "other_minutes": (0.0, 100_000.0, "min"),
+    "rested": (0.0, 86_400.0, "min"),
+    "temperature": (-20.0, 60.0, "°C"),
+}
+
+
+def sent_values() -> dict[str, object]:
+    """The JSON object that a device sent."""
+    if (request.content_length or 0) > _MOST_WORDS:
+        abort(413)
+    try:
+        values = json.loads(request.get_data(cache=False)) if request.is_json else None
+    except (ValueError, RecursionError):  # no JSON, or nested deeper than anything of ours
+        values = None
+    if not isinstance(values, dict):
+        raise BadInput("the page sent something else than it should; load it again")
+    return values
+
+
+def settings_of(values: Mapping[str, Any]) -> Settings:
+    """How the photographs were taken."""
+    return Settings(
+        surface=text_of(values, "surface", 1000),
+        lamp=text_of(values, "lamp", 200),
+        sense=text_of(values, "sense", 20) or "auto",
+        camera_distance_mm=length_of(values, "camera_distance"),
+        camera=text_of(values, "camera", 200),
+    )
+
+
+def visit_request(values: Mapping[str, Any], **more: Any) -> VisitRequest:
+    """What is said of a visit; a second number of minutes is with the other piece on top."""
+    minutes = [number_of(values, "minutes"), number_of(values, "other_minutes")]
+    on_top = text_of(values, "on_top", 20)
+    pieces = [on_top]
+    if minutes[1] is not None:
+        pieces += [piece for piece in ON_TOP if piece != on_top]
+    if minutes[1] is not None and (minutes[0] is None or on_top not in ON_TOP):
+        raise BadInput(
+            "a spell with both pieces on top: say the minutes and which was on top first"
+        )
+    return VisitRequest(
+        stage=text_of(values, "stage", 200),
+        stage_is=text_of(values, "stage_is", 20),
+        minutes=tuple(m for m in minutes if m is not None),
+        on_top=tuple(piece for piece in pieces if piece is not None),
+        rested_minutes=number_of(values, "rested"),
+        removed_mm=length_of(values, "removed"),
+        pits=text_of(values, "pits", 20),
+        temperature_c=number_of(values, "temperature"),
+        remark=text_of(values, "remark", 5000),
+        by=text_of(values, "by", 200),
+        by_eye=text_of(values, "by_eye", 200),
+        spherometer=text_of(values, "spherometer", 200),
+        sag_plate=_lengths(values, "sag_plate"),
+        sag_work=_lengths(values, "sag_work"),
+        zero=_lengths(values, "zero"),
+        yes=values.get("yes") is True,
+        **more,
+    )
+
+
+def text_of(values: Mapping[str, Any], name: str, longest: int) -> str | None:
+    """A text; None where it is empty."""
+    value = values.get(name)
+    if value is None:
+        return None
+    if not isinstance(value, str) or len(value) > longest:
+        raise BadInput(f"{_called(name)}: must be text, and not too long")
+    return value.strip() or None
+
+
+def number_of(values: Mapping[str, Any], name: str) -> float | None:
+    """A number within its bounds; None where nothing is typed."""
+    text = text_of(values, name, 40)
+    if text is None:
+        return None
+    try:
+        number = float(text.replace(",", ".").replace("−", "-"))
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        raise BadInput(f"{_called(name)}: {text!r} is not a number")
+    low, high, unit = BOUNDS[name]
+    if not low <= number <= high:
+        raise BadInput(f"{_called(name)}: {number:g} {unit} cannot be; {low:g} to {high:g} {unit}")
+    return number
+
+
+def length_of(values: Mapping[str, Any], name: str) -> float | None:
+    """A length with its unit [mm]; None where nothing is typed."""
+    text = text_of(values, name, 40)
+    return None if text is None else positive_length_mm(text, _called(name))
+
+
+def edge_of(values: Mapping[str, Any]) -> Edge | str:
+    """An edge that was dragged, or how it is to be found."""
+    kind = values.get("edge")
+    if kind in ("auto", "none"):
+        return str(kind)
+    numbers = [values.get(name) for name in ("cx", "cy", "a", "b", "angle_deg")]
+    if not all(isinstance(n, int | float) and math.isfinite(n) for n in numbers):
+        raise BadInput("edge: its place and size must be numbers")
+    cx, cy, a, b, angle = (float(n) for n in numbers if n is not None)
+    if min(a, b) <= 0:
+        raise BadInput("edge: its size must be greater than zero")
+    # dragged by hand on a reduced picture: good to a pixel or so, which the page tells
+    u_px = values.get("u_px", 1.0)
+    if not isinstance(u_px, int | float) or not 0 <= u_px < 1000:
+        raise BadInput("edge: how well it is known must be a number of pixels")
+    if a < b:
+        a, b, angle = b, a, angle + 90.0
+    return Edge(cx, cy, a, b, (angle + 90.0) % 180.0 - 90.0, float(u_px))
+
+
+def _lengths(values: Mapping[str, Any], name: str) -> tuple[tuple[TypedLength, ...], ...]:
+    text = text_of(values, name, 2000)
+    return () if text is None else (typed_lengths(text, _called(name), "um", signed=True),)
+
+
+def _called(name: str) -> str:
+    return name.replace("_", " ")

@@ -1,0 +1,61 @@
+"""Messages of the library as the page says them."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import fringe
+from fringe.bench.words import bench_words
+
+TOP = Path(fringe.__file__).parent
+# rooms whose messages can come to the page
+ROOMS = ("archive", "judge", "orders", "optics", "photo", "units.py", "length_lists.py")
+TYPED = re.compile(r"--[a-z]|`fringe |\bfringe (?:log|read|settle|pair|surface|progress)\b")
+
+
+def messages() -> Iterator[str]:
+    """Texts of the library that name an option or a command, a number in each hole."""
+    for room in ROOMS:
+        place = TOP / room
+        for path in sorted(place.rglob("*.py")) if place.is_dir() else [place]:
+            tree = ast.parse(path.read_text("utf-8"))
+            documented = ast.Module | ast.ClassDef | ast.FunctionDef
+            inside = {part for one in ast.walk(tree) if isinstance(one, ast.JoinedStr)
+                      for part in one.values}  # fmt: skip
+            told = {ast.get_docstring(one, clean=False) for one in ast.walk(tree)
+                    if isinstance(one, documented)}  # fmt: skip
+            for node in ast.walk(tree):
+                text = _text(node)
+                whole = node not in inside and text not in told
+                if whole and text is not None and text.count(" ") > 1 and TYPED.search(text):
+                    yield text
+
+
+def _text(node: ast.AST) -> str | None:
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return node.value
+    if isinstance(node, ast.JoinedStr):
+        return "".join(_text(part) or "7" for part in node.values)
+    return None
+
+
+@pytest.mark.parametrize("text", sorted(set(messages())))
+def test_no_word_of_the_command_line_is_left(text):
+    """Whatever message of the library comes to the page names no option and no command."""
+    assert not TYPED.search(bench_words(text)), bench_words(text)
+
+
+def test_messages_are_found():
+    """The walk over the library sees them (more than a hundred)."""
+    assert len(set(messages())) > 100
+
+
+def test_what_a_person_wrote_stays():
+    """A message without an option is not touched."""
+    text = "rings -- the second.jpg: no fringes found"
+    assert bench_words(text) == text

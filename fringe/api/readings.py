@@ -14,6 +14,7 @@ from fringe.api.typed import (
     LengthsMm,
     Sense,
     to_edge,
+    to_frames,
     to_lamp,
     to_mm,
     to_photo,
@@ -133,7 +134,7 @@ def read_burst(
     Parameters
     ----------
     photos : sequence of Photo, path or bytes
-        Frames from one place, with a little press or drift between them.
+        Frames from one place, with a little press or drift between them; or one film clip.
     options, lamp, edge, diameter, plate_radius, work, camera_distance, sense, scale_px_per_mm
         As of :func:`fringe.read`.
 
@@ -163,7 +164,7 @@ def read_burst(
             scale_px_per_mm=scale_px_per_mm,
             **in_mm,
         )
-    return read_frames([to_photo(one) for one in photos], options)
+    return read_frames(to_frames(photos), options)
 
 
 def read_options(

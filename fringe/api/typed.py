@@ -53,6 +53,17 @@ def to_photo(given: Photo | str | os.PathLike[str] | bytes) -> Photo:
     return load_photo(Path(given))
 
 
+def to_frames(given: Sequence[Photo | str | os.PathLike[str] | bytes]) -> list[Photo]:
+    """Take frames of one contact, or the file of a film clip."""
+    from fringe.photo.frames import load_frames
+    from fringe.photo.load import Photo
+
+    paths = [Path(one) for one in given if not isinstance(one, Photo | bytes)]
+    if len(paths) == len(given):
+        return load_frames(paths)
+    return [to_photo(one) for one in given]
+
+
 def to_lamp(given: str | Lamp | None) -> Lamp:
     """Take a lamp or its name."""
     from fringe.optics.lamps import lamp

@@ -20,7 +20,7 @@ from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.photo.arrivals import ENDINGS
 from fringe.photo.ellipse import Edge
-from fringe.photo.heif import is_heif
+from fringe.photo.kinds import is_heif
 from fringe.photo.when import camera_time
 
 LONGEST_NAME = 80

@@ -71,6 +71,8 @@ def command(
     --burst reads five frames or more of one contact as one: camera on a stand, the gap shifted a
     little between frames by pressing or settling; what the camera drifts by is taken out. Eight
     frames that spread over a spacing of the fringes give the gap to a few thousandths of a fringe.
+    A film clip of three to ten seconds, taken while you press gently, serves as well: its sharp
+    and still frames are chosen (needs the extra `video`).
 
     --by-eye takes down what was seen without a camera: rings from their centre to the edge, or
     the bow of straight fringes over the full diameter, in spacings; then where the contact is:
@@ -93,7 +95,9 @@ def command(
     if len(photos) > 1 and not burst and by_eye is None:
         _several(photos, options, picture, workers, scheduler, as_json=as_json)
         return
-    doing = f"reading {len(photos)} frames" if burst else f"reading {_name(photos)}"
+    doing = (
+        f"reading {len(photos)} frames" if burst and len(photos) > 1 else f"reading {_name(photos)}"
+    )
     with waiting(doing, quiet=as_json or not photos):
         asked = read_asked(photos, options, by_eye=by_eye, burst=burst, picture=picture)
         write_picture(picture, lambda: _drawn(asked))

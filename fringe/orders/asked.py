@@ -73,14 +73,15 @@ def read_one(photo: Path, options: ReadOptions, *, picture: Path | None = None) 
 def read_frames(
     photos: Sequence[Path], options: ReadOptions, *, picture: Path | None = None
 ) -> AskedReading:
-    """Read frames of one contact as one reading."""
+    """Read frames of one contact, or a film clip of it, as one reading."""
     from fringe.orders.burst.read_burst import read_burst
     from fringe.photo.frames import load_frames
 
     _check_picture(picture, photos)
-    reading = read_burst(load_frames(photos), options)
-    name = f"{photos[0].name} and {len(photos) - 1} more"
-    return AskedReading(name, reading, options, photos[0])
+    frames = load_frames(photos, keep_samples=picture is not None)
+    reading = read_burst(frames, options)
+    more = f" and {len(photos) - 1} more" if len(photos) > 1 else ""
+    return AskedReading(photos[0].name + more, reading, options, photos[0], frames[0].samples)
 
 
 def read_by_eye(text: str, options: ReadOptions) -> AskedReading:

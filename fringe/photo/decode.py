@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput
 from fringe.photo import heif
-from fringe.photo.heif import is_heif
+from fringe.photo.kinds import is_clip, is_heif
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -171,6 +171,10 @@ def _opened(data: bytes, name: str) -> Image.Image | None:
     except UnidentifiedImageError as error:
         if data[:4] in _TIFF_STARTS:
             return None
+        if is_clip(data[:12]):
+            raise BadInput(
+                f"{name}: is a film clip; its frames are read as one with --burst"
+            ) from error
         raise BadInput(
             f"{name}: is not a JPEG, PNG, TIFF or HEIC picture; export the photograph as one"
         ) from error

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fringe.errors import BadInput
+from fringe.photo.clip import frames_of_clip, is_clip_file
 from fringe.photo.load import (
     CHANNELS,
     Photo,
@@ -17,8 +18,8 @@ from fringe.photo.load import (
 )
 
 
-def load_frames(paths: Sequence[str | Path]) -> list[Photo]:
-    """Load photographs in the channel that is best in the first of them.
+def load_frames(paths: Sequence[str | Path], *, keep_samples: bool = False) -> list[Photo]:
+    """Load photographs, or a film clip, in the channel that is best in the first frame.
 
     Each photograph alone takes its own best channel; frames that are solved together must
     show the same light.
@@ -26,18 +27,51 @@ def load_frames(paths: Sequence[str | Path]) -> list[Photo]:
     Parameters
     ----------
     paths : sequence of str or Path
+    keep_samples : bool
+        Keep all channels of the first frame as well, so that it can be shown.
 
     Returns
     -------
     list of Photo
-        In the order of `paths`.
+        In the order of `paths`, or in time.
 
     Raises
     ------
     BadInput
         As `load_photo`.
     """
-    return frames_from_bytes([(read_bytes(path), Path(path).name) for path in paths])
+    files = frame_files(paths)
+    frames = frames_from_bytes([(one.data, one.name) for one in files])
+    if not keep_samples:
+        return frames
+    samples, _ = decode(files[0].data, files[0].name)
+    return [replace(frames[0], samples=samples), *frames[1:]]
+
+
+@dataclass(frozen=True)
+class FrameFile:
+    """A frame's name and bytes."""
+
+    name: str
+    data: bytes
+
+
+def frame_files(paths: Sequence[str | Path]) -> list[FrameFile]:
+    """Read the files of frames; the chosen frames of a film clip take its place.
+
+    Raises
+    ------
+    BadInput
+        As `load_photo` and :func:`fringe.photo.clip.frames_of_clip`; or for a clip and something
+        else beside it.
+    """
+    files = [Path(path) for path in paths]
+    clips = [path for path in files if is_clip_file(path)]
+    if clips and len(files) > 1:
+        raise BadInput(f"{clips[0].name}: is a clip; give one clip by itself, or photographs")
+    if clips:
+        return [FrameFile(one.name, one.data) for one in frames_of_clip(clips[0])]
+    return [FrameFile(path.name, read_bytes(path)) for path in files]
 
 
 def frames_from_bytes(

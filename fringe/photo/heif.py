@@ -8,20 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import BadInput
+from fringe.photo.srgb import linear_to_srgb
 
 if TYPE_CHECKING:
     from PIL import Image
 
-# Brands of still pictures coded by HEVC, in the file's first box (ISO/IEC 23008-12, from memory)
-_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 # Transfer characteristics (ITU-T H.273, from memory): of HDR, the others go by sRGB's curve here
 _PQ, _HLG = 16, 18
 _HLG_A = 0.17883277  # ITU-R BT.2100, table 5, from memory
-
-
-def is_heif(data: bytes) -> bool:
-    """Tell a HEIC or HEIF file by its first bytes."""
-    return data[4:8] == b"ftyp" and data[8:12] in _BRANDS
 
 
 def opened(data: bytes, name: str) -> Any:
@@ -77,10 +71,7 @@ def srgb_of_hlg(value: NDArray[np.float64]) -> NDArray[np.float64]:
     b = 1 - 4 * _HLG_A
     c = 0.5 - _HLG_A * np.log(4 * _HLG_A)
     light = np.where(value <= 0.5, value**2 / 3, (np.exp((value - c) / _HLG_A) + b) / 12)
-    light = np.clip(light, 0, 1)
-    return np.asarray(
-        np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
-    )
+    return np.asarray(linear_to_srgb(np.clip(light, 0, 1)))
 
 
 def exif_of(data: bytes, name: str) -> Image.Exif:

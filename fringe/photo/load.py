@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fringe.errors import BadInput
 from fringe.photo.decode import MAX_PIXELS as MAX_PIXELS
 from fringe.photo.decode import Decoded, decoded
+from fringe.photo.srgb import srgb_to_linear
 
 MAX_BYTES = 1_000_000_000
 MIN_SIDE = 32
@@ -81,14 +82,6 @@ class Photo:
             return None
         light, clipped = _light_of(self.thin, self.name)
         return light, np.asarray(clipped.any(axis=2))
-
-
-def srgb_to_linear(value: NDArray[Any]) -> NDArray[np.float32]:
-    """Undo the sRGB transfer function (IEC 61966-2-1), 0 to 1, any shape."""
-    encoded = np.asarray(value, np.float32)
-    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4).astype(
-        np.float32
-    )
 
 
 def photo_from_array(samples: NDArray[Any], name: str = "array", sha256: str = "") -> Photo:

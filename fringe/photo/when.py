@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from fringe.errors import BadInput
-from fringe.photo.heif import exif_of, is_heif
+from fringe.photo.heif import exif_of
+from fringe.photo.kinds import is_heif
 
 # EXIF 2.32, tags of the sub-IFD
 _EXIF_IFD = 0x8769
@@ -100,6 +101,20 @@ def taken_text(path: Path) -> str:
     if noted is not None:
         return f"{noted:%Y-%m-%d %H:%M}"
     return f"file of {datetime.fromtimestamp(_file_time(path)):%Y-%m-%d %H:%M}"
+
+
+def notes_of_time(when: datetime) -> bytes:
+    """EXIF data that say when a picture was taken, by the clock here, for a file to be written."""
+    from PIL import Image
+
+    local = when.astimezone()
+    notes = Image.Exif()
+    written = notes.get_ifd(_EXIF_IFD)
+    written[_TAKEN] = f"{local:%Y:%m:%d %H:%M:%S}"
+    written[_SUBSECOND] = f"{local.microsecond // 1000:03d}"
+    offset = f"{local:%z}"
+    written[_OFFSET] = f"{offset[:3]}:{offset[3:5]}"
+    return notes.tobytes()
 
 
 def _parsed(notes: Any) -> datetime | None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from filming import film
 from PIL import Image
 
 from calling import call, refused
@@ -91,6 +92,26 @@ def test_frames_are_logged_as_one_reading(frames: list[Path], shop: Path) -> Non
     (told,) = json.loads((shop.parent / "told.json").read_text())["readings"]
     assert logged.reading.frames == told["frames"] == 6
     assert list(logged.reading.steps_fringes or ()) == told["steps_fringes"]
+
+
+def test_a_film_clip_is_logged_as_its_frames(
+    frames: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Frames filmed are read as those of the burst, kept as pictures, and the clip is not."""
+    clip = film(tmp_path / "press.mp4", [np.asarray(Image.open(one)) for one in frames])
+    new_surface(tmp_path / "shop")
+    words = ("log", tmp_path / "shop" / "c", "--burst", clip, *EDGE, "--json")
+    (told,) = call(capsys, *words).json["readings"]
+    assert told["frames"] == 6
+    assert told["power_fringes"] == pytest.approx(3.0, abs=0.03)
+    folder = find_surface(f"{tmp_path}/shop/c").folder
+    assert folder is not None
+    visit = open_session(find_visit(folder, "1").current.place).visit
+    assert {one.media_type for one in visit.photographs} == {"image/png"}
+    assert [one.file_name for one in visit.photographs][:2] == [
+        "press-00000ms.png",
+        "press-00033ms.png",
+    ]
 
 
 def test_a_logged_burst_is_read_again(shop: Path) -> None:

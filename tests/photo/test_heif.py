@@ -17,7 +17,8 @@ from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
 from fringe.photo.decode import decoded
-from fringe.photo.heif import is_heif, srgb_of_hlg
+from fringe.photo.heif import srgb_of_hlg
+from fringe.photo.kinds import is_heif
 from fringe.photo.load import load_photo
 from fringe.photo.when import camera_time
 from fringe.synth import Form, Scene, render

@@ -26,8 +26,8 @@ from fringe.photo.load import (
     load_photo,
     photo_from_array,
     photo_from_bytes,
-    srgb_to_linear,
 )
+from fringe.photo.srgb import srgb_to_linear
 
 CODES = np.arange(256)
 

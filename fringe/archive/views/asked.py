@@ -12,7 +12,7 @@ from fringe.archive.instruments import record_if_any
 from fringe.archive.store.index import Entry, other_entries, own_entry
 from fringe.archive.store.session import Photograph
 from fringe.archive.store.surface import Surface
-from fringe.archive.views.photographs import load_photograph
+from fringe.archive.views.photographs import taken_up
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
 from fringe.judge.state.abrasives import check_stage, known_names, stage
@@ -77,7 +77,7 @@ def check_asked(
     # a correction says again what is there, and lies where its visit does
     own = own_entry(surface.folder) if request.replaces is None else None
     questions = [*_minutes(request), *_times(own, request), *_plate(surface, request, shown=shown)]
-    taken = [] if own is None else [load_photograph(path) for path in photos]
+    taken = [] if own is None else taken_up(photos, burst=request.burst)
     if own is not None:
         questions += _photographs(own, [*loaded, *taken])
     if questions:

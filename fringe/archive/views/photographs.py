@@ -16,6 +16,7 @@ from fringe.orders.gap_map import gap_map
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.parallel import read_many
+from fringe.photo.frames import frame_files
 from fringe.photo.load import read_bytes
 
 T = TypeVar("T")
@@ -81,7 +82,7 @@ def read_photographs(
     Refused
         If no reading can be made of a photograph, unless `keep_refused`.
     """
-    photographs = _those_read(loaded or [load_photograph(path) for path in paths], burst=burst)
+    photographs = _those_read(loaded or taken_up(paths, burst=burst), burst=burst)
     count = range(1, len(photographs) + 1)
     groups = [tuple(count)] if burst else [(number,) for number in count]
     contacts = [Contact(one, options, burst=burst, keep_refused=keep_refused) for one in groups]
@@ -158,11 +159,19 @@ def read_contacts(
 
 def load_photographs(paths: Sequence[Path], *, burst: bool = False) -> list[Photograph]:
     """Take photographs from the disk, each once unless they are of a burst."""
-    return _those_read([load_photograph(path) for path in paths], burst=burst)
+    return _those_read(taken_up(paths, burst=burst), burst=burst)
 
 
 def _those_read(photographs: Sequence[Photograph], *, burst: bool) -> list[Photograph]:
     return list(photographs) if burst else _each_once(photographs)
+
+
+def taken_up(paths: Sequence[Path], *, burst: bool = False) -> list[Photograph]:
+    """Files from the disk as they are kept; of a burst's film clip, the frames that are read."""
+    if not burst:
+        return [load_photograph(path) for path in paths]
+    files = frame_files(paths)
+    return [Photograph(one.name, one.data, media_type(one.name, one.data)) for one in files]
 
 
 def load_photograph(path: Path) -> Photograph:

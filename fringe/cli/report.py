@@ -33,10 +33,11 @@ def command(
     """Write the report of a surface, or of a pair, as one page that stands by itself.
 
     SURFACE is ARCHIVE/NAME, or the path of the surface's folder; with PARTNER, in either
-    order, the two are a convex and a concave that must match. The page says the verdict
-    first, then shows the photograph with the fitted fringes, the numbers and their budget,
-    the history, and the digests of the evidence. It needs no network, and prints well. The
-    options but --out are those of `fringe pair`, and say how well the two must match.
+    order, the two are a convex and a concave that must match. The page begins with a
+    certificate that prints on one sheet: the verdict, the photograph with the fitted fringes,
+    the numbers, the rule, and the digest of the history. The annex holds budget, form,
+    history and the digests of the evidence. It needs no network. The options but --out are
+    those of `fringe pair`, and say how well the two must match.
 
     \b
     Example:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from fringe.archive.store.ledger import read_ledger
 from fringe.archive.store.order import Survey, survey_of
 from fringe.archive.store.read import open_session, prove_session, session_files
 from fringe.archive.store.session import Session, SessionSummary
@@ -120,6 +121,19 @@ def prove(surface: Surface, asked: Callable[[Session], bool], tell: Tell | None 
         last=shown.last_of(sound),
         files=len(files),
     )
+
+
+def history_digest(surface: Surface) -> str:
+    """Digest of the whole history of the archive that a surface lies in; empty where it has none.
+
+    `fringe check ARCHIVE --expect DIGEST` proves later that this history is still contained.
+    """
+    assert surface.folder is not None
+    try:
+        ledger = read_ledger(surface.folder.parent)
+    except BadInput:
+        return ""  # `fringe check` says why
+    return ledger.digest if ledger.lines else ""
 
 
 class _Shown:

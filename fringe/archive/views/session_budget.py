@@ -122,7 +122,16 @@ def session_budgets(
     BadInput
         If there is no such session or result, or nothing was measured in it.
     """
-    opened = open_session(_session_file(session, number))
+    return budgets_of(open_session(_session_file(session, number)), assumed, result, trials=trials)
+
+
+def budgets_of(
+    opened: Session, assumed: Assumptions, result: str | None = None, *, trials: int = TRIALS
+) -> SessionBudgets:
+    """Work out where the uncertainty of each result of an opened session comes from.
+
+    Parameters and errors are those of :func:`session_budgets`.
+    """
     groups: list[dict[str, Budget]] = []
     verdict, settling = None, None
     notes: list[str] = []
@@ -139,7 +148,7 @@ def session_budgets(
     groups.append(_labelled(_spherometer(opened, trials), "spherometer"))
     known = {name: one for group in groups for name, one in group.items()}
     if not known:
-        raise BadInput(f"{session}: neither fringes nor a spherometer were read in it")
+        raise BadInput(f"{opened.summary.place}: neither fringes nor a spherometer were read in it")
     if verdict is None:
         verdict, settling = _judged_by_spherometer(opened, known)
     chosen = _chosen(known, result)

@@ -64,9 +64,7 @@ def budget_figure(
         "Share of the variance; ± what the input gives to the 95 % interval, "
         "and u, the same as a standard uncertainty."
     )
-    top = sheet.paragraph(
-        MARGIN_IN, top + _GAP_IN, sheet.width_in - 2 * MARGIN_IN, note, SMALL_PT, colour=MUTED
-    )
+    top = sheet.paragraph(MARGIN_IN, top + _GAP_IN, sheet.inner_in, note, SMALL_PT, colour=MUTED)
     return sheet.finish(top + 0.2)
 
 
@@ -82,7 +80,7 @@ def _by_share(row: Row) -> float:
 def _block(
     sheet: Sheet, top: float, one: Budget, rows: list[Row], beside_in: tuple[float, float]
 ) -> float:
-    width = sheet.width_in - 2 * MARGIN_IN
+    width = sheet.inner_in
     sheet.rule(MARGIN_IN, top, width)
     top += 0.05
     sheet.text(MARGIN_IN, top, one.name, bold=True)

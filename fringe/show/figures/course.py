@@ -6,9 +6,16 @@ from matplotlib.figure import Figure
 
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.show.figures.progress import progress_figure
+from fringe.show.figures.style import WIDTH_IN
 
 
-def course_figure(state: SurfaceState, *, ahead: bool = False) -> Figure:
+def course_figure(
+    state: SurfaceState,
+    *,
+    ahead: bool = False,
+    irregularity: bool = True,
+    width_in: float = WIDTH_IN,
+) -> Figure:
     """Draw how a surface came down to its tolerance.
 
     Parameters
@@ -17,6 +24,10 @@ def course_figure(state: SurfaceState, *, ahead: bool = False) -> Figure:
         With at least one visit.
     ahead : bool
         Draw what the next work does, too.
+    irregularity : bool
+        Draw it below the power.
+    width_in : float
+        Of the figure [inch].
 
     Raises
     ------
@@ -32,4 +43,6 @@ def course_figure(state: SurfaceState, *, ahead: bool = False) -> Figure:
         wavelength_nm=state.wavelength_nm,
         diameter_mm=surface.diameter_mm,
         forecast=state.next_step.forecast if ahead else None,
+        width_in=width_in,
+        irregularity=irregularity,
     )

@@ -22,10 +22,10 @@ from fringe.show.figures.scales import colour_scale, label_contours, nice_step, 
 from fringe.show.figures.style import (
     BODY_PT,
     INK,
-    MARGIN_IN,
     MUTED,
     PAPER,
     SMALL_PT,
+    WIDTH_IN,
     Facts,
     Sheet,
     gap_colormap,
@@ -36,6 +36,8 @@ from fringe.show.words import form_text, fringes_text, headline_text
 
 Array = NDArray[np.float64]
 GUTTER_IN = 0.4
+_COLUMN_SIDE_IN = 3.0
+MAPS = ("gap", "rest")
 _LEAST_HEIGHT = 0.05  # a scale finer than this would make noise look like form [fringe]
 
 
@@ -71,6 +73,8 @@ def gap_map_figure(
     when: str | None = None,
     diameter_mm: float | None = None,
     plate_radius_mm: float | None = None,
+    width_in: float = WIDTH_IN,
+    shown: Sequence[str] = MAPS,
 ) -> Figure:
     """Draw the gap over the aperture, and beside it what the best sphere leaves.
 
@@ -85,6 +89,10 @@ def gap_map_figure(
     plate_radius_mm : float or None
         Radius of the plate [mm]; with the diameter, the exact shape of a sphere is taken
         out instead of rho^2.
+    width_in : float
+        Of the figure [inch]; in a `COLUMN_IN` the maps stand below each other.
+    shown : sequence of {'gap', 'rest'}
+        Which of the two.
 
     Returns
     -------
@@ -100,35 +108,52 @@ def gap_map_figure(
     grid = form_grid(reading.form, radius_mm=plate_radius_mm, diameter_mm=diameter_mm)
     edge_px = 2 * reading.edge.a if reading.edge else None
     facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
-    sheet = Sheet()
+    sheet = Sheet(width_in)
     top = sheet.heading(title or "The gap over the aperture", facts)
-    side = (sheet.width_in - 2 * MARGIN_IN - GUTTER_IN) / 2
-    bottom = top
-    for left, one, captions, marked in zip(
-        (MARGIN_IN, MARGIN_IN + side + GUTTER_IN),
+    side = _COLUMN_SIDE_IN if sheet.is_column else (sheet.inner_in - GUTTER_IN) / 2
+    bottom, left = top, sheet.margin_in
+    for name, one, captions, marked in zip(
+        MAPS,
         _maps(grid),
         _captions(reading, grid),
         ((), reading.features),
         strict=True,
     ):
+        if name not in shown:
+            continue
         nm = reading.wavelength_nm / 2
-        below = draw_map(sheet, left, top, side, one, grid, nm, marked=marked)
-        for caption in captions:
-            below = sheet.paragraph(left, below, side, caption, BODY_PT)
+        aside = (sheet.inner_in - side) / 2 if sheet.is_column else 0.0
+        below = draw_map(sheet, left + aside, top, side, one, grid, nm, marked=marked)
+        # the page around a column says the numbers
+        for caption in key_lines(marked) if sheet.is_column else captions:
+            width = sheet.inner_in if sheet.is_column else side
+            below = sheet.paragraph(left, below, width, caption, BODY_PT)
         bottom = max(bottom, below)
-    note = (
-        "Both as seen in the photograph. Contours as marked on the scales, in nm and in fringes,"
-        " dashed below zero. Cross: where the gap is smallest."
-    )
-    known = reading.sense in ("centre", "edge")
-    if known and reading.features:
-        note += " Where the work is raised the gap is narrower than the best sphere's."
-    if not known:
-        note += " The sense is unknown, so both maps may be upside down."
+        if sheet.is_column:
+            top = below + 0.14
+        else:
+            left += side + GUTTER_IN
+    note = _note(reading, shown)
     bottom = sheet.paragraph(
-        MARGIN_IN, bottom + 0.1, sheet.width_in - 2 * MARGIN_IN, note, SMALL_PT, colour=MUTED
+        sheet.margin_in, bottom + 0.1, sheet.inner_in, note, SMALL_PT, colour=MUTED
     )
     return sheet.finish(bottom + 0.18)
+
+
+def _note(reading: Reading, shown: Sequence[str]) -> str:
+    """What is to be known for reading the maps."""
+    note = "As seen in the photograph. Contours as marked on the scale, in nm and in fringes"
+    known = reading.sense in ("centre", "edge")
+    if "rest" in shown:
+        note += ", dashed below zero"
+    note += "."
+    if "gap" in shown:
+        note += " Cross: where the gap is smallest."
+    if "rest" in shown and known and reading.features:
+        note += " Where the work is raised the gap is narrower than the best sphere's."
+    if not known:
+        note += " The sense is unknown, so all may be upside down."
+    return note
 
 
 def _maps(grid: FormGrid) -> tuple[HeightMap, HeightMap]:

@@ -29,7 +29,6 @@ from fringe.show.figures.picture import Window, cut, samples_of, within
 from fringe.show.figures.style import (
     DPI,
     INK,
-    MARGIN_IN,
     MUTED,
     PAPER,
     SMALL_PT,
@@ -59,6 +58,8 @@ def overlay_figure(
     when: str | None = None,
     diameter_mm: float | None = None,
     camera_distance_mm: float | None = None,
+    width_in: float = WIDTH_IN,
+    enlarged: bool = True,
 ) -> Figure:
     """Draw the fitted dark fringes over the photograph that they were read from.
 
@@ -83,6 +84,10 @@ def overlay_figure(
     camera_distance_mm : float or None
         From the work to the camera, where the reading was corrected for it, which takes
         the diameter too [mm]; None for a far camera, seen as the edge's shape tells.
+    width_in : float
+        Of the figure [inch]; in a `COLUMN_IN` the page around it says heading and numbers.
+    enlarged : bool
+        Show two places enlarged where fringes are many.
 
     Returns
     -------
@@ -97,13 +102,13 @@ def overlay_figure(
     edge = reading.edge
     lines = _lines(reading, diameter_mm, camera_distance_mm)
     frame = within(samples, *_frame(edge, samples.shape[1], samples.shape[0]))
-    width, height = _picture_size(frame)
+    sheet = Sheet(width_in)
+    width, height = _picture_size(frame, sheet)
     window = cut(samples, *frame, longest_px=round(max(width, height) * DPI))
     edge_px = 2 * edge.a if edge else None
     facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when, edge is None)
-    sheet = Sheet()
     top = sheet.heading(title or "Fitted dark fringes over the photograph", facts)
-    axes = sheet.axes(MARGIN_IN, top, width, height)
+    axes = sheet.axes(sheet.margin_in, top, width, height)
     room_pt = _points_per_px(window, width) * (lines.finest_px if lines else 1.0)
     halved = lines is not None and lines.count >= _HALVED_FROM
     x_from = lines.split_x if lines and halved else window.left
@@ -116,27 +121,39 @@ def overlay_figure(
         _draw_edge(axes, edge)
     note = _note(lines, edge, halved=halved, every=every)
     bottom = sheet.paragraph(
-        MARGIN_IN,
+        sheet.margin_in,
         top + height + 0.08,
-        sheet.width_in - 2 * MARGIN_IN - PANEL_IN - GUTTER_IN,
+        _room_in(sheet),
         note,
         SMALL_PT,
         colour=MUTED,
     )
-    panel_left = sheet.width_in - MARGIN_IN - PANEL_IN
-    bottom = max(bottom, verdict_panel(sheet, panel_left, top, PANEL_IN, reading.to_json()))
-    if lines is not None and halved:
+    if not sheet.is_column:
+        panel_left = sheet.width_in - sheet.margin_in - PANEL_IN
+        bottom = max(bottom, verdict_panel(sheet, panel_left, top, PANEL_IN, reading.to_json()))
+    if lines is not None and halved and enlarged:
         bottom = _close_ups(sheet, bottom + 0.14, axes, samples, lines, edge)
     if credit:
         bottom = sheet.paragraph(
-            MARGIN_IN,
+            sheet.margin_in,
             bottom + 0.08,
-            sheet.width_in - 2 * MARGIN_IN,
+            sheet.inner_in,
             f"Photograph: {credit}",
             SMALL_PT,
             colour=MUTED,
         )
     return sheet.finish(bottom + 0.18)
+
+
+def has_close_ups(
+    reading: Reading,
+    *,
+    diameter_mm: float | None = None,
+    camera_distance_mm: float | None = None,
+) -> bool:
+    """Whether fringes are so many that two places are shown enlarged."""
+    lines = _lines(reading, diameter_mm, camera_distance_mm)
+    return lines is not None and lines.count >= _HALVED_FROM
 
 
 def _lines(
@@ -167,10 +184,15 @@ def _frame(edge: Edge | None, width: int, height: int) -> tuple[float, float, fl
     return x.min() - margin, y.min() - margin, x.max() + margin, y.max() + margin
 
 
-def _picture_size(frame: tuple[float, float, float, float]) -> tuple[float, float]:
+def _room_in(sheet: Sheet) -> float:
+    """Width that the picture may have [inch]: a column holds no numbers beside it."""
+    return sheet.inner_in if sheet.is_column else sheet.inner_in - PANEL_IN - GUTTER_IN
+
+
+def _picture_size(frame: tuple[float, float, float, float], sheet: Sheet) -> tuple[float, float]:
     left, top, right, bottom = frame
     shape = (right - left) / (bottom - top)
-    width = WIDTH_IN - 2 * MARGIN_IN - PANEL_IN - GUTTER_IN
+    width = _room_in(sheet)
     if width / shape > TALLEST_IN:
         return TALLEST_IN * shape, TALLEST_IN
     return width, width / shape
@@ -214,8 +236,9 @@ def _close_ups(
     sheet: Sheet, top: float, main: Axes, samples: NDArray[Any], lines: FitLines, edge: Edge | None
 ) -> float:
     gap, pair_gap = 0.06, 0.24
-    side = (sheet.width_in - 2 * MARGIN_IN - 2 * gap - pair_gap) / 4
-    left = MARGIN_IN
+    pairs = 1 if sheet.is_column else 2  # beside each other
+    side = (sheet.inner_in - pairs * gap - (pairs - 1) * pair_gap) / (2 * pairs)
+    left = sheet.margin_in
     below = top
     for name, place in zip("AB", lines.places(samples.shape[1], samples.shape[0]), strict=True):
         _mark(main, name, place)
@@ -237,7 +260,10 @@ def _close_ups(
         lines.draw(lined, every=every, x_from=window.left - 1, weight_pt=1.0)
         if edge is not None:
             _draw_edge(lined, edge)
-        left += 2 * side + gap + pair_gap
+        if sheet.is_column:
+            top = below + 0.03 + side + 0.1
+        else:
+            left += 2 * side + gap + pair_gap
     return below + 0.03 + side
 
 

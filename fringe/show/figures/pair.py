@@ -25,18 +25,19 @@ from fringe.show.figures.style import (
     BODY_PT,
     BRICK,
     INK,
-    MARGIN_IN,
     MUTED,
     PAPER,
     SMALL_PT,
     TEAL,
+    WIDTH_IN,
     Facts,
     Sheet,
     styled,
     wrap,
 )
 
-_LABEL_IN, _RIGHT_IN, _ROW_IN, _HEIGHT_IN = 2.6, 0.25, 0.24, 0.95
+_LABEL_IN, _COLUMN_LABEL_IN = 2.6, 1.7
+_RIGHT_IN, _ROW_IN, _HEIGHT_IN = 0.25, 0.24, 0.95
 _MOST = 5.0  # beyond so many standard uncertainties a mark stands at the edge
 _KINDS = ("contact", "spherometer", "certificate")
 
@@ -46,12 +47,18 @@ class _EvidenceRow:
     """One line of the evidence: its name in lines that fit, and how far off it is."""
 
     lines: list[str]
+    named: int  # of the lines, how many are the name
     judged: Judged
 
 
 @styled
 def pair_figure(
-    pair: Pair, step: PairStep, *, title: str | None = None, when: str | None = None
+    pair: Pair,
+    step: PairStep,
+    *,
+    title: str | None = None,
+    when: str | None = None,
+    width_in: float = WIDTH_IN,
 ) -> Figure:
     """Draw the mismatch against its tolerance, and each piece of evidence against the rest.
 
@@ -65,33 +72,40 @@ def pair_figure(
         Heading.
     when : str or None
         When the evidence was taken, in words.
+    width_in : float
+        Of the figure [inch]; `COLUMN_IN` for one without heading and answer.
 
     Returns
     -------
     Figure
     """
-    sheet = Sheet()
+    sheet = Sheet(width_in)
     names = f"{pair.convex.name} and {pair.concave.name}"
     facts = Facts(pair.wavelength_nm, pair.diameter_mm, None, names, when)
     top = sheet.heading(title or "Pair", facts)
-    whole = sheet.width_in - 2 * MARGIN_IN
-    for text in (f"{capital(answer_text(pair))}.", f"Next: {step.sentence()}."):
-        top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, text, BODY_PT) + 0.06
-    left, width = MARGIN_IN + 0.15, whole - 0.3
+    whole = sheet.inner_in
+    said = (f"{capital(answer_text(pair))}.", f"Next: {step.sentence()}.")
+    for text in () if sheet.is_column else said:
+        top = sheet.paragraph(sheet.margin_in, top - 0.04, whole, text, BODY_PT) + 0.06
+    left, width = sheet.margin_in + 0.15, whole - 0.3
     heading = "Radius of the concave less that of the convex, mm"
     if _limit_mm(pair) is not None:
         heading += "; shaded: allowed"
-    top = sheet.text(MARGIN_IN, top + 0.08, heading, BODY_PT, bold=True)
+    top = sheet.paragraph(sheet.margin_in, top + 0.08, whole, heading, BODY_PT, bold=True)
     axes = sheet.axes(left, top + 0.04, width, _HEIGHT_IN)
     _draw_mismatch(axes, pair)
     top += _HEIGHT_IN + 0.44
-    top = sheet.paragraph(MARGIN_IN, top, whole, _mismatch_line(pair), SMALL_PT, colour=MUTED)
+    top = sheet.paragraph(sheet.margin_in, top, whole, _mismatch_line(pair), SMALL_PT, colour=MUTED)
     top = sheet.text(
-        MARGIN_IN, top + 0.16, "Each piece of evidence against all the rest", BODY_PT, bold=True
+        sheet.margin_in,
+        top + 0.16,
+        "Each piece of evidence against all the rest",
+        BODY_PT,
+        bold=True,
     )
     top = _draw_evidence(sheet, pair, top + 0.04, whole)
     for note in pair.notes:
-        top = sheet.paragraph(MARGIN_IN, top, whole, f"{note}.", SMALL_PT, colour=BRICK)
+        top = sheet.paragraph(sheet.margin_in, top, whole, f"{note}.", SMALL_PT, colour=BRICK)
     return sheet.finish(top + 0.16)
 
 
@@ -151,22 +165,23 @@ def _draw_mismatch(axes: Axes, pair: Pair) -> None:
 
 def _draw_evidence(sheet: Sheet, pair: Pair, top: float, whole: float) -> float:
     """Each piece in a line of its own: name, value, and how far it lies from the rest."""
+    label = _COLUMN_LABEL_IN if sheet.is_column else _LABEL_IN
     shown = [one for one in pair.estimate.judged if one.evidence.kind in _KINDS]
-    rows = [
-        _EvidenceRow([*wrap(one.evidence.name, _LABEL_IN, SMALL_PT), _value(one)], one)
-        for one in shown
-    ]
+    rows = []
+    for one in shown:
+        name, value = (wrap(text, label, SMALL_PT) for text in (one.evidence.name, _value(one)))
+        rows.append(_EvidenceRow([*name, *value], len(name), one))
     height = sum(_row_in(row) for row in rows) + 0.1
-    left = MARGIN_IN + _LABEL_IN + 0.15
-    width = whole - _LABEL_IN - 0.15 - _RIGHT_IN
+    left = sheet.margin_in + label + 0.15
+    width = whole - label - 0.15 - _RIGHT_IN
     axes = sheet.axes(left, top, width, height)
     axes.axvspan(-2, 2, color=BAND, linewidth=0, zorder=0)
     axes.axvline(0, color=MUTED, linewidth=0.5, zorder=1)
     at = 0.05
     for row in rows:
         for i, text in enumerate(row.lines):
-            colour = MUTED if i == len(row.lines) - 1 else INK
-            sheet.text(MARGIN_IN, top + at + 0.16 * i, text, SMALL_PT, colour=colour)
+            colour = MUTED if i >= row.named else INK
+            sheet.text(sheet.margin_in, top + at + 0.16 * i, text, SMALL_PT, colour=colour)
         middle = at + 0.09
         _draw_off(axes, row.judged, middle)
         at += _row_in(row)
@@ -177,9 +192,11 @@ def _draw_evidence(sheet: Sheet, pair: Pair, top: float, whole: float) -> float:
     axes.set_xticks(range(-4, 5, 2))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value, signed=True)))
     axes.set_xlabel(
-        "standard uncertainties off\nshaded: within 2; hollow: nothing else speaks of it"
+        "standard uncertainties off\nshaded: within 2; hollow:\nnothing else speaks of it"
+        if sheet.is_column
+        else "standard uncertainties off\nshaded: within 2; hollow: nothing else speaks of it"
     )
-    return top + height + 0.72
+    return top + height + (0.9 if sheet.is_column else 0.72)
 
 
 def _row_in(row: _EvidenceRow) -> float:

@@ -45,7 +45,7 @@ def plan_figure(one: Plan, *, pair: bool = False) -> Figure:
     sheet = Sheet()
     facts = Facts(when=f"from {one.now:%Y-%m-%d %H:%M}")
     top = sheet.heading("What is still to go", facts)
-    whole = sheet.width_in - 2 * MARGIN_IN
+    whole = sheet.inner_in
     for each in one.surfaces:
         line = (
             f"{each.name}: {whole_range(each.visits)} visits, {hours_range(each.work_hours)} of "

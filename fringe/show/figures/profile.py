@@ -20,21 +20,22 @@ from fringe.show.figures.style import (
     BODY_PT,
     BRICK,
     INK,
-    MARGIN_IN,
     MUTED,
     SMALL_PT,
     TEAL,
+    WIDTH_IN,
     Dashes,
     Facts,
+    Key,
     Sheet,
     styled,
-    text_width_in,
 )
 from fringe.show.words import limit_text
 from fringe.student_t import coverage_factor
 
 Array = NDArray[np.float64]
 _LEFT_IN, _RIGHT_IN = 0.75, 0.8
+_COLUMN_LEFT_IN, _COLUMN_RIGHT_IN = 0.55, 0.6
 _LEAST_TILT = 0.02  # with less, its direction means nothing [fringe]
 
 
@@ -62,6 +63,7 @@ def profile_figure(
     when: str | None = None,
     diameter_mm: float | None = None,
     plate_radius_mm: float | None = None,
+    width_in: float = WIDTH_IN,
 ) -> Figure:
     """Draw the departure from the plate along two diameters, with the tolerance as a band.
 
@@ -73,7 +75,7 @@ def profile_figure(
         Largest power of either sign [fringe]; draws the band that it allows.
     irregularity_tolerance_fringes : float or None
         Largest irregularity, peak to valley [fringe]; draws its band below.
-    title, surface, when, diameter_mm, plate_radius_mm
+    title, surface, when, diameter_mm, plate_radius_mm, width_in
         As for `gap_map_figure`.
 
     Returns
@@ -91,31 +93,32 @@ def profile_figure(
     cuts = _cuts(reading, sphere)
     edge_px = 2 * reading.edge.a if reading.edge else None
     facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
-    sheet = Sheet()
+    sheet = Sheet(width_in)
     top = sheet.heading(title or "Profiles through the centre", facts)
     top = _legend(sheet, top, cuts, tolerance_fringes is not None)
-    width = sheet.width_in - 2 * MARGIN_IN - _LEFT_IN - _RIGHT_IN
-    left = MARGIN_IN + _LEFT_IN
+    beside = (_COLUMN_LEFT_IN, _COLUMN_RIGHT_IN) if sheet.is_column else (_LEFT_IN, _RIGHT_IN)
+    width = sheet.inner_in - sum(beside)
+    left = sheet.margin_in + beside[0]
     half = 1.0 if diameter_mm is None else diameter_mm / 2
-    upper = sheet.axes(left, top + 0.3, width, 2.2)
-    sheet.text(MARGIN_IN, top, _upper_title(tolerance_fringes), BODY_PT, bold=True)
+    top = _title(sheet, top, _upper_title(tolerance_fringes))
+    tall, low = (1.7, 1.2) if sheet.is_column else (2.2, 1.45)
+    upper = sheet.axes(left, top, width, tall)
     _draw_upper(upper, cuts, sphere, half, tolerance_fringes)
-    top += 0.3 + 2.2 + 0.35
-    lower = sheet.axes(left, top + 0.3, width, 1.45)
-    sheet.text(MARGIN_IN, top, _lower_title(irregularity_tolerance_fringes), BODY_PT, bold=True)
+    top = _title(sheet, top + tall + 0.35, _lower_title(irregularity_tolerance_fringes))
+    lower = sheet.axes(left, top, width, low)
     _draw_lower(lower, cuts, half, irregularity_tolerance_fringes)
     mark_profile(lower, reading.features, half)
     for axes in (upper, lower):
         _dress(axes, half, reading.wavelength_nm / 2)
     lower.set_xlabel("share of the semi-diameter" if diameter_mm is None else "mm from the centre")
-    bottom = top + 0.3 + 1.45 + 0.5
+    bottom = top + low + 0.5
     note = "Bands about the lines: 95 % limits, from the covariance of the fit."
     if reading.sense not in ("centre", "edge"):
         note += " The sense is unknown, so the profiles may be upside down."
-    whole = sheet.width_in - 2 * MARGIN_IN
-    for line in key_lines(reading.features, placed=True):
-        bottom = sheet.paragraph(MARGIN_IN, bottom, whole, line, BODY_PT)
-    bottom = sheet.paragraph(MARGIN_IN, bottom, whole, note, SMALL_PT, colour=MUTED)
+    whole = sheet.inner_in
+    for line in () if sheet.is_column else key_lines(reading.features, placed=True):
+        bottom = sheet.paragraph(sheet.margin_in, bottom, whole, line, BODY_PT)
+    bottom = sheet.paragraph(sheet.margin_in, bottom, whole, note, SMALL_PT, colour=MUTED)
     return sheet.finish(bottom + 0.18)
 
 
@@ -140,16 +143,20 @@ def _cuts(reading: Reading, sphere: Sphere) -> tuple[_Cut, _Cut]:
     return cuts[0], cuts[1]
 
 
+def _title(sheet: Sheet, top: float, text: str) -> float:
+    """Write a panel's title; return where the panel starts."""
+    return sheet.paragraph(sheet.margin_in, top, sheet.inner_in, text, BODY_PT, bold=True) + 0.12
+
+
 def _legend(sheet: Sheet, top: float, cuts: tuple[_Cut, _Cut], banded: bool) -> float:
-    left = MARGIN_IN
+    key = Key(sheet, top, BODY_PT)
     for cut in cuts:
-        sheet.rule(left, top + 0.08, 0.32, colour=cut.colour, weight_pt=1.5, dashes=cut.dashes)
-        sheet.text(left + 0.38, top, cut.name, BODY_PT)
-        left += 0.38 + text_width_in(cut.name, BODY_PT) + 0.3
+        left, row = key.place(0.38, cut.name)
+        sheet.rule(left, row + 0.08, 0.32, colour=cut.colour, weight_pt=1.5, dashes=cut.dashes)
     if banded:
-        sheet.rule(left, top + 0.08, 0.32, colour=BAND, weight_pt=8.0)
-        sheet.text(left + 0.38, top, "allowed by the tolerance", BODY_PT)
-    return top + 0.26
+        left, row = key.place(0.38, "allowed by the tolerance")
+        sheet.rule(left, row + 0.08, 0.32, colour=BAND, weight_pt=8.0)
+    return key.bottom
 
 
 def _upper_title(tolerance: float | None) -> str:

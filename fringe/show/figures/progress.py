@@ -21,16 +21,18 @@ from fringe.show.figures.style import (
     BAND,
     BODY_PT,
     BRICK,
+    COLUMN_IN,
+    DPI,
     INK,
-    MARGIN_IN,
     MUTED,
     PAPER,
     SMALL_PT,
     TEAL,
+    WIDTH_IN,
     Facts,
+    Key,
     Sheet,
     styled,
-    text_width_in,
 )
 from fringe.show.figures.vertical_scale import (
     POWER_IN,
@@ -40,7 +42,7 @@ from fringe.show.figures.vertical_scale import (
     vertical_scale,
 )
 
-_LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.15, 0.62
+_LEFT_IN, _COLUMN_LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.58, 0.15, 0.72
 _IRREGULARITY_IN = 1.2
 # visits nearer than this share of all hours would lie on each other, and are set side by side;
 # one that would stand farther from its hours than the other share makes visits the scale
@@ -69,6 +71,8 @@ def progress_figure(
     title: str | None = None,
     against: str | None = None,
     forecast: Forecast | None = None,
+    width_in: float = WIDTH_IN,
+    irregularity: bool = True,
 ) -> Figure:
     """Draw how power and irregularity came down to the tolerance.
 
@@ -88,9 +92,13 @@ def progress_figure(
     title : str or None
         Heading.
     against : {'hours', 'visits'} or None
-        The lying scale; None takes hours of work unless visits would fall together.
+        The horizontal axis; None takes hours of work unless visits would fall together.
     forecast : Forecast or None
         What the next work does, drawn ahead of the last visit on the scale of hours.
+    width_in : float
+        Of the figure [inch]; `COLUMN_IN` for one without heading and verdict.
+    irregularity : bool
+        Draw it below the power, where it was read.
 
     Returns
     -------
@@ -104,13 +112,15 @@ def progress_figure(
     if not rows:
         raise BadInput(f"progress: {surface_name} has no visits yet; log one first")
     x, x_label = _places(rows, against)
-    sheet = Sheet()
+    sheet = Sheet(width_in)
     facts = Facts(wavelength_nm, diameter_mm, None, surface_name, _span(rows))
     top = sheet.heading(title or "Progress", facts)
-    whole = sheet.width_in - 2 * MARGIN_IN
-    top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, _latest(rows), BODY_PT) + 0.12
+    whole = sheet.inner_in
+    if not sheet.is_column:
+        top = sheet.paragraph(sheet.margin_in, top - 0.04, whole, _latest(rows), BODY_PT) + 0.12
     right = _RIGHT_IN if wavelength_nm is None else _SECOND_IN
-    left, width = MARGIN_IN + _LEFT_IN, whole - _LEFT_IN - right
+    beside = _COLUMN_LEFT_IN if sheet.is_column else _LEFT_IN
+    left, width = sheet.margin_in + beside, whole - beside - right
     start = _start(rows, x, x_label)
     margin = 0.035 * (x[-1] - start) if x[-1] > start else 0.5
     ahead = None
@@ -118,7 +128,7 @@ def progress_figure(
         ahead = _outlook(rows[-1], forecast, tolerance_fringes, wavelength_nm, x)
     top = _legend(sheet, top, rows, tolerance_fringes is not None, ahead is not None)
     limits = (start - margin, max(x[-1], ahead[0][-1] if ahead else x[-1]) + margin)
-    top, key = stage_strip(
+    top = stage_strip(
         sheet, left, top, width, [row.stage for row in rows], x, limits, ends=x_label == _HOURS
     )
     axes = axes_power = sheet.axes(left, top + 0.08, width, POWER_IN)
@@ -129,7 +139,7 @@ def progress_figure(
     if wavelength_nm is not None:
         height_scale(axes, wavelength_nm)
     top += 0.08 + POWER_IN
-    if any(row.irregularity_fringes is not None for row in rows):
+    if irregularity and any(row.irregularity_fringes is not None for row in rows):
         axes.set_xlabel("")
         axes.tick_params(axis="x", labelbottom=False)
         axes = sheet.axes(left, top + 0.18, width, _IRREGULARITY_IN)
@@ -137,10 +147,48 @@ def progress_figure(
         _dress(axes, "irregularity,\nfringes", limits, x_label)
         top += 0.18 + _IRREGULARITY_IN
     top += 0.52
-    for note in (key, scale_note(axes_power, tolerance_fringes), _aside_note(rows, x, x_label)):
+    for note in (scale_note(axes_power, tolerance_fringes), _aside_note(rows, x, x_label)):
         if note:
-            top = sheet.paragraph(MARGIN_IN, top, whole, note, SMALL_PT, colour=MUTED)
+            top = sheet.paragraph(sheet.margin_in, top, whole, note, SMALL_PT, colour=MUTED)
     return sheet.finish(top + 0.16)
+
+
+@styled
+def irregularity_figure(
+    rows: Sequence[VisitRow],
+    tolerance_fringes: float | None = None,
+    *,
+    width_in: float = WIDTH_IN,
+) -> Figure:
+    """Draw how the irregularity alone came down, for a place beside that of the power.
+
+    Parameters
+    ----------
+    rows : sequence of VisitRow
+        Visits, the earliest first; at least one with an irregularity.
+    tolerance_fringes : float or None
+        Its limit [fringe].
+    width_in : float
+        Of the figure [inch].
+    """
+    x, x_label = _places(rows, None)
+    start = _start(rows, x, x_label)
+    margin = 0.035 * (x[-1] - start) if x[-1] > start else 0.5
+    limits = (start - margin, x[-1] + margin)
+    sheet = Sheet(width_in)
+    left = sheet.margin_in + _COLUMN_LEFT_IN
+    width = sheet.inner_in - _COLUMN_LEFT_IN - _RIGHT_IN
+    key = Key(sheet, sheet.margin_in)
+    key.place(0.0, "lines: 95 %")
+    if tolerance_fringes is not None:
+        mark, row = key.place(0.32, "tolerance")
+        sheet.rule(mark, row + 0.08, 0.26, colour=BAND, weight_pt=8.0)
+    stages = [row.stage for row in rows]
+    top = stage_strip(sheet, left, key.bottom, width, stages, x, limits, ends=x_label == _HOURS)
+    axes = sheet.axes(left, top + 0.08, width, POWER_IN)
+    _draw_irregularity(axes, rows, x, tolerance_fringes)
+    _dress(axes, "irregularity, fringes", limits, x_label)
+    return sheet.finish(top + 0.08 + POWER_IN + 0.6)
 
 
 def _state(row: VisitRow) -> str:
@@ -214,26 +262,22 @@ def _legend(sheet: Sheet, top: float, rows: Sequence[VisitRow], banded: bool, ah
         entries.append(("hollow pair: sign unknown", "o", MUTED, False))
     if any(row.power_fringes is None for row in rows):
         entries.append(("no power read", "x", MUTED, True))
-    dotted = any(_by_spherometer(row) for row in rows)
-    left = MARGIN_IN
+    key = Key(sheet, top)
     for text, marker, colour, filled in entries:
-        sheet.mark(left + 0.06, top + 0.09, marker, colour if filled else PAPER, colour)
-        sheet.text(left + 0.18, top, text, SMALL_PT)
-        left += 0.18 + text_width_in(text, SMALL_PT) + 0.24
-    if dotted:
-        sheet.mark(left + 0.06, top + 0.09, "o", INK, INK)
-        sheet.mark(left + 0.06, top + 0.09, ".", PAPER, INK)
-        sheet.text(left + 0.18, top, "by spherometer", SMALL_PT)
-        left += 0.18 + text_width_in("by spherometer", SMALL_PT) + 0.24
+        left, row = key.place(0.18, text)
+        sheet.mark(left + 0.06, row + 0.09, marker, colour if filled else PAPER, colour)
+    if any(_by_spherometer(row) for row in rows):
+        left, row = key.place(0.18, "by spherometer")
+        sheet.mark(left + 0.06, row + 0.09, "o", INK, INK)
+        sheet.mark(left + 0.06, row + 0.09, ".", PAPER, INK)
     if banded:
-        sheet.rule(left, top + 0.08, 0.26, colour=BAND, weight_pt=8.0)
-        sheet.text(left + 0.32, top, "tolerance", SMALL_PT)
-        left += 0.32 + text_width_in("tolerance", SMALL_PT) + 0.24
+        left, row = key.place(0.32, "tolerance")
+        sheet.rule(left, row + 0.08, 0.26, colour=BAND, weight_pt=8.0)
     if ahead:
-        sheet.rule(left, top + 0.08, 0.26, colour="#fdebd2", weight_pt=8.0)
-        sheet.rule(left, top + 0.08, 0.26, colour=INK, weight_pt=0.9, dashes="dotted")
-        sheet.text(left + 0.32, top, "forecast, 90 %", SMALL_PT)
-    return top + 0.24
+        left, row = key.place(0.32, "forecast, 90 %")
+        sheet.rule(left, row + 0.08, 0.26, colour="#fdebd2", weight_pt=8.0)
+        sheet.rule(left, row + 0.08, 0.26, colour=INK, weight_pt=0.9, dashes="dotted")
+    return key.bottom
 
 
 def _used(rows: Sequence[VisitRow], state: str) -> bool:
@@ -414,5 +458,6 @@ def _dress(axes: Axes, label: str, limits: tuple[float, float], x_label: str) ->
     if x_label == "visit" and limits[1] - limits[0] < 12:
         axes.set_xticks(range(math.ceil(limits[0]), math.floor(limits[1]) + 1))
     else:
-        axes.xaxis.set_major_locator(MaxNLocator(10, steps=[1, 2, 5, 10]))
+        most = 10 if axes.bbox.width > COLUMN_IN * DPI else 6
+        axes.xaxis.set_major_locator(MaxNLocator(most, steps=[1, 2, 5, 10]))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value)))

@@ -70,7 +70,7 @@ def settle_figure(
     sheet = Sheet()
     facts = Facts(powers.wavelength_nm, diameter_mm, None, surface_name, when)
     top = sheet.heading(title or "Settling", facts)
-    whole = sheet.width_in - 2 * MARGIN_IN
+    whole = sheet.inner_in
     top = sheet.paragraph(MARGIN_IN, top - 0.04, whole, f"{text_of(found)}.", BODY_PT) + 0.12
     top = _legend(sheet, top, found)
     left, width = MARGIN_IN + _LEFT_IN, whole - _LEFT_IN - _RIGHT_IN

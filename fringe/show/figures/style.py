@@ -40,13 +40,17 @@ BAND = "#dfe7ea"
 
 # near and far: lightness falls evenly from paper to ink, hue turns from straw to deep water
 GAP_COLOURS = ("#fbf6e6", "#d5ded0", "#a4c1c0", "#6b9fab", "#387a8f", "#16536c", "#0a2d42")
-# below and above: as dark at either end, so contours repeat the sign (dashed, solid)
-HEIGHT_COLOURS = ("#6b3a08", "#b8792b", "#e6c48d", "#fbf8f0", "#a9c9cf", "#4f8c9e", "#0d4357")
+# below and above: hue tells the sign; lightness falls all the way, so that print in grey does, too
+HEIGHT_COLOURS = ("#fff3d6", "#f6d592", "#dcb26a", "#adb3a6", "#6c9dac", "#2f6c84", "#0a2d42")
 
 DPI = 220
 _COMPRESS_LEVEL = 4  # of PNG, 0 to 9
 WIDTH_IN = 7.5
 MARGIN_IN = 0.3
+# a column of a report: two stand side by side on paper, one fills a telephone with its type at
+# full size; the page around it says title and facts
+COLUMN_IN = 3.6
+_COLUMN_MARGIN_IN = 0.04
 BODY_PT = 9.0
 SMALL_PT = 8.0
 
@@ -95,7 +99,7 @@ def gap_colormap() -> LinearSegmentedColormap:
 
 
 def height_colormap() -> LinearSegmentedColormap:
-    """Colours of a signed height: brown below, paper at zero, teal above."""
+    """Colours of a signed gap: straw and amber below, grey at zero, teal above."""
     return LinearSegmentedColormap.from_list("fringe-height", HEIGHT_COLOURS)
 
 
@@ -232,11 +236,18 @@ class Sheet:
 
     def __init__(self, width_in: float = WIDTH_IN) -> None:
         self.width_in = width_in
+        self.is_column = width_in < WIDTH_IN
+        self.margin_in = _COLUMN_MARGIN_IN if self.is_column else MARGIN_IN
         self.figure = Figure(figsize=(width_in, 1.0), dpi=DPI, facecolor=PAPER)
         FigureCanvasAgg(self.figure)
         self._boxes: list[tuple[Axes, tuple[float, float, float, float]]] = []
         self._texts: list[tuple[Text, float]] = []
         self._lines: list[tuple[Line2D, float, float]] = []
+
+    @property
+    def inner_in(self) -> float:
+        """Width between the margins [inch]."""
+        return self.width_in - 2 * self.margin_in
 
     def axes(self, left: float, top: float, width: float, height: float, **kwargs: Any) -> Axes:
         """Add axes whose frame has this place and size [inch]."""
@@ -329,8 +340,13 @@ class Sheet:
         self._lines.append((line, top, 0.0))
 
     def heading(self, title: str, facts: Facts) -> float:
-        """Write the title and the facts; return where the figure's body starts."""
-        width = self.width_in - 2 * MARGIN_IN
+        """Write the title and the facts; return where the figure's body starts.
+
+        A column has neither: the page around it says them.
+        """
+        if self.is_column:
+            return self.margin_in
+        width = self.inner_in
         self.rule(MARGIN_IN, 0.2, width, colour=INK, weight_pt=0.7)
         self.rule(MARGIN_IN, 0.22, 0.62, colour=AMBER, weight_pt=3.6)
         top = self.paragraph(MARGIN_IN, 0.3, width, title, 12.5, bold=True)
@@ -353,6 +369,39 @@ class Sheet:
         for line, top, down in self._lines:
             line.set_ydata([1 - top / height_in, 1 - (top + down) / height_in])
         return self.figure
+
+
+class Key:
+    """What marks stand for: entries in a row, going on in the next where the sheet ends.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    top : float
+        Where the first row starts [inch].
+    size_pt : float
+        Size of the type [point].
+    """
+
+    def __init__(self, sheet: Sheet, top: float, size_pt: float = SMALL_PT) -> None:
+        self._sheet, self._top, self._size_pt = sheet, top, size_pt
+        self._left = sheet.margin_in
+
+    def place(self, mark_in: float, text: str) -> tuple[float, float]:
+        """Write an entry beside room for its mark; return where the mark goes: left and top."""
+        wide = mark_in + text_width_in(text, self._size_pt)
+        end = self._sheet.width_in - self._sheet.margin_in
+        if self._left > self._sheet.margin_in and self._left + wide > end:
+            self._left, self._top = self._sheet.margin_in, self._top + 0.2
+        left = self._left
+        self._sheet.text(left + mark_in, self._top, text, self._size_pt)
+        self._left += wide + 0.24
+        return left, self._top
+
+    @property
+    def bottom(self) -> float:
+        """Where what comes next may start [inch]."""
+        return self._top + 0.24
 
 
 def png_bytes(figure: Figure, *, dpi: float = DPI) -> bytes:

@@ -25,7 +25,7 @@ def turning_figure(forms: TurnedForms, facts: Facts) -> Figure:
     nm = (facts.wavelength_nm or 0.0) / 2
     sheet = Sheet()
     top = sheet.heading("Whose error is it?", facts)
-    side = (sheet.width_in - 2 * MARGIN_IN - GUTTER_IN) / 2
+    side = (sheet.inner_in - GUTTER_IN) / 2
     pieces = (
         ("The work's own, as it lay at 0°", form_grid(forms.work), forms.work_figures),
         ("The plate's own", form_grid(forms.plate), forms.plate_figures),
@@ -36,7 +36,7 @@ def turning_figure(forms: TurnedForms, facts: Facts) -> Figure:
         below = draw_map(sheet, left, top, side, signed_map(title, grid.rest, most), grid, nm)
         bottom = max(bottom, sheet.paragraph(left, below, side, _caption(figures), BODY_PT))
         left += side + GUTTER_IN
-    width = sheet.width_in - 2 * MARGIN_IN
+    width = sheet.inner_in
     note = sheet.paragraph(MARGIN_IN, bottom + 0.1, width, _note(forms), SMALL_PT, colour=MUTED)
     return sheet.finish(note + 0.18)
 

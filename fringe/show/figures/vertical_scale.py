@@ -114,7 +114,7 @@ def height_scale(axes: Axes, wavelength_nm: float) -> None:
         twin.set_ylim(low * um, high * um)
         twin.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
         twin.yaxis.set_major_formatter(FuncFormatter(lambda value, _: nm_text(value, signed=True)))
-    twin.set_ylabel("height, µm", color=MUTED)
+    twin.set_ylabel("gap at the rim − at the centre, µm", color=MUTED)
     twin.tick_params(axis="y", colors=MUTED)
     for side in ("top", "left"):
         twin.spines[side].set_visible(False)

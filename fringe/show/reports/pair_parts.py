@@ -41,22 +41,26 @@ def pair_banner(found: Pair, step: PairStep) -> Banner:
     return Banner(state, capital(PAIR.get(state, "not judged")), lines, step.sentence())
 
 
-def match_part(found: Pair, figure: ReportFigure, notes: Sequence[str]) -> Part:
-    """Both radii with their mismatch, each piece of evidence, and what was left out."""
+def radii_table(found: Pair) -> Table:
+    """Both radii with their mismatch, and what they would show laid together."""
     rows = []
     for role, piece in (("convex", found.convex), ("concave", found.concave)):
         radius, u = found.radius(piece)
         shown = plus_minus(radius, half_width(u), "mm", digits=7)
-        rows.append((piece.name, role, length_text(piece.radius_mm), shown))
+        rows.append((piece.name, role, shown))
     mismatch = mismatch_text(found).rsplit(" = ", 1)[1]
     power = together_text(found).split(":", 1)[0]
-    foot = [("concave less convex", "", "", mismatch), ("laid together", "", "", power)]
-    radii = Table(
+    foot = [("concave less convex", "", mismatch), ("laid together", "", power)]
+    return Table(
         "Both radii, from all evidence; what they share cancels in the mismatch",
-        ("Piece", "Form", "Nominal radius", "Radius, 95 %"),
+        ("Piece", "Form", "Radius, 95 %"),
         rows,
         foot,
     )
+
+
+def match_part(found: Pair, figures: Sequence[ReportFigure], notes: Sequence[str]) -> Part:
+    """Each piece of evidence, and what was left out."""
     judged = [one for one in found.estimate.judged if one.evidence.kind in _SHOWN]
     evidence = Table(
         "Each piece of evidence, and how far it lies from what all others say",
@@ -66,7 +70,7 @@ def match_part(found: Pair, figure: ReportFigure, notes: Sequence[str]) -> Part:
     lines = [one.text for one in found.conflicts]
     lines = lines or ["No piece of evidence contradicts the others"]
     lines = [f"{line}." for line in lines] + [f"{note}." for note in notes]
-    return Part("match", "The match", lines, [figure], [radii, evidence])
+    return Part("match", "The evidence", lines, figures, [evidence])
 
 
 def _evidence_row(one: Judged) -> tuple[str, str, str, str]:
@@ -101,7 +105,6 @@ def limits_part(found: Pair) -> Part:
             "" if one.upper is None else limits[one.quantity or "power"](one.upper),
             one.state,
             probability_cell(one.probability),
-            one.reason,
         )
         for one in verdict.parts or (verdict,)
     ]

@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
+from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.views.pair_evidence import PairRecord, laid_on
-from fringe.archive.views.proof import Proof
+from fringe.archive.views.proof import Proof, history_digest
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.format import figures as rounded
 from fringe.judge.pair.match import Pair
 from fringe.judge.pair.next_step import PairStep, mismatch_text
+from fringe.judge.state.visits import VisitRow
 from fringe.show.figures.pair import pair_figure
-from fringe.show.figures.style import wavelength_text
+from fringe.show.figures.style import COLUMN_IN, wavelength_text
+from fringe.show.reports.certificate import Certificate, spoken_rows, struck_line
 from fringe.show.reports.pair_parts import (
     limits_part,
     match_part,
     pair_banner,
     pieces_part,
     proof_part,
+    radii_table,
     zones_part,
 )
 from fringe.show.reports.report import ReportFigure, page_html
 from fringe.show.reports.report_parts import Part, history_part
 from fringe.show.reports.surface_report import (
     SurfaceReport,
-    course_picture,
+    course_pictures,
     overlays,
     proven_text,
 )
@@ -64,13 +70,22 @@ def pair_report(
     """
     convex, concave = record.proofs
     states = convex.state(), concave.state()
-    photograph, undrawn, warnings = _photograph(convex, concave)
+    contact, drawn, undrawn = _contact(convex, concave)
     problems = [*convex.problems, *concave.problems, *undrawn]
     digests = convex.digests | concave.digests
-    parts = [
-        photograph,
-        match_part(found, _figure(found, step, record), record.notes),
+    others = [picture for name, picture in drawn.items() if name != "overlay"]
+    certificate = Certificate(
+        pair_banner(found, step),
+        drawn.get("overlay"),
+        _without_photograph(contact, concave),
+        radii_table(found),
         limits_part(found),
+        _warnings(contact),
+        _spoken(contact, [*states[0].rows, *states[1].rows], convex),
+        [line for one in states for line in struck_line(one.struck, one.surface.name)],
+    )
+    parts = [
+        match_part(found, [_figure(found, step, record), *others], record.notes),
         zones_part(record.zones),
         *(_history(one) for one in states),
         pieces_part([one.surface for one in states]),
@@ -85,47 +100,83 @@ def pair_report(
     html = page_html(
         f"{convex.surface.name} and {concave.surface.name}",
         _facts(found, record),
-        pair_banner(found, step),
+        certificate,
         parts,
-        warnings=warnings,
         made_at=f"{time:%Y-%m-%d %H:%M}",
     )
     verdict = None if found.verdict is None else found.verdict.state
     return SurfaceReport(html, verdict, len(digests), tuple(problems))
 
 
-def _photograph(convex: Proof, concave: Proof) -> tuple[Part, list[str], list[str]]:
-    """The last contact of the two with the fitted fringes; problems, and the readings' warnings."""
-    subjects = []
-    for one, other in ((convex, concave), (concave, convex)):
-        if one.subject is not None:
-            subjects.append((one.subject, laid_on(one.subject, one.surface, other.surface)))
-    if not subjects:
-        line = (
+@dataclass(frozen=True)
+class _Contact:
+    """The last time that the two lay on each other."""
+
+    session: Session
+    readings: Sequence[LoggedReading]
+
+
+def _contact(
+    convex: Proof, concave: Proof
+) -> tuple[_Contact | None, dict[str, ReportFigure], list[str]]:
+    """The last contact of the two, its photographs with the fitted fringes, and problems."""
+    found = [
+        _Contact(one.subject, laid_on(one.subject, one.surface, other.surface))
+        for one, other in ((convex, concave), (concave, convex))
+        if one.subject is not None
+    ]
+    if not found:
+        return None, {}, []
+    last = max(found, key=lambda each: each.session.summary.when)
+    return last, *overlays(last.session, last.readings[::-1])
+
+
+def _without_photograph(contact: _Contact | None, concave: Proof) -> str:
+    """What stands where the photograph of their contact would."""
+    if contact is None:
+        return (
             "The two have not been laid on each other: what is said of them here comes by "
             f"way of their plates. To do so: fringe log '{concave.surface.name}' PHOTO "
             "--against ..."
         )
-        return Part("photograph", "Photograph and fit", [line]), [], []
-    subject, contact = max(subjects, key=lambda each: each[0].summary.when)
-    drawn, problems = overlays(subject, contact)
-    lines = [] if drawn else ["Their contact was read by eye; there is no photograph of it."]
-    warnings = [text for one in contact for text in warnings_of(one.reading.to_json())]
-    part = Part("photograph", "Photograph and fit", lines, list(drawn.values()))
-    return part, problems, list(dict.fromkeys(warnings))
+    return "Their contact was read by eye; there is no photograph of it."
+
+
+def _warnings(contact: _Contact | None) -> list[str]:
+    readings = [] if contact is None else contact.readings
+    said = [text for one in readings for text in warnings_of(one.reading.to_json())]
+    return list(dict.fromkeys(said))
+
+
+def _spoken(
+    contact: _Contact | None, rows: Sequence[VisitRow], convex: Proof
+) -> list[tuple[str, str]]:
+    """The visit at which they lay on each other, and the digest of the whole history."""
+    known: dict[str, object] = {"history": history_digest(convex.surface)}
+    if contact is not None:
+        session = contact.session
+        number = next(row.visit for row in rows if row.session_id == session.summary.session_id)
+        known |= {
+            "visit": f"{number} of {session.surface.name}",
+            "when": session.summary.when.isoformat(),
+            "by": session.visit.by,
+            "session_id": session.summary.session_id,
+            "content_sha256": session.content_sha256,
+        }
+    return spoken_rows(known)
 
 
 def _figure(found: Pair, step: PairStep, record: PairRecord) -> ReportFigure:
     return ReportFigure.of(
-        pair_figure(found, step, title="Do they match?", when=record.days_text()),
+        pair_figure(found, step, when=record.days_text(), width_in=COLUMN_IN),
         f"The mismatch of the radii against what is allowed: {mismatch_text(found)}; and how far "
         "each piece of evidence lies from what all others say, as in the table.",
+        title="The mismatch, and each piece of evidence against all the rest",
     )
 
 
 def _history(one: SurfaceState) -> Part:
-    course = course_picture(one)
-    part = history_part(one.rows, [] if course is None else [course])
+    part = history_part(one.rows, course_pictures(one))
     return Part(
         f"history-{one.surface.form}",
         f"History of {one.surface.name}",

@@ -1,4 +1,4 @@
-"""A report: one page that stands by itself, on the screen and on paper."""
+"""A report: a certificate of one sheet and its annex, as a page that stands by itself."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from matplotlib.figure import Figure
 
 from fringe.errors import BadInput
 from fringe.judge.state.visits import VisitRow
+from fringe.judge.uncertainty.budget import Budget
 from fringe.show.figures.style import png_bytes
+from fringe.show.reports.certificate import Certificate, numbers_table, spoken_rows
 from fringe.show.reports.report_parts import (
-    Banner,
     Part,
     evidence_part,
     facts_of,
@@ -29,7 +30,7 @@ from fringe.show.reports.report_parts import (
 from fringe.show.words import warnings_of
 
 _BREAKS = re.compile(r"(?<=\d) (?=(?:%|°C|nm|mm|px|fringes?|±))|(?<=[±<>=⌀]) (?=\d)|(?<=λ) (?==)")
-_PHOTOGRAPH, _PROGRESS, _BUDGET = "overlay", "progress", "budget"
+_PHOTOGRAPH, _PROGRESS = "overlay", "progress"
 
 
 @dataclass(frozen=True)
@@ -44,16 +45,19 @@ class ReportFigure:
         What it shows, for someone who cannot see it.
     caption : str
         What stands under it.
+    title : str
+        What it is, before the caption.
     """
 
     png: bytes
     alt: str
     caption: str = ""
+    title: str = ""
 
     @classmethod
-    def of(cls, figure: Figure, alt: str, caption: str = "") -> ReportFigure:
+    def of(cls, figure: Figure, alt: str, caption: str = "", *, title: str = "") -> ReportFigure:
         """Render a figure for a report."""
-        return cls(png_bytes(figure), alt, caption)
+        return cls(png_bytes(figure), alt, caption, title)
 
     @property
     def base64(self) -> str:
@@ -84,6 +88,7 @@ def report_html(
     latest: Mapping[str, Any],
     figures: Mapping[str, ReportFigure],
     *,
+    budgets: Sequence[Budget] = (),
     digests: Mapping[str, str] | None = None,
     made_at: str | None = None,
 ) -> str:
@@ -97,17 +102,19 @@ def report_html(
         All visits, the earliest first.
     latest : mapping
         The visit that the report speaks of. All keys may be missing: `reading` (as
-        `fringe read --json` prints it), `power_u_parts` (standard uncertainties of power by
-        contribution [fringe]), `verdict` (`Verdict.to_json`), `next_step`
-        (`NextStep.sentence`), `when`, `by`, `remarks`, `session_id`, `lamp` (`name`,
-        `source`), `photographs` (each `file_name`, `sha256`, `refusal`), `software`
-        (name to version), `content_sha256`, `temperature_c`; of a visit with several
-        readings `readings` (each `photograph`, `reading`) and `mean` (keys of a reading, and
-        `count`); `since`, lines on what was logged after the reading; `proven` and
-        `problems`, lines on the evidence.
+        `fringe read --json` prints it), `verdict` (`Verdict.to_json`), `next_step`
+        (`NextStep.sentence`), `visit` (its number), `when`, `by`, `remarks`, `session_id`,
+        `lamp` (`name`, `source`), `photographs` (each `file_name`, `sha256`, `refusal`),
+        `software` (name to version), `content_sha256`, `temperature_c`; `mean` (keys of a
+        reading), what all of the visit says, with `count` of a visit with several readings,
+        and of these `readings` (each `photograph`, `reading`); `since`, lines on what was
+        logged after the reading; `struck`, lines on visits that were struck out; `history`,
+        digest of the archive's; `proven` and `problems`, lines on the evidence.
     figures : mapping of str to ReportFigure
-        Names that start with `overlay` go with the verdict, `progress` with the history,
-        `budget` with the uncertainty, all others with the reading in their order.
+        `overlay` stands on the certificate, names that start with `progress` with the history,
+        all others with the form, in their order.
+    budgets : sequence of Budget
+        Where the uncertainty of each result of the visit comes from.
     digests : mapping of str to str or None
         SHA-256 of each session's content, by its id.
     made_at : str or None
@@ -125,12 +132,20 @@ def report_html(
     """
     if not surface_record.get("name"):
         raise BadInput("report: the surface's record has no name")
+    certificate = Certificate(
+        verdict_banner(surface_record, latest),
+        figures.get(_PHOTOGRAPH),
+        numbers=numbers_table(latest),
+        decision=verdict_part(surface_record, latest),
+        warnings=warnings_of(latest.get("reading") or {}),
+        spoken=spoken_rows(latest),
+        lines=latest.get("struck") or (),
+    )
     return page_html(
         str(surface_record["name"]),
         facts_of(surface_record, latest),
-        verdict_banner(surface_record, latest),
-        _parts(surface_record, rows, latest, figures, digests or {}),
-        warnings=warnings_of(latest.get("reading") or {}),
+        certificate,
+        _parts(surface_record, rows, latest, figures, budgets, digests or {}),
         made_at=made_at,
     )
 
@@ -138,10 +153,9 @@ def report_html(
 def page_html(
     name: str,
     facts: Sequence[str],
-    banner: Banner,
+    certificate: Certificate,
     parts: Sequence[Part],
     *,
-    warnings: Sequence[str] = (),
     made_at: str | None = None,
 ) -> str:
     """Write a report's page from its parts; those that are empty are left out.
@@ -152,12 +166,10 @@ def page_html(
         What the report is about.
     facts : sequence of str
         What it is, in a few words each.
-    banner : Banner
-        The verdict.
+    certificate : Certificate
+        The first sheet.
     parts : sequence of Part
-        In their order.
-    warnings : sequence of str
-        What to be warned of beside the verdict.
+        Of the annex, in their order.
     made_at : str or None
         Date and time of the report, for its foot.
 
@@ -182,8 +194,8 @@ def page_html(
         title=f"{name}: report",
         name=name,
         facts=facts,
-        verdict=banner,
-        warnings=warnings,
+        certificate=certificate,
+        running=_css_text(f"{name}: report" + (f", {made_at}" if made_at else "")),
         parts=[part for part in parts if part.lines or part.figures or part.tables],
         marks=("inside", "outside", "unproven"),
         made_at=made_at,
@@ -195,20 +207,16 @@ def _parts(
     rows: Sequence[VisitRow],
     latest: Mapping[str, Any],
     figures: Mapping[str, ReportFigure],
+    budgets: Sequence[Budget],
     digests: Mapping[str, str],
 ) -> list[Part]:
-    overlay = [figures[name] for name in figures if name.startswith(_PHOTOGRAPH)]
-    placed = (_PROGRESS, _BUDGET)
-    progress, budget = ([figures[name]] if name in figures else [] for name in placed)
-    others = [
-        figures[name] for name in figures if name not in placed and not name.startswith(_PHOTOGRAPH)
-    ]
+    course = [name for name in figures if name.startswith(_PROGRESS)]
+    others = [name for name in figures if name != _PHOTOGRAPH and name not in course]
     return [
-        Part("photograph", "Photograph and fit", figures=overlay),
-        reading_part(latest, others),
-        uncertainty_part(latest, budget),
-        verdict_part(surface_record, latest),
-        history_part(rows, progress),
+        reading_part(latest),
+        uncertainty_part(budgets),
+        Part("form", "Photograph and form", figures=[figures[name] for name in others]),
+        history_part(rows, [figures[name] for name in course]),
         surface_part(surface_record),
         evidence_part(rows, latest, digests),
     ]
@@ -217,6 +225,11 @@ def _parts(
 def _nobreak(text: str) -> str:
     """Keep numbers with their units and uncertainties on one line."""
     return _BREAKS.sub("\N{NO-BREAK SPACE}", text)
+
+
+def _css_text(text: str) -> str:
+    """A text as it can stand between quotes in a style sheet, whatever it holds."""
+    return "".join(c if c.isalnum() and c.isascii() else f"\\{ord(c):x} " for c in text)
 
 
 def _generator() -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -10,14 +9,14 @@ from typing import Any
 from fringe.format import (
     capital,
     figures,
-    fixed,
     plus_minus,
     share_text,
-    uncertainty_decimals,
 )
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import SURFACE, probability_cell, probability_sentence
-from fringe.quantity import half_width, half_width_if_any
+from fringe.judge.uncertainty.budget import Budget
+from fringe.quantity import half_width_if_any
+from fringe.show.figures.budget import bars_of
 from fringe.show.figures.style import wavelength_text
 from fringe.show.words import (
     form_cell,
@@ -51,21 +50,6 @@ _MEANINGS = {
     "Used": "share of the aperture that the fit used",
     "Left by the fit": "root mean square",
 }
-_CONTRIBUTIONS = {
-    "fit": "fit of the fringes",
-    "edge": "edge of the aperture",
-    "view": "direction of view",
-    "form": "form left to be fitted",
-    "grid": "sampling of the picture",
-    "lamp": "wavelength of the lamp",
-    "wavelength": "wavelength of the lamp",
-    "light": "unevenness of the light",
-    "plate_form": "form of the plate",
-    "plate_back": "flat back of the plate",
-    "eye": "reading by eye",
-    "eye angle": "direction that the eye looked from",
-    "reading": "of the reading, not told apart",
-}
 _NO_COLUMN = -1
 
 
@@ -87,6 +71,10 @@ class Table:
         Columns of digests and identities, and columns that stay on one line.
     wide : bool
         Takes the page's whole width.
+    bars : sequence of float
+        A share from 0 to 1 for each row, drawn as a bar in the second column; empty for none.
+    roomy : sequence of int
+        Columns of sentences, which are kept wide.
     """
 
     caption: str
@@ -97,6 +85,8 @@ class Table:
     coded: Sequence[int] = ()
     unbroken: Sequence[int] = ()
     wide: bool = False
+    bars: Sequence[float] = ()
+    roomy: Sequence[int] = ()
 
 
 @dataclass(frozen=True)
@@ -132,7 +122,7 @@ def facts_of(record: Mapping[str, Any], latest: Mapping[str, Any]) -> list[str]:
         _length("aperture", record.get("diameter_mm"), "⌀ "),
         f"against {plate['name']}" if plate.get("name") else None,
         wavelength_text(wavelength) if wavelength is not None else None,
-        f"read {_minute(latest['when'])}" if latest.get("when") else None,
+        f"read {minute_text(latest['when'])}" if latest.get("when") else None,
     ]
     return [str(part) for part in parts if part]
 
@@ -140,7 +130,6 @@ def facts_of(record: Mapping[str, Any], latest: Mapping[str, Any]) -> list[str]:
 def verdict_banner(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Banner:
     """Return what is proven, by what, and what to do next."""
     verdict = latest.get("verdict") or {}
-    reading = latest.get("reading") or {}
     state = str(verdict.get("state") or "none")
     lines = []
     if state == "none":
@@ -153,9 +142,9 @@ def verdict_banner(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Bann
     else:
         reason = str(verdict.get("reason") or "")
         lines.append(probability_sentence(reason, verdict["probability"]))
-    mean = latest.get("mean") or {}
-    if mean or reading:
-        lines.append(_power_line(record, mean or reading, mean.get("count")))
+    result = result_of(latest)
+    if result:
+        lines.append(_power_line(record, result, result.get("count")))
     lines += latest.get("since") or ()
     return Banner(
         state if state in SURFACE else "none",
@@ -163,6 +152,20 @@ def verdict_banner(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Bann
         lines,
         str(latest.get("next_step") or ""),
     )
+
+
+def result_of(latest: Mapping[str, Any]) -> dict[str, Any]:
+    """What the visit that a report speaks of says, in the keys of a reading.
+
+    That is the result of all its readings. What only a reading has is taken from it where it is
+    the only one and counts its fringes at the same wavelength.
+    """
+    reading, mean = latest.get("reading") or {}, latest.get("mean") or {}
+    mean = {name: value for name, value in mean.items() if value is not None}
+    if "power_fringes" not in mean:
+        return dict(reading)
+    same = abs(mean.get("wavelength_nm", 0.0) - reading.get("wavelength_nm", 0.0)) < 0.01
+    return {**(reading if same and not mean.get("count") else {}), **mean}
 
 
 def _power_line(record: Mapping[str, Any], values: Mapping[str, Any], count: Any) -> str:
@@ -178,7 +181,7 @@ def _power_line(record: Mapping[str, Any], values: Mapping[str, Any], count: Any
     return f"{power}. {sense_text(values)}."
 
 
-def reading_part(latest: Mapping[str, Any], pictures: Sequence[Any]) -> Part:
+def reading_part(latest: Mapping[str, Any]) -> Part:
     """Return the quantities of the reading, with what they mean."""
     reading = latest.get("reading") or {}
     sagittas = latest.get("spherometer") or ()
@@ -186,9 +189,9 @@ def reading_part(latest: Mapping[str, Any], pictures: Sequence[Any]) -> Part:
         table = Table(
             "By the spherometer, read on work and plate", ("Quantity", "Value, 95 %"), sagittas
         )
-        return Part("reading", "The reading", (), pictures, [table])
+        return Part("reading", "The reading", (), (), [table])
     if not reading:
-        return Part("reading", "The reading", ["The latest visit holds no reading."], pictures)
+        return Part("reading", "The reading", ["The latest visit holds no reading."])
     head = headline(reading)
     meaning = "sagitta error of the best-fit sphere" if head.unit == "fringes" else ""
     rows = [(head.label, f"{head.value} {head.unit}".strip(), meaning)]
@@ -207,7 +210,7 @@ def reading_part(latest: Mapping[str, Any], pictures: Sequence[Any]) -> Part:
     tables = [Table(caption, ("Quantity", "Value", "Meaning"), rows)]
     if several:
         tables.insert(0, _readings_table(several))
-    return Part("reading", "The reading", (), pictures, tables)
+    return Part("reading", "The reading", (), (), tables)
 
 
 def _last_with(reading: Mapping[str, Any], several: Sequence[Mapping[str, Any]]) -> str:
@@ -236,30 +239,31 @@ def _readings_table(several: Sequence[Mapping[str, Any]]) -> Table:
     return Table("All readings of this visit", columns, rows)
 
 
-def uncertainty_part(latest: Mapping[str, Any], pictures: Sequence[Any] = ()) -> Part:
-    """Return the contributions to the uncertainty of power."""
-    parts = {k: float(u) for k, u in (latest.get("power_u_parts") or {}).items()}
-    total = math.hypot(*parts.values()) if parts else 0.0
-    if not total:
-        return Part("uncertainty", "Uncertainty of power", (), pictures)
-    u95 = (latest.get("reading") or {}).get("power_u95_fringes")
-    u95 = half_width(total) if u95 is None else u95
-    rows = [
-        (
-            _CONTRIBUTIONS.get(name, name),
-            _rounded(u95 * u / total),
-            _rounded(u),
-            share_text((u / total) ** 2),
-        )
-        for name, u in sorted(parts.items(), key=lambda item: -item[1])
-    ]
-    table = Table(
-        "What each input gives to the 95 % interval",
-        ("Contribution", "± (95 %), fringes", "Standard uncertainty u, fringes", "Share of u²"),
-        rows,
-        [("combined", _rounded(u95), _rounded(total), "")],
+def uncertainty_part(results: Sequence[Budget]) -> Part:
+    """Return where the uncertainty of each result comes from, as `fringe budget` has it."""
+    tables = [_budget_table(one) for one in results]
+    lines = [f"{one.warning}." for one in results if one.warning]
+    return Part("uncertainty", "Where the uncertainty comes from", lines, (), tables)
+
+
+def _budget_table(one: Budget) -> Table:
+    shown = bars_of(one)
+    u95, u = figures(one.u95, 2), figures(one.u, 2)
+    return Table(
+        f"{capital(one.name)} {one.text(signed=not one.name.endswith('radius'))}, 95 %",
+        ("Input", "Share of the variance", f"± 95 %, {one.unit}", f"as u, {one.unit}"),
+        [
+            (
+                row.input.name,
+                share_text(row.share),
+                figures(one.half_width(row), 2),
+                figures(abs(row.contribution), 2),
+            )
+            for row in shown
+        ],
+        [("together", "", u95, u)],
+        bars=[max(0.0, min(1.0, row.share)) for row in shown],
     )
-    return Part("uncertainty", "Uncertainty of power", (), pictures, [table])
 
 
 def verdict_part(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Part:
@@ -278,7 +282,6 @@ def verdict_part(record: Mapping[str, Any], latest: Mapping[str, Any]) -> Part:
             limits.get(one.get("quantity"), ""),
             one["state"],
             probability_cell(one["probability"]),
-            one.get("reason") or "",
         )
         for one in parts
     ]
@@ -295,7 +298,7 @@ def decision_part(rows: Sequence[Sequence[str]], rule: str, wavelength_nm: float
         lines.append(f"Limits in fringes are at {wavelength_text(wavelength_nm)}.")
     table = Table(
         "Each limit and what is proven of it",
-        ("Quantity", "Limit", "Verdict", "Probability", "Reason"),
+        ("Quantity", "Limit", "Verdict", "Probability"),
         rows,
         marked=2,
         unbroken=(2,),
@@ -342,6 +345,7 @@ def history_part(rows: Sequence[VisitRow], pictures: Sequence[Any]) -> Part:
         marked=kept.index(7) if 7 in kept else _NO_COLUMN,
         wide=True,
         unbroken=[kept.index(k) for k in (1, 7) if k in kept],
+        roomy=[kept.index(k) for k in (3, 8) if k in kept],
     )
     return Part("history", "History", (), pictures, [table], tables_last=True)
 
@@ -432,10 +436,6 @@ def _signed(value: float | None, u95: float | None, row: VisitRow) -> str:
     return f"{plus_minus(abs(value), u95)}, sign unknown"
 
 
-def _rounded(u: float) -> str:
-    return fixed(u, uncertainty_decimals(u)) if u > 0 else "0"
-
-
 def limit_cell(value: float | None, before: str) -> str:
     """Return a limit in fringes after a sign or words; nothing where there is none."""
     return "" if value is None else f"{before}{limit_text(value)}"
@@ -459,5 +459,6 @@ def _with_u(value: float | None, u: float | None) -> str:
     return plus_minus(value, half_width_if_any(u), "mm", digits=7)
 
 
-def _minute(when: Any) -> str:
+def minute_text(when: Any) -> str:
+    """A time to the minute; nothing where there is none."""
     return str(when).replace("T", " ")[:16] if when else ""

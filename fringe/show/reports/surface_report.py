@@ -12,8 +12,9 @@ from fringe.archive.store.session import LoggedReading, Session, SessionSummary
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.made_to import visits_made_to
 from fringe.archive.views.one_reading import logged_with_record
-from fringe.archive.views.proof import Tell, prove
+from fringe.archive.views.proof import Tell, history_digest, prove
 from fringe.archive.views.sagittas import compared
+from fringe.archive.views.session_budget import Assumptions, budgets_of
 from fringe.archive.views.surface_state import SurfaceState
 from fringe.errors import BadInput
 from fringe.format import figures as rounded
@@ -21,6 +22,8 @@ from fringe.judge.spherometer.compare import SagResult
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.judge.uncertainty.budget import Budget
+from fringe.show.figures.style import COLUMN_IN
+from fringe.show.reports.certificate import struck_line
 from fringe.show.reports.report import ReportFigure, report_html
 from fringe.show.words import headline_text, power_values
 from fringe.units import times
@@ -88,13 +91,19 @@ def surface_report(
     latest = {} if subject is None else _latest(proof.sessions, subject, whole)
     pictures, undrawn = _figures(subject, whole)
     problems = (*proof.problems, *undrawn)
-    latest |= {"problems": problems, "proven": proven_text(len(proof.digests))}
+    latest |= {
+        "problems": problems,
+        "proven": proven_text(len(proof.digests)),
+        "struck": struck_line(whole.struck),
+        "history": history_digest(surface),
+    }
     time = made_at or datetime.now().astimezone()
     html = report_html(
         whole.laid.to_json(),
         whole.rows,
         latest,
         pictures,
+        budgets=() if subject is None else _budgets(subject),
         digests=proof.digests,
         made_at=f"{time:%Y-%m-%d %H:%M}",
     )
@@ -140,6 +149,7 @@ def _latest(
         "verdict": then and then.to_json(),
         "next_step": whole.next_step.sentence(),
         "since": _since(whole.rows[place + 1 :]),
+        "visit": whole.rows[place].visit,
         "when": summary.when.isoformat(timespec="seconds"),
         "by": visit.by,
         "remarks": visit.remarks,
@@ -157,7 +167,6 @@ def _latest(
     if shown is None:
         return values | _by_spherometer(subject, whole.rows[place], whole.wavelength_nm)
     values["reading"] = shown.reading.to_json()
-    values["power_u_parts"] = shown.reading.power_u_parts
     if shown.lamp is not None:
         values["lamp"] = {"name": shown.lamp.name, "source": shown.lamp.source}
     own = own_readings(subject, whole.partner)
@@ -170,7 +179,8 @@ def _latest(
             }
             for one in own
         ]
-        values["mean"] = _mean(whole.rows[place], whole.wavelength_nm, len(own))
+    count = len(own) if len(own) > 1 or shown.aperture_mm is not None else 0
+    values["mean"] = _mean(whole.rows[place], whole.wavelength_nm, count)
     return values
 
 
@@ -206,7 +216,9 @@ def _budgets_of(result: SagResult) -> tuple[Budget | None, ...]:
 def _mean(row: VisitRow, wavelength_nm: float | None, count: int) -> dict[str, object]:
     """A visit's result in the keys of a reading."""
     power = power_values(row.power_fringes, row.power_u95_fringes, row.sense, wavelength_nm)
-    return power | {"count": count}
+    names = ("radius_difference_mm", "radius_difference_u95_mm")
+    form = ("irregularity_fringes", "irregularity_u95_fringes")
+    return power | {name: getattr(row, name) for name in (*names, *form)} | {"count": count}
 
 
 def _since(rows: Sequence[VisitRow]) -> list[str]:
@@ -233,72 +245,68 @@ def _photograph_name(session: Session, one: LoggedReading) -> str:
     return ", ".join(names) or "by eye"
 
 
+def _budgets(subject: Session) -> tuple[Budget, ...]:
+    """Where the uncertainty of the visit's results comes from; none where it measured nothing."""
+    try:
+        return budgets_of(subject, Assumptions(), trials=0).results
+    except BadInput:
+        return ()
+
+
 def _figures(
     subject: Session | None, whole: SurfaceState
 ) -> tuple[dict[str, ReportFigure], list[str]]:
     """Every figure of the report, and a line for each that could not be drawn."""
     pictures: dict[str, ReportFigure] = {}
     problems: list[str] = []
-    if subject is not None:
-        pictures, problems = overlays(subject, own_readings(subject, whole.partner))
-        shown = _shown(subject, whole.partner)
-        if shown is not None:
-            pictures |= _form_figures(subject, shown)
-            pictures |= _budget_figure(subject, shown)
-        else:
-            pictures |= _spherometer_figure(subject)
-    course = course_picture(whole)
-    return pictures | ({} if course is None else {"progress": course}), problems
+    shown = None if subject is None else _shown(subject, whole.partner)
+    if subject is not None and shown is not None:
+        others = [
+            one for one in own_readings(subject, whole.partner) if one.reading != shown.reading
+        ]
+        pictures, problems = overlays(subject, [shown, *others])
+        pictures |= _form_figures(subject, shown)
+    course = {f"progress {k}": one for k, one in enumerate(course_pictures(whole))}
+    return pictures | course, problems
 
 
 def overlays(
     subject: Session, readings: Sequence[LoggedReading]
 ) -> tuple[dict[str, ReportFigure], list[str]]:
-    """Photographs with their fits, and a line for each that could not be drawn."""
+    """Photographs with their fits, and a line for each that could not be drawn.
+
+    The first, `overlay`, is for the certificate; where it has too many fringes for that size it
+    is repeated as `overlay enlarged`, with two places enlarged.
+    """
     pictures: dict[str, ReportFigure] = {}
     problems: list[str] = []
-    for number, one in enumerate(readings[-MOST_PHOTOGRAPHS:], 1):
+    for number, one in enumerate(readings[:MOST_PHOTOGRAPHS]):
         try:
-            picture = _overlay(subject, one, "" if pictures else _HOW_TO_SEE)
+            drawn = _overlays(subject, one, enlarged=number == 0)
         except BadInput as error:
             problems.append(str(error))
             continue
-        if picture is not None:
-            pictures[f"overlay {number}"] = picture
+        pictures |= {"overlay" + (f" {number}" if number else "") + k: v for k, v in drawn.items()}
     return pictures, problems
 
 
-def course_picture(whole: SurfaceState) -> ReportFigure | None:
-    """Progress over all visits; None before anything was measured."""
+def course_pictures(whole: SurfaceState) -> list[ReportFigure]:
+    """Power, and irregularity, over all visits; none before anything was measured."""
     from fringe.show.figures.course import course_figure
+    from fringe.show.figures.progress import irregularity_figure
 
-    if all(row.power_fringes is None for row in whole.rows):
-        return None
-    count = len(whole.rows)
-    return ReportFigure.of(
-        course_figure(whole),
-        f"Power and irregularity of {whole.surface.name} over {count} "
-        f"visit{'' if count == 1 else 's'}; the table below holds the same numbers.",
-    )
-
-
-def _spherometer_figure(subject: Session) -> dict[str, ReportFigure]:
-    """Bars of the spherometer's budgets, where it read work and plate."""
-    from fringe.show.figures.budget import budget_figure
-    from fringe.show.figures.style import Facts
-
-    result = compared(subject.surface, subject.visit.spherometers)
-    results = [] if result is None else [one for one in _budgets_of(result) if one is not None]
-    if not results:
-        return {}
-    surface = subject.surface
-    facts = Facts(surface.tolerance.wavelength_nm, surface.diameter_mm, **_facts(subject))
-    return {
-        "budget": ReportFigure.of(
-            budget_figure(results, facts, "Uncertainty budget of the spherometer"),
-            "Bars of each input's share of the uncertainty of the spherometer's results.",
-        )
-    }
+    pictures = []
+    count = f"{len(whole.rows)} visit{'' if len(whole.rows) == 1 else 's'}"
+    what = f"of {whole.surface.name} over {count}; the table below holds the same numbers."
+    if any(row.power_fringes is not None for row in whole.rows):
+        power = course_figure(whole, irregularity=False, width_in=COLUMN_IN)
+        pictures.append(ReportFigure.of(power, f"Power {what}", title="Power over the visits"))
+    if any(row.irregularity_fringes is not None for row in whole.rows):
+        limit = whole.laid.tolerance.irregularity_fringes
+        form = irregularity_figure(whole.rows, limit, width_in=COLUMN_IN)
+        title = "Irregularity over the visits"
+        pictures.append(ReportFigure.of(form, f"Irregularity {what}", title=title))
+    return pictures
 
 
 def _aperture_mm(subject: Session, one: LoggedReading) -> float:
@@ -306,91 +314,72 @@ def _aperture_mm(subject: Session, one: LoggedReading) -> float:
     return one.aperture_mm or subject.surface.diameter_mm
 
 
-def _facts(subject: Session) -> dict[str, Any]:
-    return {"surface": subject.surface.name, "when": f"{subject.summary.when:%Y-%m-%d %H:%M}"}
-
-
-def _overlay(subject: Session, one: LoggedReading, caption: str) -> ReportFigure | None:
+def _overlays(subject: Session, one: LoggedReading, *, enlarged: bool) -> dict[str, ReportFigure]:
+    """The photograph of a reading with its fit; with two places enlarged as well, if wished."""
     from fringe.photo.load import decode
-    from fringe.show.figures.overlay import overlay_figure
+    from fringe.show.figures.overlay import has_close_ups, overlay_figure
 
     if not one.photographs:
-        return None
+        return {}
     photograph = subject.visit.photographs[one.photographs[0] - 1]
     samples, _ = decode(photograph.data, photograph.file_name)
     distance = one.options.get("camera_distance_mm")
-    figure = overlay_figure(
-        samples,
-        one.reading,
-        title=f"{photograph.file_name} with the fitted dark fringes",
-        diameter_mm=_aperture_mm(subject, one),
-        camera_distance_mm=float(distance) if distance else None,
-        **_facts(subject),
-    )
-    result = headline_text(one.reading.to_json())
-    return ReportFigure.of(
-        figure,
+    known: dict[str, Any] = {
+        "diameter_mm": _aperture_mm(subject, one),
+        "camera_distance_mm": float(distance) if distance else None,
+    }
+    text = (
         f"The photograph {photograph.file_name} with the fitted dark fringes drawn over it; "
-        f"power {result}.",
-        caption,
+        f"power {headline_text(one.reading.to_json())}."
     )
+    title = photograph.file_name
+    plain = overlay_figure(samples, one.reading, width_in=COLUMN_IN, enlarged=False, **known)
+    found = {"": ReportFigure.of(plain, text, _HOW_TO_SEE if enlarged else "", title=title)}
+    if enlarged and has_close_ups(one.reading, **known):
+        near = overlay_figure(samples, one.reading, width_in=COLUMN_IN, **known)
+        found[" enlarged"] = ReportFigure.of(near, f"{text} Two places are enlarged.", title=title)
+    return found
 
 
 def _form_figures(subject: Session, shown: LoggedReading) -> dict[str, ReportFigure]:
     from fringe.show.figures.gap_map import gap_map_figure
     from fringe.show.figures.profile import profile_figure
+    from fringe.show.figures.relief import relief_figure
 
     reading, surface = shown.reading, subject.surface
     if reading.form is None:
         return {}
-    sizes = {
+    sizes: dict[str, Any] = {
         "diameter_mm": _aperture_mm(subject, shown),
         "plate_radius_mm": surface.plate_radius_mm,
+        "width_in": COLUMN_IN,
     }
-    known = sizes | _facts(subject)
     # the limits are over the whole aperture
     tolerance = surface.tolerance if shown.aperture_mm is None else Tolerance()
     scale = (tolerance.wavelength_nm or reading.wavelength_nm) / reading.wavelength_nm
-    gap = gap_map_figure(reading, **known)
     profile = profile_figure(
         reading,
         tolerance_fringes=times(tolerance.power_fringes, scale),
         irregularity_tolerance_fringes=times(tolerance.irregularity_fringes, scale),
-        **known,
+        **sizes,
     )
     return {
-        "gap map": ReportFigure.of(
-            gap, "Map of the gap over the aperture, and of what the best sphere leaves of it."
+        "gap": ReportFigure.of(
+            gap_map_figure(reading, shown=("gap",), **sizes),
+            "Map of the gap over the aperture, as the piece lay.",
+        ),
+        "rest": ReportFigure.of(
+            gap_map_figure(reading, shown=("rest",), **sizes),
+            "Map of what the best sphere leaves of the gap.",
+        ),
+        "relief": ReportFigure.of(
+            relief_figure(reading, **sizes),
+            "The work's height over its best sphere as a relief, seen at a slant.",
+            title="The form as a relief",
         ),
         "profile": ReportFigure.of(
-            profile, "Departure from the plate along two diameters, with the tolerance as a band."
+            profile,
+            "Departure from the plate along two diameters, with the tolerance as a band.",
+            title="Profiles through the centre",
         ),
-    }
-
-
-def _budget_figure(subject: Session, shown: LoggedReading) -> dict[str, ReportFigure]:
-    """Bars of the one reading's budget, with what plate and lamp add to it."""
-    from fringe.judge.uncertainty.sources import Bench, reading_budgets
-    from fringe.show.figures.budget import budget_figure
-    from fringe.show.figures.style import Facts
-
-    reading, surface = shown.reading, subject.surface
-    if reading.power_fringes is None or reading.power_u95_fringes is None:
-        return {}
-    bench = Bench(
-        work=surface.form,
-        diameter_mm=_aperture_mm(subject, shown),
-        plate_radius_mm=surface.plate_radius_mm,
-        u_plate_radius_mm=surface.plate.radius_u_mm or 0.0,
-        u_wavelength_nm=shown.lamp.u_wavelength_nm if shown.lamp else 0.0,
-    )
-    results = list(reading_budgets([reading], bench, trials=0).results.values())
-    facts = Facts(reading.wavelength_nm, bench.diameter_mm, **_facts(subject))
-    title = f"Uncertainty budget of {_photograph_name(subject, shown)}"
-    inputs = ", ".join(row.input.name for row in results[0].rows[:4])
-    return {
-        "budget": ReportFigure.of(
-            budget_figure(results, facts, title),
-            f"Bars of each input's share of the uncertainty; of power, largest first: {inputs}.",
-        )
     }

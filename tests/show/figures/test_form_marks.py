@@ -11,6 +11,8 @@ from fringe.optics.form import form_quantities
 from fringe.orders.reading import FormFit
 from fringe.show.figures.gap_map import gap_map_figure
 from fringe.show.figures.profile import profile_figure
+from fringe.show.figures.relief import relief_figure
+from fringe.show.figures.style import COLUMN_IN
 
 RHO, THETA = places()
 WORK = zone(RHO, 0.4, 0.5, 0.08) + turned(RHO, -0.7, 0.85, 2.0) + saddle(RHO, THETA, 0.35, 30.0)
@@ -76,3 +78,15 @@ def test_a_perfect_sphere_has_no_marks(made_reading):
     """Where nothing is proven nothing is drawn."""
     figure = gap_map_figure(made_reading(4.0))
     assert rings(figure.axes[2]) == []
+
+
+@pytest.mark.parametrize("sense", ["centre", "unknown"])
+def test_the_relief_names_them(zoned, assert_clean, sense):
+    """Each stands by its name over the relief; an unknown sense is said."""
+    texts = assert_clean(relief_figure(zoned(sense), width_in=COLUMN_IN, diameter_mm=150.0))
+    names = {text.partition(": ")[2] for text in texts if text[1:3] == ": "}
+    known = {"raised zone", "edge turned down", "astigmatism"}
+    assert names == (known if sense == "centre" else {one.name for one in zoned(sense).features})
+    told = " ".join(texts)
+    assert "times too large" in told
+    assert ("The sense is unknown" in told) == (sense == "unknown")

@@ -9,6 +9,7 @@ from fringe.optics.spheres import sphere_form
 from fringe.orders.reading import FormFit
 from fringe.show.figures.form_grid import best_sphere, form_grid, form_values, height_u
 from fringe.show.figures.gap_map import gap_map_figure
+from fringe.show.figures.style import COLUMN_IN
 
 
 def contours(axes):
@@ -142,3 +143,15 @@ def test_each_contour_is_marked_in_nm_and_in_fringes(made_reading):
         for count, height in shown:
             plain = [float(one.replace("−", "-").replace("\u2009", "")) for one in (count, height)]
             assert plain[1] == pytest.approx(plain[0] * 589.3 / 2, abs=0.5)
+
+
+@pytest.mark.parametrize("shown", ["gap", "rest"])
+def test_one_map_fits_a_column(made_reading, assert_clean, shown):
+    """A column of a page holds one map with its scale, nothing cut off, without a heading."""
+    figure = gap_map_figure(
+        made_reading(4.0, extra={(2, 2): 0.3}), width_in=COLUMN_IN, shown=(shown,)
+    )
+    texts = assert_clean(figure)
+    assert ("Gap, as the piece lay" in texts) == (shown == "gap")
+    assert ("Left by the best sphere" in texts) == (shown == "rest")
+    assert "The gap over the aperture" not in texts

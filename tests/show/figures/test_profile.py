@@ -5,6 +5,7 @@ import pytest
 
 from fringe.errors import BadInput
 from fringe.show.figures.profile import profile_figure
+from fringe.show.figures.style import COLUMN_IN
 
 
 def curve(axes, dashed):
@@ -93,3 +94,16 @@ def test_a_reading_without_form_is_refused(made_rings):
     """Rings without an edge have no profile; that is said in one line."""
     with pytest.raises(BadInput, match="no form"):
         profile_figure(made_rings())
+
+
+def test_it_fits_a_column(made_reading, assert_clean):
+    """In a column of a page nothing is cut off, and heading and facts are the page's."""
+    reading = made_reading(1.2, tilt=(2.0, 0.5), extra={(4, 0): 0.1})
+    figure = profile_figure(
+        reading,
+        tolerance_fringes=1.5,
+        irregularity_tolerance_fringes=0.3,
+        diameter_mm=150.0,
+        width_in=COLUMN_IN,
+    )
+    assert "Profiles through the centre" not in assert_clean(figure)

@@ -9,7 +9,8 @@ from fringe.errors import BadInput
 from fringe.format import percent_text
 from fringe.judge.state.forecast import Forecast, Interval, Kind
 from fringe.judge.state.visits import SourceValue
-from fringe.show.figures.progress import progress_figure
+from fringe.show.figures.progress import irregularity_figure, progress_figure
+from fringe.show.figures.style import COLUMN_IN
 
 
 def power_axes(figure):
@@ -114,16 +115,18 @@ def test_many_visits_without_work_are_counted_instead(visit):
     assert axes.get_xlabel() == "hours of work"
 
 
-def test_stages_are_named_or_lettered(visit, assert_clean):
-    """A stage whose name has room is named in the strip; others get a letter and a key."""
+@pytest.mark.parametrize("width", [7.5, COLUMN_IN])
+def test_stages_have_their_names(visit, assert_clean, width):
+    """A stage whose name has no room in the strip is named above it, none by a letter."""
+    stages = ["#120", "#240", "#400", "9um", "5um", *["polish"] * 15, "figure with a small lap"]
     rows = [
-        visit(power_fringes=1.0, hours_total=float(k), stage=stage)
-        for k, stage in enumerate(["polish"] * 8 + ["figure by hand with a small pitch lap"] * 2)
+        visit(power_fringes=1.0, hours_total=0.5 * k, stage=stage) for k, stage in enumerate(stages)
     ]
-    texts = assert_clean(progress_figure(rows, "A", 2.0))
-    assert "polish" in texts
-    assert "a" in texts
-    assert "Stages: a: figure by hand with a small pitch lap." in texts
+    texts = assert_clean(progress_figure(rows, "A", 2.0, width_in=width))
+    shown = [text for text in texts if text in stages]
+    assert shown.count("polish") == 1
+    assert set(shown) >= {"#120", "#240", "#400", "9um", "5um"}
+    assert any(text.startswith("figure with a") for text in texts)
 
 
 def test_the_latest_visit_is_said_in_words(made_visits, assert_clean):
@@ -233,7 +236,7 @@ def test_height_stands_at_the_right(visit, power):
     rows = [visit(power_fringes=p, power_u95_fringes=0.1, hours_total=1.0) for p in (power, 1.0)]
     figure = progress_figure(rows, "A", 2.0, wavelength_nm=500.0)
     left = power_axes(figure)
-    (right,) = [one for one in figure.axes if one.get_ylabel().startswith("height")]
+    (right,) = [one for one in figure.axes if one.get_ylabel().startswith("gap at the rim")]
     assert right.get_yscale() == left.get_yscale()
     assert right.get_ylim() == pytest.approx([0.25 * end for end in left.get_ylim()])
 
@@ -275,3 +278,15 @@ def test_the_forecast_is_drawn_ahead(visit, assert_clean):
         rows, "A", 2.0, wavelength_nm=500.0, forecast=outlook(rate=(-0.6, -1.2, -0.3))
     )
     assert not [one for one in power_axes(away).lines if one.get_linestyle() == ":"]
+
+
+def test_irregularity_fits_a_column(made_visits, assert_clean):
+    """Irregularity alone has its stages, its limit and its intervals beside the power's column."""
+    rows = [replace(row, irregularity_u95_fringes=0.05) for row in made_visits()]
+    figure = irregularity_figure(rows, 0.5, width_in=COLUMN_IN)
+    texts = assert_clean(figure)
+    assert {"tolerance", "polish", "irregularity, fringes"} <= set(texts)
+    power = progress_figure(
+        rows, "A", 1.0, wavelength_nm=546.07, width_in=COLUMN_IN, irregularity=False
+    )
+    assert_clean(power)

@@ -92,6 +92,10 @@ def report(pieces, tolerance=None):
     return made, Page(made.html).root
 
 
+def certificate(page):
+    return next(one for one in page.all("div") if one.attributes.get("class") == "certificate")
+
+
 def part(page, name):
     return next(one for one in page.all("section") if one.attributes["aria-labelledby"] == name)
 
@@ -111,11 +115,11 @@ def test_the_verdict_comes_first(pieces, contact):
     assert (made.verdict, made.sessions, made.problems) == ("inside", 2, ())
     assert page.all("h1")[0].text == "<convex> 1 and concave 1"
     first, second = page.all("h2")[:2]
-    assert (first.text, second.text) == ("The pair matches", "Photograph and fit")
+    assert (first.text, second.text) == ("The pair matches", "The evidence")
     banner = page.all("section")[0].text
     assert "R concave − R convex = +" in banner
     assert "Next step: stop" in banner
-    alts = [one.attributes["alt"] for one in part(page, "photograph").all("img")]
+    alts = [one.attributes["alt"] for one in certificate(page).all("img")]
     assert [alt.split(" with")[0] for alt in alts] == ["The photograph rings 0.4.png"]
     facts = next(p for p in page.all("p") if p.attributes.get("class") == "facts").text
     for fact in ("⌀ 150 mm", "λ = 589.29 nm", "read 2026-03-14"):
@@ -147,7 +151,7 @@ def test_the_last_contact_of_the_two_is_shown(pieces, contact):
     log_visit(pieces[0], contact(0.5, "concave 1", ("dust near the rim",)), now=hours(2))
     log_visit(pieces[0], contact(1.5), now=hours(3))
     _, page = report(pieces)
-    alts = [one.attributes["alt"] for one in part(page, "photograph").all("img")]
+    alts = [one.attributes["alt"] for one in certificate(page).all("img")]
     assert [alt.split(" with")[0] for alt in alts] == ["The photograph rings 0.5.png"]
     warnings = next(u for u in page.all("ul") if u.attributes.get("class") == "warnings")
     assert "dust near the rim" in warnings.text
@@ -171,8 +175,8 @@ def test_without_contact_it_says_so(tmp_path):
     for piece in pieces:
         log_visit(piece, Visit(readings=(power_reading(0.5),)), now=hours(1))
     _, page = report(pieces)
-    assert "have not been laid on each other" in part(page, "photograph").text
-    assert not part(page, "photograph").all("img")
+    assert "have not been laid on each other" in certificate(page).text
+    assert not certificate(page).all("img")
 
 
 def test_a_damaged_session_is_named(pieces, contact):

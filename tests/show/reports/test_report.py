@@ -9,6 +9,8 @@ from PIL import Image
 
 from fringe.errors import BadInput
 from fringe.judge.tolerance.verdict import Tolerance, surface_verdict
+from fringe.judge.uncertainty.budget import independent_budget
+from fringe.judge.uncertainty.model import Input
 from fringe.judge.uncertainty.sources import Bench, measured_of
 from fringe.show.figures.overlay import overlay_figure
 from fringe.show.figures.progress import progress_figure
@@ -35,7 +37,6 @@ def inputs(made_reading, made_photo, made_visits):
     verdict = surface_verdict(measured_of(reading, Bench()), Tolerance(power_fringes=1.0))
     latest = {
         "reading": reading.to_json(),
-        "power_u_parts": {"fit": 0.012, "edge": 0.035},
         "verdict": verdict.to_json(),
         "next_step": "stop: the surface is proven inside its tolerance",
         "when": "2026-10-07T10:00:00+00:00",
@@ -48,6 +49,9 @@ def inputs(made_reading, made_photo, made_visits):
         ],
         "software": {"fringe": "0.1.0"},
         "content_sha256": "c0" * 32,
+        "visit": 7,
+        "struck": ["1 visit struck out: visit 4 (blurred)."],
+        "history": "5d" * 32,
     }
     figures = {
         "overlay": ReportFigure.of(overlay_figure(made_photo(reading), reading), "the fit", "Fit"),
@@ -57,10 +61,19 @@ def inputs(made_reading, made_photo, made_visits):
 
 
 @pytest.fixture(scope="module")
-def page(inputs):
+def html(inputs):
     rows, latest, figures = inputs
     digests = {row.session_id: f"{k:064x}" for k, row in enumerate(rows)}
-    return Page(report_html(RECORD, rows, latest, figures, digests=digests, made_at="2026-11-25"))
+    parts = [Input("edge", 0.0, 0.035), Input("fit", 0.0, 0.012)]
+    budget = independent_budget("power", "fringes", lambda x: x["edge"] + x["fit"] + 0.6, parts)
+    return report_html(
+        RECORD, rows, latest, figures, budgets=[budget], digests=digests, made_at="2026-11-25"
+    )
+
+
+@pytest.fixture(scope="module")
+def page(html):
+    return Page(html)
 
 
 def test_the_page_stands_by_itself(inputs):
@@ -94,15 +107,13 @@ def test_pictures_are_whole_and_described(inputs, page):
 
 
 def test_order_of_the_page(page):
-    """First the verdict in words, then the photograph, then tables, history and evidence."""
+    """First the certificate under its verdict, then tables, history and evidence."""
     (main,) = page.root.all("main")
     heads = [head.text for head in main.all("h2")]
     assert heads == [
         "Proven inside the tolerance",
-        "Photograph and fit",
         "The reading",
-        "Uncertainty of power",
-        "The decision",
+        "Where the uncertainty comes from",
         "History",
         "The surface",
         "Evidence",
@@ -181,15 +192,50 @@ def test_verdict_is_said_with_its_numbers(page):
 
 
 def test_uncertainty_adds_up(page):
-    """Contributions are listed largest first and combine to 0.037 (root sum of squares)."""
-    table = cells(page, "What each input gives")
-    assert [row[:1] + row[2:] for row in table[1:3]] == [
-        ["edge of the aperture", "0.035", "89 %"],
-        ["fit of the fringes", "0.012", "11 %"],
+    """Inputs are listed once, largest first, and combine to 0.037 (root sum of squares)."""
+    table = cells(page, "Power +0.60")
+    assert [row[:2] + row[3:] for row in table[1:3]] == [
+        ["edge", "89 %", "0.035"],
+        ["fit", "11 %", "0.012"],
     ]
-    half_widths = [float(row[1]) for row in table[1:4]]
-    assert math.hypot(*half_widths[:2]) == pytest.approx(half_widths[2], abs=0.005)
-    assert table[3][:3] == ["combined", "0.08", "0.04"]
+    half_widths = [float(row[2]) for row in table[1:4]]
+    assert math.hypot(*half_widths[:2]) == pytest.approx(half_widths[2], abs=0.002)
+    assert table[3] == ["together", "", "0.073", "0.037"]
+    widths = [one.attributes["style"] for one in page.root.all("i")]
+    assert widths == ["width:89.5%", "width:10.5%"]
+
+
+def test_the_certificate_is_whole(page):
+    """It holds photograph, numbers, limits with their rule, visit, history and what is struck."""
+    (certificate,) = [one for one in page.root.all("div") if is_certificate(one)]
+    assert len(certificate.all("img")) == 1
+    captions = [one.text for one in certificate.all("caption")]
+    assert captions == [
+        "Measured, ± at 95 %; one fringe is 273.04 nm",
+        "Each limit and what is proven of it",
+    ]
+    assert ["Power", "+0.60 ± 0.08 fringes"] in cells(page, "Measured")
+    assert cells(page, "Each limit")[1][:3] == ["power", "±1 fringe", "inside"]
+    assert "Rule guard95" in certificate.text
+    spoken = [one.text for one in certificate.all("dd")]
+    assert spoken[0] == "7, 2026-10-07 10:00, by the second shift"
+    assert spoken[-2:] == ["c0" * 32, "5d" * 32]
+    assert "1 visit struck out: visit 4 (blurred)." in certificate.text
+
+
+def is_certificate(element):
+    return element.attributes.get("class") == "certificate"
+
+
+def test_sheets_are_numbered_under_the_name(inputs, html):
+    """A print's running title is the surface's name, which cannot end the style sheet's text."""
+    assert 'content: "Convex\\20 no\\2e \\20 2\\3a \\20 report' in html
+    assert "counter(page)" in html
+    rows, latest, figures = inputs
+    bad = '";}</style><b>'
+    odd = report_html(RECORD | {"name": bad}, rows, latest, figures)
+    assert "</style><b>" not in odd
+    assert odd.count("</style>") == 1
 
 
 def test_history_and_evidence_are_whole(inputs, page):

@@ -33,7 +33,6 @@ def address(tmp_path_factory, made_reading, made_photo, made_visits):
     reading = made_reading(0.6, tilt=(3.0, 1.0), u95=0.08, warnings=("dust near the rim",))
     latest = {
         "reading": reading.to_json(),
-        "power_u_parts": {"fit": 0.012, "edge": 0.035},
         "verdict": surface_verdict(
             measured_of(reading, Bench()), Tolerance(power_fringes=1.0)
         ).to_json(),
@@ -82,13 +81,13 @@ def test_keys_lead_through_it(page):
     from selenium.webdriver.common.action_chains import ActionChains
     from selenium.webdriver.common.keys import Keys
 
-    stops = page.js("return document.querySelectorAll('a, .scroll').length")
+    stops = page.js("return document.querySelectorAll('a, .scroll, figure input').length")
     seen = []
     for _ in range(stops):
         ActionChains(page.driver).send_keys(Keys.TAB).perform()
         seen.append(
             page.js(
-                "const e = document.activeElement, s = getComputedStyle(e);"
+                "const e = document.activeElement, s = getComputedStyle(e.closest('label') ?? e);"
                 "const box = e.getBoundingClientRect();"
                 "return [e.tagName, e.className, parseFloat(s.outlineWidth), box.left >= 0]"
             )
@@ -116,13 +115,40 @@ def test_a_screen_reader_is_told_all(page):
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_it_prints(page, paper):
-    """A print has sheets of the paper's size [point], at least two and at most six of them."""
+    """A print has sheets of the paper's size [point], and the certificate fills one of them."""
     data = page.pdf(paper)
     width, height = (72 * side for side in PAPERS[paper])
     sheets = re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", data)
-    assert 2 <= len(sheets) <= 6
+    assert 2 <= len(sheets) <= 4
     for one in sheets:
         assert [float(side) for side in one] == pytest.approx([width, height], abs=1)
+    # the annex taken away, what is left is the certificate
+    page.js("document.querySelectorAll('main > section, footer').forEach(e => e.remove())")
+    page.js("document.querySelector('.certificate').style.breakAfter = 'auto'")
+    assert len(re.findall(rb"/MediaBox", page.pdf(paper))) == 1
+
+
+def test_a_tap_enlarges_a_picture(page):
+    """A tap on a picture fills a phone's window with it, past its width; another puts it back."""
+    page.size(PHONE, phone=True)
+    narrow = page.js("return document.querySelector('figure img').clientWidth")
+    page.js("document.querySelector('figure label').click()")
+    assert page.js("return getComputedStyle(document.querySelector('figure')).position") == "fixed"
+    assert page.js("return document.querySelector('figure img').clientWidth") > 2 * narrow
+    page.js("document.querySelector('figure label').click()")
+    assert page.js("return document.querySelector('figure img').clientWidth") == narrow
+
+
+def test_tables_are_whole_on_a_phone(page):
+    """No table is wider than a phone: rows of many cells stand as blocks of named lines."""
+    page.size(PHONE, phone=True)
+    cut = page.js(
+        "return [...document.querySelectorAll('.scroll')]"
+        ".filter(e => e.scrollWidth > e.clientWidth).map(e => e.getAttribute('aria-label'))"
+    )
+    assert cut == []
+    roles = [one["role"] for one in page.tree()]
+    assert roles.count("table") == page.js("return document.querySelectorAll('table').length")
 
 
 def test_the_watch_notices(page, tmp_path):

@@ -11,6 +11,8 @@ from PIL import Image
 
 from fringe.archive.store.session import Photograph, Visit
 from fringe.archive.store.write import log_visit
+from fringe.archive.transfer.proof import prove_archive
+from fringe.archive.views.changed_visits import strike_visit
 from fringe.archive.views.photographs import logged
 from fringe.archive.views.sagittas import sagitta_readings
 from fringe.errors import BadInput
@@ -87,7 +89,7 @@ def table(html, caption):
 
 
 def test_the_last_reading_is_reported_with_all_its_figures(surface, photographed):
-    """Verdict, six figures and the photograph's digest come from the last visit's reading."""
+    """Verdict, figures, budget and the photograph's digest come from the last visit's reading."""
     log(surface, Visit(readings=(power_reading(8.0),)), photographed(1.25, stage="polish"))
     report = surface_report(surface, made_at=hours(5))
     assert (report.verdict, report.sessions, report.problems) == ("inside", 2, ())
@@ -97,11 +99,14 @@ def test_the_last_reading_is_reported_with_all_its_figures(surface, photographed
     begins = [
         "The photograph rings-1.png with the fitted dark fringes",
         "Map of the gap",
+        "Map of what the best sphere leaves",
+        "The work's height",
         "Departure from the plate",
-        "Bars of each input's share",
-        "Power and irregularity of concave 1 over 2",
+        "Power of concave 1 over 2",
+        "Irregularity of concave 1 over 2",
     ]
-    assert [alt.startswith(start) for alt, start in zip(names, begins, strict=True)] == [True] * 5
+    assert [alt.startswith(start) for alt, start in zip(names, begins, strict=True)] == [True] * 7
+    assert table(report.html, "Power +1.25 ± 0.05")[0][:2] == ["Input", "Share of the variance"]
     assert table(report.html, "Photographs")[1][0] == "rings-1.png"
     assert "2026-03-14 14:30" in page.all("footer")[0].text
 
@@ -131,6 +136,21 @@ def test_work_after_the_reading_is_named(surface, photographed, undrawn):
     assert "Work was logged after this reading: 25 min of polish." in text
     assert "The verdict does not cover it." in text
     assert "Proven inside" in text
+
+
+def test_visits_that_were_struck_out_are_said_and_left_out(surface, photographed, undrawn):
+    """A visit that was struck out is neither judged nor listed, but named with why."""
+    log(surface, photographed(1.25), photographed(7.5))
+    strike_visit(surface, "2", "the wrong plate")
+    html = surface_report(surface).html
+    (certificate,) = [
+        one for one in Page(html).root.all("div") if one.attributes.get("class") == "certificate"
+    ]
+    assert "1 visit struck out: visit 2 (the wrong plate)." in certificate.text
+    assert "+1.25" in banner(html)
+    assert len(table(html, "All visits")) == 2
+    digest = prove_archive(surface.folder.parent).digest
+    assert certificate.all("dd")[-1].text == digest
 
 
 def test_a_look_after_the_reading_is_no_work(surface, photographed, undrawn):

@@ -42,7 +42,7 @@ COMMANDS = {
     "settle": ("fringe.cli.settle", "Tell from photographs whether the glass has settled."),
     "turning": (
         "fringe.cli.turning",
-        "Tell the work's error from the plate's by turning the work.",
+        "Tell the work's error from the plate's by turning one of them.",
     ),
     "pair": ("fringe.cli.pair", "Say whether a convex and a concave match."),
     "report": ("fringe.cli.report", "Write a surface's or a pair's report as one page."),

@@ -22,14 +22,22 @@ if TYPE_CHECKING:
     from fringe.orders.options import StatedOptions
 
 
-@click.command("turning", short_help="Tell the work's error from the plate's by turning the work.")
+@click.command(
+    "turning", short_help="Tell the work's error from the plate's by turning one of them."
+)
 @click.argument("photos", nargs=-1, required=True, type=PATH, metavar="PHOTO...")
 @click.option(
     "--turned",
     multiple=True,
-    required=True,
     metavar="DEG",
     help="By how much the work was turned, clockwise; once a PHOTO.",
+)
+@click.option(
+    "--plate-turned",
+    "plate_angles",
+    multiple=True,
+    metavar="DEG",
+    help="The same of the plate, where that was turned.",
 )
 @click.option("--surface", metavar="ARCHIVE/NAME", help="Take plate, lamp and diameter from it.")
 @surface_reading_options
@@ -48,16 +56,17 @@ def command(
     picture: Path | None,
     as_json: bool,
 ) -> None:
-    """Tell the work's error from the plate's by turning the work.
+    """Tell the work's error from the plate's by turning one of them.
 
     One contact shows the sum of both forms. Turn the work on the plate, camera and plate as they
     are, and photograph it again: what turns with the work is the work's, what stays is the
     plate's. Two positions do, five steps of 72 degrees do better. What is rotationally symmetric,
-    as zones and power, turns into itself: no turning tells it apart.
+    as zones and power, turns into itself: no turning tells it apart. Where the plate is easier to
+    turn, leave the work and say --plate-turned.
 
     --keep keeps the plate's form: put a mark on its rim, and let it lie as in these photographs.
-    With --plate-turned 0deg `fringe log` and `fringe watch` then take it out of readings of any
-    work on that plate.
+    It is kept as the plate lies at 0deg, and with --plate-turned 0deg `fringe log` and `fringe
+    watch` then take it out of readings of any work on that plate.
 
     \b
     Example:

@@ -1,12 +1,14 @@
-"""Whose error is it? The work turned on its plate, read again, and both forms told apart.
+"""Whose error is it? One piece turned on the other, read again, and both forms told apart.
 
 With the work turned by an angle, its form turns and the plate's stays: the gap of position k is
-plate + work turned by that angle. In Zernike terms each azimuthal frequency m stands by itself:
-the pair (cosine, sine) of the work turns by m times the angle, that of the plate does not, so two
-positions or more determine both by least squares, except where m times every difference of angles
-is a whole number of turns. Terms of rotational symmetry (m = 0), power among them, turn into
-themselves: only their sum is known, whatever the angles. N equal steps leave just m = N, 2N, ...
-of the others undetermined, which is why five positions serve better than four.
+plate + work turned by that angle. Where the plate is turned, its form turns and the work's stays.
+In Zernike terms each azimuthal frequency m stands by itself: the pair (cosine, sine) of a piece
+turns by m times its angle, so two positions or more determine both by least squares, except where
+m times every difference of the angles between the pieces is a whole number of turns. Terms of
+rotational symmetry (m = 0), power among them, turn into themselves: only their sum is known,
+whatever the angles. N equal steps leave just m = N, 2N, ... of the others undetermined, which is
+why five positions serve better than four. What stays with the camera, as an error of the light or
+the view, is counted to the piece that was not turned.
 
 The classical turning test; averaging over rotations is treated by Evans and Kestner, "Test optics
 error removal", Applied Optics 35 (1996) 1015 (from memory).
@@ -38,7 +40,7 @@ class TurnedForms:
     """Forms of work and plate, told apart as far as turning can.
 
     Both count as they add to the gap, in fringes of the readings' light, and over the work's
-    aperture in the frame of the photographs, the work as it lay at angle zero.
+    aperture in the frame of the photographs, each as it lay at angle zero.
 
     Attributes
     ----------
@@ -81,8 +83,12 @@ class TurnedForms:
         }
 
 
-def turned_forms(readings: Sequence[Reading], angles_deg: Sequence[float]) -> TurnedForms:
-    """Tell the forms of work and plate apart from readings with the work turned.
+def turned_forms(
+    readings: Sequence[Reading],
+    angles_deg: Sequence[float],
+    plate_angles_deg: Sequence[float] | None = None,
+) -> TurnedForms:
+    """Tell the forms of work and plate apart from readings with one of them turned.
 
     Parameters
     ----------
@@ -91,6 +97,8 @@ def turned_forms(readings: Sequence[Reading], angles_deg: Sequence[float]) -> Tu
     angles_deg : sequence of float
         By how much the work was turned, from +x toward +y of the photographs: clockwise as they
         are seen [degree].
+    plate_angles_deg : sequence of float, optional
+        By how much the plate was turned, likewise; not at all otherwise.
 
     Returns
     -------
@@ -100,19 +108,24 @@ def turned_forms(readings: Sequence[Reading], angles_deg: Sequence[float]) -> Tu
     ------
     BadInput
         If there are fewer than two positions, a reading has no form, lamps or contacts differ, or
-        the angles are all alike.
+        the angles between the pieces are all alike.
     """
-    _check(readings, angles_deg)
+    of_plate_deg = [0.0] * len(angles_deg) if plate_angles_deg is None else plate_angles_deg
+    between = _angles_between(readings, angles_deg, of_plate_deg)
     forms = [one.form for one in readings if one.form is not None]
     terms = tuple(term for term in forms[0].terms if term[0] >= 2)
     if any(set(terms) - set(form.terms) for form in forms):
         raise BadInput("turning test: the readings have different terms of form")
-    angles = np.radians(np.asarray(angles_deg, float))
     frequencies = sorted({abs(m) for _, m in terms} - {0})
-    lost = tuple(m for m in frequencies if not _told_apart(m, angles))
+    lost = tuple(m for m in frequencies if not _told_apart(m, between))
     seen = np.concatenate([_values(form, terms) for form in forms])
     covariance = _block_diagonal([_covariance(form, terms) for form in forms])
-    design = np.vstack([np.hstack([turn_matrix(terms, a), np.eye(len(terms))]) for a in angles])
+    design = np.vstack(
+        [
+            np.hstack([turn_matrix(terms, math.radians(angle)) for angle in both])
+            for both in zip(angles_deg, of_plate_deg, strict=True)
+        ]
+    )
     # what turning cannot tell apart is left as one: the work's part of it is set to zero
     lumped = [m == 0 or abs(m) in lost for _, m in terms]
     free = np.array([*(not one for one in lumped), *(True for _ in terms)])
@@ -146,11 +159,15 @@ def turned_forms(readings: Sequence[Reading], angles_deg: Sequence[float]) -> Tu
     )
 
 
-def _check(readings: Sequence[Reading], angles_deg: Sequence[float]) -> None:
-    if len(readings) != len(angles_deg):
-        raise BadInput(
-            f"turning test: {len(angles_deg)} angles for {len(readings)} photographs; give one each"
-        )
+def _angles_between(
+    readings: Sequence[Reading], angles_deg: Sequence[float], plate_angles_deg: Sequence[float]
+) -> Array:
+    """Angles from the plate to the work, shape (K,) [rad]; refuse what tells nothing."""
+    for angles in (angles_deg, plate_angles_deg):
+        if len(readings) != len(angles):
+            raise BadInput(
+                f"turning test: {len(angles)} angles for {len(readings)} photographs; give one each"
+            )
     if len(readings) < 2:
         raise BadInput("turning test: one position tells nothing; give two or more, better five")
     if any(one.form is None for one in readings):
@@ -161,9 +178,12 @@ def _check(readings: Sequence[Reading], angles_deg: Sequence[float]) -> None:
         raise BadInput(
             "turning test: the contact is not in the same place in all; say it with --sense"
         )
-    turns = np.radians(np.subtract(angles_deg, angles_deg[0]))
-    if not np.isfinite(turns).all() or np.abs(np.sin(turns / 2)).max() < _LEAST_TURN:
-        raise BadInput("turning test: the work was hardly turned; turn it by 30 degrees or more")
+    between = np.radians(np.subtract(angles_deg, plate_angles_deg))
+    if not np.isfinite(between).all() or not _told_apart(1, between):
+        raise BadInput(
+            "turning test: the work was hardly turned on the plate; turn it by 30 degrees or more"
+        )
+    return np.asarray(between)
 
 
 def _told_apart(frequency: int, angles: Array) -> bool:

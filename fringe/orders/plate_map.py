@@ -41,8 +41,9 @@ class PlateMap:
         Coefficients, as they add to the gap [nm].
     covariance_nm2 : tuple of tuple of float
         Lower triangle of their covariance, a row a term [nm^2].
-    angles_deg : tuple of float
-        By how much the work was turned in the test [degree].
+    angles_deg, plate_angles_deg : tuple of float
+        By how much work and plate were turned in the test [degree]; the map is of the plate at
+        angle zero.
     undetermined : tuple of int
         Azimuthal frequencies that those angles do not tell apart.
     photographs : tuple of str
@@ -58,6 +59,7 @@ class PlateMap:
     angles_deg: tuple[float, ...] = ()
     undetermined: tuple[int, ...] = ()
     photographs: tuple[str, ...] = ()
+    plate_angles_deg: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse what is not the form of a plate."""
@@ -76,6 +78,7 @@ class PlateMap:
         angles_deg: Sequence[float],
         undetermined: Sequence[int],
         photographs: Sequence[str],
+        plate_angles_deg: Sequence[float] = (),
     ) -> PlateMap:
         """Make a map of a form in fringes of a wavelength."""
         nm = wavelength_nm / 2
@@ -92,6 +95,7 @@ class PlateMap:
             tuple(angles_deg),
             tuple(undetermined),
             tuple(photographs),
+            tuple(plate_angles_deg) if any(plate_angles_deg) else (),
         )
 
     def covariance(self) -> NDArray[np.float64]:
@@ -134,6 +138,7 @@ class PlateMap:
                 angles_deg=tuple(float(x) for x in values["angles_deg"]),
                 undetermined=tuple(int(x) for x in values["undetermined_frequencies"]),
                 photographs=tuple(str(x) for x in values["photographs"]),
+                plate_angles_deg=tuple(float(x) for x in values.get("plate_angles_deg", ())),
             )
         except KeyError as error:
             raise BadInput(f"a plate's map has no {error.args[0]}") from error
@@ -144,6 +149,8 @@ class PlateMap:
         return made
 
     def _values(self) -> dict[str, Any]:
+        # left out where only the work was turned, so that maps kept without it have their digest
+        of_plate = [float(angle) for angle in self.plate_angles_deg]
         return {
             "plate": self.plate,
             "when": self.when,
@@ -152,6 +159,7 @@ class PlateMap:
             "values_nm": list(self.values_nm),
             "covariance_nm2": [list(row) for row in self.covariance_nm2],
             "angles_deg": [float(angle) for angle in self.angles_deg],
+            **({"plate_angles_deg": of_plate} if of_plate else {}),
             "undetermined_frequencies": list(self.undetermined),
             "photographs": list(self.photographs),
         }

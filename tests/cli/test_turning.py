@@ -42,6 +42,18 @@ def test_the_work_is_told_from_the_plate(photos, capsys):
     assert "waves of 4, 8 a turn stay undetermined" in text
 
 
+def test_the_plate_may_be_turned(photos, capsys):
+    """Where the plate was turned, astigmatism that turned with it is the plate's."""
+    words = ("turning", *photos, "--lamp", "sodium", "--sense", "centre")
+    assert "say by how much the work was turned" in call(capsys, *words).err
+    values = call(capsys, *words, "--plate-turned", "0", "--plate-turned", "90", "--json").json
+    work, plate = values["work"], values["plate"]
+    assert abs(plate["astigmatism_fringes"] - 0.4) <= plate["astigmatism_u95_fringes"] < 0.1
+    assert work["astigmatism_fringes"] <= work["astigmatism_u95_fringes"] < 0.1
+    assert [one["plate_turned_deg"] for one in values["photographs"]] == [0, 90]
+    assert [one["turned_deg"] for one in values["photographs"]] == [0, 0]
+
+
 def test_an_angle_a_photograph(photos, capsys):
     """Without one angle a photograph nothing is read; the line says how to write them."""
     told = call(capsys, "turning", *photos, "--turned", "0deg", "--lamp", "sodium")

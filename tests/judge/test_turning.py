@@ -70,6 +70,29 @@ def test_both_forms_come_back(rng, angles):
 
 
 @pytest.mark.parametrize(
+    ("of_work", "of_plate"),
+    [((0, 0), (0, 90)), ((0, 0, 0), (10, 55, 200)), ((0, 72, 144), (0, -72, 30))],
+)
+def test_the_plate_may_be_turned_instead(rng, of_work, of_plate):
+    """Both forms come back where the plate was turned, and where both were (analytic)."""
+    work, plate = forms(rng)
+    pairs = list(zip(of_work, of_plate, strict=True))
+    seen = [reading(turned(plate, p) + turned(work, w)) for w, p in pairs]
+    found = turned_forms(seen, of_work, of_plate)
+    for one, truth in ((found.work, work), (found.plate, plate)):
+        expected = [truth[TERMS.index(term)] for term in one.terms]
+        assert one.values == pytest.approx(expected, abs=1e-6)
+    assert found.agrees
+
+
+def test_pieces_turned_together_tell_nothing(rng):
+    """Work and plate turned by the same angles lie on each other as they did: refused."""
+    readings = [reading(rng.normal(0, 0.1, len(TERMS)))] * 3
+    with pytest.raises(BadInput, match="hardly turned on the plate"):
+        turned_forms(readings, (0, 72, 144), (0, 72, 144))
+
+
+@pytest.mark.parametrize(
     ("angles", "lost"),
     [((0, 90), (4,)), ((0, 180), (2, 4, 6)), ((0, 72, 144, 216, 288), (5,)), ((0, 50, 110), ())],
 )
@@ -231,6 +254,10 @@ def test_options_keep_the_map(rng):
     options = ReadOptions(lamp("sodium"), plate_map=known, plate_turned_deg=12.0)
     values = json.loads(json.dumps(options.to_json()))
     assert ReadOptions.from_json(lamp("sodium"), values) == options
+    assert "plate_angles_deg" not in values["plate_map"]
+    turned_plate = dataclasses.replace(known, plate_angles_deg=(0.0, 90.0))
+    assert PlateMap.from_json(json.loads(json.dumps(turned_plate.to_json()))) == turned_plate
+    assert turned_plate.digest() != known.digest()
     values["plate_map"]["values_nm"][0] += 1.0
     with pytest.raises(BadInput, match="was changed"):
         ReadOptions.from_json(lamp("sodium"), values)

@@ -1,4 +1,4 @@
-"""Photographs of one contact with the work turned between them: whose error is it?"""
+"""Photographs of one contact with a piece turned between them: whose error is it?"""
 
 from __future__ import annotations
 
@@ -30,6 +30,8 @@ class TurningRequest:
     ----------
     turned : tuple of str
         By how much the work was turned in each, as ``90deg``; clockwise as the photographs show.
+    plate_angles : tuple of str
+        By how much the plate was turned in each, likewise. One of the two may be left out.
     surface : str or None
         ``ARCHIVE/NAME``: plate, lamp and diameter are taken from its record.
     keep : str or None
@@ -37,19 +39,20 @@ class TurningRequest:
     """
 
     turned: tuple[str, ...] = ()
+    plate_angles: tuple[str, ...] = ()
     surface: str | None = None
     keep: str | None = None
 
 
 @dataclass(frozen=True)
 class TurningTest:
-    """Photographs with the work turned, and the forms of work and plate.
+    """Photographs with a piece turned, and the forms of work and plate.
 
     Attributes
     ----------
     paths : tuple of Path
-    angles_deg : tuple of float
-        By how much the work was turned in each [degree].
+    angles_deg, plate_angles_deg : tuple of float
+        By how much the work and the plate were turned in each [degree].
     readings : tuple of Reading
     forms : TurnedForms
     options : ReadOptions
@@ -60,6 +63,7 @@ class TurningTest:
 
     paths: tuple[Path, ...]
     angles_deg: tuple[float, ...]
+    plate_angles_deg: tuple[float, ...]
     readings: tuple[Reading, ...]
     forms: TurnedForms
     options: ReadOptions
@@ -76,8 +80,10 @@ class TurningTest:
             **self.forms.to_json(),
             "wavelength_nm": self.wavelength_nm,
             "photographs": [
-                {"photo": str(path), "turned_deg": angle}
-                for path, angle in zip(self.paths, self.angles_deg, strict=True)
+                {"photo": str(path), "turned_deg": angle, "plate_turned_deg": of_plate}
+                for path, angle, of_plate in zip(
+                    self.paths, self.angles_deg, self.plate_angles_deg, strict=True
+                )
             ],
             "kept": None if self.kept is None else str(self.kept),
         }
@@ -102,6 +108,7 @@ class TurningTest:
             when=date.today().isoformat(),
             diameter_mm=diameter,
             angles_deg=self.angles_deg,
+            plate_angles_deg=self.plate_angles_deg,
             undetermined=self.forms.undetermined,
             photographs=[one.reading_id for one in self.readings],
         )
@@ -112,7 +119,7 @@ class TurningTest:
         if not self.forms.agrees:
             return "the positions disagree by more than their uncertainty; nothing was kept"
         if not self.forms.plate.terms:
-            return "these angles tell nothing of the plate; turn the work by other angles"
+            return "these angles tell nothing of the plate; turn by other angles"
         return None
 
     def kept_with(self, archive: Path, plate: str) -> TurningTest:
@@ -141,12 +148,13 @@ def turning_test(
     Refused
         If a photograph carries no reading.
     """
-    if len(request.turned) != len(photos):
+    if not request.turned and not request.plate_angles:
         raise BadInput(
-            f"--turned: {len(request.turned)} angles for {len(photos)} photographs; give one each, "
-            "as --turned 0deg --turned 72deg"
+            "turning test: say by how much the work was turned in each photograph, as "
+            "--turned 0deg --turned 72deg; or the plate, by --plate-turned"
         )
-    angles = tuple(angle_deg(text, "--turned") for text in request.turned)
+    angles = _angles(request.turned, "--turned", len(photos))
+    of_plate = _angles(request.plate_angles, "--plate-turned", len(photos))
     surface = None if request.surface is None else find_surface(request.surface)
     # a plate's map from an earlier test is not taken out here
     options = dataclasses.replace(stated_options(surface, stated), plate_map=None)
@@ -158,6 +166,18 @@ def turning_test(
         if isinstance(answer, Refused):
             raise answer
     readings = tuple(one for one in answers if not isinstance(one, Refused))
-    forms = turned_forms(readings, angles)
-    test = TurningTest(tuple(photos), angles, readings, forms, options)
+    forms = turned_forms(readings, angles, of_plate)
+    test = TurningTest(tuple(photos), angles, of_plate, readings, forms, options)
     return test if keep is None else test.kept_with(*keep)
+
+
+def _angles(texts: Sequence[str], option: str, count: int) -> tuple[float, ...]:
+    """One angle a photograph [degree]; zeros for a piece that was not turned."""
+    if not texts:
+        return (0.0,) * count
+    if len(texts) != count:
+        raise BadInput(
+            f"{option}: {len(texts)} angles for {count} photographs; give one each, "
+            f"as {option} 0deg {option} 72deg"
+        )
+    return tuple(angle_deg(text, option) for text in texts)

@@ -1,4 +1,4 @@
-"""Maps of work and plate, told apart by turning the work."""
+"""Maps of work and plate, told apart by turning one of them."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def turning_figure(forms: TurnedForms, facts: Facts) -> Figure:
     side = (sheet.inner_in - GUTTER_IN) / 2
     pieces = (
         ("The work's own, as it lay at 0°", form_grid(forms.work), forms.work_figures),
-        ("The plate's own", form_grid(forms.plate), forms.plate_figures),
+        ("The plate's own, as it lay at 0°", form_grid(forms.plate), forms.plate_figures),
     )
     most = max(highest(grid) for _, grid, _ in pieces)
     bottom, left = top, MARGIN_IN

@@ -14,7 +14,7 @@ from fringe.show.words import form_text
 def turning_rows(test: TurningTest, picture: Path | None = None) -> Iterator[str]:
     """The form of each piece, and what turning cannot tell."""
     forms = test.forms
-    yield f"{len(test.paths)} positions of the work, at {test.wavelength_nm:.1f} nm"
+    yield f"{len(test.paths)} positions of the {_which(test)}, at {test.wavelength_nm:.1f} nm"
     yield from _piece("work", forms.work_figures)
     yield from _piece("plate", forms.plate_figures)
     yield remark(
@@ -36,6 +36,12 @@ def turning_rows(test: TurningTest, picture: Path | None = None) -> Iterator[str
         yield line("plate's map", f"kept in {test.kept}")
     if picture is not None:
         yield line("maps", f"drawn in {picture}")
+
+
+def _which(test: TurningTest) -> str:
+    """Name the pieces that were turned."""
+    pieces = (("work", test.angles_deg), ("plate", test.plate_angles_deg))
+    return " and the ".join(name for name, angles in pieces if len(set(angles)) > 1)
 
 
 def _piece(name: str, figures: FormIntervals) -> Iterator[str]:

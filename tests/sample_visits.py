@@ -87,6 +87,8 @@ def full_reading(rng: np.random.Generator) -> LoggedReading:
         form=FormFit(terms, rng.normal(size=len(terms)), spread @ spread.T),
         ring_fit=RingFit(*rng.uniform(1, 1000, 5).tolist(), orders, np.sqrt(orders) * 100),
         power_u_parts={"fit": 0.021, "edge": 0.013},
+        plate_map="no 7, 2026-03-14",
+        plate_map_shares={"irregularity": 0.25, "rms_irregularity": 0.3},
         reading_id=f"photograph {rng.integers(1 << 30)}",
         lamp="sodium",
         u_wavelength_nm=lamp("sodium").u_wavelength_nm,

@@ -25,6 +25,8 @@ from fringe.quantity import half_width
 Array = NDArray[np.float64]
 _DRAWS = 300
 _RADII, _ANGLES = 24, 64
+# figures of a form, by the names that readings have for them
+FIGURES = ("irregularity", "symmetric_irregularity", "rms_irregularity", "astigmatism")
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,31 @@ def form_intervals(
     value = _freed(seen, noise)
     widths = np.maximum(value - low, high - value)
     return FormIntervals(*(float(one) for one in (*value, *widths)))
+
+
+def shares_of(
+    terms: Sequence[Term], values: Array, covariance: Array, part: Array
+) -> dict[str, float]:
+    """Share of the variances of a form's figures that a part of the covariance makes.
+
+    Parameters
+    ----------
+    terms, values, covariance
+        As for :func:`form_intervals`.
+    part : ndarray, shape (T, T)
+        The part of the covariance [fringe^2].
+
+    Returns
+    -------
+    dict of str to float
+        By the names of `FIGURES`, 0 to 1.
+    """
+    terms = tuple(terms)
+    of_all, of_part = (
+        _figures(terms, values[:, None] + _draws(one)).var(axis=1) for one in (covariance, part)
+    )
+    shares = np.clip(of_part / np.maximum(of_all, np.finfo(float).tiny), 0.0, 1.0)
+    return {name: float(one) for name, one in zip(FIGURES, shares, strict=True)}
 
 
 def _freed(seen: Array, noise: Array) -> Array:

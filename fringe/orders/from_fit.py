@@ -24,11 +24,11 @@ from fringe.orders.doubts import (
 )
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import Solution
-from fringe.orders.form_intervals import form_intervals
+from fringe.orders.form_intervals import form_intervals, shares_of
 from fringe.orders.lengths import Lengths, wavelength_of
 from fringe.orders.near_view import as_normal
 from fringe.orders.options import ReadOptions
-from fringe.orders.plate_form import plate_form
+from fringe.orders.plate_form import PlateForm, plate_form
 from fringe.orders.reading import FormFit, Quality, Reading
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, ContrastSense
 from fringe.photo.ellipse import Edge
@@ -91,6 +91,8 @@ def reading_of(
         edge_source=source,
         form=FormFit(terms, values, covariance),
         power_u_parts=parts,
+        plate_map_shares=_plate_map_shares(terms, values, covariance, plate),
+        plate_map=plate.owner,
         reading_id=reading_id,
     )
     return _with_rings(with_lengths(reading, options), model, edge, solution)
@@ -126,6 +128,15 @@ def _form(terms: tuple[Term, ...], values: Array, options: ReadOptions) -> FormQ
 def _covariance(noise: Array, doubts: Mapping[str, Doubt]) -> Array:
     """Covariance of the coefficients, shape (T, T) [fringe^2]."""
     return noise + sum(doubt.covariance for doubt in doubts.values())
+
+
+def _plate_map_shares(
+    terms: tuple[Term, ...], values: Array, covariance: Array, plate: PlateForm
+) -> dict[str, float]:
+    """Shares of the form's figures that the plate's map makes; none where it was not taken out."""
+    if not plate.owner:
+        return {}
+    return shares_of(terms, values, covariance, plate.doubt.covariance)
 
 
 def _of_power(place: int, noise: Array, doubts: Mapping[str, Doubt]) -> dict[str, float]:

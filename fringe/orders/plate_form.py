@@ -31,11 +31,14 @@ class PlateForm:
         Its uncertainty, one error in all readings on that plate.
     remark : str or None
         What was taken out, or why nothing was, of a plate that has a map.
+    owner : str
+        The map that was taken out, whose error it is: plate and date; empty where none was.
     """
 
     values: Array
     doubt: Doubt
     remark: str | None = None
+    owner: str = ""
 
 
 def plate_form(options: ReadOptions, terms: tuple[Term, ...], sense: str) -> PlateForm:
@@ -66,7 +69,7 @@ def plate_form(options: ReadOptions, terms: tuple[Term, ...], sense: str) -> Pla
     )
     shapes = np.vstack([_root(known.covariance()) @ laid.T, (after - before) @ as_marked / 2])
     remark = f"{known.plate}: its form was taken out, by its map of {known.when}"
-    return PlateForm(laid @ as_marked, Doubt(shapes), remark)
+    return PlateForm(laid @ as_marked, Doubt(shapes), remark, f"{known.plate}, {known.when}")
 
 
 def _why_not(options: ReadOptions, known: PlateMap, sense: str) -> str | None:

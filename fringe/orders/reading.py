@@ -133,6 +133,10 @@ class Reading:
     ring_fit: RingFit | None = field(default=None, repr=False)
     # standard uncertainties [fringe] of power by contribution: `fit`, `edge`, `view`, ...
     power_u_parts: dict[str, float] = field(default_factory=dict, repr=False)
+    # where a plate's map was taken out: its name, and its uncertainty's share of the variance of
+    # `irregularity`, `rms_irregularity`, ...
+    plate_map: str = field(default="", repr=False)
+    plate_map_shares: dict[str, float] = field(default_factory=dict, repr=False)
     # whose errors these are: digest of the photograph; readings of one name err together
     reading_id: str = field(default="", repr=False, compare=False)
     lamp: str = field(default="", repr=False, compare=False)
@@ -167,11 +171,28 @@ class Reading:
     @cached_property
     def irregularity(self) -> Quantity | None:
         """Irregularity (B) in the lamp's own fringes; None without an uncertainty."""
-        u = standard_if_any(self.irregularity_u95_fringes)
-        if self.irregularity_fringes is None or u is None:
+        return self.figure("irregularity")
+
+    def figure(self, name: str) -> Quantity | None:
+        """A figure of the form by its sources [fringe]; None without an uncertainty.
+
+        What the plate's map does not know is one error of all readings that it was taken out of.
+
+        Parameters
+        ----------
+        name : str
+            `irregularity`, `symmetric_irregularity`, `rms_irregularity` or `astigmatism`.
+        """
+        value, u95 = getattr(self, f"{name}_fringes"), getattr(self, f"{name}_u95_fringes")
+        u = standard_if_any(u95)
+        if value is None or u is None:
             return None
-        source = Source("form", self.reading_id)
-        return Quantity.of(self.irregularity_fringes, "fringes", {source: u})
+        share = self.plate_map_shares.get(name, 0.0)
+        parts = {
+            Source("form", self.reading_id): math.sqrt(1 - share) * u,
+            Source("plate_map", self.plate_map): math.sqrt(share) * u,
+        }
+        return Quantity.of(value, "fringes", parts)
 
     @cached_property
     def features(self) -> tuple[FormFeature, ...]:

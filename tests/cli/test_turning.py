@@ -121,6 +121,10 @@ def test_a_plate_is_kept_and_taken_out(on_a_bent_plate, tmp_path, capsys):
     assert "its form was not taken out" in plain[2]
     assert marked[0] <= marked[1] < 0.1
     assert "no 7: its form was taken out, by its map of" in marked[2]
+    results = call(capsys, "budget", archive / "convex", "--json").json["results"]
+    form = next(one for one in results if one["name"] == "irregularity")
+    (of_map,) = (one for one in form["rows"] if one["input"] == "plate map")
+    assert 0.05 < of_map["share"] < 1
     again = call(capsys, "reread", f"{archive}/convex", "--json").json
     assert (again["changes"], again["left_out"]) == ([], [])
 

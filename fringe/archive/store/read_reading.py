@@ -31,11 +31,13 @@ def place_of(group: Any) -> tuple[float, float] | None:
 
 
 def whose_errors(group: Any) -> dict[str, Any]:
-    """Whose errors a reading has: its own name, and its lamp's."""
+    """Whose errors a reading has: its own name, its lamp's, and the plate's map's."""
     return {
         "reading_id": hdf5.text(group, "reading_id") or "",
         "lamp": hdf5.text(group, "lamp_name") or "",
         "u_wavelength_nm": hdf5.number(group, "lamp_u_wavelength_nm") or 0.0,
+        "plate_map": hdf5.text(group, "plate_map") or "",
+        "plate_map_shares": _shares(group),
     }
 
 
@@ -85,6 +87,14 @@ def sphere_of(options: Mapping[str, Any]) -> tuple[float, float] | None:
         return None
     radius, diameter = (float(one) for one in sizes if one is not None)
     return (radius, diameter) if diameter < 2 * radius else None
+
+
+def _shares(group: Any) -> dict[str, float]:
+    """What a plate's map has of the variances of the form's figures, 0 to 1."""
+    shares = mapping(group, "plate_map_shares")
+    if not all(isinstance(one, int | float) and 0 <= one <= 1 for one in shares.values()):
+        raise not_ours(group, "its shares of the plate's map are none")
+    return shares
 
 
 def or_nan(value: float | None) -> float:

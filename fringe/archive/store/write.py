@@ -235,6 +235,9 @@ def _write_reading(group: Any, logged: LoggedReading) -> None:
     values["warnings"] = "\n".join(" ".join(w.split()) for w in reading.quality.warnings)
     values["options"] = _json(logged.options)
     values["power_u_parts"] = _json(reading.power_u_parts) if reading.power_u_parts else None
+    if reading.plate_map:
+        values["plate_map"] = reading.plate_map
+        values["plate_map_shares"] = _json(reading.plate_map_shares)
     values["reading_id"] = reading.reading_id or None
     values["against"], values["aperture_mm"] = logged.against, _real(logged.aperture_mm)
     if logged.place_mm is not None:

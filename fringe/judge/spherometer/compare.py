@@ -457,7 +457,7 @@ def _hold_against_certificate(setup: _Setup, by_ring: Budget, certified_mm: floa
         spread = max(spread, UNKNOWN_SIZE * by_ring.value)
     if spread and abs(by_ring.value - certified_mm) > 2 * spread:
         setup.notes.append(
-            f"by the ring's size the plate's radius is {by_ring.text()}, and "
+            f"by the ring's size the plate's radius is {by_ring.text}, and "
             f"{figures(certified_mm, 6)} mm by what was given: check ring, zero and certificate"
         )
 

@@ -124,8 +124,10 @@ class Budget:
         """
         return half_width(abs(row.contribution), self.dof)
 
-    def text(self, *, signed: bool = False) -> str:
-        """Value ± U with its unit."""
+    @property
+    def text(self) -> str:
+        """Value ± U with its unit; with a sign where it may be of either."""
+        signed = not self.name.endswith(("radius", "irregularity"))
         return plus_minus(self.value, self.u95, self.unit, signed=signed)
 
     def to_json(self) -> dict[str, object]:

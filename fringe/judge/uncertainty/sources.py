@@ -29,6 +29,12 @@ from fringe.quantity import Quantity, Source
 
 # how the parts of a reading are called in a budget
 PART_NAMES = {"view": "view angle", "plate_form": "plate form", "plate_back": "plate back"}
+# the same of irregularity
+_FORM_NAMES = {
+    "form": "form as read",
+    "plate_map": "plate map",
+    "repeatability": "repeatability, form",
+}
 # parts of power: errors of value zero that add to it
 _ADDED = "added to power"
 _WARMER = "work warmer than plate"
@@ -109,6 +115,7 @@ def reading_budgets(
     Budgets
         `power` [fringe], and with plate radius and diameter `radius difference` and
         `work radius` [mm]. Of unknown sense: the magnitude, as for contact at the centre.
+        `irregularity` [fringe], where the plate's map was taken out.
 
     Raises
     ------
@@ -150,9 +157,19 @@ def reading_budgets(
 
         models["radius difference", "mm"] = step
         models["work radius", "mm"] = lambda x: x["plate radius"] + step(x)
+    dof: dict[str, float | None] = {name: found.dof for name, _ in models}
+    form = mean.irregularity
+    if form is not None and form.u_of("plate_map"):
+        errors = _of_form(form)
+        inputs += [Input("irregularity read", form.value, 0.0, "fringes"), *errors]
+        models["irregularity", "fringes"] = lambda x: (
+            (x["irregularity read"] + sum(x[one.name] for one in errors))
+            * (x["wavelength"] / wavelength)
+        )
+        dof["irregularity"] = form.dof
     made = budgets(models, inputs, trials=trials, seed=seed)
     # few readings stand on fewer degrees of freedom than their parts tell, see `combine`
-    results = {name: replace(one, dof=found.dof) for name, one in made.results.items()}
+    results = {name: replace(one, dof=dof[name]) for name, one in made.results.items()}
     return replace(made, results=results)
 
 
@@ -270,17 +287,24 @@ def _added(power: Quantity, count: int) -> list[Input]:
         "temperature": "bending",
     }
     return [
-        Input(
-            PART_NAMES.get(source.what, source.what),
-            0.0,
-            abs(c),
-            "fringes",
-            dof=source.dof,
-            source=f"{_ADDED}: {whence.get(source.what, 'of the reading')}",
-            of=source.of,
-        )
+        _error(PART_NAMES, source, c, f"{_ADDED}: {whence.get(source.what, 'of the reading')}")
         for source, c in found.items()
     ]
+
+
+def _of_form(irregularity: Quantity) -> list[Input]:
+    """What adds to the irregularity that was read."""
+    return [
+        _error(_FORM_NAMES, source, c, "added to irregularity")
+        for source, c in irregularity.parts
+        if source.what != "wavelength"
+    ]
+
+
+def _error(names: Mapping[str, str], source: Source, contribution: float, whence: str) -> Input:
+    """An error of value zero, by its source [fringe]."""
+    name, u = names.get(source.what, source.what), abs(contribution)
+    return Input(name, 0.0, u, "fringes", dof=source.dof, source=whence, of=source.of)
 
 
 def _u_pieces_mm(bench: Bench) -> float:

@@ -85,7 +85,7 @@ def _block(
     top += 0.05
     sheet.text(MARGIN_IN, top, one.name, bold=True)
     # a difference keeps its plus sign, a radius has none
-    value = f"{one.text(signed=not one.name.endswith('radius'))} (95 %)"
+    value = f"{one.text} (95 %)"
     top = sheet.text(MARGIN_IN + width, top, value, bold=True, align="right") + 0.04
     if one.warning:
         top = sheet.paragraph(MARGIN_IN, top, width, one.warning, SMALL_PT)

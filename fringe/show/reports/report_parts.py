@@ -250,7 +250,7 @@ def _budget_table(one: Budget) -> Table:
     shown = bars_of(one)
     u95, u = figures(one.u95, 2), figures(one.u, 2)
     return Table(
-        f"{capital(one.name)} {one.text(signed=not one.name.endswith('radius'))}, 95 %",
+        f"{capital(one.name)} {one.text}, 95 %",
         ("Input", "Share of the variance", f"± 95 %, {one.unit}", f"as u, {one.unit}"),
         [
             (

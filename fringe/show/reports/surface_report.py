@@ -197,7 +197,7 @@ def _by_spherometer(
         "spherometer": [
             (
                 one.name.removeprefix("spherometer, "),
-                one.text(signed=not one.name.endswith("radius")),
+                one.text,
             )
             for one in budgets
         ],

@@ -67,7 +67,7 @@ def budget_table(one: Budget) -> list[str]:
         )
     u95, u = figures(one.u95, 2), figures(one.u, 2)
     cells.append(("together", "", "", u95, u, "", "", _dof(one.dof)))
-    title = f"{one.name} {one.text(signed=not one.name.endswith('radius'))} (95 %)"
+    title = f"{one.name} {one.text} (95 %)"
     rows = [title, *_columns(cells, line_width())]
     if small:
         rows.append(wrapped_line("under 0.5 %", ", ".join(small)))

@@ -31,17 +31,17 @@ def sag_rows(answer: SagAnswer, *, budgets: bool = False) -> list[str]:
         share = f" ({figures(100 * step.value / plate_mm, 3, signed=True)} %)"
         way = {"plate": "by the plate's radius", "ring": "by the ring's size"}[result.method]
         rows += [
-            line("work radius", f"{result.work_radius_mm.text()}, {way}"),
+            line("work radius", f"{result.work_radius_mm.text}, {way}"),
             line(
                 "radius difference",
-                step.text(signed=True) + ("" if abs(step.value) < step.u95 else share),
+                step.text + ("" if abs(step.value) < step.u95 else share),
             ),
         ]
     if result.power_fringes is not None and answer.wavelength_nm is not None:
         rows.append(
             line(
                 f"over {answer.diameter_mm:.4g} mm",
-                f"{result.power_fringes.text(signed=True)} "
+                f"{result.power_fringes.text} "
                 f"at {answer.wavelength_nm:.1f} nm{_contact(result.power_fringes)}",
             )
         )

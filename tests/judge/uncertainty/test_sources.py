@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,7 @@ from fringe.judge.uncertainty.sources import (
 )
 from fringe.optics.spheres import radius_difference_mm
 from fringe.orders.reading import Quality, Reading
+from fringe.quantity import correlation, standard
 
 PARTS = {"fit": 0.03, "edge": 0.06, "view": 0.02}
 BENCH = Bench("convex", 150.0, 0.05, 3048.0, 0.3, 0.1)
@@ -35,6 +38,39 @@ def test_power_has_the_parts_of_the_reading():
     assert found["power"].value == 2.5
     assert found["power"].u == pytest.approx(np.sqrt(0.03**2 + 0.06**2 + 0.02**2))
     assert row_of(found["power"], "view angle").input.u == 0.02
+
+
+def with_map(name, share):
+    """A reading of 0.3 fringe of form, a share of whose variance is that of its plate's map."""
+    return dataclasses.replace(
+        reading(2.5),
+        irregularity_fringes=0.3,
+        irregularity_u95_fringes=0.04,
+        plate_map="no 7, 2026-03-14",
+        plate_map_shares={"irregularity": share},
+        reading_id=name,
+    )
+
+
+def test_irregularity_has_the_part_of_the_plates_map():
+    """Where the plate's map was taken out, it is a row of irregularity's budget (analytic)."""
+    found = reading_budgets([with_map("a", 0.36)], Bench(), trials=0)
+    budget = found["irregularity"]
+    assert budget.value == 0.3
+    assert budget.u == pytest.approx(standard(0.04))
+    assert row_of(budget, "plate map").contribution == pytest.approx(0.6 * budget.u)
+    assert row_of(budget, "form as read").contribution == pytest.approx(0.8 * budget.u)
+    assert row_of(budget, "plate map").input.of == "no 7, 2026-03-14"
+    # no turning tells the plate's power: its map has no part in that
+    assert row_of(found["power"], "plate map").contribution == 0
+    plain = dataclasses.replace(with_map("a", 0.0), plate_map="", plate_map_shares={})
+    assert "irregularity" not in reading_budgets([plain], Bench(), trials=0).results
+
+
+def test_readings_with_one_map_share_its_error():
+    """Two photographs of other errors are correlated by their plate's map (analytic)."""
+    one, other = (with_map(name, 0.36).irregularity for name in "ab")
+    assert correlation(one, other) == pytest.approx(0.36)
 
 
 def test_radius_difference_and_radius():

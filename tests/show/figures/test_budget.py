@@ -46,7 +46,7 @@ def test_blocks_and_facts():
     one = some(1.0, 3.0)
     figure = budget_figure([one, one], Facts(589.3, 150.0, surface="convex 1"))
     assert texts(figure).count("total") == 2
-    assert texts(figure).count(f"{one.text(signed=True)} (95 %)") == 2
+    assert texts(figure).count(f"{one.text} (95 %)") == 2
     assert any("convex 1" in text and "589.3" in text for text in texts(figure))
     assert png_bytes(figure).startswith(b"\x89PNG")
 

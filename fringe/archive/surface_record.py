@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,6 +33,7 @@ _CHANGED = (
     "lamp",
     "glass",
     "note",
+    "as_typed",
 )
 
 
@@ -57,6 +59,8 @@ class StatedRecord:
         Decision rule.
     lamp, glass, note : str or None
         Usual lamp; free text.
+    as_typed : str or None
+        Expanded uncertainties among these as they were typed, each behind its option.
     """
 
     radius_mm: float | None = None
@@ -73,6 +77,7 @@ class StatedRecord:
     lamp: str | None = None
     glass: str | None = None
     note: str | None = None
+    as_typed: str | None = None
 
     def joined(self, surface: Surface, archive: Path) -> Surface:
         """Return the record with what is said of it.
@@ -91,7 +96,30 @@ class StatedRecord:
             changed,
             plate=self._plate(changed, archive),
             tolerance=self._tolerance(changed, archive),
+            as_typed=self._as_typed(changed, archive),
         )
+
+    def _as_typed(self, surface: Surface, archive: Path) -> str | None:
+        """What was typed of the uncertainties on record, where it is not out of date."""
+        kept = _by_option(surface.as_typed)
+        if self.radius_mm is not None or self.radius_u_mm is not None:
+            kept.pop("--radius", None)
+        if self.radius_u_mm is not None:
+            kept.pop("--radius-u", None)
+        if not (
+            self.plate is None and self.plate_radius_mm is None and self.plate_radius_u_mm is None
+        ):
+            kept = {o: text for o, text in kept.items() if not o.startswith("--plate-radius")}
+        recorded = None
+        if self.plate is not None and self.plate_radius_mm is None:
+            recorded = _plate_on_record(archive, self.plate)
+        if recorded is not None and self.plate_radius_u_mm is None:
+            typed = _by_option(recorded.get("as_typed"))
+            certified = {o: text for o, text in typed.items() if o.startswith("--radius")}
+            kept |= {f"--plate{o[1:]}": f"--plate{text[1:]}" for o, text in certified.items()}
+        now = kept | _by_option(self.as_typed)
+        ordered = sorted(now, key=lambda option: (option.startswith("--plate"), option))
+        return "; ".join(now[option] for option in ordered) or None
 
     def _plate(self, surface: Surface, archive: Path) -> Plate:
         plate, name = surface.plate, self.plate
@@ -168,14 +196,26 @@ def _on_ledger(surface: Surface) -> Surface:
 
 def _recorded_plate(surface: Surface, archive: Path, name: str) -> Plate | None:
     """The plate as the archive's own record has it; None without one."""
-    if not archive.is_dir() or name not in {o.name for o in list_instruments(archive, "plate")}:
+    values = _plate_on_record(archive, name)
+    if values is None:
         return None
-    values = load_instrument(archive, "plate", name).values
     if values["form"] == surface.form:
         raise BadInput(
             f"plate {name}: it is {values['form']} like the surface; the two do not fit together"
         )
     return Plate(name, values["radius_mm"], values.get("u_radius_mm"))
+
+
+def _plate_on_record(archive: Path, name: str) -> Mapping[str, Any] | None:
+    if not archive.is_dir() or name not in {o.name for o in list_instruments(archive, "plate")}:
+        return None
+    return load_instrument(archive, "plate", name).values
+
+
+def _by_option(as_typed: str | None) -> dict[str, str]:
+    """Texts that were typed, each with its option, by that option."""
+    texts = re.split(r"; (?=--)", as_typed or "")
+    return {text.split(" ", 1)[0]: text for text in texts if text}
 
 
 def _radius_limit_mm(text: str | None, radius_mm: float) -> float | None:

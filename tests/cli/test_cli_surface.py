@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from calling import call
 from fringe.archive.store.surface import load_surface
 from fringe.cli import main
 
@@ -268,3 +269,30 @@ def test_a_name_is_given_once(run):
     code, _, err = run(*ADD)
     assert code == 2
     assert "already" in err
+
+
+def test_a_certificate_is_kept_as_it_was_typed(tmp_path, capsys):
+    """The record shows expanded uncertainties as typed, the plate's as well, until they change.
+
+    Half of what covers 95 % by k = 2 is the standard uncertainty (analytic).
+    """
+    plate = "3048.60 +- 0.30 mm (k=2)"
+    call(capsys, "instrument", "add", "plate", tmp_path, "P7", "--form", "concave",
+         "--radius", plate)  # fmt: skip
+    add = ("surface", "add", tmp_path, "one", "--form", "convex", "--diameter", "150mm", "--plate",
+           "P7", "--radius", "(3048,6 ± 0,5) mm, 95 %", "--json")  # fmt: skip
+    typed = "--radius (3048,6 ± 0,5) mm, 95 %"
+    assert call(capsys, *add).json["as_typed"] == f"{typed}; --plate-radius {plate}"
+    change = ("surface", "change", tmp_path / "one")
+    for words, left in (
+        (("--note", "a"), f"{typed}; --plate-radius {plate}"),
+        (("--radius-u", "0.4mm; k=2"), f"--radius-u 0.4mm; k=2; --plate-radius {plate}"),
+        (("--plate-radius", "3048.4mm"), "--radius-u 0.4mm; k=2"),
+        (("--radius-u", "0.2mm"), None),
+    ):
+        record = call(capsys, *change, *words, "--json").json
+        assert record.get("as_typed") == left
+    assert record["radius_u_mm"] == pytest.approx(0.2)
+    shown = call(capsys, "surface", "show", tmp_path / "one", "--version", "1").out
+    assert f"as typed           {typed}; --plate-radius 3048.60" in shown
+    assert "as typed" not in call(capsys, "surface", "show", tmp_path / "one").out

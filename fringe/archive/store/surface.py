@@ -75,8 +75,8 @@ class Surface:
         What is allowed; its wavelength is the one that progress is shown in.
     lamp : str or None
         Usual lamp.
-    glass, note : str or None
-        Free text.
+    glass, note, as_typed : str or None
+        Free text; expanded uncertainties as they were typed, with their coverage.
     version : int
         Number of this record, from 1.
     created_at, changed_at : datetime or None
@@ -95,6 +95,7 @@ class Surface:
     lamp: str | None = None
     glass: str | None = None
     note: str | None = None
+    as_typed: str | None = None
     version: int = 1
     created_at: datetime | None = None
     changed_at: datetime | None = None
@@ -130,7 +131,7 @@ class Surface:
             values[name] = getattr(self, name)
         values["plate"] = _without_none(dataclasses.asdict(self.plate))
         values["tolerance"] = _without_none(self.tolerance.to_json())
-        for name in ("lamp", "glass", "note", "version"):
+        for name in ("lamp", "glass", "note", "as_typed", "version"):
             values[name] = getattr(self, name)
         for name in ("created_at", "changed_at"):
             time = getattr(self, name)
@@ -329,6 +330,7 @@ def surface_from_values(values: dict[str, Any], folder: Path) -> Surface:
         lamp=values.get("lamp"),
         glass=values.get("glass"),
         note=values.get("note"),
+        as_typed=values.get("as_typed"),
         version=values["version"],
         created_at=datetime.fromisoformat(values["created_at"]),
         changed_at=datetime.fromisoformat(values["changed_at"]),

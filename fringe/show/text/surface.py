@@ -7,7 +7,7 @@ from fringe.archive.store.surface import Surface
 from fringe.format import figures, plus_minus
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.quantity import half_width_if_any
-from fringe.show.text.lines import line
+from fringe.show.text.lines import line, wrapped_line
 
 
 def listed_rows(entry: Entry) -> list[str]:
@@ -33,6 +33,8 @@ def surface_rows(surface: Surface) -> list[str]:
             else plus_minus(plate.radius_mm, half_width_if_any(plate.radius_u_mm), "mm", digits=7)
         )
         rows.append(line("plate", ", radius ".join(filter(None, [plate.name or "no name", shown]))))
+    if surface.as_typed is not None:
+        rows.append(wrapped_line("as typed", surface.as_typed))
     rows.append(line("tolerance", _tolerance_text(surface.tolerance)))
     rows += [
         line(label, text)

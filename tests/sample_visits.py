@@ -19,7 +19,7 @@ from fringe.orders.gap_map import GapMap
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
-from fringe.quantity import half_width
+from fringe.quantity import Source, half_width
 
 START = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
 
@@ -50,6 +50,7 @@ def full_surface(
         lamp="sodium",
         glass="borosilicate",
         note="second of the pair",
+        as_typed="--radius 3048 +- 1 mm (k=2); --plate-radius 3048.6 +- 0.4 mm (k=2)",
     )
     return add_surface(archive, surface, now=START)
 
@@ -129,6 +130,10 @@ def full_visit(rng: np.random.Generator) -> Visit:
             wavelength_nm=589.29,
             dof=6.0,
             source="spherometer",
+            power_parts=(
+                (Source("plate_radius", "spherometer"), -3.2),
+                (Source("repeatability", "spherometer"), 2.4),
+            ),
         ),
     )
     return Visit(

@@ -42,6 +42,7 @@ from fringe.archive.store.read_reading import (
     place_of,
     reading_of,
     sphere_of,
+    spherometer_parts,
     whose_errors,
 )
 from fringe.archive.store.session import (
@@ -325,7 +326,8 @@ def _spherometer_measured(group: Any) -> Measured | None:
     if power is None and step is None:
         return None
     sense = "unknown" if power is None else "centre" if power >= 0 else "edge"
-    return Measured(**numbers, sense=sense, source="spherometer")
+    parts = () if power is None else spherometer_parts(group)
+    return Measured(**numbers, sense=sense, source="spherometer", power_parts=parts)
 
 
 def _measured(
@@ -469,6 +471,7 @@ def _surface(group: Any) -> Surface:
         lamp=text(group, "lamp"),
         glass=text(group, "glass"),
         note=text(group, "note"),
+        as_typed=text(group, "as_typed"),
         version=hdf5.whole(group, "record_version") or 1,
         created_at=time(group, "created_at"),
         changed_at=time(group, "changed_at"),

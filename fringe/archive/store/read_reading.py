@@ -10,6 +10,7 @@ import numpy as np
 
 from fringe.archive.store import hdf5, layout
 from fringe.archive.store.needed import (
+    check_values,
     flag,
     mapping,
     not_ours,
@@ -18,10 +19,12 @@ from fringe.archive.store.session import (
     METHODS,
     LoggedReading,
 )
+from fringe.judge.tolerance.measured import Parts
 from fringe.optics.lamps import Lamp, Line
 from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
+from fringe.quantity import Quantity, Source
 
 
 def place_of(group: Any) -> tuple[float, float] | None:
@@ -95,6 +98,19 @@ def _shares(group: Any) -> dict[str, float]:
     if not all(isinstance(one, int | float) and 0 <= one <= 1 for one in shares.values()):
         raise not_ours(group, "its shares of the plate's map are none")
     return shares
+
+
+def spherometer_parts(group: Any) -> Parts:
+    """What each source contributes to a spherometer's power [fringe]; empty where not recorded."""
+    parts = mapping(group, "power_u_parts")
+    check_values(group, parts)
+    if not all(isinstance(one, int | float) for one in parts.values()):
+        raise not_ours(group, "a part of its uncertainty is no number")
+    found = Quantity.of(0.0, "fringes", {Source(w, "spherometer"): c for w, c in parts.items()})
+    u = hdf5.number(group, "power_u_fringes") or 0.0
+    if found.parts and not math.isclose(found.u, u, rel_tol=1e-6):
+        raise not_ours(group, "the parts of its uncertainty do not make it up")
+    return found.parts
 
 
 def or_nan(value: float | None) -> float:

@@ -363,6 +363,9 @@ def _write_spherometer(group: Any, readings: LoggedSpherometer) -> None:
     one = readings.measured
     if one is not None:
         values |= {name: _real(getattr(one, name)) for name in layout.SPHEROMETER_NUMBERS}
+        if one.power_parts:
+            parts = {source.what: contribution for source, contribution in one.power_parts}
+            values["power_u_parts"] = _json(parts)
     _write_attributes(group, values)
     for name, data, where in (
         ("height", readings.height_mm, "piece"),
@@ -400,6 +403,7 @@ def _surface_attributes(surface: Surface) -> dict[str, object]:
         "lamp": surface.lamp,
         "glass": surface.glass,
         "note": surface.note,
+        "as_typed": surface.as_typed,
         "created_at": surface.created_at and surface.created_at.isoformat(),
         "changed_at": surface.changed_at and surface.changed_at.isoformat(),
     }

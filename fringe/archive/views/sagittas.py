@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
@@ -14,8 +15,12 @@ from fringe.archive.store.session import LoggedSpherometer
 from fringe.archive.store.surface import E_LINE_NM, Surface
 from fringe.judge.spherometer import compare as spherometry
 from fringe.judge.spherometer.drift import gauge_drift
-from fringe.judge.tolerance.measured import Measured
+from fringe.judge.tolerance.measured import Measured, Parts
 from fringe.judge.uncertainty.budget import Budget
+from fringe.quantity import Quantity, Source
+
+# inputs that err by the resolution and the gauge
+GAUGED = ("plate reading", "work reading", "zero")
 
 
 def sagitta_readings(
@@ -111,7 +116,7 @@ def compared(
 def _measured(result: spherometry.SagResult, surface: Surface) -> Measured:
     """Power over the aperture and radius difference, as a verdict takes them."""
     power, step = result.power_fringes, result.radius_difference_mm
-    return Measured(
+    made = Measured(
         power_fringes=_value(power),
         power_u_fringes=_u(power),
         sense="unknown" if power is None else "centre" if power.value >= 0 else "edge",
@@ -121,6 +126,24 @@ def _measured(result: spherometry.SagResult, surface: Surface) -> Measured:
         dof=None if power is None else power.dof,
         source="spherometer",
     )
+    return made if power is None else dataclasses.replace(made, power_parts=_parts(power))
+
+
+def _parts(power: Budget) -> Parts:
+    """What each source contributes to a spherometer's power [fringe].
+
+    Inputs of one kind, as the repeatability on work, plate and zero, are one source.
+    """
+    parts: dict[Source, float] = {}
+    for row in power.rows:
+        name = row.input.name
+        what = "resolution" if name in GAUGED else name.split(",")[0].replace(" ", "_")
+        source = Source(what, "spherometer")
+        # those that stand alone keep their sign
+        parts[source] = (
+            math.hypot(parts[source], row.contribution) if source in parts else row.contribution
+        )
+    return Quantity.of(power.value, "fringes", parts).parts
 
 
 def _value(one: Budget | None) -> float | None:

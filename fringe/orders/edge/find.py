@@ -109,11 +109,15 @@ def find_edge(photo: Photo) -> FoundEdge:
 
 
 def _circle_unless_oval(edge: Edge) -> Edge:
-    """Take a slight oval for a circle: errors make an outline oval, and that adds power."""
+    """Take a slight oval for a circle: errors make an outline oval, and that adds power.
+
+    It may be one all the same: what the semi-axes are moved by stays in doubt.
+    """
     if edge.a - edge.b > 2 * _ROUND * edge.u_px:
         return edge
     radius = float(np.sqrt(edge.a * edge.b))
-    return replace(edge, a=radius, b=radius, angle_deg=0.0)
+    u_px = float(np.hypot(edge.u_px, (edge.a - edge.b) / 2))
+    return replace(edge, a=radius, b=radius, angle_deg=0.0, u_px=u_px)
 
 
 def _find_in_reduced(photo: Photo) -> FoundEdge:

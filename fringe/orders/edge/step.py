@@ -36,9 +36,12 @@ _NUISANCE = 6  # nuisance parameters of the step profile
 _LOWEST = (-1.5, np.log(0.3), 0.0, -np.inf, -np.inf, -0.1)
 _HIGHEST = (1.5, np.log(9.0), 1.6, np.inf, np.inf, 0.1)
 # Standard uncertainty of the radius, from found edges of rendered works: its floor, and the
-# factor on the uncertainty from the light's scatter. At a turned edge, where fits that
-# extrapolate differently have different costs, the true edge may lie farther out than either.
-_LEAST_PX, _TURNED_PX, _SCATTER, _SAME_COST = 0.1, 0.3, 6.0, 1.3
+# factor on the uncertainty from the light's scatter. Fringes that end on a dark chamfer end at a
+# step of light whatever their phase there; on a bright one only their contrast ends.
+_DARK, _LEAST_PX, _SCATTER = 0.5, (0.05, 0.1), (6.0, 9.0)
+# At a turned edge, where fits that extrapolate differently have different costs, the true edge
+# may lie farther out than either.
+_TURNED_PX, _SAME_COST = 0.3, 1.3
 _SECTOR = 6  # rays with correlated residuals
 # residual well within the rim, as shares of the fringes' amplitude and of the light, above which
 # the fit does not describe the picture
@@ -134,10 +137,12 @@ def light_step(
     moved, log_spread = float(np.abs(shape @ shapes).max()), across[0]
     if moved > _FARTHEST_PX or abs(log_spread) > _MOST_LOG_SPREAD:
         return None
-    least_px = _TURNED_PX if max(costs) > _SAME_COST * min(costs) else _LEAST_PX
+    bright = int(across[2] > _DARK)
+    least_px = _TURNED_PX if max(costs) > _SAME_COST * min(costs) else _LEAST_PX[bright]
     if not all_round:
         least_px = max(least_px, _PART_SHARE * radius)
-    u_px = float(np.hypot(least_px, _SCATTER * rims[best].scatter_px(descents[best], tolerance)))
+    scatter_px = _SCATTER[bright] * rims[best].scatter_px(descents[best], tolerance)
+    u_px = float(np.hypot(least_px, scatter_px))
     gain = 1 - min(costs) / max(unbroken, 1e-9)
     shape = np.pad(shape / radius, (0, 5 - shape.size))
     return LightStep(replace(reshaped(edge, shape), u_px=u_px), moved, across, gain)

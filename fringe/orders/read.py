@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fringe.errors import Refused
+from fringe.orders.beyond import refuse_what_goes_on
 from fringe.orders.checks import MUCH_DOUBT, is_of_odd_form, judge_fit, with_form_warnings
 from fringe.orders.edge.candidates import bright_discs
 from fringe.orders.edge.find import FoundEdge, find_edge
@@ -17,9 +18,11 @@ from fringe.orders.fit.solve import solve
 from fringe.orders.from_fit import reading_of
 from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.options import ReadOptions, check_edge
+from fringe.orders.patches import patches_of
 from fringe.orders.reading import Reading
 from fringe.orders.ring_growth import growth_warnings
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
+from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -81,7 +84,9 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
         if shows_no_fringe(photo, edge):
             raise less_than_one_fringe(photo.name) from refusal
         raise
+    refuse_spirals(photo.name, solution.fit.model, patches_of(solution.field, solution.fit))
     warnings += growth_warnings(photo.name, solution.fit.model, solution.span)
+    refuse_what_goes_on(photo, edge, solution.fit.model)
     warnings += lamp_warnings(photo, options.lamp, edge)
     if source == "found" and edge.u_px > 0.01 * edge.a:
         if solution.span < 3:

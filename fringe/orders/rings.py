@@ -23,6 +23,7 @@ from fringe.orders.fit.tiles import flatten, pyramid_tiles
 from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading, RingFit
+from fringe.orders.ring_growth import TileGrowth, growth_of_tiles
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 from fringe.quantity import half_width
@@ -32,6 +33,10 @@ _SECTORS = 36
 _MOST_SIDE_PX = 2000
 # Ovalness beyond this is no longer a view from above, and r^2 means little.
 _MOST_OVAL = 0.12
+# Scatter of the order about r^2 [rad]: of rendered fields, pressed ones among them, 0.05 to 0.5; of
+# marks, targets and grooves that few terms follow in part 0.6 to 2.5. Surfaces that bend outward
+# scatter as much, but most of their local frequencies grow as those between spheres.
+_MOST_SCATTER = 0.63
 
 
 @dataclass(frozen=True)
@@ -68,7 +73,7 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
     frame = whole_frame(photo)
     side = max(photo.width, photo.height)
     field = cut_field(photo, frame, max(1, math.ceil(side / _MOST_SIDE_PX)))
-    field, signal, model = _model(photo, field)
+    field, signal, model, growth = _model(photo, field)
     centre = fringe_centre(model)
     if centre is None:
         raise _no_centre(photo)
@@ -78,10 +83,14 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
         raise _no_centre(photo)
     oval = 2 * math.hypot(model.value(2, 2), model.value(2, -2)) / abs(model.power)
     polar = _polar(field, signal, model, frame, (cx, cy))
+    crowded = growth.judged(photo.name)
     step, u_step, intercept, clear = _lines(photo, polar)
+    scatter = _scatter(polar, clear, step, -intercept / step)
+    if scatter > _MOST_SCATTER and not growth.is_of_spheres:
+        raise _no_spheres(photo)
     first = _first_ring(field, frame, (cx, cy), step, intercept)
     orders, radii = _ring_table(field, (cx, cy), step, intercept, clear, polar.r2, first)
-    warnings = [*photo.notes, *lamp_warnings(photo, options.lamp)]
+    warnings = [*photo.notes, *crowded, *lamp_warnings(photo, options.lamp)]
     if oval > _MOST_OVAL:
         warnings.append(f"the rings are oval by {50 * oval:.0f} %: an oblique view or astigmatism")
     shift = intercept + step * (first - 1)
@@ -106,7 +115,7 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
         quality=Quality(
             contrast=min(1.0, amplitude),
             used_fraction=float(clear.mean()),
-            residual=_scatter(polar, clear, step, -intercept / step),
+            residual=scatter,
             warnings=tuple(warnings),
         ),
         sense=sense,
@@ -121,8 +130,9 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
     )
 
 
-def _model(photo: Photo, field: Field) -> tuple[Field, Array, OrderModel]:
-    start = quadratic_start(pyramid_tiles(field), np.random.default_rng(1))
+def _model(photo: Photo, field: Field) -> tuple[Field, Array, OrderModel, TileGrowth]:
+    tiles = pyramid_tiles(field)
+    start = quadratic_start(tiles, np.random.default_rng(1))
     if start is None or start.support < 0.3 or start.count < 20:
         raise Refused(
             f"{photo.name}: no rings found; check lamp and focus, or give the work's edge"
@@ -134,7 +144,7 @@ def _model(photo: Photo, field: Field) -> tuple[Field, Array, OrderModel]:
         raise Refused(f"{photo.name}: the fringes form no rings that can be followed")
     if model.power < 0:
         model = OrderModel(model.terms, -model.values)
-    return level, signal, model
+    return level, signal, model, growth_of_tiles(tiles, start)
 
 
 def _no_centre(photo: Photo) -> Refused:
@@ -202,9 +212,7 @@ def _lines(photo: Photo, polar: _Polar) -> tuple[float, float, float, NDArray[np
         starts.append(start)
         weights.append(np.ptp(r2) ** 2 * keep.sum())
     if len(slopes) < _SECTORS // 4:
-        raise Refused(
-            f"{photo.name}: ring radii do not grow as the gap between two spheres makes them"
-        )
+        raise _no_spheres(photo)
     share = np.asarray(weights) / np.sum(weights)
     slope = float((share * slopes).sum())
     spread = float(np.sqrt((share * (np.asarray(slopes) - slope) ** 2).sum()))
@@ -218,6 +226,12 @@ def _lines(photo: Photo, polar: _Polar) -> tuple[float, float, float, NDArray[np
         step * spread / slope / math.sqrt(independent),
         -middle * step,
         clear & (np.abs(polar.order - (start + polar.r2[None, :] * slope)) < 1.5),
+    )
+
+
+def _no_spheres(photo: Photo) -> Refused:
+    return Refused(
+        f"{photo.name}: ring radii do not grow as the gap between two spheres makes them"
     )
 
 

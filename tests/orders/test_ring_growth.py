@@ -13,10 +13,14 @@ from fringe.errors import Refused
 from fringe.optics.form import disc_grid
 from fringe.optics.lamps import lamp
 from fringe.optics.zernike import zernike_matrix, zernike_terms
+from fringe.orders.edge.candidates import whole_frame
+from fringe.orders.fit.field import cut_field
 from fringe.orders.fit.model import OrderModel
+from fringe.orders.fit.start import quadratic_start
+from fringe.orders.fit.tiles import pyramid_tiles
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
-from fringe.orders.ring_growth import growth_warnings, ring_growth
+from fringe.orders.ring_growth import growth_of_tiles, growth_warnings, ring_growth
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
 from fringe.synth import FAMILIES, distractor, gap_model, random_scene
@@ -83,3 +87,42 @@ def test_refusal_names_the_cause() -> None:
     """Eight rings of one spacing: the line says what has such rings."""
     with pytest.raises(Refused, match=r"^disc: the rings have one spacing, as marks of turning"):
         growth_warnings("disc", model(lambda u, v: 8 * np.hypot(u, v)), 8.0)
+
+
+@pytest.mark.parametrize("kind", ["turning_marks", "record", "equal_rings", "root_rings"])
+def test_marks_without_an_edge_are_refused(kind: str, rng: np.random.Generator) -> None:
+    """Marks, grooves and targets read with no edge: refused, whatever says so first."""
+    photo = photo_from_array(distractor(kind, rng, (420, 380)), f"{kind}.jpg")
+    with pytest.raises(Refused, match=rf"^{kind}\.jpg: "):
+        read(photo, ReadOptions(lamp("sodium"), edge="none"))
+
+
+@pytest.mark.parametrize(("exponent", "told"), [(2.0, ""), (4.0, "the rings crowd outward")])
+def test_local_frequencies_tell_the_exponent(exponent: float, told: str) -> None:
+    """Nine rings without an edge: those at r^2 are read, r^4 is warned of or refused."""
+    x, y = np.meshgrid(np.arange(400) - 190, np.arange(400) - 210)
+    order = 9 * (np.hypot(x, y) / 200) ** exponent
+    light = (120 * (1 + 0.8 * np.cos(2 * np.pi * order))).astype(np.uint8)
+    try:
+        warnings = read(
+            photo_from_array(light, "field.png"), ReadOptions(lamp("sodium"), edge="none")
+        ).quality.warnings
+    except Refused:
+        assert told
+    else:
+        assert [line[: len(told)] for line in warnings] == ([told] if told else [])
+
+
+def test_tiles_of_equal_steps_agree_with_their_own_law() -> None:
+    """Twelve rings of one spacing: exponent near 1, and better agreement than the linear law."""
+    x, y = np.meshgrid(np.arange(512) - 250, np.arange(512) - 262)
+    light = 0.5 + 0.4 * np.cos(2 * np.pi * np.hypot(x, y) / 20)
+    photo = photo_from_array((255 * light).astype(np.uint8), "target.png")
+    tiles = pyramid_tiles(cut_field(photo, whole_frame(photo), 1))
+    start = quadratic_start(tiles, np.random.default_rng(1))
+    assert start is not None
+    growth = growth_of_tiles(tiles, start)
+    assert growth.exponent == pytest.approx(1.0, abs=0.1)
+    assert growth.power > growth.linear + 0.1
+    with pytest.raises(Refused, match="the rings have one spacing"):
+        growth.judged("target.png")

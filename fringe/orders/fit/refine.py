@@ -391,11 +391,16 @@ def _step(problem: _Problem, state: _Coefficients, sums: _Sums, damping: float) 
 
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
     """Light predicted by a fit at flat arrays of places, and the fringe amplitude there."""
-    light = _light(fit.light, zernike_rows(fit.light_terms, u, v))
-    contrast = fit.contrast.astype(np.float32) @ zernike_rows(fit.contrast_terms, u, v)
+    light, contrast = between_fringes(fit, u, v)
     order = fit.model.order(u, v)
     phase = np.float32(2 * np.pi) * (order - np.round(order))
     return light * (1 - contrast * np.cos(phase)), np.abs(light * contrast)
+
+
+def between_fringes(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
+    """Mean light of a fit, without its fringes, at flat arrays of places, and their contrast."""
+    light = _light(fit.light, zernike_rows(fit.light_terms, u, v))
+    return light, fit.contrast.astype(np.float32) @ zernike_rows(fit.contrast_terms, u, v)
 
 
 def _solve(normal: NDArray[np.float64], gradient: Vector, damping: float) -> Vector:

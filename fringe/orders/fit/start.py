@@ -77,7 +77,7 @@ def quadratic_start(tiles: Tiles, rng: np.random.Generator, tries: int = 600) ->
     """
     if len(tiles) < 6:
         return None
-    weight = tiles.purity**2 * np.minimum(tiles.amplitude / np.median(tiles.amplitude), 2)
+    weight = prominence(tiles)
     # a small, evenly drawn share of tiles is enough to score the candidates
     chosen = rng.choice(len(tiles), min(len(tiles), 500), replace=False, p=weight / weight.sum())
     scored = tiles.take(chosen)
@@ -92,6 +92,11 @@ def quadratic_start(tiles: Tiles, rng: np.random.Generator, tries: int = 600) ->
         agreement[first : first + 400] = _agreement(part, rows, scored, weight)
     best = candidates[int(np.argmax(agreement))]
     return _refined(best, tiles)
+
+
+def prominence(tiles: Tiles) -> Vector:
+    """Weight of each tile: how pure its frequency is, and how strong, shape (K,)."""
+    return tiles.purity**2 * np.minimum(tiles.amplitude / np.median(tiles.amplitude), 2)
 
 
 def _isotropic(scored: Tiles, rng: np.random.Generator, tries: int) -> NDArray[np.float64]:
@@ -136,9 +141,12 @@ def _misfit(
     f2 = (tiles.f**2).sum(-1)
     # the nearer of |model - f|^2 and |model + f|^2
     squared_distance = np.maximum(of_u**2 + of_v**2 + f2 - 2 * np.abs(along), 0)
-    # a tile over which the frequency changes shows a broad peak: allow a share of it
-    sigma2 = tiles.sigma**2 + 0.03**2 * f2
-    return np.asarray(squared_distance / sigma2)
+    return np.asarray(squared_distance / _tolerated(tiles))
+
+
+def _tolerated(tiles: Tiles) -> Vector:
+    """Square of what a tile's frequency may be off by: where it changes, its peak is broad."""
+    return np.asarray(tiles.sigma**2 + 0.03**2 * (tiles.f**2).sum(-1))
 
 
 def _agreement(
@@ -154,10 +162,16 @@ def agreeing(start: Quadratic, tiles: Tiles) -> NDArray[np.bool_]:
     return np.asarray(_misfit(coefficients[None], linear_design(tiles.u, tiles.v), tiles)[0] < 9)
 
 
+def agreement(gradient: NDArray[np.float64], tiles: Tiles) -> float:
+    """How well tiles agree with the gradient (K, 2) of an order at their places, from 0 to 1."""
+    nearer = np.minimum(*(((tiles.f - sign * gradient) ** 2).sum(axis=-1) for sign in (1, -1)))
+    weight = prominence(tiles)
+    return float(np.exp(-nearer / _tolerated(tiles) / 8) @ weight / weight.sum())
+
+
 def _refined(start: Vector, tiles: Tiles) -> Quadratic:
     rows = linear_design(tiles.u, tiles.v)
-    base = tiles.purity**2 * np.minimum(tiles.amplitude / np.median(tiles.amplitude), 2)
-    base = base / tiles.sigma**2
+    base = prominence(tiles) / tiles.sigma**2
     coefficients = start
     for _ in range(8):
         model = rows @ coefficients

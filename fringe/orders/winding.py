@@ -1,0 +1,79 @@
+"""Orders counted round closed circles: the way back to a place leads to its own order.
+
+The gap between two surfaces is one number at each place, so the steps of the order round any
+circle add up to nothing. The arms of a spiral add up to their number, however well rings with a
+cut through them may fit the rest.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.errors import Refused
+from fringe.orders.fit.model import OrderModel
+from fringe.orders.patches import Patches
+
+_CIRCLES, _STEPS = 16, 96
+_LEAST, _MOST = 0.15, 0.9  # radii of the circles, as shares of the largest that the disc holds
+_FARTHEST = 0.7  # of a centre of rings, about which the circles lie; else about the disc's
+_KNOWN = 0.9  # share of a circle's places whose order must be known
+_LEAST_CIRCLES, _MANY = 4, 0.5  # circles that are known, and share that wind alike
+# Of 57 rendered works no circle winds; of spirals 13 to 16 of 16 do (`nofringes.py`).
+
+
+def refuse_spirals(name: str, model: OrderModel, patches: Patches) -> None:
+    """Refuse lines that wind about a centre.
+
+    Parameters
+    ----------
+    name : str
+        Of the photograph.
+    model : OrderModel
+        Fitted order.
+    patches : Patches
+        Of the picture and that order.
+
+    Raises
+    ------
+    Refused
+        When most circles do not come back to the order that they started from.
+    """
+    arms = winding(model, patches)
+    if arms:
+        text = "one arm" if abs(arms) == 1 else f"{abs(arms)} arms"
+        raise Refused(
+            f"{name}: the lines are a spiral of {text}, and fringes of a contact close;"
+            " photograph contact fringes"
+        )
+
+
+def winding(model: OrderModel, patches: Patches) -> int:
+    """Orders by which the picture is ahead after a turn; 0 where most circles do not agree.
+
+    The model comes back to its own order, so what is counted is by how much the picture runs
+    ahead of it.
+    """
+    middle = _middle(model)
+    radius = np.linspace(_LEAST, _MOST, _CIRCLES)[:, None] * (1 - np.hypot(*middle))
+    angle = np.linspace(0, 2 * np.pi, _STEPS, endpoint=False)
+    phasor, known = patches.at(
+        middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)
+    )
+    steps = np.angle(np.roll(phasor, -1, axis=1) * np.conj(phasor))
+    turns = np.rint(steps.sum(axis=1) / (2 * np.pi)).astype(int)[known.mean(axis=1) > _KNOWN]
+    if turns.size < _LEAST_CIRCLES:
+        return 0
+    values, counts = np.unique(turns, return_counts=True)
+    likeliest = int(counts.argmax())
+    return int(values[likeliest]) if counts[likeliest] >= _MANY * turns.size else 0
+
+
+def _middle(model: OrderModel) -> NDArray[np.float64]:
+    """About where rings close, from the terms to degree two; the disc's middle if far from it."""
+    round_, along, across = (model.value(2, m) for m in (0, 2, -2))
+    bend = 2 * np.array([[2 * round_ + along, across], [across, 2 * round_ - along]])
+    if abs(np.linalg.det(bend)) < 1e-6:
+        return np.zeros(2)
+    middle = -np.linalg.solve(bend, [model.value(1, 1), model.value(1, -1)])
+    return middle if np.hypot(*middle) < _FARTHEST else np.zeros(2)

@@ -1,0 +1,67 @@
+"""A picture held against its model patch by patch, and orders counted round circles."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from fringe.errors import Refused
+from fringe.optics.lamps import lamp
+from fringe.orders.fit.model import OrderModel
+from fringe.orders.options import ReadOptions
+from fringe.orders.patches import Patches, patches
+from fringe.orders.read import read
+from fringe.orders.winding import refuse_spirals, winding
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import photo_from_array
+from fringe.synth import distractor
+from fringe.synth.lookalikes import DISC_RADIUS
+
+Floats = NDArray[np.float64]
+SIDE = np.linspace(-1, 1, 161, dtype=np.float32)
+U, V = (w[np.hypot(*np.meshgrid(SIDE, SIDE)) < 1] for w in np.meshgrid(SIDE, SIDE))
+RINGS = OrderModel(((0, 0), (1, 1), (2, 0)), np.array([3.0, 1.0, 3.0]))
+
+
+def held(shift: Floats, noise: float = 0.0, rng: np.random.Generator | None = None) -> Patches:
+    """Patches of a picture whose order is ahead of six rings by `shift` [fringe]."""
+    order = RINGS.order(U, V)
+    signal = -0.7 * np.cos(2 * np.pi * (order + shift))
+    if rng is not None:
+        signal += rng.normal(0, noise, U.size)
+    return patches(signal.astype(np.float32), np.full_like(U, 0.7), order, U, V)
+
+
+def test_a_phasor_tells_how_far_the_picture_is_ahead() -> None:
+    """A picture that is 0.2 fringe ahead: phasors of size 1 and angle 0.4 pi (analytic)."""
+    found = held(np.full(U.size, 0.2))
+    assert found.known.mean() > 0.6
+    assert found.phasor[found.known] == pytest.approx(np.exp(0.4j * np.pi), abs=0.02)
+
+
+@pytest.mark.parametrize("arms", [-2, -1, 1, 2])
+def test_arms_of_a_spiral_are_counted(arms: int, rng: np.random.Generator) -> None:
+    """Rings that run ahead by `arms` orders a turn about their centre, under noise."""
+    turn = np.arctan2(V, U + 1 / 12) / (2 * np.pi)  # the order's slope, 1 + 12 u, is 0 there
+    found = held(arms * turn, 0.3, rng)
+    assert winding(RINGS, found) == arms
+    with pytest.raises(Refused, match=r"^target: the lines are a spiral of (one arm|2 arms)"):
+        refuse_spirals("target", RINGS, found)
+
+
+def test_forms_do_not_wind(rng: np.random.Generator) -> None:
+    """Zones and bumps of any height add nothing round a circle, nor does noise alone."""
+    for height in (0.3, 0.8, 1.5):
+        away = np.hypot(U - rng.uniform(-0.5, 0.5), V - rng.uniform(-0.5, 0.5))
+        bump = height * np.exp(-((away / rng.uniform(0.1, 0.3)) ** 2))
+        assert winding(RINGS, held(bump, 0.3, rng)) == 0
+
+
+@pytest.mark.parametrize("kind", ["spiral", "square_spiral"])
+def test_spirals_are_refused(kind: str, rng: np.random.Generator) -> None:
+    """Arms at r and at r^2 on a round piece, its edge given, give no reading."""
+    photo = photo_from_array(distractor(kind, rng, (420, 380)), f"{kind}.jpg")
+    radius = DISC_RADIUS * 190
+    with pytest.raises(Refused, match=rf"^{kind}\.jpg: the (lines are a spiral|rings have one)"):
+        read(photo, ReadOptions(lamp("sodium"), edge=Edge(209.5, 189.5, radius, radius)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,7 @@ from fringe.units import times
 if TYPE_CHECKING:
     from fringe.judge.state.belief import Belief
     from fringe.judge.state.forecast import Forecast
+    from fringe.judge.state.memory import Memory
     from fringe.judge.state.observed import OtherSurface
 
 __all__ = [
@@ -84,6 +85,8 @@ def progress(
     aperture: Aperture | None = None,
     others: Sequence[OtherSurface] = (),
     pit_factor: float | None = None,
+    told: Collection[str] = (),
+    memory: Memory | None = None,
 ) -> Progress:
     """Judge each visit of a surface as it stood then, by the tolerance of today.
 
@@ -99,6 +102,11 @@ def progress(
         Other surfaces of the shop, the oldest first: what they teach of its work.
     pit_factor : float, optional
         Depth of a grit's pits over its grain size; that of the table otherwise.
+    told : collection of str
+        Sessions of which what was to do next after them is known; only of the last visit it is
+        worked out all the same.
+    memory : Memory, optional
+        What was inferred of the surface before.
 
     Returns
     -------
@@ -108,18 +116,22 @@ def progress(
     tolerance = dataclasses.replace(tolerance, wavelength_nm=wavelength)
     rows: list[VisitRow] = []
     verdicts: list[Verdict | None] = []
-    beliefs = _beliefs(visits, wavelength, others, aperture, pit_factor)
+    asked = [
+        left == 0 or (left < STEPS_TOLD and visit.session_id not in told)
+        for left, visit in zip(range(len(visits))[::-1], visits, strict=True)
+    ]
+    wanted = len(visits) - asked.index(True) if visits else 0
+    beliefs = _beliefs(visits, wavelength, others, aperture, pit_factor, memory, wanted)
     minutes, step = 0.0, nextstep([], tolerance)
-    for left, visit, belief in zip(range(len(visits))[::-1], visits, beliefs, strict=True):
+    for place, (visit, belief, ask) in enumerate(zip(visits, beliefs, asked, strict=True), 1):
         minutes += visit.work.minutes or 0.0
         row, judged = visit_row(visit, tolerance, minutes / 60)
         stands = judged is not None or visit.work.stage or visit.work.minutes or not verdicts
         verdicts.append(judged if stands else verdicts[-1])
         rows.append(row)
-        if left < STEPS_TOLD:
-            step = nextstep(
-                rows, tolerance, belief, aperture=aperture, others=others, brief=left > 0
-            )
+        if ask:
+            brief = place < len(visits)
+            step = nextstep(rows, tolerance, belief, aperture=aperture, others=others, brief=brief)
             rows[-1] = dataclasses.replace(row, next_step=step.text())
     rates = _rates(beliefs, tolerance, aperture)
     step = with_form_advice(step, rows, tolerance)
@@ -132,15 +144,23 @@ def _beliefs(
     others: Sequence[OtherSurface],
     aperture: Aperture | None,
     pit_factor: float | None,
+    memory: Memory | None,
+    wanted: int,
 ) -> Sequence[Belief | None]:
-    """What is believed of the surface after each visit; None before power was read."""
+    """What is believed of the surface after the last visits; None before power was read."""
     if not any(one.power_fringes is not None for visit in visits for one in visit.own):
         return [None] * len(visits)
     from fringe.judge.state.filter import believe
     from fringe.judge.state.observed import observed
 
     form = "convex" if aperture is None else aperture.work
-    return believe(observed(visits, wavelength_nm, form), others=others, pit_factor=pit_factor)
+    return believe(
+        observed(visits, wavelength_nm, form),
+        others=others,
+        pit_factor=pit_factor,
+        memory=memory,
+        wanted=wanted,
+    )
 
 
 def last_visit(

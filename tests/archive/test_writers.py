@@ -257,6 +257,7 @@ def test_a_disk_that_fills_up(small_disk, rng):
 
 # As an ordinary user, for the superuser may write everywhere.
 READ_ONLY = """
+import email.parser  # who is no longer the superuser may not load it from there
 import os, sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])

@@ -15,32 +15,32 @@ import heapq
 import json
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from fringe.archive.store import layout
+from fringe.archive.store.kept_summaries import (
+    FOLDER,
+    SCHEMA_VERSION,
+    SETTLED_NS,
+    fields_digest,
+)
 from fringe.archive.store.moves import finish_moves
 from fringe.archive.store.surface import Surface, is_record, load_surface, surface_from_values
 from fringe.errors import BadInput
 from fringe.files import write_whole
 from fringe.judge.state.visits import VisitRecord, Work
-from fringe.judge.tolerance.measured import Measured, measured_from_values
-from fringe.optics.feature import FormFeature
+from fringe.judge.tolerance.measured import measured_from_values
 
-FOLDER = ".index"
 SCHEMA = "fringe index"
-# 2: what was measured counts the plate's form; 3: photographs' digests, names of the form
-SCHEMA_VERSION = 3
 _SUFFIX = ".json"
+LISTED = "surfaces.list"  # of all surfaces
+_OF_A_SURFACE = (_SUFFIX, ".sessions", ".belief")
 _MAX_BYTES = 20_000_000
-# A file that is written twice within one tick of the disk's clock looks the same: what changed
-# this shortly before it was read is not relied on.
-_SETTLED_NS = 2_000_000_000
 _HERE = "\0"  # stands for the surface's folder in stored messages
 
 
@@ -78,7 +78,7 @@ class Entry:
             "record": None if self.surface is None else self.surface.to_json(),
             "visits": visits,
             "sessions": self.sessions,
-            "problems": [line.replace(str(self.folder), _HERE) for line in self.problems],
+            "problems": stored_problems(self.problems, self.folder),
             "photographs": [list(one) for one in self.photographs],
         }
 
@@ -111,11 +111,16 @@ class Listing:
 
 
 @dataclass(frozen=True)
-class _Stamp:
+class Stamp:
     """Names, sizes and times in a folder as a digest, and the newest of those times."""
 
     digest: str
     newest_ns: int
+
+    def settled(self, now_ns: int | None) -> bool:
+        """Whether the last change is long enough ago for the next one to show."""
+        now = time.time_ns() if now_ns is None else now_ns
+        return self.newest_ns + SETTLED_NS < now
 
 
 def list_archive(archive: Path, *, now_ns: int | None = None) -> Listing:
@@ -138,16 +143,22 @@ def list_archive(archive: Path, *, now_ns: int | None = None) -> Listing:
     """
     entries, read = [], 0
     finish_moves(archive)
-    for folder in _folders(archive):
+    for folder in folders_of(archive):
         found = _looked_up(folder, now_ns)
         if found is not None:
             entries.append(found[0])
             read += found[1]
-    known = {entry.folder.name + _SUFFIX for entry in entries}
-    for path in _stored(archive):
-        if path.name not in known:
-            _remove(path)
+    forget_others(archive, [entry.folder.name for entry in entries])
     return Listing(tuple(entries), read)
+
+
+def forget_others(archive: Path, names: Iterable[str]) -> None:
+    """Remove from the index what is of none of these folders."""
+    known = {LISTED, *(name + suffix for name in names for suffix in _OF_A_SURFACE)}
+    with contextlib.suppress(OSError):
+        for name in os.listdir(archive / FOLDER):
+            if name not in known:
+                _remove(archive / FOLDER / name)
 
 
 def indexed_visits(folder: Path) -> tuple[VisitRecord, ...]:
@@ -182,17 +193,14 @@ def other_entries(folder: Path, most: int) -> Iterator[Entry]:
             if one.name[0] != "." and one.name != folder.name and one.is_dir():
                 times.append((one.stat().st_mtime, one.name))
     for _, name in heapq.nlargest(most, times):
-        entry = _kept_entry(folder.parent / name)
+        entry = kept_entry(folder.parent / name)
         if entry is not None:
             yield entry
 
 
-def _kept_entry(folder: Path) -> Entry | None:
+def kept_entry(folder: Path) -> Entry | None:
     """A surface's entry where it is kept and still fits."""
-    try:
-        stamp = _stamp(folder)
-    except PermissionError:
-        return None
+    stamp = stamp_if_readable(folder)
     return None if stamp is None else _load(folder, stamp)
 
 
@@ -209,13 +217,13 @@ def _looked_up(folder: Path, now_ns: int | None) -> tuple[Entry, bool] | None:
     if entry is not None:
         return entry, False
     entry = entry_of(folder)
-    if stamp.newest_ns + _SETTLED_NS < (time.time_ns() if now_ns is None else now_ns):
+    if stamp.settled(now_ns):
         _store(folder, stamp, entry)
     return entry, True
 
 
-def entry_of(folder: Path) -> Entry:
-    """Work a surface's entry out from its files."""
+def entry_of(folder: Path, *, anew: bool = False) -> Entry:
+    """Work a surface's entry out from its files; `anew`: whatever the index says of sessions."""
     from fringe.archive.store.order import survey
 
     surface, problems = None, []
@@ -224,7 +232,7 @@ def entry_of(folder: Path) -> Entry:
     except BadInput as error:
         problems.append(str(error))
     try:
-        found = survey(folder)
+        found = survey(folder, anew=anew)
     except BadInput as error:
         return Entry(folder, surface, problems=(*problems, str(error)))
     return Entry(
@@ -237,20 +245,24 @@ def entry_of(folder: Path) -> Entry:
     )
 
 
-def index_problems(archive: Path) -> list[str]:
-    """Compare what the index relies on with the files themselves; one line a contradiction."""
-    problems = []
-    for folder in _folders(archive):
-        entry = _kept_entry(folder)
-        # as text: what is not a number equals nothing, itself included
-        if entry is not None and _text(entry) != _text(entry_of(folder)):
-            problems.append(
-                f"{_place(folder)}: it does not say what the files of {folder.name} say; remove it"
-            )
-    return problems
+def stored_problems(problems: Iterable[str], folder: Path) -> list[str]:
+    """Messages as they are stored: without the place of the surface's folder."""
+    return [line.replace(str(folder), _HERE) for line in problems]
 
 
-def _folders(archive: Path) -> Iterator[Path]:
+def shown_problems(stored: Iterable[str], folder: Path) -> tuple[str, ...]:
+    """Undo :func:`stored_problems`."""
+    return tuple(line.replace(_HERE, str(folder)) for line in stored)
+
+
+def folders_of(archive: Path) -> Iterator[Path]:
+    """Folders of an archive in the order of their names.
+
+    Raises
+    ------
+    BadInput
+        If there is no such archive.
+    """
     if not archive.is_dir():
         raise BadInput(f"{archive}: there is no such archive; `fringe surface add` makes one")
     with os.scandir(archive) as found:
@@ -258,30 +270,17 @@ def _folders(archive: Path) -> Iterator[Path]:
     yield from (archive / name for name in names)
 
 
-def _stored(archive: Path) -> list[Path]:
-    try:
-        return [archive / FOLDER / name for name in os.listdir(archive / FOLDER)]
-    except OSError:
-        return []
-
-
-def _place(folder: Path) -> Path:
+def entry_place(folder: Path) -> Path:
+    """Where a surface's entry is kept."""
     return folder.parent / FOLDER / (folder.name + _SUFFIX)
 
 
 @cache
 def _start() -> bytes:
-    """Beginning of every entry that this program relies on, up to the digest of the rest.
-
-    Another version may understand more of the files, so that it makes its own entries.
-    """
-    kinds = (VisitRecord, Work, Measured, FormFeature)
-    names = [name for kind in kinds for name in kind.__dataclass_fields__]
-    fields = hashlib.sha256(" ".join(names).encode()).hexdigest()[:16]
+    """Beginning of every entry that this program relies on, up to the digest of the rest."""
     return (
         f'{{"schema":"{SCHEMA}","schema_version":{SCHEMA_VERSION},'
-        f'"software":{json.dumps("fringe " + version("fringe"))},'
-        f'"session_schema_version":{layout.SCHEMA_VERSION},"fields":"{fields}","sha256":"'
+        f'"session_schema_version":{layout.SCHEMA_VERSION},"fields":"{fields_digest()}","sha256":"'
     ).encode()
 
 
@@ -289,11 +288,11 @@ def _digest(rest: bytes) -> bytes:
     return hashlib.sha256(rest).hexdigest().encode()
 
 
-def _load(folder: Path, stamp: _Stamp) -> Entry | None:
+def _load(folder: Path, stamp: Stamp) -> Entry | None:
     """The stored entry, if it is whole, ours, makes sense and its stamp fits."""
     start = _start()
     try:
-        with open(_place(folder), "rb") as file:
+        with open(entry_place(folder), "rb") as file:
             data = file.read(_MAX_BYTES)
         digest, rest = data[len(start) : len(start) + 64], data[len(start) + 64 :]
         if not data.startswith(start) or digest != _digest(rest):
@@ -311,7 +310,7 @@ def _entry(folder: Path, values: dict[str, Any]) -> Entry:
         surface=None if record is None else surface_from_values(record, folder),
         visits=tuple(_visit(one) for one in values["visits"]),
         sessions=int(values["sessions"]),
-        problems=tuple(line.replace(_HERE, str(folder)) for line in values["problems"]),
+        problems=shown_problems(values["problems"], folder),
         photographs=tuple((str(d), int(number)) for d, number in values["photographs"]),
     )
 
@@ -323,17 +322,26 @@ def _visit(values: dict[str, Any]) -> VisitRecord:
     return VisitRecord(**(values | {"measured": measured, "when": when, "work": work}))
 
 
-def _text(entry: Entry) -> str:
+def text_of(entry: Entry) -> str:
+    """An entry as the index stores it."""
     return json.dumps(entry.to_json(), separators=(",", ":"))
 
 
-def _store(folder: Path, stamp: _Stamp, entry: Entry) -> None:
+def _store(folder: Path, stamp: Stamp, entry: Entry) -> None:
     """Write an entry, whole or not at all; if that cannot be, the list is only slower."""
-    rest = f'","stamp":"{stamp.digest}",{_text(entry)[1:]}\n'.encode()
-    final = _place(folder)
+    rest = f'","stamp":"{stamp.digest}",{text_of(entry)[1:]}\n'.encode()
+    final = entry_place(folder)
     with contextlib.suppress(OSError, BadInput):
         final.parent.mkdir(exist_ok=True)
         write_whole(final, _start() + _digest(rest) + rest, durable=False)
+
+
+def stamp_if_readable(folder: Path) -> Stamp | None:
+    """A surface's stamp; None for another folder, and where it may not be read."""
+    try:
+        return _stamp(folder)
+    except PermissionError:
+        return None
 
 
 def _remove(path: Path) -> None:
@@ -341,7 +349,7 @@ def _remove(path: Path) -> None:
         path.unlink(missing_ok=True)
 
 
-def _stamp(folder: Path) -> _Stamp | None:
+def _stamp(folder: Path) -> Stamp | None:
     """Take a folder's stamp; None if it is no surface, `PermissionError` if it may not be read."""
     try:
         with os.scandir(folder) as found:
@@ -357,4 +365,4 @@ def _stamp(folder: Path) -> _Stamp | None:
         facts = (state.st_mode, state.st_size, state.st_mtime_ns, state.st_ctime_ns)
         sha.update(os.fsencode(name) + f"/{facts}\n".encode())
     newest = max(max(state.st_mtime_ns, state.st_ctime_ns) for _, state in files)
-    return _Stamp(sha.hexdigest(), newest)
+    return Stamp(sha.hexdigest(), newest)

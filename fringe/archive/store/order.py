@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fringe.archive.store import hdf5, layout
+from fringe.archive.store.kept_summaries import read_summaries
 from fringe.archive.store.read import read_summary, session_files
 from fringe.archive.store.session import SessionSummary
 from fringe.errors import BadInput
@@ -86,8 +87,10 @@ def list_sessions(folder: Path) -> list[SessionSummary]:
     return list(in_order([read_summary(path) for path in session_files(folder)])[0])
 
 
-def survey(folder: Path, *more: SessionSummary) -> Survey:
+def survey(folder: Path, *more: SessionSummary, anew: bool = False) -> Survey:
     """Read what can be read of a surface's sessions, and name the rest.
+
+    Of files that have not changed since, what was read before is taken from the index.
 
     Parameters
     ----------
@@ -95,19 +98,16 @@ def survey(folder: Path, *more: SessionSummary) -> Survey:
         The surface's.
     *more : SessionSummary
         Sessions that are not on disk yet.
+    anew : bool
+        Open every file, whatever the index says.
 
     Raises
     ------
     BadInput
         If the folder itself cannot be read.
     """
-    summaries, problems = list(more), []
-    for path in session_files(folder):
-        try:
-            summaries.append(read_summary(path))
-        except BadInput as error:
-            problems.append(str(error))
-    return survey_of(folder, summaries, problems)
+    summaries, problems = read_summaries(folder, anew=anew)
+    return survey_of(folder, [*more, *summaries], problems)
 
 
 def survey_of(

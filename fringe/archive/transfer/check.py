@@ -13,8 +13,8 @@ from fringe.archive.instruments import KINDS, read_instrument
 from fringe.archive.plate_maps import map_files, map_folder, read_map
 from fringe.archive.store import hdf5
 from fringe.archive.store.digest import objects
-from fringe.archive.store.index import FOLDER as INDEX
-from fringe.archive.store.index import index_problems
+from fringe.archive.store.heads import index_problems
+from fringe.archive.store.kept_summaries import FOLDER as INDEX
 from fringe.archive.store.layout import BENCH_FOLDER, SUFFIX
 from fringe.archive.store.ledger import LEDGER
 from fringe.archive.store.moves import finish_moves, folder_name, interrupted_moves
@@ -143,7 +143,7 @@ def check_surface(folder: Path) -> Findings:
 
 def chain_problems(folder: Path) -> list[str]:
     """Say how a surface's sessions fail to hang together, be each of them as it may."""
-    return _chain_problems(folder, list(survey(folder).all_sessions))
+    return _chain_problems(folder, list(survey(folder, anew=True).all_sessions))
 
 
 def _chain_problems(folder: Path, sessions: list[SessionSummary]) -> list[str]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
-from fringe.archive.store.index import Entry, list_archive
-from fringe.archive.views.surface_state import LoggedVisits, listed_visits
-from fringe.judge.state.visits import VisitRow
-from fringe.judge.tolerance.verdict import Verdict
+from fringe.archive.store.heads import Head, keep_heads, list_heads
+from fringe.archive.views.decided import Decided, Decisions
 
 
 @dataclass(frozen=True)
@@ -17,71 +18,84 @@ class ListedSurface:
 
     Attributes
     ----------
-    entry : Entry
+    head : Head
         What the archive's list knows of it.
-    row : VisitRow or None
-        Of the last visit that worked or read.
-    verdict : Verdict or None
-        Of that visit, by today's tolerance.
+    decided : Decided
+        Of its last visit that worked or read, by today's tolerance.
     step : str or None
         What to do next, where that was asked for.
     """
 
-    entry: Entry
-    row: VisitRow | None = None
-    verdict: Verdict | None = None
+    head: Head
+    decided: Decided
     step: str | None = None
 
     @property
     def name(self) -> str:
         """Of the surface; of its folder where the record cannot be read."""
-        return self.entry.surface.name if self.entry.surface else self.entry.folder.name
+        return self.head.name
+
+    @property
+    def form(self) -> str | None:
+        """`convex` or `concave`; None where the record cannot be read."""
+        form: str | None = self._recorded("form")
+        return form
 
     @property
     def state(self) -> str:
         """Verdict, or how far it is without one."""
-        if self.entry.surface is None:
+        if self.head.values["record"] is None:
             return "damaged"
-        if self.row is None:
+        if not self.decided.worked:
             return "new"
-        return "open" if self.verdict is None else self.verdict.state
+        return self.decided.state or "open"
 
     @property
-    def when(self) -> float:
-        """Time of the last visit; before all time without one."""
-        return self.entry.visits[-1].when.timestamp() if self.entry.visits else float("-inf")
+    def last_visit(self) -> datetime | None:
+        """Time of the last visit."""
+        when = self.head.values["last_visit"]
+        return None if when is None else datetime.fromisoformat(when)
+
+    @property
+    def visits(self) -> int:
+        """How many count."""
+        return int(self.head.values["visits"])
 
     @property
     def hours(self) -> float:
         """Work so far [h]."""
-        return sum(visit.work.minutes or 0.0 for visit in self.entry.visits) / 60
+        return float(self.head.values["hours"])
 
     @property
     def stage(self) -> str | None:
         """The last stage that was worked."""
-        return next((v.work.stage for v in reversed(self.entry.visits) if v.work.stage), None)
+        stage: str | None = self.head.values["stage"]
+        return stage
 
     def to_json(self) -> dict[str, object]:
         """Return everything under its name."""
-        surface, row, visits = self.entry.surface, self.row, self.entry.visits
         return {
             "name": self.name,
-            "folder": str(self.entry.folder),
-            "form": surface.form if surface else None,
-            "radius_mm": surface.radius_mm if surface else None,
-            "diameter_mm": surface.diameter_mm if surface else None,
+            "folder": str(self.head.folder),
+            "form": self.form,
+            "radius_mm": self._recorded("radius_mm"),
+            "diameter_mm": self._recorded("diameter_mm"),
             "state": self.state,
-            "probability": self.verdict.probability if self.verdict else None,
-            "last_visit": visits[-1].when.isoformat() if visits else None,
-            "visits": len(visits),
-            "sessions": self.entry.sessions,
+            "probability": self.decided.probability,
+            "last_visit": self.head.values["last_visit"],
+            "visits": self.visits,
+            "sessions": self.head.values["sessions"],
             "hours": self.hours,
             "stage": self.stage,
-            "power_fringes": row.power_fringes if row else None,
-            "power_u95_fringes": row.power_u95_fringes if row else None,
-            "sense": row.sense if row else None,
+            "power_fringes": self.decided.power_fringes,
+            "power_u95_fringes": self.decided.power_u95_fringes,
+            "sense": self.decided.sense,
             "next_step": self.step,
         }
+
+    def _recorded(self, name: str) -> Any:
+        record = self.head.values["record"]
+        return None if record is None else record[name]
 
 
 @dataclass(frozen=True)
@@ -128,17 +142,21 @@ def surface_list(archive: Path, *, still_open: bool = False, steps: bool = False
     BadInput
         If there is no such archive.
     """
-    entries = list_archive(archive).entries
-    visits = listed_visits(entries, alone=not steps)
-    states = [_listed(*both, steps=steps) for both in zip(entries, visits, strict=True)]
-    shown = [one for one in states if not (still_open and one.state == "inside")]
-    shown.sort(key=lambda one: one.when, reverse=True)
-    problems = tuple(line for entry in entries for line in entry.problems)
-    return SurfaceList(archive, tuple(shown), len(states), problems)
+    listed = list_heads(archive)
+    heads = listed.heads
+    decisions = Decisions(heads)
+    if steps:
+        decisions.add_steps()
+    if listed.changed or decisions.changed:
+        keep_heads(archive, decisions.heads)
+    found = ((one, decisions.of(one.folder)) for one in heads)
+    shown = [ListedSurface(one, of, of.step if steps else None) for one, of in found]
+    shown = [one for one in shown if not (still_open and one.state == "inside")]
+    shown.sort(key=_last_time, reverse=True)
+    problems = tuple(line for head in heads for line in head.problems)
+    return SurfaceList(archive, tuple(shown), len(heads), problems)
 
 
-def _listed(entry: Entry, visits: LoggedVisits | None, *, steps: bool) -> ListedSurface:
-    if visits is None:
-        return ListedSurface(entry)
-    row, verdict = visits.last()
-    return ListedSurface(entry, row, verdict, visits.state().next_step.text() if steps else None)
+def _last_time(one: ListedSurface) -> float:
+    """Time of the last visit; before all time without one."""
+    return one.last_visit.timestamp() if one.last_visit else -math.inf

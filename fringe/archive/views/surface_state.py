@@ -7,11 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from heapq import nlargest
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.index import Entry, indexed_visits
+from fringe.archive.store.kept_summaries import MANY
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.session import SessionSummary
 from fringe.archive.store.surface import E_LINE_NM, Surface, load_surface
@@ -23,6 +25,7 @@ from fringe.judge.progress import Progress, last_visit, progress
 from fringe.judge.state.visits import VisitRecord, VisitRow
 
 if TYPE_CHECKING:
+    from fringe.archive.store.kept_beliefs import BeliefMemory
     from fringe.judge.advice.step import NextStep
     from fringe.judge.judging import Judging
     from fringe.judge.state.observed import OtherSurface
@@ -160,7 +163,9 @@ class LoggedVisits:
     told: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     struck: tuple[VisitRow, ...] = ()
 
-    def state(self, *more: VisitRecord, pit_factor: float | None = None) -> SurfaceState:
+    def state(
+        self, *more: VisitRecord, pit_factor: float | None = None, last_only: bool = False
+    ) -> SurfaceState:
         """Judge the visits.
 
         Parameters
@@ -169,20 +174,33 @@ class LoggedVisits:
             Visits after the logged ones: what lies on the bench.
         pit_factor : float, optional
             Depth of a grit's pits over its grain size; that of the table otherwise.
+        last_only : bool
+            Say what to do next after the last visit alone, and not what was to do before.
         """
         made = made_to(self.surface, (*self.visits, *more))
+        told = [session for session, step in self.told.items() if step]
         judged = progress(
             made.visits,
             made.surface.tolerance,
             aperture=aperture_if_any(made.surface),
             others=self.others if any(one.own for one in made.visits) else (),
             pit_factor=pit_factor,
+            told=[one.session_id for one in made.visits] if last_only else told,
+            memory=self._memory(),
         )
         if made.last_elsewhere is not None:
             judged = judged.with_step(read_elsewhere(*made.last_elsewhere))
         rows = tuple(self._as_told(row) for row in judged.rows)
         judged = replace(judged, rows=rows)
         return SurfaceState(self.surface, judged, self.problems, made, self.struck)
+
+    def _memory(self) -> BeliefMemory | None:
+        """What the archive's index keeps of what was believed of it."""
+        if self.surface.folder is None or len(self.visits) < MANY:
+            return None
+        from fringe.archive.store.kept_beliefs import BeliefMemory
+
+        return BeliefMemory(self.surface.folder)
 
     def _as_told(self, row: VisitRow) -> VisitRow:
         """A row with what was advised then, where that is kept, and not what would be today."""
@@ -275,27 +293,6 @@ def struck_row(session: SessionSummary) -> VisitRow:
     )
 
 
-def listed_visits(
-    entries: Sequence[Entry], *, alone: bool = False
-) -> Iterator[LoggedVisits | None]:
-    """What the state of each surface of a list is made from; None for one without a record.
-
-    Parameters
-    ----------
-    entries : sequence of Entry
-        All surfaces of an archive.
-    alone : bool
-        Let none of them learn from the others.
-    """
-    others = OtherSurfaces(entries)
-    for entry in entries:
-        if entry.surface is None:
-            yield None
-        else:
-            like = () if alone else like_surfaces(entry.surface, others)
-            yield LoggedVisits(entry.surface, entry.visits, like, entry.problems)
-
-
 class OtherSurfaces:
     """Surfaces of one archive with what their work teaches, each read once.
 
@@ -322,6 +319,29 @@ class OtherSurfaces:
         entry = self._entries.get(folder)
         return load_surface(folder) if entry is None or entry.surface is None else entry.surface
 
+    def diameter_mm(self, folder: Path) -> float | None:
+        """Diameter of one's aperture; None where its record cannot be read."""
+        try:
+            return self.surface(folder).diameter_mm
+        except BadInput:
+            return None
+
+    def teaches(self, folder: Path) -> bool:
+        """Whether one was read often enough to tell what work does."""
+        try:
+            return teaches(self.worked(self.surface(folder)))
+        except BadInput:
+            return False
+
+    def like(self, folder: Path, diameter_mm: float) -> Iterator[Path]:
+        """Like surfaces that teach, those first to which something was added last."""
+        found = (
+            other
+            for other in self.latest(folder)
+            if _alike(diameter_mm, self.diameter_mm(other)) and self.teaches(other)
+        )
+        return islice(found, MOST_LIKE)
+
     def worked(self, surface: Surface) -> OtherSurface:
         """One of them, with what its visits tell of the work."""
         from fringe.judge.state.observed import OtherSurface, observed
@@ -346,23 +366,20 @@ def like_surfaces(
     """
     assert surface.folder is not None
     others = others or OtherSurfaces()
-    found: list[OtherSurface] = []
-    for folder in others.latest(surface.folder):
-        if len(found) >= MOST_LIKE:
-            break
-        try:
-            other = others.surface(folder)
-            like = others.worked(other) if _alike(surface, other) else None
-        except BadInput:
-            continue
-        if like is not None and sum(bool(visit.readings) for visit in like.visits) > 1:
-            found.append(like)
+    found = [
+        others.worked(others.surface(folder))
+        for folder in others.like(surface.folder, surface.diameter_mm)
+    ]
     return tuple(reversed(found))
 
 
-def _alike(surface: Surface, other: Surface) -> bool:
-    ratio = surface.diameter_mm / other.diameter_mm
-    return 1 / LIKE_DIAMETER <= ratio <= LIKE_DIAMETER
+def teaches(other: OtherSurface) -> bool:
+    """Whether a surface was read often enough to tell what work does."""
+    return sum(bool(visit.readings) for visit in other.visits) > 1
+
+
+def _alike(diameter_mm: float, other_mm: float | None) -> bool:
+    return other_mm is not None and 1 / LIKE_DIAMETER <= diameter_mm / other_mm <= LIKE_DIAMETER
 
 
 def _latest_folders(archive: Path, count: int) -> list[Path]:

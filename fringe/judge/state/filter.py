@@ -11,9 +11,11 @@ are merged (the generalised pseudo-Bayes method of second order) but for those o
 from __future__ import annotations
 
 import copy
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +25,7 @@ from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.belief import Belief, Doubt
 from fringe.judge.state.doubts import Doubts
 from fringe.judge.state.hypotheses import hypotheses_of, weighed_by_gauge
+from fringe.judge.state.memory import KEPT, MANY, FilterState, Memory, keys
 from fringe.judge.state.mixture import Mixture, merge_earlier, moments
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit, OtherSurface, Spell
 from fringe.judge.state.pits import PitsFilter
@@ -32,6 +35,8 @@ from fringe.judge.state.update import spells_terms, updated
 
 Array = NDArray[np.float64]
 
+# of the filter, besides its arrays
+_PLAIN = ("rested", "unread", "readings", "polished_minutes", "unread_rings")
 SHOWS_RINGS_MINUTES = 15.0  # of polishing, after which a surface shows rings
 
 
@@ -40,7 +45,9 @@ def believe(
     *,
     others: Sequence[OtherSurface] = (),
     pit_factor: float | None = None,
-) -> list[Belief]:
+    memory: Memory | None = None,
+    wanted: int | None = None,
+) -> list[Belief | None]:
     """Infer the state of a surface after each of its visits.
 
     Parameters
@@ -52,15 +59,40 @@ def believe(
         to this one.
     pit_factor : float, optional
         Depth of a grit's pits over its grain size; learned otherwise.
+    memory : Memory, optional
+        What was inferred before, to go on from.
+    wanted : int, optional
+        Of so many of the last visits; None: of all.
 
     Returns
     -------
-    list of Belief
-        One a visit: by what was known after it.
+    list of Belief or None
+        One a visit: by what was known after it; None where it is not wanted.
     """
     stages = [one.stage for visit in visits for one in visit.spells]
     follower = Follower(stages, others=others, pit_factor=pit_factor)
-    return [follower.take(visit) for visit in visits]
+    first = 0 if wanted is None else max(0, len(visits) - wanted)
+    if memory is None or len(visits) < MANY:
+        return [follower.take(one, told=i >= first) for i, one in enumerate(visits)]
+    names = list(keys(visits, follower.layout, others, pit_factor))
+    known = [one for one in memory.recall() if names[one.visits : one.visits + 1] == [one.key]]
+    usable = [one for one in known if one.visits <= first + 1]
+    beliefs: list[Belief | None] = [None] * len(visits)
+    done = 0
+    if usable:
+        last = max(usable, key=lambda one: one.visits)
+        done = last.visits
+        belief = follower.go_on(last, visits[:done])
+        if done > first:
+            beliefs[done - 1] = belief
+    for place in range(done, len(visits)):
+        beliefs[place] = follower.take(visits[place], told=place >= first)
+        if place >= len(visits) - 2:
+            known.append(follower.state(place + 1, names[place + 1]))
+    if done < len(visits):
+        states = {one.visits: one for one in known}
+        memory.keep([states[count] for count in sorted(states)[-KEPT:]])
+    return beliefs
 
 
 class Follower:
@@ -84,10 +116,27 @@ class Follower:
         known = taught_shop(tuple(others), pit_factor).extended(stages)
         self._filter = _Filter(known, PitsFilter(known.layout, pit_factor, known.pits))
         self._taught = known.taught
+        self.layout = known.layout
 
-    def take(self, visit: ObservedVisit) -> Belief:
-        """Take one visit in: what is believed after it."""
-        return self._filter.belief(visit, self._filter.step(visit), self._taught)
+    @overload
+    def take(self, visit: ObservedVisit) -> Belief: ...
+
+    @overload
+    def take(self, visit: ObservedVisit, *, told: bool) -> Belief | None: ...
+
+    def take(self, visit: ObservedVisit, *, told: bool = True) -> Belief | None:
+        """Take one visit in: what is believed after it, where that is to be told."""
+        self._filter.step(visit)
+        return self._filter.belief(self._taught) if told else None
+
+    def state(self, visits: int, key: str) -> FilterState:
+        """Its state after so many visits, to be kept."""
+        return FilterState(visits, key, *self._filter.kept())
+
+    def go_on(self, state: FilterState, visits: Sequence[ObservedVisit]) -> Belief:
+        """Go on from a state, and the visits that it has taken in: what is believed then."""
+        self._filter.go_on(state, visits)
+        return self._filter.belief(self._taught)
 
     def copy(self) -> Follower:
         """Another one that goes on from here."""
@@ -164,9 +213,10 @@ class _Filter:
         self._readings = 0
         self._polished_minutes = 0.0
         self._unread_rings = 0
+        self._doubted: tuple[Doubt, ...] = ()
 
-    def step(self, visit: ObservedVisit) -> tuple[Doubt, ...]:
-        """Take one visit in; what is doubted now."""
+    def step(self, visit: ObservedVisit) -> None:
+        """Take one visit in."""
         self._polish(visit)
         rest = rest_of(visit, self._last, self._rested)
         hypotheses = hypotheses_of(visit, unread=self._unread_rings, doubtful_rest=rest.doubtful)
@@ -174,7 +224,7 @@ class _Filter:
         hypotheses = weighed_by_gauge(hypotheses, gauged)
         work = spells_terms(visit.spells, self._layout, gauged)
         joint = updated(self._mixture, hypotheses, work, visit, rest)
-        doubts = self._doubts.weighed(joint, hypotheses, visit.number)
+        self._doubted = self._doubts.weighed(joint, hypotheses, visit.number)
         self._mixture, origins = merge_earlier(joint)
         self._doubts.merged(origins, hypotheses, visit.number)
         if visit.spells:
@@ -185,7 +235,35 @@ class _Filter:
         self._worked.extend(visit.spells)
         self._unread = (self._unread or bool(visit.spells)) and not visit.readings
         self._readings += len(visit.readings)
-        return doubts
+
+    def kept(self) -> tuple[dict[str, Array], dict[str, Any]]:
+        """All that a filter of the same shop and visits needs to go on from here."""
+        one, blunders = self._mixture, self._doubts.kept()
+        pits, pits_facts = self._pits.kept()
+        arrays = {
+            "weights": one.weights,
+            "means": one.means,
+            "covariances": one.covariances,
+            "given": blunders[1],
+            **{f"pits_{name}": values for name, values in pits.items()},
+        }
+        facts = {name: getattr(self, f"_{name}") for name in _PLAIN}
+        doubted = [dataclasses.asdict(doubt) for doubt in self._doubted]
+        return arrays, {**facts, "blunders": blunders[0], "doubted": doubted, "pits": pits_facts}
+
+    def go_on(self, state: FilterState, visits: Sequence[ObservedVisit]) -> None:
+        """Undo :meth:`kept`."""
+        arrays, facts = state.arrays, state.facts
+        self._mixture = Mixture(arrays["weights"], arrays["means"], arrays["covariances"])
+        for name in _PLAIN:
+            setattr(self, f"_{name}", facts[name])
+        self._doubts.go_on(facts["blunders"], arrays["given"])
+        self._doubted = tuple(Doubt(**one) for one in facts["doubted"])
+        self._last = visits[-1]
+        self._worked = [spell for visit in visits for spell in visit.spells]
+        last = self._worked[-1].stage if self._worked else None
+        pits = {n.removeprefix("pits_"): v for n, v in arrays.items() if n.startswith("pits_")}
+        self._pits.go_on(pits, facts["pits"], last)
 
     def _polish(self, visit: ObservedVisit) -> None:
         """Count the polishing since the surface was ground last, and visits without its rings."""
@@ -210,9 +288,8 @@ class _Filter:
         mean, covariance = moments(one.weights[None], one.means[None], one.covariances[None])
         return mean[0], covariance[0]
 
-    def belief(
-        self, visit: ObservedVisit, doubts: tuple[Doubt, ...], taught: dict[str, int]
-    ) -> Belief:
+    def belief(self, taught: dict[str, int]) -> Belief:
+        """What is believed now."""
         last = self._worked[-1] if self._worked else None
         one = self._mixture
         return Belief(
@@ -220,7 +297,7 @@ class _Filter:
             weights=one.weights,
             means=one.means,
             covariances=one.covariances,
-            doubts=doubts,
+            doubts=self._doubted,
             spells=tuple(self._worked),
             last_stage=None if last is None else last.stage,
             last_on_top=None if last is None else last.on_top,

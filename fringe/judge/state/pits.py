@@ -12,8 +12,9 @@ doi 10.1007/s10236-003-0036-9, from memory), a look through a loupe by weights.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +51,7 @@ LOUPE_SEES, LOUPE_ERRS = 0.99, 0.05
 WRONG = 0.2
 LEAST_REMOVED_UM = 1e-6  # less is a typing error in the minutes
 _RATIO, _GRAINS, _COMMON, _STAGES = 0, 1, 2, 3
+_ARRAYS = ("theta", "weights", "pace", "own_grains")  # of the filter
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,6 +186,24 @@ class PitsFilter:
         """Samples of what the shop takes on to its next surface, equally likely."""
         self._resample()
         return self._theta
+
+    def kept(self) -> tuple[dict[str, Array], dict[str, Any]]:
+        """All that one of the same shop needs to go on from here: arrays, and the rest."""
+        arrays = {name: getattr(self, f"_{name}") for name in _ARRAYS}
+        if self._depth is not None:
+            arrays["depth"] = self._depth
+        facts = {"left_by": self._left_by, "count": self._count, "polished": self._polished}
+        return arrays, facts
+
+    def go_on(
+        self, arrays: Mapping[str, Array], facts: Mapping[str, Any], stage: Stage | None
+    ) -> None:
+        """Undo :meth:`kept`, in a stage; None before any work."""
+        for name in _ARRAYS:
+            setattr(self, f"_{name}", arrays[name])
+        self._depth, self._stage = arrays.get("depth"), stage
+        self._left_by, self._count = facts["left_by"], facts["count"]
+        self._polished = facts["polished"]
 
     def step(self, visit: ObservedVisit) -> Gauged | None:
         """Take one visit in.

@@ -60,18 +60,17 @@ def _table(shown: Sequence[ListedSurface], width: int, *, steps: bool) -> Table:
 
 
 def _cells(one: ListedSurface) -> list[str]:
-    surface, row, visits = one.entry.surface, one.row, one.entry.visits
-    power = ""
-    if row is not None and row.power_fringes is not None:
-        signed = row.sense != "unknown"
-        power = plus_minus(row.power_fringes, row.power_u95_fringes, signed=signed)
+    decided, power = one.decided, ""
+    if decided.power_fringes is not None:
+        signed = decided.sense != "unknown"
+        power = plus_minus(decided.power_fringes, decided.power_u95_fringes, signed=signed)
         power = power if signed else f"? {power}"
     return [
         one.name,
-        surface.form if surface else "",
+        one.form or "",
         one.state,
-        f"{visits[-1].when:%Y-%m-%d %H:%M}" if visits else "",
-        str(len(visits) or ""),
+        f"{one.last_visit:%Y-%m-%d %H:%M}" if one.last_visit else "",
+        str(one.visits or ""),
         figures(one.hours, 2) if one.hours else "",
         one.stage or "",
         power,

@@ -281,7 +281,7 @@ def test_the_index_is_json(archive):
     listed(archive)
     for data in bytes_of(archive).values():
         values = json.loads(data)
-        assert (values["schema"], values["schema_version"]) == ("fringe index", 3)
+        assert (values["schema"], values["schema_version"]) == ("fringe index", 4)
         rest = data.partition(values["sha256"].encode())[2]
         assert hashlib.sha256(rest).hexdigest() == values["sha256"]
 

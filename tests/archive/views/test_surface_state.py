@@ -7,7 +7,6 @@ import os
 
 import pytest
 
-from fringe.archive.store.index import list_archive
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import session_files
 from fringe.archive.store.session import Visit
@@ -15,7 +14,6 @@ from fringe.archive.store.surface import Surface, add_surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.views.surface_state import (
     like_surfaces,
-    listed_visits,
     logged_visits,
     surface_state,
 )
@@ -133,19 +131,6 @@ def test_a_large_archive_costs_no_more(make, monkeypatch):
     os.utime(own.folder, (2e9, 2e9))
     (other,) = like_surfaces(own)
     assert other.visits[1].readings[0].height_um == pytest.approx(-5.0 * WAVE / 2000)
-
-
-def test_a_list_says_the_same_next_step(make):
-    """Each surface of a list has the state that it has by itself, like surfaces included."""
-    for i in range(3):
-        make(f"other {i}", [-30.0, -24.0 + 0.2 * i, -18.0])
-    new = make("new", [-12.0])
-    entries = list_archive(new.folder.parent).entries
-    listed = {one.surface.name: one.state() for one in listed_visits(entries)}
-    for entry in entries:
-        alone = surface_state(entry.surface)
-        assert listed[entry.surface.name].to_json() == alone.to_json()
-    assert listed["other 0"].next_step.forecast.surfaces == 2
 
 
 def test_the_verdict_as_of_each_visit(make):

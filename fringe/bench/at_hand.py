@@ -16,6 +16,7 @@ from fringe.archive.views.photographs import logged
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.settings import Settings
 from fringe.bench.shots import Shot
+from fringe.bench.taken import Taken
 from fringe.bench.words import bench_words
 from fringe.judge.spherometer.compare import SagResult
 from fringe.orders.options import StatedOptions
@@ -31,6 +32,7 @@ class Undoable:
     visit_id: str
     done: LoggedVisit
     shots: tuple[Shot, ...]
+    taken: Taken
     settings: Settings
     logged_s: float = field(default_factory=time.monotonic)
 

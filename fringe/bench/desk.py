@@ -6,29 +6,31 @@ import hashlib
 import secrets
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from fringe.archive.instruments import find_lamp, list_instruments
+from fringe.archive.instruments import find_lamp
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session
-from fringe.archive.store.surface import Surface, list_surfaces, load_surface
+from fringe.archive.store.surface import Surface
 from fringe.archive.views.changed_visits import log_or_change, strike_visit
+from fringe.archive.views.laid import as_laid
 from fringe.archive.views.logged_visit import log_and_judge
 from fringe.archive.views.reading_options import stated_options, with_camera
 from fringe.archive.views.surface_state import LoggedVisits, logged_visits
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.answers import history, visit_answer
 from fringe.bench.at_hand import UNDO_S, UNDONE, Undoable, bench_visit, told_of
-from fringe.bench.kept import MOST_REMEMBERED, Content, KeptBench
+from fringe.bench.kept import MOST_REMEMBERED, NOTHING, Content, KeptBench
 from fringe.bench.logged_once import LoggedOnce
+from fringe.bench.on_record import instruments_of, surfaces_of
 from fringe.bench.settings import SENSES, Settings
 from fringe.bench.shots import Shot, make_shot, shot_view
-from fringe.bench.sight import advised, course, judged, surface_line
+from fringe.bench.sight import AtHand, advised, at_hand, course, judged, surface_line
+from fringe.bench.taken import Taken
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
-from fringe.optics.lamps import lamp_names
 from fringe.orders.options import StatedOptions
 from fringe.photo.ellipse import Edge
 
@@ -67,6 +69,7 @@ class Desk:
         # another number after each start, so that no device takes the new bench for the old one
         self._changed = time.time_ns() // 1_000_000
         self._shots: list[Shot] = []
+        self._taken = NOTHING
         self._logged: dict[str, LoggedOnce] = {}
         self._begun: dict[str, str | None] = {}
         self._cache: tuple[tuple[Path, int], LoggedVisits] | None = None
@@ -74,7 +77,7 @@ class Desk:
         self._changing = threading.Lock()
         self._last: Undoable | None = None
         self._undone: frozenset[str] = frozenset()
-        names = [surface.name for surface in self.surfaces()]
+        names = [surface.name for surface in surfaces_of(self.archive)]
         if not names:
             raise BadInput(f"{archive}: no surface yet; `fringe surface add` makes one")
         self.settings = Settings(surface=names[0] if len(names) == 1 else None)
@@ -84,25 +87,6 @@ class Desk:
             self._visit = self._begin()
         else:
             self._take_up(kept, names)
-
-    def surfaces(self) -> list[Surface]:
-        """The archive's surfaces; records that are damaged are left out."""
-        surfaces = []
-        for folder in list_surfaces(self.archive):
-            try:
-                surfaces.append(load_surface(folder))
-            except BadInput:
-                continue
-        return surfaces
-
-    def lamps(self) -> list[str]:
-        """Names of the lamps of the archive and of the table."""
-        own = [lamp.name for lamp in list_instruments(self.archive, "lamp")]
-        return [*own, *(name for name in lamp_names() if name not in own)]
-
-    def cameras(self) -> list[str]:
-        """Names of the cameras that the archive has on record."""
-        return [camera.name for camera in list_instruments(self.archive, "camera")]
 
     # --- what a device may do ---------------------------------------------------------------
 
@@ -119,15 +103,16 @@ class Desk:
         if settings.surface is not None:
             surface = self._surface(settings.surface)
             find_lamp(settings.lamp or surface.lamp or "sodium", self.archive)
+            as_laid(surface, None, settings.against)
         with_camera(settings.stated(), self.archive)
         with self._lock:
             if settings.surface != self.settings.surface:
-                settings = replace(settings, sense="auto")  # it was stated for the other surface
+                settings = settings.for_next_visit()  # it was stated for the other surface
             if settings != self.settings:
                 other = settings.surface != self.settings.surface
                 self.settings = settings
                 if other:
-                    self._visit = self._begin()
+                    self._visit, self._taken = self._begin(), NOTHING
                 for shot in self._shots:
                     self._read(shot)
                 self._touch()
@@ -183,8 +168,15 @@ class Desk:
             shot.give_up()
             self._shots.remove(shot)
             if not self._shots:
-                # where the pieces touched was said of the photographs that are gone
-                self.settings = replace(self.settings, sense="auto")
+                # how the pieces lay was said of the photographs that are gone
+                self.settings = self.settings.for_next_visit()
+            self._touch()
+
+    def set_taken(self, change: Callable[[Taken], Taken]) -> None:
+        """Change what was read without a photograph: by eye, on the spherometer."""
+        with self._lock:
+            self._chosen()
+            self._taken = change(self._taken)
             self._touch()
 
     def set_edge(self, identity: str, edge: Edge | str) -> None:
@@ -221,13 +213,15 @@ class Desk:
             surface = self._chosen()
             if any(one.state in ("waiting", "reading") for one in self._shots):
                 raise BadInput("a photograph is still being read; wait for it or remove it")
+            laid = self.settings.against if self._shots or self._taken.by_eye else None
+            whole = self._taken.onto(request, laid)
             visit, sagittas = bench_visit(
-                surface, visit_id, self._shots, request, self.settings.stated(), self._undone
+                surface, visit_id, self._shots, whole, self.settings.stated(), self._undone
             )
             done = log_and_judge(surface, visit, sagittas)
             result = told_of(done)
             self._logged[visit_id] = LoggedOnce.of(result, request)
-            self._last = Undoable(visit_id, done, tuple(self._shots), self.settings)
+            self._last = Undoable(visit_id, done, tuple(self._shots), self._taken, self.settings)
             self._next_visit()
             return result
 
@@ -248,8 +242,8 @@ class Desk:
             self._last = None
             done = strike_visit(last.done.surface, str(last.done.number), UNDONE)
             same = self.settings.surface == last.settings.surface
-            if same and not self._shots:
-                self._shots = list(last.shots)
+            if same and not self._shots and not self._taken.any:
+                self._shots, self._taken = list(last.shots), last.taken
                 self.settings = last.settings
                 self._undone = frozenset(shot.sha256 for shot in last.shots)
             self._touch()
@@ -291,20 +285,26 @@ class Desk:
         with self._lock:
             surface = None if self.settings.surface is None else self._chosen()
             known = None if surface is None else self._known(surface)
-            state, row = judged(known, self._shots)
+            found = AtHand()
+            if surface is not None:
+                found = at_hand(surface, self._shots, self._taken, self.settings)
+            state, row = judged(known, found)
             answer = None
             if state is not None and row is not None:
-                count = sum(one.reading is not None for one in self._shots)
-                answer = visit_answer(state, row, count)
+                answer = visit_answer(state, row, len(found.measured))
             # the visit at hand has no session yet
             seen = [] if state is None else [one for one in state.listed if one.session_id]
             return {
                 "changed": self._changed,
                 "visit": self._visit,
                 "not_kept": self._kept.problem,
-                "surfaces": [surface_line(one) for one in self.surfaces()],
-                "lamps": self.lamps(),
-                "cameras": self.cameras(),
+                "surfaces": [surface_line(one) for one in surfaces_of(self.archive)],
+                **instruments_of(self.archive),
+                "taken": {
+                    **self._taken.to_json(),
+                    "hint": found.hint,
+                    "notes": list(found.notes),
+                },
                 "settings": {
                     "surface": self.settings.surface,
                     "lamp": self.settings.lamp,
@@ -312,6 +312,7 @@ class Desk:
                     "sense": self.settings.sense,
                     "camera_distance_mm": self.settings.camera_distance_mm,
                     "camera": self.settings.camera,
+                    "against": self.settings.against,
                 },
                 "shots": [shot_view(one) for one in self._shots],
                 "answer": answer,
@@ -354,8 +355,8 @@ class Desk:
 
     def _next_visit(self) -> None:
         """Clear the bench; where this visit's pieces touched says nothing about the next one."""
-        self._shots, self._undone = [], frozenset()
-        self.settings = replace(self.settings, sense="auto")
+        self._shots, self._taken, self._undone = [], NOTHING, frozenset()
+        self.settings = self.settings.for_next_visit()
         self._visit = self._begin()
         self._touch()
 
@@ -363,11 +364,11 @@ class Desk:
         """Go on where the bench was left, whatever ended it."""
         self._begun, self._logged = dict(kept.begun), dict(kept.logged)
         self._visit = kept.visit
-        self._shots = list(kept.shots)
+        self._shots, self._taken = list(kept.shots), kept.taken
         self.settings = kept.settings
         if kept.settings.surface not in names:  # it was moved away or renamed meanwhile
-            self.settings = replace(self.settings, surface=None, sense="auto")
-            self._visit = self._begin()
+            self.settings = replace(self.settings.for_next_visit(), surface=None)
+            self._visit, self._taken = self._begin(), NOTHING
         elif self._was_logged(kept.visit):
             self._next_visit()
         for shot in self._shots:
@@ -397,7 +398,9 @@ class Desk:
             del self._begun[old]
             self._logged.pop(old, None)
         shots = tuple(self._shots)
-        self._kept.save(Content(self._visit, self.settings, shots, self._begun, self._logged))
+        self._kept.save(
+            Content(self._visit, self.settings, shots, self._taken, self._begun, self._logged)
+        )
 
     def _same(self, digest: str) -> str | None:
         with self._lock:
@@ -410,7 +413,7 @@ class Desk:
         raise BadInput("this photograph is not on the bench any more")
 
     def _surface(self, name: str) -> Surface:
-        for surface in self.surfaces():
+        for surface in surfaces_of(self.archive):
             if surface.name == name:
                 return surface
         raise BadInput(f"{name}: no such surface in {self.archive}")
@@ -431,7 +434,8 @@ class Desk:
         if (self.settings.lamp or surface.lamp) is None:
             shot.state, shot.refusal = "refused", "choose the lamp first"
             return
-        options = stated_options(surface, self.settings.stated(shot.edge))
+        laid = as_laid(surface, None, self.settings.against)
+        options = stated_options(laid, self.settings.stated(shot.edge))
         shot.options = options
         shot.turn = turn = object()
         shot.give_up = self._reader.submit(

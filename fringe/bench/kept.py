@@ -24,11 +24,13 @@ from fringe.archive.store.layout import BENCH_FOLDER
 from fringe.bench.logged_once import LoggedOnce
 from fringe.bench.settings import Settings
 from fringe.bench.shots import Shot
+from fringe.bench.taken import Taken
 from fringe.errors import BadInput
 from fringe.files import PARTIAL, make_folders, write_whole
 from fringe.photo.ellipse import Edge
 
 _FILE, _SCHEMA = "bench.json", 1
+NOTHING = Taken()
 MOST_REMEMBERED = 50  # visits that are known to have been on the bench
 
 
@@ -42,6 +44,8 @@ class Content:
         Identity of the visit at hand.
     settings : Settings
     shots : tuple of Shot
+    taken : Taken
+        What was read without a photograph.
     begun : mapping
         For which surface each visit was begun, by its identity.
     logged : mapping
@@ -51,6 +55,7 @@ class Content:
     visit: str
     settings: Settings
     shots: tuple[Shot, ...] = ()
+    taken: Taken = NOTHING
     begun: Mapping[str, str | None] = field(default_factory=dict)
     logged: Mapping[str, LoggedOnce] = field(default_factory=dict)
 
@@ -97,6 +102,7 @@ class KeptBench:
                 values["visit"],
                 Settings.from_json(values["settings"]),
                 tuple(shot for shot in found if shot is not None),
+                Taken.from_json(values.get("taken", {})),
                 values["begun"],
                 {key: LoggedOnce(**one) for key, one in values["logged"].items()},
             )
@@ -172,6 +178,7 @@ def _values(content: Content) -> dict[str, Any]:
         "visit": content.visit,
         "settings": content.settings.to_json(),
         "shots": [_shot_values(shot) for shot in content.shots],
+        "taken": content.taken.to_json(),
         "begun": dict(list(content.begun.items())[-MOST_REMEMBERED:]),
         "logged": {
             key: {"result": one.result, "said": one.said, "words": one.words}

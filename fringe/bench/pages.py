@@ -14,13 +14,20 @@ from fringe.archive.views.asked import Asked, UnknownStage
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.desk import Desk, FullBench, OtherVisit
 from fringe.bench.guard import Guard, NotAllowedError
-from fringe.bench.typed import edge_of, sent_values, settings_of, text_of, visit_request
+from fringe.bench.typed import (
+    change_of_taken,
+    edge_of,
+    sent_values,
+    settings_of,
+    text_of,
+    visit_request,
+)
 from fringe.bench.words import bench_words
 from fringe.errors import FringeError
 from fringe.format import capital
 
 MOST_UPLOAD = 50_000_000
-_MODULES = ("asking", "bench", "course", "draft", "edge", "enter", "outbox", "talk")
+_MODULES = ("asking", "bench", "course", "draft", "edge", "enter", "outbox", "taken", "talk")
 SCRIPTS = tuple(f"{name}.js" for name in _MODULES)
 _OPEN = ("/", "/enter", "/bench.css", "/enter.js")  # what a device sees before it is let in
 _HEADERS = {
@@ -112,6 +119,11 @@ def _add_desk(app: Flask, desk: Desk) -> None:
     @app.post("/api/desk")
     def change() -> Response:
         desk.set(settings_of(sent_values()))
+        return _json(desk.view())
+
+    @app.post("/api/taken")
+    def taken() -> Response:
+        desk.set_taken(change_of_taken(sent_values()))
         return _json(desk.view())
 
     @app.post("/api/log")

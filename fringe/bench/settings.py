@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 from fringe.orders.options import StatedOptions
@@ -21,6 +21,11 @@ class Settings:
     sense: str = "auto"
     camera_distance_mm: float | None = None  # said by hand, before what the camera's record says
     camera: str | None = None
+    against: str | None = None  # the piece that the work is laid on, where it is not its plate
+
+    def for_next_visit(self) -> Settings:
+        """What holds for the next visit as well: how the pieces lay was said of this one."""
+        return replace(self, sense="auto", against=None)
 
     def stated(self, edge: Edge | str = "auto") -> StatedOptions:
         """How a photograph with this edge was taken."""

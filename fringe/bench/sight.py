@@ -3,30 +3,87 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
+from fringe.archive.store.bench import bench_of, logged_measured
+from fringe.archive.store.session import LoggedReading
 from fringe.archive.store.surface import Surface
-from fringe.archive.views.one_reading import reading_measured
+from fringe.archive.views.log_request import visit_of
+from fringe.archive.views.photographs import instruments_used
 from fringe.archive.views.surface_state import LoggedVisits, SurfaceState
+from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.answers import settling_answer
+from fringe.bench.settings import Settings
 from fringe.bench.shots import Shot, minutes_of
+from fringe.bench.taken import Taken
+from fringe.bench.words import bench_words
+from fringe.errors import FringeError
 from fringe.judge.advice.step import round_minutes
+from fringe.judge.spherometer.compare import trap_text
 from fringe.judge.state.visits import VisitRecord, VisitRow
+from fringe.judge.tolerance.measured import Measured
+
+
+@dataclass(frozen=True)
+class AtHand:
+    """What lies on the bench, measured.
+
+    Attributes
+    ----------
+    measured : tuple of Measured
+        What photographs, an eye and the spherometer say.
+    hint : str
+        Why the readings without a photograph do not count yet; empty where they do.
+    notes : tuple of str
+        What is to be known of the spherometer's readings.
+    """
+
+    measured: tuple[Measured, ...] = ()
+    hint: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def at_hand(surface: Surface, shots: Sequence[Shot], taken: Taken, settings: Settings) -> AtHand:
+    """Measure what lies on the bench, by the records of today."""
+    kept = {} if settings.against else instruments_used(surface, {"plate": surface.plate.name})
+    measured = []
+    for shot in shots:
+        if shot.reading is not None and shot.options is not None:
+            options = shot.options.to_json()
+            one = LoggedReading(shot.reading, options=options, against=settings.against)
+            bench = bench_of(surface, kept, against=settings.against, options=options)
+            measured.append(logged_measured(one, bench))
+    if not taken.any:
+        return AtHand(tuple(measured))
+    against = settings.against if taken.by_eye else None
+    try:
+        visit, sagittas = visit_of(
+            surface, (), taken.onto(VisitRequest(), against), settings.stated()
+        )
+    except FringeError as error:
+        return AtHand(tuple(measured), bench_words(str(error)))
+    for reading in visit.readings:
+        bench = bench_of(surface, kept, against=reading.against, options=reading.options)
+        measured.append(logged_measured(reading, bench))
+    measured += [one.measured for one in visit.spherometers if one.measured is not None]
+    notes = () if sagittas is None else (trap_text(sagittas), *sagittas.notes)
+    return AtHand(tuple(measured), notes=tuple(bench_words(note) for note in notes if note))
 
 
 def judged(
-    known: LoggedVisits | None, shots: Sequence[Shot]
+    known: LoggedVisits | None, found: AtHand
 ) -> tuple[SurfaceState | None, VisitRow | None]:
     """The state with what is on the bench as the last visit, and that visit's row."""
     if known is None:
         return None, None
-    read = [shot.reading for shot in shots if shot.reading]
-    measured = [reading_measured(known.surface, reading) for reading in read]
     draft: tuple[VisitRecord, ...] = ()
-    if measured:
-        draft = (VisitRecord("", datetime.now().astimezone(), measured=tuple(measured)),)
+    if found.measured:
+        draft = (VisitRecord("", datetime.now().astimezone(), measured=found.measured),)
     state = known.state(*draft)
-    return state, state.rows[-1] if draft else None
+    # a contact with another piece is the pair's matter: it makes no row of its own
+    row = state.rows[-1] if draft and not state.rows[-1].session_id else None
+    return state, row
 
 
 def advised(known: LoggedVisits | None) -> dict[str, object] | None:
@@ -68,11 +125,12 @@ def course(surface: Surface | None, shots: Sequence[Shot]) -> dict[str, object] 
 
 
 def surface_line(surface: Surface) -> dict[str, str]:
-    """A surface in one line of facts."""
+    """A surface in one line of facts, its form and its plate."""
     from fringe.format import figures
 
     facts = (
         f"{surface.form}, radius {figures(surface.radius_mm, 6)} mm, "
         f"aperture {figures(surface.diameter_mm, 5)} mm"
     )
-    return {"name": surface.name, "facts": facts}
+    plate = surface.plate.name or "its plate"
+    return {"name": surface.name, "facts": facts, "form": surface.form, "plate": plate}

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from flask import abort, request
 
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.settings import Settings
+from fringe.bench.taken import Taken
 from fringe.errors import BadInput
 from fringe.judge.state.visits import ON_TOP
-from fringe.length_lists import typed_lengths
 from fringe.photo.ellipse import Edge
-from fringe.units import TypedLength, positive_length_mm
+from fringe.units import positive_length_mm
 
 _MOST_WORDS = 20_000
 # least and most that can be meant, and the unit; what is hardly meant is asked by the record
@@ -48,7 +49,26 @@ def settings_of(values: Mapping[str, Any]) -> Settings:
         sense=text_of(values, "sense", 20) or "auto",
         camera_distance_mm=length_of(values, "camera_distance"),
         camera=text_of(values, "camera", 200),
+        against=text_of(values, "against", 1000),
     )
+
+
+def change_of_taken(values: Mapping[str, Any]) -> Callable[[Taken], Taken]:
+    """What is to be changed of the readings without a photograph.
+
+    One of `by_eye` (empty takes it back), `spherometer`, or `piece` with a `reading` that is added;
+    without one the last reading on that piece is taken back.
+    """
+    if "piece" in values:
+        piece, reading = text_of(values, "piece", 20) or "", text_of(values, "reading", 40)
+        if reading is None:
+            return lambda taken: taken.without_last(piece)
+        return lambda taken: taken.with_reading(piece, reading)
+    if "by_eye" in values:
+        by_eye = text_of(values, "by_eye", 200)
+        return lambda taken: replace(taken, by_eye=by_eye)
+    spherometer = text_of(values, "spherometer", 200)
+    return lambda taken: replace(taken, spherometer=spherometer)
 
 
 def visit_request(values: Mapping[str, Any], **more: Any) -> VisitRequest:
@@ -73,11 +93,6 @@ def visit_request(values: Mapping[str, Any], **more: Any) -> VisitRequest:
         temperature_c=number_of(values, "temperature"),
         remark=text_of(values, "remark", 5000),
         by=text_of(values, "by", 200),
-        by_eye=text_of(values, "by_eye", 200),
-        spherometer=text_of(values, "spherometer", 200),
-        sag_plate=_lengths(values, "sag_plate"),
-        sag_work=_lengths(values, "sag_work"),
-        zero=_lengths(values, "zero"),
         yes=values.get("yes") is True,
         **more,
     )
@@ -134,11 +149,6 @@ def edge_of(values: Mapping[str, Any]) -> Edge | str:
     if a < b:
         a, b, angle = b, a, angle + 90.0
     return Edge(cx, cy, a, b, (angle + 90.0) % 180.0 - 90.0, float(u_px))
-
-
-def _lengths(values: Mapping[str, Any], name: str) -> tuple[tuple[TypedLength, ...], ...]:
-    text = text_of(values, name, 2000)
-    return () if text is None else (typed_lengths(text, _called(name), "um", signed=True),)
 
 
 def _called(name: str) -> str:

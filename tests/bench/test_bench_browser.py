@@ -9,10 +9,11 @@ from dataclasses import replace
 from urllib.request import urlopen
 
 import pytest
-from bench_page import Page, served
+from bench_page import Page, said, served
 
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session
+from fringe.bench.settings import Settings
 from fringe.errors import Refused
 from fringe.format import plus_minus
 from fringe.synth import Form, Scene, render, save
@@ -107,6 +108,57 @@ def test_the_sense_is_asked_for(phone, bench, reader, photo, made_fit):
     reader.finish(replace(made_fit, sense="edge", power_fringes=-1.5))
     page.says("value", "−1.50")
     assert not page.get("ask-sense").is_displayed()
+
+
+def test_the_daily_job_in_four_taps(phone, bench, reader, photo, picture, made_fit):
+    """Photograph (and the camera's own button), contact, log: what was advised is filled in."""
+    page, desk = phone, bench.desk
+    for power, request in ((30.0, said()), (20.0, said("polish", 40.0, "work"))):
+        desk.set(Settings("concave 1", None, "centre"))
+        desk.add(picture(), "before.png")
+        reader.finish(replace(made_fit, power_fringes=power))
+        desk.log(desk.view()["visit"], request)
+    page.open(bench.urls[0])
+    advised = desk.view()["advised"]
+    page.send(photo, by="camera")  # two taps: the button here, and the camera's
+    page.seen("working")
+    reader.finish(replace(made_fit, sense="unknown"))
+    page.says("label", "Power, sign unknown")
+    page.click("sense-centre")
+    page.seen("working")
+    reader.finish(made_fit)
+    page.says("value", "+1.50")
+    words = f"{advised['stage']} {advised['minutes']} min, {advised['on_top']} on top"
+    page.says("log-bar", f"Log: {words}")
+    box = page.browser.js(
+        "return document.getElementById('log-bar').getBoundingClientRect().bottom"
+    )
+    assert box < page.browser.js("return innerHeight")  # without a swipe
+    page.click("log-bar")
+    page.says("logged", "visit 3 is in the record")
+    row = desk.view()["history"][0]
+    assert (row["stage"], float(row["minutes"])) == (advised["stage"], advised["minutes"])
+
+
+def test_without_a_camera(phone, bench, surface):
+    """Rings by eye and spherometer readings are typed one after the other, and judged at once."""
+    page = phone
+    page.open(bench.urls[0])
+    page.click("measure-heading")
+    page.browser.js("for (const id of ['eye-box', 'sag-box']) document.getElementById(id).open = 1")
+    for piece, reading in (("zero", "0"), ("plate", "808"), ("work", "807,5")):
+        page.browser.js("document.querySelector(`[data-piece=${arguments[0]}]`).click()", piece)
+        page.get("sag-number").send_keys(f"{reading}\n")
+        page.says("sag-rows", reading.replace(",", "."))
+    page.seen("result")
+    page.click("sag-drop")
+    page.says("taken-hint", "Give readings on the work as well".lower()[5:])
+    page.get("eye-number").send_keys("1.5\n")
+    page.says("eye-said", "rings 1.5 unknown")
+    page.browser.driver.refresh()
+    page.says("eye-said", "rings 1.5 unknown")
+    assert page.browser.wide() == 0
+    assert page.browser.complaints() == []
 
 
 def test_the_edge_is_dragged(page, bench, reader, photo, made_fit):

@@ -12,6 +12,7 @@ from fringe.archive.store.order import list_sessions
 from fringe.archive.transfer.check import check_archive
 from fringe.bench.desk import Desk
 from fringe.bench.settings import Settings
+from fringe.bench.taken import Taken
 from fringe.errors import BadInput
 from fringe.photo.ellipse import Edge
 from sample_visits import power_reading
@@ -46,10 +47,11 @@ def test_all_of_it_is_there_again(desk, reader, picture, killed):
     first = read(desk, reader, data[0])
     desk.add(data[1], "other.jpg")
     desk.set_edge(first, EDGE)
+    desk.set_taken(lambda taken: Taken("rings 3.5 centre", plate=("808um",)))
     before, orders = desk.view(), len(reader.orders)
     again = killed()
     after = again.view()
-    for same in ("visit", "settings"):
+    for same in ("visit", "settings", "taken"):
         assert after[same] == before[same]
     for shown in ("id", "name", "taken", "width", "height"):
         assert [one[shown] for one in after["shots"]] == [one[shown] for one in before["shots"]]

@@ -106,6 +106,7 @@ CHANGES = [
     ("POST", "/api/desk"),
     ("POST", "/api/log"),
     ("POST", "/api/undo"),
+    ("POST", "/api/taken"),
     ("POST", "/api/visits/1/correct"),
     ("POST", "/api/visits/1/strike"),
     ("DELETE", "/api/shots/x"),
@@ -220,7 +221,8 @@ def test_a_dragged_edge_is_put_in_order(ask, reader, picture):
         ({"temperature": "warm"}, "is not a number"),
         ({"temperature": "200"}, "200 °C cannot be; -20 to 60 °C"),
         ({"rested": "5"}, "minutes since the lap: nothing was read"),
-        ({"zero": "808"}, "write for example 808um"),
+        ({"removed": "3"}, "write for example 3mm"),
+        ({"pits": "some"}, "not gone or left"),
         ({"visit": "another"}, "not on the bench any more"),
     ],
 )

@@ -4,6 +4,7 @@ import { drawCourse } from "./course.js";
 import * as draft from "./draft.js";
 import { EdgeEditor } from "./edge.js";
 import { Outbox } from "./outbox.js";
+import { handleTaken, showTaken } from "./taken.js";
 import { ask, capital, Silence } from "./talk.js";
 
 const $ = (id) => document.getElementById(id);
@@ -99,8 +100,9 @@ function take(values) {
   const before = desk;
   desk = values;
   heardFirst();
-  if (!before) draft.restore(desk.visit, $("log-form"));
-  else if (before.visit !== desk.visit) turned(before);
+  if (!before) {
+    if (!draft.restore(desk.visit, $("log-form"))) fillAdvised();
+  } else if (before.visit !== desk.visit) turned(before);
   heard = performance.now();
   const there = desk.shots.map((shot) => shot.id);
   for (const id of moved.keys()) if (!there.includes(id)) moved.delete(id);
@@ -110,10 +112,11 @@ function take(values) {
 
 // Another visit is on the bench: what was typed was said of the one before, and goes with it.
 function turned(before) {
-  const typed = ["stage-name", "minutes", "remark", "temperature"].some((id) => $(id).value.trim());
+  const typed = Boolean(draft.any());
   $("log-form").reset();
   draft.forget();
   moved.clear();
+  fillAdvised();
   const [was, now] = [before.settings.surface, desk.settings.surface];
   if (sending || (!typed && was === now)) return;
   const what = was === now ? `The visit of ${was} was logged elsewhere` : `The bench was turned to ${now}`;
@@ -132,6 +135,7 @@ function show() {
   showShots();
   showPhoto();
   showCourse();
+  showTaken(desk.taken, desk.spherometers);
   showHistory();
   showAdvised();
   showNotKept();
@@ -164,10 +168,13 @@ function showSettings() {
   $("camera-line").hidden = !desk.cameras.length;
   options($("camera-name"), [["", "none on record"], ...desk.cameras.map((name) => [name, name])], settings.camera ?? "");
   const one = surfaces.find((surface) => surface.name === settings.surface);
+  const partners = surfaces.filter((other) => one && other.form !== one.form).map((other) => [other.name, other.name]);
+  options($("against"), [["", one ? one.plate : "its plate"], ...partners], settings.against ?? "");
   $("facts").textContent = one ? `${one.name}: ${one.facts}` : "Choose the surface";
   const lamp = settings.lamp ?? settings.usual_lamp ?? "no lamp yet";
   const sense = { auto: "contact not known", centre: "contact at the centre", edge: "contact at the edge" };
-  $("setup-line").textContent = one ? `${one.name}, ${lamp}, ${sense[settings.sense]}` : "";
+  const laid = settings.against ? `, laid on ${settings.against}` : "";
+  $("setup-line").textContent = one ? `${one.name}${laid}, ${lamp}, ${sense[settings.sense]}` : "";
 }
 
 function showAnswer() {
@@ -346,10 +353,27 @@ function showHistory() {
   }
 }
 
+// The work that was advised is what was done, as a rule: it is filled in, and said on the button.
+function fillAdvised() {
+  const { advised } = desk;
+  for (const [id, value] of [["stage-name", advised?.stage], ["minutes", advised?.minutes], ["on-top", advised?.on_top]])
+    $(id).value = value ?? "";
+}
+
 function showAdvised() {
   const { advised } = desk;
-  $("advised-line").hidden = !advised;
-  if (advised) text("advised", `As advised: ${advised.text}`);
+  $("advised-line").hidden = $("advised-buttons").hidden = !advised;
+  if (advised) text("advised-text", `Advised was: ${advised.text}. Say what was done instead, if it was different.`);
+  showLogBar();
+}
+
+// What a tap on the button in the bar logs.
+function showLogBar() {
+  const there = desk && (desk.answer || desk.shots.some((shot) => shot.reading)) && !reading();
+  $("log-bar").hidden = !there || Boolean(busy);
+  const [stage, minutes, top] = ["stage-name", "minutes", "on-top"].map((id) => $(id).value.trim());
+  const work = [stage, minutes && `${minutes} min`].filter(Boolean).join(" ");
+  text("log-bar", work ? `Log: ${[work, top && `${top} on top`].filter(Boolean).join(", ")}` : "Log, no work done");
 }
 
 // A bench that cannot be kept says so once for each reason.
@@ -359,13 +383,12 @@ function showNotKept() {
   message("not-kept", desk.not_kept && `${capital(desk.not_kept)}. What is on the bench is lost if it ends now.`);
 }
 
-$("advised").addEventListener("click", () => {
-  const { advised } = desk;
-  $("stage-name").value = advised.stage;
-  $("minutes").value = advised.minutes;
-  $("on-top").value = advised.on_top ?? "";
-  draft.keep(desk.visit, $("log-form"));
-});
+for (const [id, fill] of [["advised", fillAdvised], ["no-work", () => ["stage-name", "minutes", "on-top"].forEach((one) => { $(one).value = ""; })]])
+  $(id).addEventListener("click", () => {
+    fill();
+    draft.keep(desk.visit, $("log-form"));
+    showLogBar();
+  });
 
 function showButtons() {
   const shot = current();
@@ -474,11 +497,12 @@ function sendSettings() {
       sense: $("sense").value,
       camera_distance: $("distance").value,
       camera: $("camera-name").value,
+      against: $("against").value,
     },
   });
 }
 $("settings").addEventListener("change", (event) => {
-  if (event.target.id === "surface") $("lamp").value = ""; // each surface has its own usual lamp
+  if (event.target.id === "surface") $("lamp").value = $("against").value = ""; // its own ones
   sendSettings();
 });
 $("settings").addEventListener("submit", (event) => event.preventDefault());
@@ -536,19 +560,20 @@ for (const [box, image, wait] of [["fit-box", "fit", "fit-wait"], ["progress-box
 // what a visit's form says, by the names that the server has for it
 const LOGGED = [
   ["stage", "stage-name"], ["minutes", "minutes"], ["on_top", "on-top"], ["other_minutes", "other-minutes"],
-  ["rested", "rested"], ["temperature", "temperature"], ["remark", "remark"],
+  ["rested", "rested"], ["temperature", "temperature"], ["remark", "remark"], ["removed", "removed"], ["pits", "pits"],
 ];
 let undoable = {}; // what was typed for the visit that was logged last
 
 $("log-form").addEventListener("submit", async (event) => {
   event.preventDefault();
   const typed = Object.fromEntries(LOGGED.map(([name, id]) => [name, $(id).value]));
-  const done = await changed(() => askFirst("api/log", { visit: desk.visit, ...typed }));
+  const removed = typed.removed.trim() && `${typed.removed.trim().replace(",", ".")}um`;
+  const done = await changed(() => askFirst("api/log", { visit: desk.visit, ...typed, removed }));
   if (!done) return;
   undoable = typed;
   const { surface, visit, verdict, next, problems } = done.logged;
   const judged = verdict ? ` It is ${verdict}.` : "";
-  message("logged", [`${surface}: visit ${visit} is in the record.${judged} Next: ${next}.`, ...problems].join(" "));
+  message("logged", [`${surface}: visit ${visit} is in the record.${judged} Next: ${next}.`, ...problems.map((one) => `${capital(one)}.`)].join(" "));
 });
 
 // A visit that was just logged can be taken back for a minute, on every device.
@@ -566,7 +591,10 @@ $("undo").addEventListener("click", async () => {
   message("logged", `Visit ${done.undone.visit} of ${done.undone.surface} is struck out.`);
 });
 
-$("log-form").addEventListener("input", () => desk && draft.keep(desk.visit, $("log-form")));
+$("log-form").addEventListener("input", () => {
+  if (desk) draft.keep(desk.visit, $("log-form"));
+  showLogBar();
+});
 $("read-it").addEventListener("click", () => {
   for (const id of ["trouble", "logged", "not-kept"]) message(id, "");
 });
@@ -575,4 +603,5 @@ $("read-it").addEventListener("click", () => {
 document.addEventListener("visibilitychange", () => document.hidden || look());
 addEventListener("online", look);
 
+handleTaken(change, () => [desk.taken, desk.spherometers]);
 look();

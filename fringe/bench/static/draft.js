@@ -20,15 +20,19 @@ export function keep(visit, form) {
   }
 }
 
-// Fill in what was typed for this visit before the page was loaded.
+// Fill in what was typed for this visit before the page was loaded; whether anything was.
 export function restore(visit, form) {
   const { visit: of, fields = {} } = stored();
-  if (of !== visit) return;
+  if (of !== visit) return false;
   for (const [id, value] of Object.entries(fields)) {
     const one = form.elements.namedItem(id);
     if (one && typeof value === "string") one.value = value;
   }
+  return true;
 }
+
+// Whether something was typed, for whichever visit.
+export const any = () => Object.keys(stored().fields ?? {}).length > 0;
 
 export function forget() {
   try {

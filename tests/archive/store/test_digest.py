@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import re
 import shutil
@@ -68,7 +69,10 @@ def beside_the_photographs(path) -> np.ndarray:
 
 
 def test_a_list_never_shows_a_flipped_value(path, rng):
-    """A list, which does not prove the whole file, shows what was written or refuses."""
+    """A list, which does not prove the whole file, shows what was written or refuses.
+
+    It leaves out the digest of a photograph whose group is damaged, as it must not fail for that.
+    """
     whole, true = path.read_bytes(), read_summary(path)
     places = beside_the_photographs(path)
     assert 10_000 < len(places) < len(whole) - 70_000
@@ -78,7 +82,9 @@ def test_a_list_never_shows_a_flipped_value(path, rng):
         data[place] ^= 1 << int(rng.integers(8))
         path.write_bytes(data)
         try:
-            assert read_summary(path) == true, place
+            found = read_summary(path)
+            assert set(found.digests) <= set(true.digests), place
+            assert dataclasses.replace(found, digests=true.digests) == true, place
         except BadInput as error:
             refused.append(str(error))
     assert refused

@@ -45,6 +45,7 @@ def reading_of(
     warnings: list[str],
     contrast_sense: ContrastSense = SENSE_UNKNOWN,
     reading_id: str = "",
+    focal_px: float | None = None,
 ) -> Reading:
     """Make a reading of what was fitted: as at normal view, with lengths and uncertainty."""
     fit = solution.fit
@@ -55,7 +56,7 @@ def reading_of(
     terms = model.terms
     noise = solution.fit_variance * fit.covariance / edge.cos_view**2
     doubts = _doubts_of_fit(solution, model, edge)
-    normal = as_normal(model, edge, options, sense, _covariance(noise, doubts))
+    normal = as_normal(model, edge, options, sense, _covariance(noise, doubts), focal_px)
     plate = plate_form(options, terms, sense)
     values = (-normal.values if sense == "edge" else normal.values) - plate.values
     form = _form(terms, values, options)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from fringe.optics.view import cos_view
 from fringe.optics.zernike import Term
@@ -26,6 +27,9 @@ Array = NDArray[np.float64]
 # A camera at an unknown distance stands anywhere from far off to three diameters away: r/L is
 # uniform up to a sixth (ours, no source). So many of them are tried.
 _NEAREST_RATIO, _RATIOS = 1 / 6, 24
+# Of a focal length as cameras note it: rounded to whole millimetres, with the lens focused near by
+# and the picture cut at its rim for steadiness (ours, no source)
+_U_LENS = 0.08
 # Low terms of the form of polished surfaces, which a view makes or takes away, those of one
 # kind together, and their usual size [fringe]; common practice, no source
 _BENT: tuple[tuple[Term, ...], ...] = (((2, -2), (2, 2)), ((3, -1), (3, 1)), ((4, 0),))
@@ -57,7 +61,12 @@ class NormalView:
 
 
 def as_normal(
-    model: OrderModel, edge: Edge, options: ReadOptions, sense: str, covariance: Array
+    model: OrderModel,
+    edge: Edge,
+    options: ReadOptions,
+    sense: str,
+    covariance: Array,
+    focal_px: float | None = None,
 ) -> NormalView:
     """Divide the order by the cosine of the view, which needs the order's own zero.
 
@@ -73,12 +82,15 @@ def as_normal(
         Where the contact is; `unknown` tries both.
     covariance : ndarray, shape (T, T)
         Of the coefficients, but for what the view may do [fringe^2].
+    focal_px : float, optional
+        Focal length of the lens, which tells how near the camera stood where nobody said it.
     """
     terms = model.terms
     contact = options.contact_gap.fringes(options.lamp.wavelength_nm)
     gaps = _gaps(model, sense, contact)
     told = options.camera_distance_mm is not None and options.diameter_mm is not None
-    cosines = _cosines(edge, options) if told else _possible_cosines(edge)
+    ratios = _ratios_untold() if focal_px is None else _ratios_of_lens(edge, focal_px)
+    cosines = _cosines(edge, options) if told else _possible_cosines(edge, ratios)
     # the gap at the contact is never negative, so that dust lifts it on the average
     lift, u_lift = (0.0, contact.u) if told else _lifted(contact, options)
     towards = np.array([1.0, -1.0] if len(gaps) == 2 else [-1.0 if sense == "edge" else 1.0])
@@ -88,7 +100,8 @@ def as_normal(
     chance = _chances(terms, fits, covariance)
     mean = np.einsum("cv,cvt->t", chance, fits)
     far = model.values / edge.cos_view
-    values = mean if told else _far_or_mean(far, mean, chance, len(_ends(edge)))
+    by_lens = focal_px is not None
+    values = mean if told or by_lens else _far_or_mean(far, mean, chance, len(_ends(edge)))
     return NormalView(
         values,
         _view_doubt(terms, fits, chance, values),
@@ -130,9 +143,19 @@ def _cosines(edge: Edge, options: ReadOptions) -> Array:
     return np.stack([_cosine(edge, semi, distance, end) for end in _ends(edge)])
 
 
-def _possible_cosines(edge: Edge) -> Array:
-    """The same of cameras from far off to the nearest, equally likely in r/L."""
-    ratios = _NEAREST_RATIO * (np.arange(_RATIOS) + 0.5) / _RATIOS
+def _ratios_untold() -> Array:
+    """Radius of the work over the camera's distance, r/L, equally likely from far off to near."""
+    return np.asarray(_NEAREST_RATIO * (np.arange(_RATIOS) + 0.5) / _RATIOS)
+
+
+def _ratios_of_lens(edge: Edge, focal_px: float) -> Array:
+    """The same where the lens is known: the work's radius in the picture over the focal length."""
+    share = ndtri((np.arange(_RATIOS) + 0.5) / _RATIOS)
+    return np.asarray(edge.a / focal_px * (1 + _U_LENS * share))
+
+
+def _possible_cosines(edge: Edge, ratios: Array) -> Array:
+    """Cosines of the views at :func:`places`, of cameras at several r/L, (views, P)."""
     return np.stack(
         [_cosine(edge, float(ratio), 1.0, end) for ratio in ratios for end in _ends(edge)]
     )

@@ -103,7 +103,14 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     if options.sense == "auto":
         contrast_sense = sense_from_contrast(photo, edge, solution.fit, options.lamp)
     reading = reading_of(
-        options, edge, source, solution, warnings, contrast_sense, photo.sha256 or photo.name
+        options,
+        edge,
+        source,
+        solution,
+        warnings,
+        contrast_sense,
+        photo.sha256 or photo.name,
+        photo.focal_px,
     )
     if is_of_odd_form(reading) and shows_no_fringe(photo, edge):
         raise less_than_one_fringe(photo.name)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fringe.errors import BadInput
 from fringe.photo.decode import MAX_PIXELS as MAX_PIXELS
 from fringe.photo.decode import Decoded, decoded
+from fringe.photo.lens import focal_px
 from fringe.photo.srgb import srgb_to_linear
 
 MAX_BYTES = 1_000_000_000
@@ -50,6 +51,8 @@ class Photo:
         All channels of the middle pixel of every `thin_step` by `thin_step`; None without colour.
     thin_step : int
         [px]
+    focal_px : float or None
+        Focal length of the lens, where the camera noted it [px].
     """
 
     light: NDArray[np.float32]
@@ -62,6 +65,7 @@ class Photo:
     samples: NDArray[Any] | None = None
     thin: NDArray[Any] | None = None
     thin_step: int = 1
+    focal_px: float | None = None
 
     @property
     def width(self) -> int:
@@ -212,7 +216,8 @@ def photo_from_bytes(
 ) -> Photo:
     """Decode a photograph that is already in memory, with its digest if known; see `load_photo`."""
     digest = sha256 or hashlib.sha256(data).hexdigest()
-    return _photo(decoded(data, name), name, digest, keep_samples=keep_samples)
+    photo = _photo(decoded(data, name), name, digest, keep_samples=keep_samples)
+    return replace(photo, focal_px=focal_px(data, photo.width, photo.height))
 
 
 def decode(data: bytes, name: str) -> tuple[NDArray[Any], list[str]]:

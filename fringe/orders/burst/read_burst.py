@@ -342,7 +342,9 @@ def _as_reading(
     notes = [note for photo in photos[:1] for note in photo.notes]
     warnings = [*notes, *_warnings(steps, solution)]
     name = f"{photos[0].sha256 or photos[0].name} and {len(photos) - 1} more frames"
-    reading = reading_of(options, edge, edge_source, solution, warnings, reading_id=name)
+    reading = reading_of(
+        options, edge, edge_source, solution, warnings, reading_id=name, focal_px=photos[0].focal_px
+    )
     turned = np.sign(form.model.power or 1.0) * (-1 if reading.sense == "edge" else 1)
     signed_steps = turned * (steps.values[:, 0] - steps.values[0, 0])
     steps_told = tuple(float(step - round(step)) for step in signed_steps)

@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 from fringe.archive.instruments import find_lamp
@@ -27,7 +28,7 @@ from fringe.bench.logged_once import LoggedOnce
 from fringe.bench.on_record import instruments_of, surfaces_of
 from fringe.bench.settings import SENSES, Settings
 from fringe.bench.shots import Shot, make_shot, shot_view
-from fringe.bench.sight import AtHand, advised, at_hand, course, judged, surface_line
+from fringe.bench.sight import AtHand, advised, at_hand, back_at, course, judged, surface_line
 from fringe.bench.taken import Taken
 from fringe.bench.worker import Job, Reader, Result
 from fringe.errors import BadInput, FringeError
@@ -117,6 +118,12 @@ class Desk:
                     self._read(shot)
                 self._touch()
 
+    def turn_to(self, surface: str) -> None:
+        """Choose a surface; its usual lamp and plate count."""
+        with self._lock:
+            settings = self.settings
+        self.set(replace(settings, surface=surface, lamp=None, against=None))
+
     def add(self, data: bytes, name: str, visit_id: str | None = None) -> str:
         """Put a photograph on the bench and begin to read it.
 
@@ -170,6 +177,12 @@ class Desk:
             if not self._shots:
                 # how the pieces lay was said of the photographs that are gone
                 self.settings = self.settings.for_next_visit()
+            self._touch()
+
+    def set_time(self, identity: str, when: datetime) -> None:
+        """Say when a photograph was taken, where neither clock knows."""
+        with self._lock:
+            self._find(identity).said = when
             self._touch()
 
     def set_taken(self, change: Callable[[Taken], Taken]) -> None:
@@ -318,6 +331,7 @@ class Desk:
                 "answer": answer,
                 "course": course(surface, self._shots),
                 "advised": advised(known),
+                "back_at": back_at(state, row),
                 "history": history(seen),
                 "undo": None if self._last is None else self._last.view(),
                 "stages": list(dict.fromkeys(one.stage for one in reversed(seen) if one.stage)),

@@ -167,6 +167,7 @@ class KeptBench:
             values["width"],
             values["height"],
             preview,
+            said=None if not values.get("said") else datetime.fromisoformat(values["said"]),
             edge=values["edge"] if isinstance(values["edge"], str) else Edge(**values["edge"]),
         )
 
@@ -196,6 +197,7 @@ def _shot_values(shot: Shot) -> dict[str, Any]:
         "sha256": shot.sha256,
         "taken": shot.taken.isoformat(),
         "noted": None if shot.noted is None else shot.noted.isoformat(),
+        "said": None if shot.said is None else shot.said.isoformat(),
         "width": shot.width,
         "height": shot.height,
         "edge": edge if isinstance(edge, str) else dict(vars(edge)),

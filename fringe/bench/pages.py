@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 from urllib.parse import unquote
 
@@ -14,11 +15,13 @@ from fringe.archive.views.asked import Asked, UnknownStage
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.desk import Desk, FullBench, OtherVisit
 from fringe.bench.guard import Guard, NotAllowedError
+from fringe.bench.shots import time_today
 from fringe.bench.typed import (
     change_of_taken,
     edge_of,
     sent_values,
     settings_of,
+    surface_record,
     text_of,
     visit_request,
 )
@@ -27,7 +30,18 @@ from fringe.errors import FringeError
 from fringe.format import capital
 
 MOST_UPLOAD = 50_000_000
-_MODULES = ("asking", "bench", "course", "draft", "edge", "enter", "outbox", "taken", "talk")
+_MODULES = (
+    "asking",
+    "bench",
+    "course",
+    "draft",
+    "edge",
+    "enter",
+    "more",
+    "outbox",
+    "taken",
+    "talk",
+)
 SCRIPTS = tuple(f"{name}.js" for name in _MODULES)
 _OPEN = ("/", "/enter", "/bench.css", "/enter.js")  # what a device sees before it is let in
 _HEADERS = {
@@ -61,6 +75,7 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
     _add_page(app, desk, guard)
     _add_desk(app, desk)
     _add_shots(app, desk)
+    _add_more(app, desk)
     _add_errors(app)
     return app
 
@@ -160,6 +175,25 @@ def _add_desk(app: Flask, desk: Desk) -> None:
         return Response(progress_png(desk), mimetype="image/png")
 
 
+def _add_more(app: Flask, desk: Desk) -> None:
+    from fringe.bench import more
+
+    @app.get("/api/pair")
+    def pair() -> Response:
+        return _json(more.pair_answer(desk, request.args.get("with", "")))
+
+    @app.get("/api/plan")
+    def plan() -> Response:
+        return _json(more.plan_answer(desk))
+
+    @app.post("/api/surfaces")
+    def surface() -> Response:
+        values = sent_values()
+        name, form = text_of(values, "name", 1000) or "", text_of(values, "form", 20) or ""
+        made = more.add_surface(desk, name, form, surface_record(values))
+        return _json({"made": made.name, **desk.view()})
+
+
 def _add_shots(app: Flask, desk: Desk) -> None:
     @app.put("/api/shots")
     def add() -> Response:
@@ -176,6 +210,12 @@ def _add_shots(app: Flask, desk: Desk) -> None:
     @app.post("/api/shots/<identity>/edge")
     def edge(identity: str) -> Response:
         desk.set_edge(identity, edge_of(sent_values()))
+        return _json(desk.view())
+
+    @app.post("/api/shots/<identity>/time")
+    def time(identity: str) -> Response:
+        now = datetime.now().astimezone()
+        desk.set_time(identity, time_today(text_of(sent_values(), "time", 20) or "", now))
         return _json(desk.view())
 
     @app.get("/api/shots/<identity>/preview.jpg")

@@ -10,7 +10,8 @@ import time
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
+from datetime import time as time_of_day
 from pathlib import PurePosixPath
 
 from fringe.bench.answers import reading_answer
@@ -46,6 +47,7 @@ class Shot:
     width: int
     height: int
     preview: bytes = field(repr=False)
+    said: datetime | None = None  # when a person says that it was taken
     edge: Edge | str = "auto"
     state: str = "waiting"  # then reading, read or refused
     started_s: float = 0.0
@@ -62,10 +64,15 @@ class Shot:
 
 
 def minutes_of(shots: Sequence[Shot]) -> list[float]:
-    """Minutes from the first photograph, all by the camera's clock or all by arrival."""
+    """Minutes from the first photograph, all by the camera's clock or all by arrival.
+
+    What a person says of one goes before its clock.
+    """
     noted = [shot.noted for shot in shots if shot.noted is not None]
     same_clock = len(noted) == len(shots) and len({shot.tzinfo is None for shot in noted}) == 1
-    times = noted if same_clock else [shot.taken for shot in shots]
+    clock = noted if same_clock else [shot.taken for shot in shots]
+    # a camera's time without an offset is this machine's
+    times = [(shot.said or time).astimezone() for shot, time in zip(shots, clock, strict=True)]
     first = min(times)
     return [(time - first).total_seconds() / 60 for time in times]
 
@@ -112,6 +119,16 @@ def make_shot(data: bytes, name: str) -> Shot:
     )
 
 
+def time_today(text: str, now: datetime) -> datetime:
+    """A time of day as the last one that is not in the future; `BadInput` for what is none."""
+    try:
+        said = time_of_day.fromisoformat(text)
+    except ValueError as error:
+        raise BadInput(f"{text!r} is not a time; write 09:30") from error
+    when = datetime.combine(now.date(), said.replace(tzinfo=None)).astimezone()
+    return when if when <= now + timedelta(minutes=5) else when - timedelta(days=1)
+
+
 def _kind(data: bytes) -> tuple[str, str]:
     """Ending and media type of a picture by its bytes."""
     from PIL import Image
@@ -129,7 +146,7 @@ def shot_view(shot: Shot) -> dict[str, object]:
     return {
         "id": shot.id,
         "name": shot.name,
-        "taken": f"{shot.taken:%H:%M}",
+        "taken": f"{(shot.said or shot.noted or shot.taken):%H:%M}",
         "width": shot.width,
         "height": shot.height,
         "state": shot.state,

@@ -101,6 +101,17 @@ def advised(known: LoggedVisits | None) -> dict[str, object] | None:
     }
 
 
+def back_at(state: SurfaceState | None, row: VisitRow | None) -> str | None:
+    """When to be back, if the glass is to rest: by the visit at hand, else as was told last."""
+    if state is None or not state.rows:
+        return None
+    if row is not None:
+        until = state.next_step.back_at
+        return None if until is None else until.isoformat()
+    told = (state.rows[-1].told_step or {}).get("back_at")
+    return str(told) if told else None
+
+
 def course(surface: Surface | None, shots: Sequence[Shot]) -> dict[str, object] | None:
     """Power against time, where several photographs tell it."""
     read = [one for one in shots if one.reading and one.reading.power_fringes is not None]

@@ -10,6 +10,7 @@ from typing import Any
 
 from flask import abort, request
 
+from fringe.archive.surface_record import StatedRecord
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.settings import Settings
 from fringe.bench.taken import Taken
@@ -25,6 +26,8 @@ BOUNDS = {
     "other_minutes": (0.0, 100_000.0, "min"),
     "rested": (0.0, 86_400.0, "min"),
     "temperature": (-20.0, 60.0, "°C"),
+    "tolerance_power": (0.0, 1000.0, "fringes"),
+    "tolerance_irregularity": (0.0, 1000.0, "fringes"),
 }
 
 
@@ -50,6 +53,20 @@ def settings_of(values: Mapping[str, Any]) -> Settings:
         camera_distance_mm=length_of(values, "camera_distance"),
         camera=text_of(values, "camera", 200),
         against=text_of(values, "against", 1000),
+    )
+
+
+def surface_record(values: Mapping[str, Any]) -> StatedRecord:
+    """What is said of a surface that is made."""
+    return StatedRecord(
+        radius_mm=length_of(values, "radius"),
+        diameter_mm=length_of(values, "diameter"),
+        plate=text_of(values, "plate", 200),
+        plate_radius_mm=length_of(values, "plate_radius"),
+        tolerance_power_fringes=number_of(values, "tolerance_power"),
+        tolerance_irregularity_fringes=number_of(values, "tolerance_irregularity"),
+        lamp=text_of(values, "lamp", 200),
+        glass=text_of(values, "glass", 200),
     )
 
 

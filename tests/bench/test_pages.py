@@ -107,6 +107,8 @@ CHANGES = [
     ("POST", "/api/log"),
     ("POST", "/api/undo"),
     ("POST", "/api/taken"),
+    ("POST", "/api/surfaces"),
+    ("POST", "/api/shots/x/time"),
     ("POST", "/api/visits/1/correct"),
     ("POST", "/api/visits/1/strike"),
     ("DELETE", "/api/shots/x"),

@@ -3,6 +3,7 @@ import { askFirst, putRight } from "./asking.js";
 import { drawCourse } from "./course.js";
 import * as draft from "./draft.js";
 import { EdgeEditor } from "./edge.js";
+import { handleMore, showBack, showMore } from "./more.js";
 import { Outbox } from "./outbox.js";
 import { handleTaken, showTaken } from "./taken.js";
 import { ask, capital, Silence } from "./talk.js";
@@ -137,6 +138,8 @@ function show() {
   showCourse();
   showTaken(desk.taken, desk.spherometers);
   showHistory();
+  showMore(desk);
+  showBack(desk.back_at);
   showAdvised();
   showNotKept();
   showUndo();
@@ -314,7 +317,15 @@ function showCourse() {
   $("course").hidden = !course;
   if (!course) return;
   const points = course.points.map((point) => ({ ...point, shot: desk.shots.find((shot) => shot.id === point.id) }));
-  rows($("course-rows"), points.map(({ minutes, shot }) => [minutes.toFixed(1), shot.name, `${shot.answer.value} ${shot.answer.u95}`]), tableRow);
+  const shown = points.map(({ minutes, shot }) => [minutes.toFixed(1), shot.name, `${shot.answer.value} ${shot.answer.u95}`, shot.taken]);
+  rows($("course-rows"), shown, (cells, index) => {
+    const row = tableRow(cells);
+    const clock = Object.assign(document.createElement("input"), { type: "time", value: cells[3] });
+    clock.setAttribute("aria-label", `When photograph ${index + 1} was taken`);
+    clock.addEventListener("change", () => clock.value && change(`api/shots/${points[index].id}/time`, { method: "POST", values: { time: clock.value } }));
+    row.lastChild.replaceChildren(clock);
+    return row;
+  });
   $("settling").hidden = !course.settling;
   text("settling", course.settling ? `${course.settling.text}.` : "");
   text("settling-notes", (course.settling?.notes ?? []).map((note) => `${capital(note)}.`).join(" "));
@@ -603,5 +614,7 @@ $("read-it").addEventListener("click", () => {
 document.addEventListener("visibilitychange", () => document.hidden || look());
 addEventListener("online", look);
 
+setInterval(() => desk && showBack(desk.back_at), 5000);
+handleMore(change);
 handleTaken(change, () => [desk.taken, desk.spherometers]);
 look();

@@ -1,0 +1,62 @@
+"""What the page shows of several surfaces: a pair, a plan, and a surface that is made."""
+
+from __future__ import annotations
+
+from fringe.archive.store.surface import Surface
+from fringe.archive.surface_record import StatedRecord, add_stated
+from fringe.archive.views.judged_pair import JudgedPair, judged_pair
+from fringe.archive.views.planning import PlanRequest, planned_surfaces
+from fringe.bench.desk import Desk
+from fringe.bench.on_record import surfaces_of
+from fringe.bench.words import bench_words
+from fringe.errors import BadInput
+from fringe.show.plan_words import finished_text, hours_range, whole_range
+from fringe.show.text.pair import pair_rows
+
+
+def pair_of(desk: Desk, partner: str) -> JudgedPair:
+    """The pair of the surface on the bench and another one.
+
+    Raises
+    ------
+    BadInput
+        If the two are no pair, or nothing was measured.
+    """
+    surface = desk.chosen()
+    for other in surfaces_of(desk.archive):
+        if other.name == partner:
+            return judged_pair(surface, other)
+    raise BadInput(f"{partner}: no such surface in {desk.archive}")
+
+
+def pair_answer(desk: Desk, partner: str) -> dict[str, object]:
+    """Whether the two match, in lines of text, the answer first."""
+    found = pair_of(desk, partner)
+    rows = [" ".join(bench_words(row).split()) for row in pair_rows(found)]
+    return {"rows": rows, "verdict": found.pair.verdict}
+
+
+def plan_answer(desk: Desk) -> dict[str, object]:
+    """What the surface on the bench still takes: visits, hours, when it is finished."""
+    surface = desk.chosen()
+    found = planned_surfaces([str(surface.folder)], PlanRequest())
+    return {
+        "rows": [
+            [one.name, whole_range(one.visits), hours_range(one.work_hours), finished_text(one)]
+            for one in found.plan.surfaces
+        ],
+        "steps": [bench_words(step) for step in found.steps],
+    }
+
+
+def add_surface(desk: Desk, name: str, form: str, record: StatedRecord) -> Surface:
+    """Make a surface in the bench's archive, and turn the bench to it.
+
+    Raises
+    ------
+    BadInput
+        If its record makes no sense, or the name is taken.
+    """
+    made = add_stated(desk.archive, name, form, record)
+    desk.turn_to(made.name)
+    return made

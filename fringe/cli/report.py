@@ -20,15 +20,22 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     required=True,
-    type=Written(".html", ".htm"),
-    metavar="FILE.html",
+    type=Written(".html", ".htm", ".pdf"),
+    metavar="FILE.html|FILE.pdf",
     help="The page to write; an older one of that name is replaced.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Of a PDF.",
 )
 @match_options
 @json_option
 @gathered(limits="fringe.archive.views.judged_pair.MatchLimits")
 def command(
-    surface: str, partner: str | None, limits: MatchLimits, out: Path, as_json: bool
+    surface: str, partner: str | None, limits: MatchLimits, out: Path, paper: str, as_json: bool
 ) -> None:
     """Write the report of a surface, or of a pair, as one page that stands by itself.
 
@@ -36,21 +43,26 @@ def command(
     order, the two are a convex and a concave that must match. The page begins with a
     certificate that prints on one sheet: the verdict, the photograph with the fitted fringes,
     the numbers, the rule, and the digest of the history. The annex holds budget, form,
-    history and the digests of the evidence. It needs no network. The options but --out are
-    those of `fringe pair`, and say how well the two must match.
+    history and the digests of the evidence. It needs no network. As a .pdf it is printed
+    by a browser, Chromium or Chrome, that must be on this machine. The options but --out and
+    --paper are those of `fringe pair`, and say how well the two must match.
 
     \b
     Example:
       fringe report 'shop/concave 1' --out report.html
+      fringe report 'shop/concave 1' --out report.pdf --paper letter
       fringe report 'shop/convex 1' 'shop/concave 1' --tolerance-power 4 --out pair.html
     """
     from fringe.cli._waiting import steps
     from fringe.files import write_whole
     from fringe.show.reports.named import report_by_name
+    from fringe.show.reports.pdf import page_writer
 
+    written = page_writer(out, paper)
     with steps("report", quiet=as_json) as done:
         found = report_by_name(surface, partner, limits, done)
-    write_whole(out, found.report.html.encode())
+        data = written(found.report.html)
+    write_whole(out, data)
     answer(as_json, lambda: found.to_json(out), lambda: [found.row(out)])
     if not as_json:
         tell(found.report.problems)

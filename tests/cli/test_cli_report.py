@@ -64,7 +64,7 @@ def test_a_damaged_session_is_told(surface, capsys):
 @pytest.mark.parametrize(
     ("out", "says"),
     [
-        ("page.pdf", "must end in .html"),
+        ("page.docx", "must end in .html"),
         ("gone/page.html", "there is no folder"),
         ("folder.html", "is a folder"),
     ],
@@ -73,7 +73,15 @@ def test_a_page_that_cannot_be_written(surface, capsys, tmp_path, out, says):
     """A name that cannot be a page is refused before any work, and nothing is written."""
     (tmp_path / "folder.html").mkdir()
     assert says in refused(capsys, "report", "shop/concave 1", "--out", out)
-    assert not (tmp_path / "page.pdf").exists()
+    assert not (tmp_path / "page.docx").exists()
+
+
+def test_without_a_browser_there_is_no_pdf(surface, capsys, tmp_path, monkeypatch):
+    """Where nothing can print a PDF, one line says what to install, and no file is left."""
+    monkeypatch.setenv("PATH", "")
+    said = refused(capsys, "report", "shop/concave 1", "--out", "page.pdf")
+    assert "install Chromium" in said
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["shop"]
 
 
 def test_an_unknown_surface(surface, capsys, tmp_path):

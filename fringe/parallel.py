@@ -5,6 +5,7 @@ Both use an executor of :mod:`concurrent.futures`; results come in the order of 
 
 from __future__ import annotations
 
+import itertools
 import os
 import signal
 import threading
@@ -101,6 +102,7 @@ def run_many(
     *,
     workers: int | None = None,
     scheduler: str | None = None,
+    tell: Callable[[int, int], None] | None = None,
 ) -> list[U]:
     """Call a function for each item, side by side; answers come in the order of the items.
 
@@ -112,6 +114,8 @@ def run_many(
         What to call it with.
     workers, scheduler
         As in :func:`read_many`.
+    tell : callable or None
+        Told how many items are done, of how many.
 
     Raises
     ------
@@ -121,14 +125,33 @@ def run_many(
     if workers is not None and workers < 1:
         raise BadInput(f"workers: {workers} cannot do anything; give 1 or more")
     count = min(workers or cores(), len(items))
+    one_done = _counter(len(items), tell)
     if scheduler is None and count <= 1:
-        return [function(item) for item in items]
+        return [_counted(function, item, one_done) for item in items]
     if scheduler is not None:
         with _cluster(scheduler) as executor:
-            return _answers(executor, function, items)
+            return _answers(executor, function, items, one_done)
     # this process is one of the workers: it has everything loaded already
     with _pool(count - 1) as executor:
-        return _answers(executor, function, items, here=True)
+        return _answers(executor, function, items, one_done, here=True)
+
+
+def _counter(total: int, tell: Callable[[int, int], None] | None) -> Callable[[], None]:
+    """What is to be called after each item, from whatever thread."""
+    done, lock = itertools.count(1), threading.Lock()
+
+    def one_done() -> None:
+        if tell is not None:
+            with lock:
+                tell(next(done), total)
+
+    return one_done
+
+
+def _counted(function: Callable[[T], U], item: T, one_done: Callable[[], None]) -> U:
+    answer = function(item)
+    one_done()
+    return answer
 
 
 def in_order(
@@ -147,16 +170,23 @@ def in_order(
 
 
 def _answers(
-    executor: Executor, function: Callable[[T], U], items: Sequence[T], *, here: bool = False
+    executor: Executor,
+    function: Callable[[T], U],
+    items: Sequence[T],
+    one_done: Callable[[], None],
+    *,
+    here: bool = False,
 ) -> list[U]:
     """Process items; with `here` this process does the last one, and those not yet begun."""
     away = len(items) - here
     futures = [executor.submit(function, item) for item in items[:away]]
+    for future in futures:
+        future.add_done_callback(lambda done: None if done.cancelled() else one_done())
     try:
-        own = [function(item) for item in items[away:]]
+        own = [_counted(function, item, one_done) for item in items[away:]]
         while here and futures and futures[-1].cancel():
             futures.pop()
-            own.append(function(items[len(futures)]))
+            own.append(_counted(function, items[len(futures)], one_done))
         return [*(future.result() for future in futures), *reversed(own)]
     finally:  # after an error the rest need not be done
         for future in futures:

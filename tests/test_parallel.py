@@ -78,6 +78,14 @@ def test_nobody_stands_idle():
     assert processes.count(os.getpid()) >= 2
 
 
+@pytest.mark.parametrize("workers", [1, 2])
+def test_each_item_is_told(workers):
+    """Whoever does an item, the caller is told how many are done, of how many."""
+    told = []
+    run_many(abs, [-1, -2, -3], workers=workers, tell=lambda *count: told.append(count))
+    assert told == [(1, 3), (2, 3), (3, 3)]
+
+
 @pytest.mark.parametrize("workers", [None, 1])
 def test_results_as_they_come(workers):
     """Results come in the order of the items, in this process or by others."""

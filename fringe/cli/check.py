@@ -34,10 +34,10 @@ def command(context: click.Context, archive: Path, expect: str | None, as_json: 
       fringe check shop
     """
     from fringe.archive.transfer.proof import prove_archive
-    from fringe.cli._waiting import waiting
+    from fringe.cli._waiting import steps
     from fringe.show.text.check import proof_rows
 
-    with waiting("checking", quiet=as_json):
-        proof = prove_archive(archive, expect)
+    with steps("checking", quiet=as_json) as done:
+        proof = prove_archive(archive, expect, done)
     answer(as_json, proof.to_json, lambda: proof_rows(proof))
     context.exit(0 if proof.sound else DAMAGED)

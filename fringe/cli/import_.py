@@ -28,11 +28,11 @@ def command(source: Path, target: str, as_json: bool) -> None:
       fringe import concave-1.nc other-shop
     """
     from fringe.archive.transfer.imports import import_into
-    from fringe.cli._waiting import waiting
+    from fringe.cli._waiting import steps
     from fringe.show.text.transfer import imported_rows
 
-    with waiting("importing", quiet=as_json):
-        done = import_into(source, target)
+    with steps("importing", quiet=as_json) as tell_done:
+        done = import_into(source, target, tell_done)
     answer(as_json, done.to_json, lambda: imported_rows(done))
     if not as_json:
         tell(done.problems)

@@ -26,12 +26,12 @@ def command(surface: str, workers: int | None, scheduler: str | None, as_json: b
     """
     from fringe.archive.store.surface import find_surface
     from fringe.archive.views.reread import reread_surface
-    from fringe.cli._waiting import waiting
+    from fringe.cli._waiting import steps
     from fringe.show.text.reread import reread_rows
 
     found = find_surface(surface)
-    with waiting("computing again", quiet=as_json):
-        result = reread_surface(found, workers=workers, scheduler=scheduler)
+    with steps("computing again", quiet=as_json) as done:
+        result = reread_surface(found, workers=workers, scheduler=scheduler, tell=done)
     answer(
         as_json,
         lambda: {"surface": found.name, **result.to_json()},

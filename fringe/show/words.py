@@ -23,19 +23,25 @@ SOURCES = {
 }
 
 
-def work_cell(row: VisitRow, after_piece: str = "") -> str:
+def work_cell(row: VisitRow, after_piece: str = "", *, rested: bool = True) -> str:
     """Work before a visit: stage, minutes, piece on top, and the rest since the lap.
 
     Examples: `#400 25 min, tool`; `9um 70 min, work 30 + tool 40`; `polish 40 min; rested 90 min`.
-    Outside a table whose head says it, the words ` on top` go after the piece.
+    Outside a table whose head says it, the words ` on top` go after the piece. Without `rested`
+    the rest is left to :func:`rested_text`.
     """
     minutes = "" if row.minutes is None else f"{figures(row.minutes, 3)} min"
     split = " + ".join(f"{piece} {figures(part, 3)}" for piece, part in row.split)
     spell = " ".join(filter(None, [row.stage, minutes]))
     piece = split or row.on_top
     work = ", ".join(filter(None, [spell, piece and piece + after_piece]))
-    rested = "" if row.rested_minutes is None else f"rested {figures(row.rested_minutes, 3)} min"
-    return "; ".join(filter(None, [work, rested]))
+    rest = rested_text(row) if rested else ""
+    return "; ".join(filter(None, [work, rest and f"rested {rest}"]))
+
+
+def rested_text(row: VisitRow) -> str:
+    """Return how long a surface had left the lap, as `90 min`; nothing where nobody said."""
+    return "" if row.rested_minutes is None else f"{figures(row.rested_minutes, 3)} min"
 
 
 def power_values(

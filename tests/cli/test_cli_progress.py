@@ -56,6 +56,26 @@ def run(capsys, surface, monkeypatch):
     return call
 
 
+def test_a_narrow_terminal_keeps_lines_whole(run):
+    """At 60 columns a visit is one line with its verdict, and verdict and next step stand below."""
+    code, out, _ = run(columns=60)
+    assert code == 0
+    table = out.partition("\n\n")[2].partition("power and irregularity")[0].splitlines()
+    assert len(table) == 2 + len(VISITS)
+    assert max(map(len, table)) <= 60
+    assert table[4].split()[-1] == "outside"
+    assert "polish 60 min, tool" in table[4]
+    assert "Verdict: inside" in out
+    assert "Next: stop: " in out
+
+
+def test_the_rest_has_a_column(run):
+    """How long the surface had rested stands in a column of its own where there is room."""
+    _, out, _ = run(columns=120)
+    (last,) = [line for line in out.splitlines() if line.startswith("5 ")]
+    assert "polish 20 min, tool  300 min" in last
+
+
 def test_the_table(run):
     """Each visit has one line: date, work, power with its interval, verdict, next step."""
     code, out, err = run(columns=200)

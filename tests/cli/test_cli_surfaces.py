@@ -81,6 +81,15 @@ def test_a_narrow_terminal_spares_columns(shop, capsys, monkeypatch):
     assert "concave" not in far
 
 
+def test_a_very_narrow_terminal_keeps_names(shop, capsys, monkeypatch):
+    """At 30 columns each surface still has its name and its state."""
+    monkeypatch.setenv("COLUMNS", "30")
+    lines = call(capsys, "surfaces", "shop").out.splitlines()
+    assert max(map(len, lines)) <= 30
+    assert {tuple(line.split()) for line in lines[2:]} >= {("far", "outside")}
+    assert {line.split()[0] for line in lines[2:]} == {"far", "worked", "done", "new"}
+
+
 def test_the_same_verdict_as_progress(shop, capsys):
     """State and next step are those that `fringe progress` tells of each surface."""
     found = listed(capsys, "--next")

@@ -94,3 +94,5 @@ def test_what_grows_with_the_record_is_told(
     out, err = on_terminal(FRINGE, *words, cwd=tmp_path)
     assert out
     assert says in err
+    if words[0] == "check":
+        assert "1/1" in err  # of a total

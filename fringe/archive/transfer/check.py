@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import os
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC
 from pathlib import Path
@@ -25,6 +27,8 @@ from fringe.archive.store.surface import list_surfaces, read_text_record, record
 from fringe.archive.transfer.history import ledger_problems
 from fringe.errors import BadInput
 from fringe.files import PARTIAL
+
+Tell = Callable[[int, int], None]
 
 # The unit that the end of a variable's name promises.
 _UNITS = {"_nm": "nm", "_mm": "mm", "_px": "pixel", "_px2": "pixel2", "_deg": "degree"}
@@ -106,8 +110,11 @@ def _units_problem(file: Any) -> str | None:
     return None
 
 
-def check_surface(folder: Path) -> Findings:
-    """Check all of a surface's records and sessions, and how they hang together."""
+def check_surface(folder: Path, one_done: Callable[[], None] | None = None) -> Findings:
+    """Check all of a surface's records and sessions, and how they hang together.
+
+    `one_done` is called after each session.
+    """
     problems: list[str] = []
     versions = record_versions(folder)
     names = set()
@@ -135,6 +142,8 @@ def check_surface(folder: Path) -> Findings:
         else:
             problems.append(problem)
             damaged.append(path)
+        if one_done is not None:
+            one_done()
     problems += _chain_problems(folder, sound)
     leftovers, unknown = _other_files(folder, {*files, *versions.values()})
     count = len(files) + len(versions)
@@ -162,13 +171,18 @@ def _altered(folder: Path, sessions: list[SessionSummary]) -> list[str]:
     ]
 
 
-def check_archive(archive: Path) -> Findings:
-    """Check every surface of an archive, its instruments' records, and its index."""
+def check_archive(archive: Path, tell: Tell | None = None) -> Findings:
+    """Check every surface of an archive, its instruments' records, and its index.
+
+    `tell` is told how many sessions are checked, of how many.
+    """
     list_surfaces(archive)  # says so where there is no such archive
     finish_moves(archive)
     closed = _closed_folders(archive)
     folders = [one for one in list_surfaces(archive) if one not in closed]
-    parts = [*(_surface_findings(folder) for folder in folders), _instrument_findings(archive)]
+    one_done = None if tell is None else _counter(folders, tell)
+    parts = [_surface_findings(folder, one_done) for folder in folders]
+    parts.append(_instrument_findings(archive))
     moving = interrupted_moves(archive)
     history = [] if closed else ledger_problems(archive, folders)
     known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX, *moving}
@@ -190,6 +204,12 @@ def check_archive(archive: Path) -> Findings:
     )
 
 
+def _counter(folders: Sequence[Path], tell: Tell) -> Callable[[], None]:
+    """What is to be called after each session of all of these surfaces."""
+    total, done = sum(len(session_files(folder)) for folder in folders), itertools.count(1)
+    return lambda: tell(next(done), total)
+
+
 def _closed_folders(archive: Path) -> dict[Path, str]:
     """Folders that this account may not look into, with a line each: what they hold is unknown."""
     closed = {}
@@ -209,10 +229,10 @@ def _not_checked(folder: Path, error: OSError) -> str:
     return f"{folder}: cannot be read: {error.strerror}; nothing in it was checked"
 
 
-def _surface_findings(folder: Path) -> Findings:
+def _surface_findings(folder: Path, one_done: Callable[[], None] | None) -> Findings:
     """What :func:`check_surface` finds; a folder that goes or closes meanwhile is named."""
     try:
-        return check_surface(folder)
+        return check_surface(folder, one_done)
     except OSError as error:
         return Findings(0, (_not_checked(folder, error),))
     except BadInput as error:

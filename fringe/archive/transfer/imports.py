@@ -34,7 +34,7 @@ from fringe.archive.store.surface import (
     record_versions,
 )
 from fringe.archive.store.write import log_visit
-from fringe.archive.transfer.check import chain_problems, check_session
+from fringe.archive.transfer.check import Tell, chain_problems, check_session
 from fringe.archive.transfer.export import (
     RECORD,
     RECORD_FOLDER,
@@ -100,7 +100,7 @@ class _Source:
     sessions: Mapping[str, Callable[[Path], None]]
 
 
-def import_surface(source: Path, archive: Path) -> Imported:
+def import_surface(source: Path, archive: Path, tell: Tell | None = None) -> Imported:
     """Bring a surface back from one file, from a folder, or from another archive's folder.
 
     Parameters
@@ -109,6 +109,8 @@ def import_surface(source: Path, archive: Path) -> Imported:
         What was exported, or a surface's own folder.
     archive : Path
         Where it is to go; it is made if it is not there.
+    tell : callable or None
+        Told how many sessions are proven, of how many.
 
     Raises
     ------
@@ -124,7 +126,7 @@ def import_surface(source: Path, archive: Path) -> Imported:
     try:
         make_archive(archive)
         draft.mkdir()
-        name = _proven_draft(source, draft)
+        name = _proven_draft(source, draft, tell)
         there = folder_by_name(archive, name)
         if there is not None:
             return _merge(source, draft, there)
@@ -142,7 +144,7 @@ def import_surface(source: Path, archive: Path) -> Imported:
     return Imported(load_surface(folder), True, count, 0, lacking)
 
 
-def import_into(source: Path, target: str) -> Imported:
+def import_into(source: Path, target: str, tell: Tell | None = None) -> Imported:
     """Bring a table's visits to a surface that is there, or a surface to an archive.
 
     Parameters
@@ -151,6 +153,8 @@ def import_into(source: Path, target: str) -> Imported:
         A table where its name ends in `.csv`, else what :func:`import_surface` takes.
     target : str
         The surface of a table, or the archive.
+    tell : callable or None
+        Told how many sessions are done, of how many.
 
     Raises
     ------
@@ -158,11 +162,11 @@ def import_into(source: Path, target: str) -> Imported:
         As :func:`import_table` and :func:`import_surface`.
     """
     if source.suffix.lower() == ".csv":
-        return import_table(source, find_surface(target))
-    return import_surface(source, Path(target))
+        return import_table(source, find_surface(target), tell)
+    return import_surface(source, Path(target), tell)
 
 
-def import_table(source: Path, surface: Surface) -> Imported:
+def import_table(source: Path, surface: Surface, tell: Tell | None = None) -> Imported:
     """Log the visits of a table to a surface, each once.
 
     A table has neither photographs nor forms, so the sessions are new ones; each keeps the
@@ -175,6 +179,8 @@ def import_table(source: Path, surface: Surface) -> Imported:
         Comma-separated values, see :mod:`fringe.archive.transfer.table`.
     surface : Surface
         A surface that was loaded.
+    tell : callable or None
+        Told how many visits are logged, of how many.
 
     Raises
     ------
@@ -189,11 +195,13 @@ def import_table(source: Path, surface: Surface) -> Imported:
     for old, visit in new:
         if visit.replaces is not None and visit.replaces not in {*now, *(o for o, _ in visits)}:
             raise BadInput(f"{source}: {old} replaces {visit.replaces}, which is not in it")
-    for old, visit in new:
+    for number, (old, visit) in enumerate(new, 1):
         origin = {"file": source.name, "session_id": old, "key": _key(old, visit)}
         replaces = None if visit.replaces is None else now.get(visit.replaces)
         logged = dataclasses.replace(visit, replaces=replaces, inputs={"imported_from": origin})
         now[_key(old, visit)] = log_visit(surface, logged).stem
+        if tell is not None:
+            tell(number, len(new))
     return Imported(surface, False, len(new), len(visits) - len(new))
 
 
@@ -282,12 +290,12 @@ def _unpacker(file: Any, name: str) -> Callable[[Path], None]:
     return unpack
 
 
-def _proven_draft(source: Path, draft: Path) -> str:
+def _proven_draft(source: Path, draft: Path, tell: Tell | None) -> str:
     """Write a draft and prove it; return the surface's name."""
     refusal = None
     with _opened(source) as found:
         try:
-            name = _write_draft(source, found, draft)
+            name = _write_draft(source, found, draft, tell)
         except BadInput as error:  # the open file would take it for damage of its own
             refusal = error
     if refusal is not None:
@@ -295,7 +303,7 @@ def _proven_draft(source: Path, draft: Path) -> str:
     return name
 
 
-def _write_draft(source: Path, found: _Source, draft: Path) -> str:
+def _write_draft(source: Path, found: _Source, draft: Path, tell: Tell | None) -> str:
     """Write records and sessions to a draft and prove each; return the surface's name."""
     for number, data in sorted(found.records.items()):
         fill(draft / f"surface-{number:04d}.json", data)
@@ -305,7 +313,7 @@ def _write_draft(source: Path, found: _Source, draft: Path) -> str:
         for path in record_versions(draft).values():
             read_text_record(path)
         name = load_surface(draft).name
-        for identity, write in found.sessions.items():
+        for number, (identity, write) in enumerate(found.sessions.items(), 1):
             path = draft / f"{identity}{layout.SUFFIX}"
             if layout.SESSION_FILE.match(path.name) is None:
                 raise BadInput(f"{source}: {identity!r} is not the name of a session")
@@ -313,6 +321,8 @@ def _write_draft(source: Path, found: _Source, draft: Path) -> str:
             problem = check_session(path, name)
             if problem is not None:
                 raise BadInput(problem)
+            if tell is not None:
+                tell(number, len(found.sessions))
     except BadInput as error:
         raise BadInput(str(error).replace(str(draft), str(source))) from error
     return name

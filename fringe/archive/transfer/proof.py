@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from fringe.archive.transfer.check import Findings, check_archive
+from fringe.archive.transfer.check import Findings, Tell, check_archive
 from fringe.archive.transfer.history import history_of, lacks
 from fringe.archive.transfer.salvage import salvage
 
@@ -56,7 +56,9 @@ class ArchiveProof:
         }
 
 
-def prove_archive(archive: Path, expected: str | None = None) -> ArchiveProof:
+def prove_archive(
+    archive: Path, expected: str | None = None, tell: Tell | None = None
+) -> ArchiveProof:
     """Hold every file of an archive against what was written, and look what damage left over.
 
     Parameters
@@ -64,13 +66,15 @@ def prove_archive(archive: Path, expected: str | None = None) -> ArchiveProof:
     archive : Path
     expected : str or None
         Digest of a history that must still be contained.
+    tell : callable or None
+        Told how many sessions are checked, of how many.
 
     Raises
     ------
     BadInput
         If there is no such archive.
     """
-    found = check_archive(archive)
+    found = check_archive(archive, tell)
     ledger = history_of(archive, sound=not found.problems)
     lacking = None if expected is None else lacks(ledger, expected, archive)
     if lacking is not None:

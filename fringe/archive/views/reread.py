@@ -17,6 +17,7 @@ from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, Photograph, Session
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.photographs import PhotoReader, read_kept
+from fringe.archive.views.proof import Tell
 from fringe.archive.views.reading_options import kept_options, refused_options
 from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput, FringeError, Refused
@@ -117,6 +118,7 @@ def reread_surface(
     reader: PhotoReader = read_kept,
     workers: int | None = 1,
     scheduler: str | None = None,
+    tell: Tell | None = None,
 ) -> Reread:
     """Compute every session of a surface again and list what changed.
 
@@ -128,6 +130,8 @@ def reread_surface(
         Makes a reading of one photograph, or of all frames of a burst.
     workers, scheduler
         Who reads, see :func:`fringe.parallel.read_many`.
+    tell : callable or None
+        Told how many readings are computed, of how many.
 
     Returns
     -------
@@ -160,7 +164,7 @@ def reread_surface(
             changes += _spherometer_changes(summary.number, session, left_out)
     archive = surface.folder.parent
     again = partial(_read_again, reader, archive)
-    for answer in run_many(again, jobs, workers=workers, scheduler=scheduler):
+    for answer in run_many(again, jobs, workers=workers, scheduler=scheduler, tell=tell):
         if isinstance(answer, str):
             left_out.append(answer)
         else:

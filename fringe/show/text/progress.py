@@ -15,7 +15,7 @@ from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import probability_cell
 from fringe.show.text.lines import remark
 from fringe.show.text.outlook import learned_lines, spell_lines
-from fringe.show.words import form_cell, work_cell
+from fringe.show.words import form_cell, rested_text, work_cell
 
 _STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
@@ -75,6 +75,7 @@ def _limits(state: SurfaceState) -> str:
 def _table(state: SurfaceState, width: int) -> Table:
     """The visits, with as many columns as the terminal has room for."""
     columns = [_column(name, state) for name in _COLUMNS]
+    columns = [one for one in columns if one[0] != "rested" or any(one[1][1:])]
     for name in _SPARED:
         if sum(max(map(len, cells)) + 2 for _, cells in columns) - 2 <= width:
             break
@@ -123,8 +124,9 @@ _COLUMNS: dict[str, Callable[[VisitRow], str]] = {
     "date": lambda row: f"{row.when:%Y-%m-%d}",
     "time": lambda row: f"{row.when:%H:%M}",
     "work before, on top": lambda row: (
-        f"struck out: {row.remark}" if row.struck else work_cell(row)
+        f"struck out: {row.remark}" if row.struck else work_cell(row, rested=False)
     ),
+    "rested": lambda row: rested_text(row),
     "power": lambda row: _power(row),
     "work − plate, mm": lambda row: _radius(row),
     "irreg.": lambda row: form_cell(row.irregularity_fringes, row.irregularity_u95_fringes),
@@ -132,5 +134,6 @@ _COLUMNS: dict[str, Callable[[VisitRow], str]] = {
     "conforms": lambda row: probability_cell(row.probability),
     "next step": lambda row: row.next_step or "",
 }
-_NUMBERS = ("", "power", "work − plate, mm", "irreg.", "conforms")
-_SPARED = ("time", "next step", "work − plate, mm", "conforms", "irreg.")  # the first goes first
+_NUMBERS = ("", "rested", "power", "work − plate, mm", "irreg.", "conforms")
+# the first goes first
+_SPARED = ("time", "next step", "work − plate, mm", "conforms", "rested", "irreg.", "date")

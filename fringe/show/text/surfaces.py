@@ -15,7 +15,8 @@ from fringe.format import figures, plus_minus
 _STEP_WIDE = 24  # of the next step, where room is scarce
 _COLUMNS = ("surface", "form", "state", "last visit", "visits", "hours", "stage", "power")
 _NUMBERS = ("visits", "hours", "power")
-_SPARED = ("form", "hours", "visits", "stage")  # the first goes first
+# the first goes first; name and state stay
+_SPARED = ("form", "hours", "visits", "stage", "last visit", "power")
 _STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from fringe.errors import BadInput
 
-ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
+ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".dng")
 _Stamp = tuple[int, int]
 
 

@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput
 from fringe.photo import heif
-from fringe.photo.kinds import is_clip, is_heif
+from fringe.photo.kinds import is_clip, is_dng, is_heif
+from fringe.photo.raw import raw_samples
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -96,7 +97,7 @@ class Decoded:
 
 
 def decoded(data: bytes, name: str) -> Decoded:
-    """Decode a JPEG, PNG, TIFF or HEIC file.
+    """Decode a JPEG, PNG, TIFF, HEIC or DNG file.
 
     Parameters
     ----------
@@ -114,6 +115,8 @@ def decoded(data: bytes, name: str) -> Decoded:
     with _quiet():
         if is_heif(data):
             return _heif(data, name)
+        if is_dng(data):
+            return Decoded(raw_samples(data, name, _check_size))
         picture = _opened(data, name)
         if picture is None:
             return _deep_tiff(data, name)

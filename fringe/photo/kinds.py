@@ -2,9 +2,29 @@
 
 from __future__ import annotations
 
+import struct
+
 # Brands of still pictures coded by HEVC, in the file's first box (ISO/IEC 23008-12, from memory)
 _BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+_DNG_VERSION = 50706
 _MATROSKA, _RIFF = b"\x1aE\xdf\xa3", b"RIFF"
+
+
+def is_dng(data: bytes) -> bool:
+    """Tell a DNG file: a TIFF whose first directory has the tag of its version (DNG 1.4).
+
+    Its first picture is often a small preview, which must not be taken for the photograph.
+    """
+    order = {b"II*\0": "<", b"MM\0*": ">"}.get(data[:4])
+    if order is None:
+        return False
+    try:
+        (start,) = struct.unpack_from(f"{order}I", data, 4)
+        (count,) = struct.unpack_from(f"{order}H", data, start)
+        tags = [struct.unpack_from(f"{order}H", data, start + 2 + 12 * k)[0] for k in range(count)]
+    except struct.error:
+        return False
+    return _DNG_VERSION in tags
 
 
 def is_heif(data: bytes) -> bool:

@@ -112,7 +112,7 @@ def decoded(data: bytes, name: str) -> Decoded:
         If the bytes are no picture, a damaged one, one that is too large, or of a kind that
         carries no light.
     """
-    with _quiet():
+    with quiet():
         if is_heif(data):
             return _heif(data, name)
         if is_dng(data):
@@ -148,7 +148,7 @@ def _heif(data: bytes, name: str) -> Decoded:
 
 
 @contextmanager
-def _quiet() -> Iterator[None]:
+def quiet() -> Iterator[None]:
     """Keep the libraries' warnings about metadata off the screen."""
     # a log without a handler would be printed
     silent, logs = logging.NullHandler(), [logging.getLogger(n) for n in ("PIL", "tifffile")]

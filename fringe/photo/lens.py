@@ -6,6 +6,7 @@ import io
 import math
 from typing import Any
 
+from fringe.photo.decode import quiet
 from fringe.photo.heif import exif_of
 from fringe.photo.kinds import is_heif
 
@@ -36,7 +37,8 @@ def focal_px(data: bytes, width: int, height: int) -> float | None:
         size is no longer the one that it noted: what was cut down tells nothing of the view.
     """
     try:
-        notes = _notes(data)
+        with quiet():
+            notes = _notes(data)
         noted = sorted((int(notes[_WIDTH]), int(notes[_HEIGHT])))
         if noted != sorted((width, height)) or float(notes.get(_ZOOM) or 1) != 1:
             return None

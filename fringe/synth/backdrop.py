@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -94,15 +95,25 @@ def _weights(positions: NDArray[Any], count: int) -> Floats:
     return np.asarray(make_interp_spline(nodes, np.eye(_COARSE), k=3)(positions))
 
 
-def texture(seed: list[int], slope: float, blur_px: float) -> Light:
+@lru_cache(maxsize=8)  # the frames of one scene share its textures
+def texture(seed: tuple[int, int], slope: float, blur_px: float) -> Light:
     """Periodic texture (TILE, TILE) of unit variance: noise of spectrum f^-slope, blurred."""
     rng = np.random.default_rng(seed)
+    shape = _spectrum(slope, blur_px)
+    tile = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((TILE, TILE))) * shape)
+    made = np.asarray(tile / tile.std(), np.float32)
+    made.flags.writeable = False
+    return made
+
+
+@lru_cache(maxsize=8)
+def _spectrum(slope: float, blur_px: float) -> Floats:
+    """Amplitudes of `texture` by frequency, shape (TILE, TILE // 2 + 1)."""
     frequency = np.hypot(np.fft.fftfreq(TILE)[:, None], np.fft.rfftfreq(TILE)[None, :])
     frequency[0, 0] = 1.0
     shape = frequency**-slope * np.exp(-2 * (math.pi * frequency * blur_px) ** 2)
     shape[0, 0] = 0.0
-    tile = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((TILE, TILE))) * shape)
-    return np.asarray(tile / tile.std(), np.float32)
+    return shape
 
 
 def tiled(tile: Light, first: int, stop: int, width: int) -> Light:
@@ -235,6 +246,6 @@ def backdrop(scene: Scene) -> Backdrop:
     return Backdrop(
         scene,
         illumination(scene),
-        texture([scene.seed, 3], slope, blur),
-        texture([scene.seed, 4], 1.3, 2 * blur),
+        texture((scene.seed, 3), slope, blur),
+        texture((scene.seed, 4), 1.3, 2 * blur),
     )

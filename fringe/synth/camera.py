@@ -161,5 +161,5 @@ def _sharpen(band: Light, strength: float) -> Light:
 
 @lru_cache(maxsize=2)
 def _colour_tiles(seed: int) -> tuple[Light, Light, Light]:
-    red, blue = texture([seed, 5], 0.3, 2.0), texture([seed, 6], 0.3, 2.0)
+    red, blue = texture((seed, 5), 0.3, 2.0), texture((seed, 6), 0.3, 2.0)
     return red, np.asarray(-0.3 * red - 0.1 * blue, np.float32), blue

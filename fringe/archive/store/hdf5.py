@@ -6,6 +6,7 @@ everything else is refused before it is read.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -60,11 +61,11 @@ def attribute(item: Any, name: str) -> Any:
     found = attributes.get_id(name)
     kind, shape = found.dtype, found.shape
     text = h5py.check_string_dtype(kind)
-    size = int(np.prod(shape, dtype=object))
+    size = math.prod(shape)
     if text is not None and size == 1:
         if (text.length or 0) > MAX_TEXT_BYTES:
             raise _refused(item, f"attribute {name} is too long")
-        value = _plain(found) if text.length else np.asarray(attributes[name])
+        value = _plain(found, kind) if text.length else np.asarray(attributes[name])
         value = value.reshape(-1)[0]
         data = value if isinstance(value, bytes) else str(value).encode()
         if len(data) > MAX_TEXT_BYTES:
@@ -72,12 +73,12 @@ def attribute(item: Any, name: str) -> Any:
         return data.rstrip(b"\0").decode()
     if kind.kind not in "fiu" or size * kind.itemsize > MAX_TEXT_BYTES:
         raise _refused(item, f"attribute {name} is neither a number nor text")
-    return np.asarray(attributes[name]) if kind.subdtype else _plain(found)
+    return np.asarray(attributes[name]) if kind.subdtype else _plain(found, kind)
 
 
-def _plain(found: Any) -> NDArray[Any]:
+def _plain(found: Any, kind: np.dtype[Any]) -> NDArray[Any]:
     """Values of an attribute of fixed size, without the detour of looking it up again."""
-    values = np.empty(found.shape, found.dtype)
+    values = np.empty(found.shape, kind)
     found.read(values)
     return values
 
@@ -188,7 +189,7 @@ def check_plain(item: Any, max_bytes: int) -> None:
         raise _refused(item, "it is not a variable of numbers")
     if item.size is None or declared_bytes(item) > max_bytes:
         raise _refused(item, "it is larger than any session's")
-    chunk = int(np.prod(item.chunks or (0,), dtype=object)) * item.dtype.itemsize
+    chunk = math.prod(item.chunks or (0,)) * item.dtype.itemsize
     if chunk > MAX_CHUNK_BYTES:
         raise _refused(item, "it is packed in parts larger than any session's")
     if item.is_virtual or item.external:

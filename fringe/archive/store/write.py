@@ -12,6 +12,7 @@ import platform
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -458,6 +459,7 @@ def _real(value: float | None) -> float | None:
     return None if value is None else float(value)
 
 
-def _versions() -> dict[str, str]:
+@cache  # looking them up takes as long as writing a small visit
+def _versions() -> Mapping[str, str]:
     found = {name: version(name) for name in _SOFTWARE}
     return found | {"hdf5": h5py.version.hdf5_version, "python": platform.python_version()}

@@ -9,6 +9,7 @@ import struct
 import subprocess
 import sys
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +17,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from calling import call
 from fringe.optics.lamps import lamp
 from fringe.synth import Form, Scene, render, save
 
@@ -61,12 +63,28 @@ def bomb(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def call(folder: Path, *words: str | Path) -> Run:
+def as_program(folder: Path, *words: str | Path) -> Run:
     """Run the installed program in a folder; note which files it made there."""
     before = {str(path) for path in folder.rglob("*")}
     done = subprocess.run([FRINGE, *words], cwd=folder, capture_output=True, text=True, check=False)
     after = {str(path) for path in folder.rglob("*")}
     return Run(done.returncode, done.stdout, done.stderr, after - before)
+
+
+@pytest.fixture
+def run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> Callable[..., Run]:
+    """Call the program in a folder; in this process, which starts far sooner than a new one."""
+    monkeypatch.chdir(tmp_path)
+
+    def called(*words: str | Path) -> Run:
+        before = {str(path) for path in tmp_path.rglob("*")}
+        answer = call(capfd, *words)
+        after = {str(path) for path in tmp_path.rglob("*")}
+        return Run(answer.status, answer.out, answer.err, after - before)
+
+    return called
 
 
 def assert_refused(run: Run, *words: str) -> None:
@@ -107,53 +125,55 @@ FILES = {
 
 
 @pytest.mark.parametrize("name", FILES)
-def test_files_that_hold_no_photograph(name: str, tmp_path: Path) -> None:
+def test_files_that_hold_no_photograph(name: str, tmp_path: Path, run: Callable[..., Run]) -> None:
     """A file that is no photograph of fringes is refused by its name and with the reason."""
     data, reason = FILES[name]
     (tmp_path / name).write_bytes(data)
-    assert_refused(call(tmp_path, "read", name, "--lamp", "sodium", "--json"), name, reason)
+    assert_refused(run("read", name, "--lamp", "sodium", "--json"), name, reason)
 
 
-def test_missing_file(tmp_path: Path) -> None:
+def test_missing_file(run: Callable[..., Run]) -> None:
     """A file that is not there is named."""
-    run = call(tmp_path, "read", "gone.jpg", "--lamp", "sodium", "--json")
-    assert_refused(run, "gone.jpg", "no such file")
+    answer = run("read", "gone.jpg", "--lamp", "sodium", "--json")
+    assert_refused(answer, "gone.jpg", "no such file")
 
 
-def test_folder_for_a_file(tmp_path: Path) -> None:
+def test_folder_for_a_file(tmp_path: Path, run: Callable[..., Run]) -> None:
     """A folder is no photograph."""
     (tmp_path / "photos").mkdir()
-    run = call(tmp_path, "read", "photos", "--lamp", "sodium", "--json")
-    assert_refused(run, "photos", "folder")
+    answer = run("read", "photos", "--lamp", "sodium", "--json")
+    assert_refused(answer, "photos", "folder")
 
 
 @pytest.mark.parametrize("share", [0.02, 0.5, 0.97])
-def test_file_cut_short(share: float, good_photo: Path, tmp_path: Path) -> None:
+def test_file_cut_short(
+    share: float, good_photo: Path, tmp_path: Path, run: Callable[..., Run]
+) -> None:
     """A JPEG that was not copied to its end is refused, wherever it stops."""
     data = good_photo.read_bytes()
     (tmp_path / "cut.jpg").write_bytes(data[: int(share * len(data))])
-    run = call(tmp_path, "read", "cut.jpg", "--lamp", "sodium", "--json")
-    assert_refused(run, "cut.jpg", "copy it")
+    answer = run("read", "cut.jpg", "--lamp", "sodium", "--json")
+    assert_refused(answer, "cut.jpg", "copy it")
 
 
-def test_file_with_holes(good_photo: Path, tmp_path: Path, rng: np.random.Generator) -> None:
+def test_file_with_holes(
+    good_photo: Path, tmp_path: Path, run: Callable[..., Run], rng: np.random.Generator
+) -> None:
     """Bytes overwritten at random end in a reading or in a refusal, never in a traceback."""
     data = bytearray(good_photo.read_bytes())
     for place in rng.integers(2, len(data), 40):
         data[place] = rng.integers(256)
     (tmp_path / "holes.jpg").write_bytes(bytes(data))
-    run = call(tmp_path, "read", "holes.jpg", "--lamp", "sodium", "--json")
-    if run.status:
-        assert_refused(run, "holes.jpg")
+    answer = run("read", "holes.jpg", "--lamp", "sodium", "--json")
+    if answer.status:
+        assert_refused(answer, "holes.jpg")
     else:
-        assert "power_fringes" in json.loads(run.out)
+        assert "power_fringes" in json.loads(answer.out)
 
 
-def test_bomb_is_refused_unopened(bomb: Path, tmp_path: Path) -> None:
+def test_bomb_is_refused_unopened(bomb: Path, run: Callable[..., Run]) -> None:
     """A small file of 400 megapixels is refused before its pixels fill the memory."""
-    assert_refused(
-        call(tmp_path, "read", bomb, "--lamp", "sodium", "--json"), "bomb.png", "megapixels"
-    )
+    assert_refused(run("read", bomb, "--lamp", "sodium", "--json"), "bomb.png", "megapixels")
     code = (
         "import sys\nfrom pathlib import Path\nfrom fringe.cli import main\n"
         "try:\n    main(sys.argv[1:])\nexcept SystemExit:\n    pass\n"
@@ -198,15 +218,15 @@ OPTIONS = {
 
 
 @pytest.mark.parametrize("what", OPTIONS)
-def test_options_that_are_wrong(what: str, good_photo: Path, tmp_path: Path) -> None:
+def test_options_that_are_wrong(what: str, good_photo: Path, run: Callable[..., Run]) -> None:
     """An option that says nothing, or what cannot be, is refused by its name or its value."""
     words, reason = OPTIONS[what]
-    assert_refused(call(tmp_path, "read", good_photo, *words, "--json"), reason)
+    assert_refused(run("read", good_photo, *words, "--json"), reason)
 
 
 def test_without_json_standard_output_stays_empty(good_photo: Path, tmp_path: Path) -> None:
     """For a person the line on standard error is all there is."""
-    run = call(tmp_path, "read", good_photo, "--lamp", "sodium", "--diameter", "150")
+    run = as_program(tmp_path, "read", good_photo, "--lamp", "sodium", "--diameter", "150")
     assert (run.status, run.out) == (2, "")
     assert run.err == "fringe: --diameter: '150' has no unit; write for example 150mm\n"
 
@@ -215,17 +235,17 @@ def test_without_json_standard_output_stays_empty(good_photo: Path, tmp_path: Pa
     ("target", "reason"), [("no/such/folder.png", "no/such"), ("picture.xyz", "picture.xyz")]
 )
 def test_picture_that_cannot_be_written(
-    target: str, reason: str, good_photo: Path, tmp_path: Path
+    target: str, reason: str, good_photo: Path, run: Callable[..., Run]
 ) -> None:
     """Where the picture cannot be saved the call fails, and leaves no part of it."""
-    run = call(tmp_path, "read", good_photo, "--lamp", "sodium", "--picture", target, "--json")
-    assert_refused(run, "--picture", reason)
+    answer = run("read", good_photo, "--lamp", "sodium", "--picture", target, "--json")
+    assert_refused(answer, "--picture", reason)
 
 
 def test_names_with_spaces_and_letters(good_photo: Path, tmp_path: Path) -> None:
     """A good photograph reads under any name, and the call leaves nothing behind."""
     path = tmp_path / "plan convexe n° 3 été.jpg"
     path.write_bytes(good_photo.read_bytes())
-    run = call(tmp_path, "read", path.name, "--lamp", "sodium", "--json")
+    run = as_program(tmp_path, "read", path.name, "--lamp", "sodium", "--json")
     assert (run.status, run.err, run.new_files) == (0, "", set())
     assert json.loads(run.out)["power_fringes"] == pytest.approx(4.0, abs=0.1)

@@ -19,6 +19,8 @@ from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import lamp
 from fringe.orders.reading import Quality, Reading
 
+# what random draws say is looked at where they are the claim; elsewhere they only take time
+QUICK = ("--trials", "0")
 PARTS = {"fit": 0.05, "edge": 0.12, "view": 0.02}
 
 
@@ -87,6 +89,7 @@ def test_bench_options(session, capsys):
         capsys,
         "budget",
         session,
+        *QUICK,
         "--axial-u",
         "0.1",
         "--thickness",
@@ -110,7 +113,17 @@ def test_bench_options(session, capsys):
 
 def test_unproven_says_what_settles_it(session, capsys):
     """With more uncertainty the verdict is unproven, and the input to better is named."""
-    words = ("budget", session, "--axial-u", "0.1", "--thickness", "25mm", "--plate-form-u", "20nm")
+    words = (
+        "budget",
+        session,
+        *QUICK,
+        "--axial-u",
+        "0.1",
+        "--thickness",
+        "25mm",
+        "--plate-form-u",
+        "20nm",
+    )
     values = call(capsys, *words, "--json").json
     assert values["verdict"]["state"] == "unproven"
     first = values["settles"]["suggestions"][0]
@@ -119,7 +132,7 @@ def test_unproven_says_what_settles_it(session, capsys):
     assert "to settle it" in text
     assert "verdict            unproven (" in text
     assert "better temperature and edge" in text
-    assert call(capsys, "budget", session, "--json").json["verdict"]["state"] == "inside"
+    assert call(capsys, "budget", session, *QUICK, "--json").json["verdict"]["state"] == "inside"
 
 
 def test_by_surface_and_number(surface, session, capsys):
@@ -127,8 +140,8 @@ def test_by_surface_and_number(surface, session, capsys):
     log_visit(surface, Visit(readings=(logged(1.0),)))
     log_visit(surface, Visit(remarks="nothing read"))
     name = str(surface.folder.parent / "convex 1")
-    assert call(capsys, "budget", name, "--json").json["results"][0]["value"] == 1.0
-    first = call(capsys, "budget", name, "1", "--json").json
+    assert call(capsys, "budget", name, *QUICK, "--json").json["results"][0]["value"] == 1.0
+    first = call(capsys, "budget", name, *QUICK, "1", "--json").json
     assert first["results"][0]["value"] == pytest.approx(2.65)
 
 
@@ -148,7 +161,7 @@ def test_table(session, capsys):
 
 def test_correlation(session, capsys):
     """The results' correlation: radius difference is power's, the radius mostly the plate's."""
-    values = call(capsys, "budget", session, "--json").json
+    values = call(capsys, "budget", session, *QUICK, "--json").json
     found = values["correlation"]
     assert found["names"] == ["power", "radius difference", "work radius"]
     matrix = np.array(found["matrix"])
@@ -159,7 +172,7 @@ def test_correlation(session, capsys):
     # of a convex work power and radius difference have opposite signs
     assert matrix[0, 1] < -0.99
     assert matrix[1, 2] == pytest.approx(step["u"] / radius["u"], rel=0.01)
-    one = call(capsys, "budget", session, "--result", "power", "--json").json
+    one = call(capsys, "budget", session, *QUICK, "--result", "power", "--json").json
     assert one["correlation"] == {"names": ["power"], "matrix": [[1.0]]}
 
 
@@ -167,7 +180,7 @@ def test_picture(session, tmp_path, capsys):
     """The picture is a PNG, and nothing else is left beside it."""
     path = tmp_path / "pictures" / "budget.png"
     path.parent.mkdir()
-    assert call(capsys, "budget", session, "--picture", path).status == 0
+    assert call(capsys, "budget", session, *QUICK, "--picture", path).status == 0
     with Image.open(path) as picture:
         assert picture.format == "PNG"
         assert picture.width > 1000
@@ -209,7 +222,7 @@ def test_gauge_drift_of_a_visit(surface, capsys):
     assert call(capsys, "log", name, *sags, "--when", "2026-01-01T09:00").status == 0
     # the record may change later; what was used is in the session
     add_instrument(shop, "spherometer", "points", gauge, replace=True)
-    values = call(capsys, "budget", name, "--result", "spherometer, depth", "--json").json
+    values = call(capsys, "budget", name, *QUICK, "--result", "spherometer, depth", "--json").json
     rows = {row["input"]: row for row in values["results"][0]["rows"]}
     assert rows["gauge drift"]["u"] == pytest.approx(0.4e-3 * 731 / 365.25)
     # analytic: one deeper and one shallower, by the same
@@ -229,9 +242,11 @@ def test_plate_form_of_the_record(surface, session, capsys):
         "u_form_nm": 29.4597,
     }
     path = log_visit(surface, Visit(readings=(logged(2.65),), instruments={"plate": record}))
-    power = call(capsys, "budget", path, "--json").json["results"][0]
+    power = call(capsys, "budget", path, *QUICK, "--json").json["results"][0]
     assert {row["input"]: row["u"] for row in power["rows"]}["plate form"] == pytest.approx(0.1)
-    given = call(capsys, "budget", path, "--plate-form-u", "58.9194nm", "--json").json["results"]
+    given = call(capsys, "budget", path, *QUICK, "--plate-form-u", "58.9194nm", "--json").json[
+        "results"
+    ]
     assert {row["input"]: row["u"] for row in given[0]["rows"]}["plate form"] == pytest.approx(0.2)
     measured = open_session(path).summary.measured[0]
     assert measured.power_u_fringes == pytest.approx(np.hypot(0.131529, 0.1), rel=1e-5)
@@ -241,13 +256,13 @@ def test_radius_of_a_work_on_another_piece(surface, capsys):
     """On a piece whose radius this record does not know, the difference is told, no radius."""
     reading = replace(logged(0.5), against="concave 1", options={"plate_radius_mm": 3048.0})
     path = log_visit(surface, Visit(readings=(reading,)))
-    values = call(capsys, "budget", path, "--json").json
+    values = call(capsys, "budget", path, *QUICK, "--json").json
     assert [one["name"] for one in values["results"]] == [
         "on concave 1, power",
         "on concave 1, radius difference",
     ]
     assert "hangs on concave 1's" in values["notes"][0]
-    assert "! the work's radius hangs on concave 1's" in call(capsys, "budget", path).out
+    assert "! the work's radius hangs on concave 1's" in call(capsys, "budget", path, *QUICK).out
 
 
 @pytest.mark.parametrize(
@@ -263,10 +278,12 @@ def test_radius_by_a_plate_that_is_little_known(plate, names, words, tmp_path, c
         tmp_path / "shop", Surface("convex 2", "convex", 3048.0, 150.0, plate=plate)
     )
     path = log_visit(surface, Visit(readings=(logged(0.5),)))
-    values = call(capsys, "budget", path, "--json").json
+    values = call(capsys, "budget", path, *QUICK, "--json").json
     assert len(values["results"]) == names
     assert words in values["notes"][0]
-    assert call(capsys, "budget", path, "--plate-radius-u", "1mm").out.count("! ") == 3 - names
+    assert (
+        call(capsys, "budget", path, *QUICK, "--plate-radius-u", "1mm").out.count("! ") == 3 - names
+    )
 
 
 @pytest.mark.parametrize(
@@ -284,10 +301,10 @@ def test_radius_by_a_plate_that_is_little_known(plate, names, words, tmp_path, c
 def test_nonsense(words, message, session, capsys):
     """What cannot be gets one clear line."""
     typed = [str(session) if word == "@" else word for word in words]
-    assert message in refused(capsys, "budget", *typed)
+    assert message in refused(capsys, "budget", *QUICK, *typed)
 
 
 def test_session_without_measurement(surface, capsys):
     """A session in which nothing was measured has no budget."""
     path = log_visit(surface, Visit(remarks="only looked"))
-    assert "neither fringes nor a spherometer" in refused(capsys, "budget", path)
+    assert "neither fringes nor a spherometer" in refused(capsys, "budget", path, *QUICK)

@@ -104,9 +104,9 @@ def _dimension(item: h5py.Dataset, axis: int, name: str) -> str:
     return name if item.ndim == 1 else f"{name}_{axis + 1}"
 
 
-def fixed_text(value: str) -> NDArray[Any]:
+def fixed_text(value: str, encoding: str = "utf-8") -> NDArray[Any]:
     """Text of fixed length: it lies in the object header, which has a checksum."""
     data = value.rstrip("\0").encode()
     if len(data) > layout.MAX_TEXT_BYTES:
         raise BadInput(f"text of {len(data)} bytes is too long to archive: {value[:40]!r} ...")
-    return np.array(data, h5py.string_dtype("utf-8", len(data)))
+    return np.array(data, h5py.string_dtype(encoding, len(data)))

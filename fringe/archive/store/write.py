@@ -15,9 +15,9 @@ from datetime import datetime
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
-import h5netcdf
 import h5py
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ from fringe.archive.store.digest import CONTENT_ATTRIBUTE, content_digest, seal
 from fringe.archive.store.identity import NewSession, corrected_by
 from fringe.archive.store.layout import Column
 from fringe.archive.store.ledger import add_surface_files
+from fringe.archive.store.netcdf import NetcdfGroup, new_netcdf
 from fringe.archive.store.read import summary_from
 from fringe.archive.store.session import (
     METHODS,
@@ -147,7 +148,7 @@ def _check(visit: Visit) -> None:
 def _session_draft(surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> io.BytesIO:
     """Build the HDF5 file in memory, all but its digest."""
     buffer = io.BytesIO()
-    with h5netcdf.File(buffer, "w", libver=layout.LIBVER) as file:
+    with new_netcdf(buffer, layout.LIBVER) as file:
         _write_root(file, surface, visit, identity)
         for i, logged in enumerate(visit.readings, 1):
             _write_reading(file.create_group(f"reading_{i}"), logged)
@@ -162,13 +163,16 @@ def _session_draft(surface: Surface, visit: Visit, identity: Mapping[str, Any]) 
 def _finished(draft: io.BytesIO, identity: Mapping[str, Any]) -> memoryview:
     """A draft with the identity that it gets in the end, and its digest."""
     with h5py.File(draft, "r+", libver=layout.LIBVER) as file:
-        _write_attributes(file, identity)
+        for name, value in _stored(identity).items():
+            file.attrs[name] = value
         digest = content_digest(file)
         file.attrs.create(CONTENT_ATTRIBUTE, fixed_text(digest))
     return draft.getbuffer()
 
 
-def _write_root(file: Any, surface: Surface, visit: Visit, identity: Mapping[str, Any]) -> None:
+def _write_root(
+    file: NetcdfGroup, surface: Surface, visit: Visit, identity: Mapping[str, Any]
+) -> None:
     stored: dict[str, Any] = visit.work.to_stored()
     values = {
         "Conventions": "CF-1.8",
@@ -191,7 +195,7 @@ def _write_root(file: Any, surface: Surface, visit: Visit, identity: Mapping[str
     }
     _write_attributes(file, values)
     if visit.readings:
-        file.dimensions["reading"] = len(visit.readings)
+        file.add_dimension("reading", len(visit.readings))
         for column, cells in _reading_table(visit.readings):
             _write_column(file, column, cells)
 
@@ -208,12 +212,16 @@ def _reading_table(readings: Sequence[LoggedReading]) -> Iterable[tuple[Column, 
         yield column, [getattr(logged.reading.quality, column.name) for logged in readings]
 
 
-def _write_column(file: Any, column: Column, cells: list[Any]) -> None:
+def _write_column(file: NetcdfGroup, column: Column, cells: list[Any]) -> None:
     missing = layout.MISSING if column.whole else np.nan
     data = np.array(
         [missing if cell is None else cell for cell in cells], "i4" if column.whole else "f8"
     )
-    flag = column in (layout.METHOD, layout.SENSE)
+    flags: dict[str, Any] = {}
+    if column in (layout.METHOD, layout.SENSE):
+        names = METHODS if column is layout.METHOD else layout.SENSES
+        flags["flag_values"] = np.arange(len(names), dtype="i4")
+        flags["flag_meanings"] = fixed_text(" ".join(names))
     _write_variable(
         file,
         column.name,
@@ -221,16 +229,12 @@ def _write_column(file: Any, column: Column, cells: list[Any]) -> None:
         data,
         column.units,
         column.long_name,
-        None if flag else missing,
+        None if flags else missing,
+        more=flags,
     )
-    if flag:
-        names = METHODS if column is layout.METHOD else layout.SENSES
-        attributes = file.variables[column.name].attrs
-        attributes["flag_values"] = np.arange(len(names), dtype="i4")
-        attributes["flag_meanings"] = fixed_text(" ".join(names))
 
 
-def _write_reading(group: Any, logged: LoggedReading) -> None:
+def _write_reading(group: NetcdfGroup, logged: LoggedReading) -> None:
     reading = logged.reading
     values: dict[str, Any] = {name: getattr(reading, name) for name in layout.READING_TEXTS}
     values["warnings"] = "\n".join(" ".join(w.split()) for w in reading.quality.warnings)
@@ -245,7 +249,7 @@ def _write_reading(group: Any, logged: LoggedReading) -> None:
         values["place_x_mm"], values["place_y_mm"] = map(float, logged.place_mm)
     _write_attributes(group, values)
     if logged.photographs:
-        group.attrs["photographs"] = np.array(logged.photographs, "i4")
+        group.set_attributes({"photographs": np.array(logged.photographs, "i4")})
     if logged.lamp is not None:
         _write_lamp(group, logged.lamp)
     if reading.form is not None:
@@ -258,11 +262,11 @@ def _write_reading(group: Any, logged: LoggedReading) -> None:
         _write_gap(group, logged.gap)
 
 
-def _write_lamp(group: Any, lamp: Lamp) -> None:
+def _write_lamp(group: NetcdfGroup, lamp: Lamp) -> None:
     values: dict[str, Any] = {f"lamp_{name}": getattr(lamp, name) for name in layout.LAMP_TEXTS}
     values["lamp_u_wavelength_nm"] = _real(lamp.u_wavelength_nm)
     _write_attributes(group, values)
-    group.dimensions["line"] = len(lamp.lines)
+    group.add_dimension("line", len(lamp.lines))
     for name, units, what in (
         ("wavelength_nm", "nm", "wavelength of the line in air"),
         ("weight", "1", "share of the line"),
@@ -272,11 +276,12 @@ def _write_lamp(group: Any, lamp: Lamp) -> None:
         _write_variable(group, f"lamp_{name}", ("line",), data, units, what)
 
 
-def _write_form(group: Any, form: FormFit) -> None:
+def _write_form(group: NetcdfGroup, form: FormFit) -> None:
     terms = np.array(form.terms, "i4").reshape(-1, 2)
     if not len(terms):
         return
-    group.dimensions["term"] = group.dimensions["term_b"] = len(terms)
+    for name in ("term", "term_b"):
+        group.add_dimension(name, len(terms))
     for name, data, what in (
         ("term_n", terms[:, 0], "Zernike radial index"),
         ("term_m", terms[:, 1], "Zernike azimuthal index, negative for sines"),
@@ -293,7 +298,7 @@ def _write_form(group: Any, form: FormFit) -> None:
     )
 
 
-def _write_rings(group: Any, rings: RingFit) -> None:
+def _write_rings(group: NetcdfGroup, rings: RingFit) -> None:
     _write_attributes(
         group,
         {
@@ -305,15 +310,15 @@ def _write_rings(group: Any, rings: RingFit) -> None:
         },
     )
     if len(rings.orders):
-        group.dimensions["ring"] = len(rings.orders)
+        group.add_dimension("ring", len(rings.orders))
         _write_variable(group, "ring_order", ("ring",), rings.orders, "1", "order of the ring")
         _write_variable(
             group, "ring_radius_px", ("ring",), rings.radii_px, "pixel", "radius of the ring"
         )
 
 
-def _write_steps(group: Any, steps: tuple[float, ...]) -> None:
-    group.dimensions["frame"] = len(steps)
+def _write_steps(group: NetcdfGroup, steps: tuple[float, ...]) -> None:
+    group.add_dimension("frame", len(steps))
     _write_variable(
         group,
         "steps_fringes",
@@ -324,10 +329,11 @@ def _write_steps(group: Any, steps: tuple[float, ...]) -> None:
     )
 
 
-def _write_gap(group: Any, gap: GapMap) -> None:
+def _write_gap(group: NetcdfGroup, gap: GapMap) -> None:
     if gap.gap_nm.shape != (len(gap.y), len(gap.x)):
         raise BadInput("gap map: its shape does not fit its places")
-    group.dimensions["y"], group.dimensions["x"] = len(gap.y), len(gap.x)
+    group.add_dimension("y", len(gap.y))
+    group.add_dimension("x", len(gap.x))
     for name, places, what in (("y", gap.y, "downwards"), ("x", gap.x, "to the right")):
         long_name = f"place on the aperture {what}, as in the photograph"
         _write_variable(group, name, (name,), np.asarray(places, "f8"), gap.unit, long_name)
@@ -337,7 +343,7 @@ def _write_gap(group: Any, gap: GapMap) -> None:
     )
 
 
-def _write_photograph(group: Any, photograph: Photograph) -> None:
+def _write_photograph(group: NetcdfGroup, photograph: Photograph) -> None:
     _write_attributes(
         group,
         {
@@ -347,13 +353,13 @@ def _write_photograph(group: Any, photograph: Photograph) -> None:
             "refusal": photograph.refusal,
         },
     )
-    group.dimensions["byte"] = len(photograph.data)
+    group.add_dimension("byte", len(photograph.data))
     data = np.frombuffer(photograph.data, "u1")
     pack = photograph.media_type not in _PACKED
     _write_variable(group, "data", ("byte",), data, "1", "the file's original bytes", pack=pack)
 
 
-def _write_spherometer(group: Any, readings: LoggedSpherometer) -> None:
+def _write_spherometer(group: NetcdfGroup, readings: LoggedSpherometer) -> None:
     values = {
         "piece": readings.piece,
         "geometry": _json(readings.geometry),
@@ -373,7 +379,7 @@ def _write_spherometer(group: Any, readings: LoggedSpherometer) -> None:
         ("zero", readings.zero_mm, "flat"),
     ):
         if len(data):
-            group.dimensions[name] = len(data)
+            group.add_dimension(name, len(data))
             _write_variable(
                 group,
                 f"{name}_mm",
@@ -410,20 +416,24 @@ def _surface_attributes(surface: Surface) -> dict[str, object]:
     }
 
 
-def _write_attributes(group: Any, values: Mapping[str, Any]) -> None:
+def _write_attributes(group: NetcdfGroup, values: Mapping[str, Any]) -> None:
     """Write text and numbers; None and empty text are left out."""
+    group.set_attributes(_stored(values))
+
+
+def _stored(values: Mapping[str, Any]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
     for name, value in values.items():
         if isinstance(value, str):
             if value.rstrip("\0"):
-                group.attrs[name] = fixed_text(value)
-        elif isinstance(value, float):
-            group.attrs[name] = np.float64(value)
+                found[name] = fixed_text(value)
         elif value is not None:
-            group.attrs[name] = np.int64(value)
+            found[name] = np.float64(value) if isinstance(value, float) else np.int64(value)
+    return found
 
 
 def _write_variable(
-    group: Any,
+    group: NetcdfGroup,
     name: str,
     dimensions: tuple[str, ...],
     data: NDArray[Any],
@@ -432,20 +442,19 @@ def _write_variable(
     missing: Any = None,
     *,
     pack: bool = True,
+    more: Mapping[str, Any] = MappingProxyType({}),
 ) -> None:
     rows = max(1, min(data.shape[0], _CHUNK_BYTES // max(1, data[0].nbytes)))
-    created = group.create_variable(
+    group.add_variable(
         name,
         dimensions,
-        data.dtype,
-        data=data,
-        fillvalue=missing,
+        data,
+        {"units": fixed_text(units), "long_name": fixed_text(long_name), **more},
+        missing,
         chunks=(rows, *data.shape[1:]),
         fletcher32=True,
         **({"compression": "gzip", "compression_opts": 4, "shuffle": True} if pack else {}),
     )
-    created.attrs["units"] = fixed_text(units)
-    created.attrs["long_name"] = fixed_text(long_name)
 
 
 def _json(values: Mapping[str, Any]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import pickle
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -34,3 +35,24 @@ def made_once(folders: pytest.TempPathFactory, name: str, make: Callable[[Path],
             folder.mkdir()
             result.write_bytes(cloudpickle.dumps(make(folder)))
     return pickle.loads(result.read_bytes())
+
+
+def copied_once(folders: pytest.TempPathFactory, into: Path, make: Callable[[Path], None]) -> None:
+    """Copy into a folder what `make` leaves in one: made once a run, for each test its own.
+
+    Parameters
+    ----------
+    folders : TempPathFactory
+    into : Path
+        A folder that is there.
+    make : callable
+        A function of a module. Called with an empty folder.
+    """
+
+    def made(folder: Path) -> Path:
+        make(folder)
+        return folder
+
+    folder = made_once(folders, f"{make.__module__}-{make.__qualname__}", made)
+    assert isinstance(folder, Path)
+    shutil.copytree(folder, into, dirs_exist_ok=True)

@@ -13,21 +13,27 @@ from fringe.archive.store.session import Visit
 from fringe.archive.store.write import log_visit
 from fringe.judge.state.visits import Work
 from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
+from shared_files import copied_once
 
 START = ("--start", "2026-03-16T09:00")
 
 
-@pytest.fixture(autouse=True)
-def shop(tmp_path, monkeypatch):
-    """Two surfaces on the way, in an archive `shop` of the working folder."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("fringe.judge.advice.plan.LIVES", 12)
+def two_on_the_way(folder):
+    """An archive `shop` with two surfaces on the way."""
     for name, powers in (("concave 1", (9.0, 6.0)), ("concave 2", (3.0, 2.6))):
-        surface = full_surface(tmp_path / "shop", name, tolerance=FRINGES_ALONE)
+        surface = full_surface(folder / "shop", name, tolerance=FRINGES_ALONE)
         for i, power in enumerate(powers):
             work = Work("polish", 60.0 * i or None, "work", pits="gone", rested_minutes=240.0)
             visit = Visit(work=work, readings=(power_reading(power, 0.2, "centre"),))
             log_visit(surface, visit, now=hours(24 * i))
+
+
+@pytest.fixture(autouse=True)
+def shop(tmp_path, tmp_path_factory, monkeypatch):
+    """Two surfaces on the way, in an archive `shop` of the working folder."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("fringe.judge.advice.plan.LIVES", 12)
+    copied_once(tmp_path_factory, tmp_path, two_on_the_way)
     return tmp_path / "shop"
 
 

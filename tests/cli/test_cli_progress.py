@@ -11,12 +11,13 @@ import pytest
 from PIL import Image
 
 from fringe.archive.store.session import Visit
-from fringe.archive.store.surface import change_surface
+from fringe.archive.store.surface import change_surface, find_surface
 from fringe.archive.store.write import log_visit
 from fringe.cli import main
 from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, power_reading
+from shared_files import copied_once
 
 VISITS = [
     (None, "#1200", 95.0, "work"),
@@ -27,17 +28,22 @@ VISITS = [
 ]
 
 
-@pytest.fixture
-def surface(tmp_path, monkeypatch):
-    """A surface with five visits, in an archive `shop` of the working folder."""
-    monkeypatch.chdir(tmp_path)
-    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+def five_visits(folder):
+    """A surface with five visits, in an archive `shop`."""
+    surface = full_surface(folder / "shop", tolerance=FRINGES_ALONE)
     for i, (power, stage, minutes, on_top) in enumerate(VISITS):
         readings = () if power is None else (power_reading(power, 0.2, "edge"),)
         last = {"pits": "gone", "rested_minutes": 300.0} if i == len(VISITS) - 1 else {}
         visit = Visit(work=Work(stage, minutes, on_top, **last), readings=readings)
         log_visit(surface, visit, now=hours(24 * i))
-    return surface
+
+
+@pytest.fixture
+def surface(tmp_path, tmp_path_factory, monkeypatch):
+    """A surface with five visits, in an archive `shop` of the working folder."""
+    monkeypatch.chdir(tmp_path)
+    copied_once(tmp_path_factory, tmp_path, five_visits)
+    return find_surface(tmp_path / "shop" / "concave 1")
 
 
 @pytest.fixture

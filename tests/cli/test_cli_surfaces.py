@@ -9,32 +9,45 @@ import pytest
 from calling import call, refused
 from fringe.archive.store.read import session_files
 from fringe.archive.store.session import Visit
-from fringe.archive.store.surface import change_surface
+from fringe.archive.store.surface import change_surface, find_surface
 from fringe.archive.store.write import log_visit
 from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import FRINGES_ALONE, full_surface, hours, plain_visit, power_reading
+from shared_files import copied_once
 
 POLISH = Work("polish", 30.0, "tool")
 
 
-@pytest.fixture
-def shop(tmp_path, monkeypatch):
-    """Four surfaces: finished, far off, worked since the last reading, and new."""
-    monkeypatch.chdir(tmp_path)
-    names = ("done", "far", "worked", "new")
-    made = {name: full_surface(tmp_path / "shop", name, FRINGES_ALONE) for name in names}
+NAMES = ("done", "far", "worked", "new")
+
+
+def logger(surfaces):
+    """A function that logs a visit to one of these surfaces, by name."""
 
     def log(name, hour, power=None, **fields):
         readings = () if power is None else (power_reading(power, 0.1, "edge"),)
-        return log_visit(made[name], Visit(when=hours(hour), readings=readings, **fields))
+        return log_visit(surfaces[name], Visit(when=hours(hour), readings=readings, **fields))
 
+    log.made = surfaces
+    return log
+
+
+def four_surfaces(folder):
+    """Four surfaces: finished, far off, worked since the last reading, and new."""
+    log = logger({name: full_surface(folder / "shop", name, FRINGES_ALONE) for name in NAMES})
     log("done", 1, -0.5, work=POLISH)
     log("far", 5, -30.0, work=Work("#400", 50.0, "tool"))
     log("worked", 2, -0.5, work=POLISH)
     log("worked", 3, work=POLISH)
-    log.made = made
-    return log
+
+
+@pytest.fixture
+def shop(tmp_path, tmp_path_factory, monkeypatch):
+    """Four surfaces: finished, far off, worked since the last reading, and new."""
+    monkeypatch.chdir(tmp_path)
+    copied_once(tmp_path_factory, tmp_path, four_surfaces)
+    return logger({name: find_surface(tmp_path / "shop" / name) for name in NAMES})
 
 
 def listed(capsys, *words):

@@ -42,7 +42,7 @@ def test_works_that_show_fringes_are_not_taken_for_matched(
 ) -> None:
     """Two fringes or a hundred, dirty or faint with distance: none looks like less than one."""
     for _ in range(2):
-        scene = random_scene(rng, family)
+        scene = random_scene(rng, family, (400, 400))
         form = replace(scene.form, tilt=max(scene.form.tilt, 1.0))
         scene = replace(scene, form=form)
         assert not shows_no_fringe(photo_from_array(render(scene, rng).image), scene.edge)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import os
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -15,7 +16,16 @@ from fringe.orders.burst.steps import Stack, Steps, first_steps, overtone, solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.load import Photo, photo_from_array
-from fringe.synth import Dirt, Form, Lighting, Scene, Step, render_sequence, shift_steps
+from fringe.synth import (
+    Dirt,
+    Form,
+    Lighting,
+    Rendered,
+    Scene,
+    Step,
+    render_sequence,
+    shift_steps,
+)
 
 SIDE = 256
 SCENE = Scene(
@@ -78,29 +88,49 @@ KINDS = {
 }  # fmt: skip
 
 
-def test_powers_and_intervals(rng: np.random.Generator) -> None:
+@dataclass(frozen=True)
+class ReadBurst:
+    """A rendered burst, its frames as photographs and what was read of them."""
+
+    scene: Scene
+    shots: list[Rendered]
+    photos: list[Photo]
+    reading: Reading
+
+
+@pytest.fixture(scope="module")
+def bursts() -> dict[str, ReadBurst]:
+    """One burst of each kind, read once for all tests that look at one."""
+    rng = np.random.default_rng([int(os.environ["FRINGE_TEST_SEED"]), 8])
+    made = {}
+    for kind, scene in KINDS.items():
+        shots = render_sequence(scene, rng, shift_steps(8, rng, tilt=0.15))
+        photos = [photo_from_array(shot.image, f"frame {k}") for k, shot in enumerate(shots, 1)]
+        made[kind] = ReadBurst(scene, shots, photos, read_burst(photos, options_of(scene)))
+    return made
+
+
+def test_powers_and_intervals(bursts: dict[str, ReadBurst]) -> None:
     """Of five kinds of scenes each power is right to 0.015 fringe, and 3 in 5 intervals hold it.
 
     Three misses of five have a chance of 1 in 900 where 95 of 100 hold; two would turn up in one
     run of 40. The study in benchmarks counts hundreds.
     """
     held = 0
-    for scene in KINDS.values():
-        reading = read_burst(burst_of(scene, rng, tilt=0.15), options_of(scene))
+    for burst in bursts.values():
+        reading = burst.reading
         assert reading.power_u95_fringes is not None
         assert reading.power_u95_fringes < 0.02
-        error = abs(error_of(scene, reading))
+        error = abs(error_of(burst.scene, reading))
         assert error < 0.015
         held += error <= reading.power_u95_fringes
     assert held >= 3
 
 
-def test_repeated_bursts_agree(rng: np.random.Generator) -> None:
+def test_repeated_bursts_agree(bursts: dict[str, ReadBurst], rng: np.random.Generator) -> None:
     """Three bursts of one contact, new steps and noise, spread by less than 0.005 fringe."""
-    errors = [
-        error_of(SCENE, read_burst(burst_of(SCENE, rng, tilt=0.15), options_of(SCENE)))
-        for _ in range(3)
-    ]
+    more = [read_burst(burst_of(SCENE, rng, tilt=0.15), options_of(SCENE)) for _ in range(2)]
+    errors = [error_of(SCENE, reading) for reading in (bursts["closed rings"].reading, *more)]
     assert np.std(errors, ddof=1) < 0.005
 
 
@@ -110,18 +140,16 @@ def test_unsteady_light_and_small_steps(rng: np.random.Generator) -> None:
     assert error_of(SCENE, reading) == pytest.approx(0.0, abs=0.01)
 
 
-def test_steps_and_tilt_are_those_rendered(rng: np.random.Generator) -> None:
+def test_steps_and_tilt_are_those_rendered(bursts: dict[str, ReadBurst]) -> None:
     """Steps come out modulo one as the gap in the middle grew, tilt as that of the first frame."""
-    steps = shift_steps(8, rng, tilt=0.1)
-    shots = render_sequence(SCENE, rng, steps)
-    photos = [photo_from_array(shot.image, "frame") for shot in shots]
-    reading = read_burst(photos, options_of(SCENE))
-    middle = np.array([float(shot.gap.fringes(0.0, 0.0)) for shot in shots])
+    burst = bursts["closed rings"]
+    reading = burst.reading
+    middle = np.array([float(shot.gap.fringes(0.0, 0.0)) for shot in burst.shots])
     assert reading.frames == 8
     assert reading.steps_fringes is not None
     away = np.array(reading.steps_fringes) - (middle - middle[0])
     assert np.abs(away - np.round(away)).max() < 0.03
-    assert reading.tilt_fringes == pytest.approx(shots[0].truth["tilt_fringes"], abs=0.01)
+    assert reading.tilt_fringes == pytest.approx(burst.shots[0].truth["tilt_fringes"], abs=0.01)
 
 
 def test_edge_is_taken_from_where_the_fringes_end(rng: np.random.Generator) -> None:
@@ -133,10 +161,10 @@ def test_edge_is_taken_from_where_the_fringes_end(rng: np.random.Generator) -> N
     assert error_of(scene, reading) == pytest.approx(0.0, abs=0.025)
 
 
-def test_sense_is_not_guessed(rng: np.random.Generator) -> None:
+def test_sense_is_not_guessed(bursts: dict[str, ReadBurst]) -> None:
     """Steps run both ways, so that without a word the power stays a magnitude."""
-    scene = KINDS["contact at edge"]
-    reading = read_burst(burst_of(scene, rng), replace(options_of(scene), sense="auto"))
+    burst = bursts["contact at edge"]
+    reading = read_burst(burst.photos, replace(options_of(burst.scene), sense="auto"))
     assert reading.sense == "unknown"
     assert reading.power_fringes == pytest.approx(3.0, abs=0.02)
 

@@ -113,7 +113,7 @@ def _spectrum(slope: float, blur_px: float) -> Floats:
     frequency[0, 0] = 1.0
     shape = frequency**-slope * np.exp(-2 * (math.pi * frequency * blur_px) ** 2)
     shape[0, 0] = 0.0
-    return shape
+    return np.asarray(shape)
 
 
 def tiled(tile: Light, first: int, stop: int, width: int) -> Light:

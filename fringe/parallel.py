@@ -155,18 +155,40 @@ def _counted(function: Callable[[T], U], item: T, one_done: Callable[[], None]) 
 
 
 def in_order(
-    function: Callable[[T], U], items: Sequence[T], *, workers: int | None = None
+    function: Callable[[T], U],
+    items: Sequence[T],
+    *,
+    workers: int | None = None,
+    pool: Executor | None = None,
 ) -> Iterator[U]:
     """Yield the function's results in the order of the items, each as soon as it is there.
 
-    This process is free for what is done with them; see :func:`run_many` for the rest.
+    This process is free for what is done with them; see :func:`run_many` for the rest. With a
+    pool of :func:`shared_pool` its processes do the work.
     """
+    if pool is not None:
+        yield from pool.map(function, items)
+        return
     count = min(workers or cores(), len(items))
     if count < 2:
         yield from map(function, items)
         return
     with _pool(count) as executor:
         yield from executor.map(function, items)
+
+
+@contextmanager
+def shared_pool() -> Iterator[Executor | None]:
+    """Give a pool for several calls of :func:`in_order`; None where there is one core.
+
+    Its processes start with the first items. For what comes later they have everything loaded,
+    which takes longer than reading a photograph.
+    """
+    if cores() < 2:
+        yield None
+        return
+    with _pool(cores()) as executor:
+        yield executor
 
 
 def _answers(

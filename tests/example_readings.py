@@ -49,7 +49,9 @@ def true_reading(photograph: Path) -> Reading:
     )
 
 
-def without_reader(function: Callable[[Any], Any], tasks: Sequence[Any]) -> Iterator[Any]:
+def without_reader(
+    function: Callable[[Any], Any], tasks: Sequence[Any], pool: object
+) -> Iterator[Any]:
     """Stand in for `fringe.parallel.in_order`: true readings, and no drawing."""
     for task in tasks:
         yield true_reading(task.path), b"a picture"

@@ -17,7 +17,7 @@ from fringe.archive.views.photographs import read_photographs
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions
-from fringe.parallel import cores, in_order, read_many, run_many
+from fringe.parallel import cores, in_order, read_many, run_many, shared_pool
 
 
 @pytest.fixture
@@ -92,6 +92,24 @@ def test_results_as_they_come(workers):
     assert list(in_order(abs, [-3, 2, -1, 0, 5], workers=workers)) == [3, 2, 1, 0, 5]
     assert list(in_order(abs, [-3], workers=workers)) == [3]
     assert list(in_order(abs, [], workers=workers)) == []
+
+
+def test_calls_share_a_pool(monkeypatch):
+    """The processes of one call do the next one's work, too, and end with the pool."""
+    monkeypatch.setattr("fringe.parallel.cores", lambda: 2)
+    with shared_pool() as pool:
+        first, later = (
+            {process for process, _ in in_order(stand_ins.threads, range(8), pool=pool)}
+            for _ in range(2)
+        )
+        assert len(first | later) <= 2
+        assert os.getpid() not in first | later
+        with pytest.raises(ValueError, match="invalid literal"):
+            list(in_order(int, ["1", "x"], pool=pool))
+    assert multiprocessing.active_children() == []
+    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
+    with shared_pool() as pool:
+        assert pool is None
 
 
 def test_a_workers_error_is_the_callers():

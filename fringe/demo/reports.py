@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,9 +33,9 @@ class Page:
     partner: Surface | None = None
 
 
-def write_reports(pages: Sequence[Page]) -> Iterator[Page]:
+def write_reports(pages: Sequence[Page], pool: Executor | None) -> Iterator[Page]:
     """Write pages, several at once; each is given back when it is there, in their order."""
-    for page, html in zip(pages, in_order(page_html, pages), strict=True):
+    for page, html in zip(pages, in_order(page_html, pages, pool=pool), strict=True):
         write_whole(page.path, html.encode())
         yield page
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -38,7 +39,7 @@ from fringe.optics.lamps import lamp
 from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.read import read
 from fringe.orders.reading import Reading
-from fringe.parallel import in_order
+from fringe.parallel import in_order, shared_pool
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import load_photo
 from fringe.quantity import standard
@@ -82,8 +83,8 @@ def run_demo(
         If a photograph carries no reading; then nothing is left behind.
     """
     story = load_scenario() if scenario is None else scenario
-    with built(out) as work:
-        run = _Run(story, work, on_event or (lambda event: None))
+    with built(out) as work, shared_pool() as pool:
+        run = _Run(story, work, on_event or (lambda event: None), pool)
         surfaces = [run.make(spec) for spec in story.surfaces]
         found = run.match(surfaces)
         run.report(surfaces)
@@ -104,8 +105,11 @@ class _Task:
 class _Run:
     """The state of a run: where it writes, and how far it is."""
 
-    def __init__(self, scenario: Scenario, folder: Path, on_event: OnEvent) -> None:
+    def __init__(
+        self, scenario: Scenario, folder: Path, on_event: OnEvent, pool: Executor | None
+    ) -> None:
         self.scenario, self.folder, self.on_event = scenario, folder, on_event
+        self.pool = pool
         self.archive = folder / scenario.archive
         visits = sum(len(one.visits) for one in scenario.surfaces)
         # a photograph takes longer than all else of a visit; a report about as long
@@ -173,7 +177,7 @@ class _Run:
             for visit in spec.visits
             for one in visit.photographs
         ]
-        results = in_order(_read_and_draw, tasks)
+        results = in_order(_read_and_draw, tasks, pool=self.pool)
         for task in tasks:
             self._say(f"reading {task.path.name}")
             reading, picture = next(results)
@@ -303,7 +307,7 @@ class _Run:
         partner, made = (one.surface for one in surfaces[-2:])
         pages = [Page(self.folder / PAIR_REPORT, made, partner)]
         pages += [Page(one.report, one.surface) for one in surfaces]
-        for _ in write_reports(pages):
+        for _ in write_reports(pages, self.pool):
             self._step("writing the reports")
 
     def _step(self, doing: str) -> None:

@@ -18,7 +18,8 @@ def true_readings(monkeypatch: pytest.MonkeyPatch) -> None:
     """Take the readings from the truth, draw no overlay and write empty pages for reports."""
     monkeypatch.setattr("fringe.demo.run.in_order", without_reader)
     monkeypatch.setattr(
-        "fringe.demo.reports.in_order", lambda f, pages: ["<!DOCTYPE html>"] * len(pages)
+        "fringe.demo.reports.in_order",
+        lambda function, pages, pool: ["<!DOCTYPE html>"] * len(pages),
     )
 
 

@@ -110,7 +110,7 @@ def test_a_run_that_fails_leaves_the_earlier_one(
     """A refusal, an interrupt or a full disk: what was there stays, and no scraps beside it."""
     before = everything(demo.folder)
 
-    def fail(function: Any, tasks: Any) -> Any:
+    def fail(function: Any, tasks: Any, pool: Any) -> Any:
         yield true_reading(tasks[0].path), b"a picture"
         raise fault
 

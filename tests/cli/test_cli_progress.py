@@ -43,7 +43,7 @@ def surface(tmp_path, tmp_path_factory, monkeypatch):
     """A surface with five visits, in an archive `shop` of the working folder."""
     monkeypatch.chdir(tmp_path)
     copied_once(tmp_path_factory, tmp_path, five_visits)
-    return find_surface(tmp_path / "shop" / "concave 1")
+    return find_surface(f"{tmp_path}/shop/concave 1")
 
 
 @pytest.fixture

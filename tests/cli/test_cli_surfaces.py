@@ -47,7 +47,7 @@ def shop(tmp_path, tmp_path_factory, monkeypatch):
     """Four surfaces: finished, far off, worked since the last reading, and new."""
     monkeypatch.chdir(tmp_path)
     copied_once(tmp_path_factory, tmp_path, four_surfaces)
-    return logger({name: find_surface(tmp_path / "shop" / name) for name in NAMES})
+    return logger({name: find_surface(f"{tmp_path}/shop/{name}") for name in NAMES})
 
 
 def listed(capsys, *words):

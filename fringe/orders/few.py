@@ -19,7 +19,6 @@ from fringe.photo.load import Photo
 _RADIUS_PX = 40.0  # least, to which the aperture is reduced where no fine fringes are in it
 _INNER = 0.93  # share of the radius, clear of shadows and dust at the rim
 _SMOOTHING_PX = 1.0  # width of the mean that takes out noise, at the reduced scale
-_TERMS = zernike_terms(3)
 # What a cubic leaves, as a share of the light and of the change that it follows: on rendered
 # contacts of up to 0.5 fringe 0.004 to 0.06 of the light, of two fringes and more 0.17 to 0.9.
 _LEFT_OF_LIGHT, _LEFT_OF_CHANGE = 0.09, 0.25
@@ -27,14 +26,21 @@ _EVEN = 0.02  # of the light: what haze leaves where hardly anything changes
 # A change that tells anything is more than a cubic leaves (of noise alone it follows 0.05 to 0.24
 # of that, of rendered contacts 2.9 to 20 times) and than rounding makes of one even grey.
 _LEAST_CHANGE = 0.001  # of the light
+_BENDS = 0.25  # what a plane leaves of the change, from which light bends
+_TO_DO = "lean the work until three or more cross it, or take a burst"
 
 
-def less_than_one_fringe(name: str) -> Refused:
-    """The refusal of a contact that shows less than one fringe."""
-    return Refused(
-        f"{name}: less than one fringe shows: lean the work until three or more cross it, or take"
-        " a burst"
-    )
+def less_than_one_fringe(photo: Photo, edge: Edge) -> Refused:
+    """The refusal of a contact that shows less than one fringe, or of light that may be plain.
+
+    Plain light rises over the work to one side, and so does part of a fringe: light that is a
+    plane but for a little does not tell which. Light that bends is part of a fringe.
+    """
+    _, change = smooth_residual(photo, edge)
+    off_plane, _ = smooth_residual(photo, edge, 1)
+    if off_plane > _BENDS * change:
+        return Refused(f"{photo.name}: less than one fringe shows: {_TO_DO}")
+    return Refused(f"{photo.name}: no fringe, or less than one, shows: {_TO_DO}")
 
 
 def shows_no_fringe(photo: Photo, edge: Edge) -> bool:
@@ -57,18 +63,18 @@ def shows_no_fringe(photo: Photo, edge: Edge) -> bool:
     return left < _LEFT_OF_LIGHT and left < max(_EVEN, _LEFT_OF_CHANGE * change)
 
 
-def smooth_residual(photo: Photo, edge: Edge) -> tuple[float, float]:
+def smooth_residual(photo: Photo, edge: Edge, degree: int = 3) -> tuple[float, float]:
     """What a cubic leaves of the light, and what it follows, as shares of the mean light.
 
-    Both are standard deviations over the aperture, robust against dirt; infinite and zero where
-    too few pixels are usable.
+    Or a polynomial of another `degree`. Both are standard deviations over the aperture, robust
+    against dirt; infinite and zero where too few pixels are usable.
     """
     field = cut_field(photo, edge, coarsest_scale(photo, _RADIUS_PX, edge), _INNER)
     good = field.weight > 0
     if good.sum() < 200:
         return np.inf, 0.0
     light = local_mean(field.light, field.weight, _SMOOTHING_PX)[good].astype(float)
-    rows = zernike_rows(_TERMS, field.u[good], field.v[good]).astype(float)
+    rows = zernike_rows(zernike_terms(degree), field.u[good], field.v[good]).astype(float)
     weight = np.ones(light.size)
     for _ in range(3):
         weighted = rows * weight

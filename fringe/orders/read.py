@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -82,7 +83,7 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
         warnings = [*photo.notes, *judge_fit(photo, solution)]
     except Refused as refusal:
         if shows_no_fringe(photo, edge):
-            raise less_than_one_fringe(photo.name) from refusal
+            raise less_than_one_fringe(photo, edge) from refusal
         raise
     refuse_spirals(photo.name, solution.fit.model, patches_of(solution.field, solution.fit))
     warnings += growth_warnings(photo.name, solution.fit.model, solution.span)
@@ -90,8 +91,7 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     warnings += lamp_warnings(photo, options.lamp, edge)
     if source == "found" and edge.u_px > 0.01 * edge.a:
         if solution.span < 3:
-            if _a_disc_shows_none(photo):
-                raise less_than_one_fringe(photo.name)
+            _refuse_matched_disc(photo)
             raise Refused(
                 f"{photo.name}: the work's edge is not certain, and fringes are too few to tell;"
                 " give it with --edge CX,CY,R"
@@ -113,9 +113,9 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
         photo.focal_px,
     )
     if is_of_odd_form(reading) and shows_no_fringe(photo, edge):
-        raise less_than_one_fringe(photo.name)
-    if source == "found" and solution.light_doubt > MUCH_DOUBT and _a_disc_shows_none(photo):
-        raise less_than_one_fringe(photo.name)  # the edge was sought where fringes seemed to be
+        raise less_than_one_fringe(photo, edge)
+    if source == "found" and solution.light_doubt > MUCH_DOUBT:
+        _refuse_matched_disc(photo)  # the edge was sought where fringes seemed to be
     return with_form_warnings(photo, reading)
 
 
@@ -130,14 +130,20 @@ def _refusal_without_edge(photo: Photo, options: ReadOptions, refusal: Refused) 
                 f"{photo.name}: rings without an edge were found: read with --edge none, or give"
                 " the edge with --edge CX,CY,R"
             )
-        if _a_disc_shows_none(photo):
-            return less_than_one_fringe(photo.name)
+        for disc in _matched_discs(photo):
+            return less_than_one_fringe(photo, disc)
     return refusal
 
 
-def _a_disc_shows_none(photo: Photo) -> bool:
-    """Tell whether a bright disc in the picture shows less than one fringe."""
-    return any(shows_no_fringe(photo, circle) for circle in bright_discs(photo))
+def _refuse_matched_disc(photo: Photo) -> None:
+    """Refuse a picture in which a bright disc shows less than one fringe."""
+    for disc in _matched_discs(photo):
+        raise less_than_one_fringe(photo, disc)
+
+
+def _matched_discs(photo: Photo) -> Iterator[Edge]:
+    """Bright discs in the picture that show less than one fringe."""
+    return (disc for disc in bright_discs(photo) if shows_no_fringe(photo, disc))
 
 
 def _check_oval(photo: Photo, edge: Edge) -> None:

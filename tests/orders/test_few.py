@@ -57,7 +57,11 @@ def test_even_light_is_no_matched_contact(
     side = 240
     light = 120 * (1 + slope * np.linspace(-1, 1, side)) + rng.normal(0, noise, (side, side))
     photo = photo_from_array(light.round().astype(np.uint8), "even.png")
-    assert shows_no_fringe(photo, Edge(119.5, 119.5, 100, 100)) == (slope > 0)
+    edge = Edge(119.5, 119.5, 100, 100)
+    assert shows_no_fringe(photo, edge) == (slope > 0)
+    if slope:
+        with pytest.raises(Refused, match=r"^even\.png: no fringe, or less than one, shows: lean"):
+            read(photo, ReadOptions(SODIUM, edge=edge))
 
 
 def test_a_field_of_rings_without_an_edge_says_how_it_is_read(rng: np.random.Generator) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fringe.errors import Refused
 from fringe.format import figures
 from fringe.optics.view import USUAL_INDEX, lost_through_flat_back
+from fringe.orders.doubts import MOST_UNEXPLAINED
 from fringe.orders.fit.solve import Solution
 from fringe.orders.reading import Reading
 from fringe.photo.load import Photo
@@ -47,6 +48,11 @@ def judge_fit(photo: Photo, solution: Solution) -> list[str]:
         warnings.append(
             "the fringes are faint, or not followed everywhere: look at --picture, and focus on"
             " the gap"
+        )
+    if solution.unexplained > MOST_UNEXPLAINED:
+        warnings.append(
+            f"over {100 * solution.unexplained:.0f} % of the face the fringes are not those of the"
+            " fit: a zone, a bump, dirt, or a wrong order: look at --picture"
         )
     if solution.span < 1.0:
         warnings.append(

@@ -24,6 +24,7 @@ _WIDTH = 1.0  # standard deviation of a patch's weights, in steps from patch to 
 _MOST_PIXELS = 20_000
 _REACH = 0.97  # share of the radius, beyond which patches have too little of the face
 _LEAST_FILLED = 0.3  # pixels of a patch, as a share of the usual number
+_ALIKE = 0.5  # correlation, as a share of the usual one, below which fringes are others
 _LEAST_VARIED = 0.15  # variance of the model's fringes in a patch, as a share of a whole fringe's
 
 
@@ -33,6 +34,8 @@ class Patches:
 
     Attributes
     ----------
+    correlation : ndarray, shape (SIDE, SIDE)
+        Of the picture's fringes with the model's: 1 where they are the same.
     phasor : ndarray of complex, shape (SIDE, SIDE)
         The picture's fringes over the model's: 1 where they are the same, turned by 2 pi times
         the part of a fringe by which the picture is ahead.
@@ -40,8 +43,22 @@ class Patches:
         Where enough pixels, and enough of a fringe, lie in the patch.
     """
 
+    correlation: Vector
     phasor: NDArray[np.complex128]
     known: NDArray[np.bool_]
+
+    @property
+    def unexplained(self) -> float:
+        """Largest connected part of the face whose fringes are not the model's, as a share of it.
+
+        Dust and fingers count as well as zones that the terms do not follow, lines that a wrong
+        order jumps over, dislocations and the cuts of spirals.
+        """
+        usual = float(np.median(self.correlation[self.known])) if self.known.any() else 1.0
+        parts, count = ndimage.label(self.known & (self.correlation < _ALIKE * usual))
+        if not count:
+            return 0.0
+        return float(np.bincount(parts.ravel())[1:].max()) / (np.pi / 4 * SIDE**2)
 
     def at(self, u: Vector, v: Vector) -> tuple[NDArray[np.complex128], NDArray[np.bool_]]:
         """Phasor between the patches' middles, and whether the nearest patch is known."""
@@ -76,7 +93,8 @@ def patches(signal: Array, contrast: Array, order: Array, u: Array, v: Array) ->
     """
     phase = np.float32(2 * np.pi) * (order - np.round(order))
     fringes, quarter = -contrast * np.cos(phase), contrast * np.sin(phase)
-    count, (s, f, q, ff, qq) = _means(u, v, (signal, fringes, quarter, fringes**2, quarter**2))
+    count, (s, f, q) = _means(u, v, (signal, fringes, quarter))
+    _, (ss, ff, qq) = _means(u, v, (signal**2, fringes**2, quarter**2))
     _, (sf, sq, fq) = _means(u, v, (signal * fringes, signal * quarter, fringes * quarter))
     # variances and covariances in each patch, so that light that its mean misses does not count
     ff, qq, fq, sf, sq = ff - f * f, qq - q * q, fq - f * q, sf - s * f, sq - s * q
@@ -88,7 +106,8 @@ def patches(signal: Array, contrast: Array, order: Array, u: Array, v: Array) ->
     known = (
         inside & (count > _LEAST_FILLED * np.median(count[inside])) & (ff > _LEAST_VARIED * whole)
     )
-    return Patches(np.asarray(phasor, complex), known)
+    correlation = sf / np.sqrt(np.maximum((ss - s * s) * ff, 1e-12))
+    return Patches(correlation, np.asarray(phasor, complex), known)
 
 
 def _means(u: Array, v: Array, values: Sequence[Array]) -> tuple[Vector, list[Vector]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -80,12 +81,14 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     edge = found.edge
     try:
         solution = solve(photo, edge, known=found.model)
+        patches = patches_of(solution.field, solution.fit)
+        solution = replace(solution, unexplained=patches.unexplained)
         warnings = [*photo.notes, *judge_fit(photo, solution)]
     except Refused as refusal:
         if shows_no_fringe(photo, edge):
             raise less_than_one_fringe(photo, edge) from refusal
         raise
-    refuse_spirals(photo.name, solution.fit.model, patches_of(solution.field, solution.fit))
+    refuse_spirals(photo.name, solution.fit.model, patches)
     warnings += growth_warnings(photo.name, solution.fit.model, solution.span)
     refuse_what_goes_on(photo, edge, solution.fit.model)
     warnings += lamp_warnings(photo, options.lamp, edge)

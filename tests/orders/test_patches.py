@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
+from fringe.orders.doubts import MOST_UNEXPLAINED
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.options import ReadOptions
 from fringe.orders.patches import Patches, patches
@@ -56,6 +59,54 @@ def test_forms_do_not_wind(rng: np.random.Generator) -> None:
         away = np.hypot(U - rng.uniform(-0.5, 0.5), V - rng.uniform(-0.5, 0.5))
         bump = height * np.exp(-((away / rng.uniform(0.1, 0.3)) ** 2))
         assert winding(RINGS, held(bump, 0.3, rng)) == 0
+
+
+def jump() -> Floats:
+    """One order more on the right, gained over a tenth of the radius."""
+    return 1 / (1 + np.exp(-(U - 0.2) / 0.02))
+
+
+def dislocation() -> Floats:
+    """An order more after a turn about a place beside the middle."""
+    return np.arctan2(V - 0.4, U - 0.3) / (2 * np.pi)
+
+
+def fold() -> Floats:
+    """Beyond a line the order goes back as it came."""
+    order = RINGS.order(U, V)
+    return np.where(U > 0.4, RINGS.order(0.8 - U, V) - order, 0)
+
+
+def bump() -> Floats:
+    """A narrow bump of a fringe."""
+    return 1.0 * np.exp(-((np.hypot(U + 0.3, V - 0.2) / 0.18) ** 2))
+
+
+@pytest.mark.parametrize("shift", [jump, dislocation, fold, bump])
+def test_fringes_that_are_not_the_models_are_found(
+    shift: Callable[[], Floats], rng: np.random.Generator
+) -> None:
+    """Jumps by one order, dislocations, folds and bumps leave a part of the face unexplained."""
+    assert held(shift(), 0.3, rng).unexplained > MOST_UNEXPLAINED
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.5, 1.5])
+def test_noise_and_slow_errors_leave_nothing(noise: float, rng: np.random.Generator) -> None:
+    """Noise of twice the fringes' own size, and an order off by a tenth: all is explained."""
+    assert held(0.1 * U, noise, rng).unexplained < 0.01
+
+
+def test_what_is_not_explained_widens_the_interval_and_is_said(rng: np.random.Generator) -> None:
+    """Straight fringes in a part of the face of rings: B's interval is wider than half a fringe."""
+    x, y = (w / 130 for w in np.meshgrid(np.arange(300) - 150.0, np.arange(300) - 150.0))
+    part = np.hypot(x - 0.3, y + 0.2) < 0.22
+    order = np.where(part, 9 * (x - y), 6 * (x * x + y * y) + x)
+    light = np.where(np.hypot(x, y) < 1, 120 + 80 * np.cos(2 * np.pi * order), 8)
+    photo = photo_from_array((light + rng.normal(0, 3, x.shape)).clip(0, 255).astype(np.uint8))
+    reading = read(photo, ReadOptions(lamp("sodium"), edge=Edge(150, 150, 130, 130)))
+    assert any("the fringes are not those of the fit" in w for w in reading.quality.warnings)
+    assert (reading.irregularity_u95_fringes or 0) > 0.5
+    assert (reading.power_u95_fringes or 0) > 0.5
 
 
 @pytest.mark.parametrize("kind", ["spiral", "square_spiral"])

@@ -82,6 +82,9 @@ class Solution:
         Change of power when the next larger set of terms is allowed [fringe]; of bursts.
     light_doubt : float
         Standard uncertainty of the power from uneven light that resembles few fringes [fringe].
+    unexplained : float
+        Largest connected part of the face whose fringes are not those of the fit, as a share of
+        it; see `patches.py`, which is asked when the fit is judged.
     fit_variance : float
         How many times the fit's covariance its coefficients really scatter.
     """
@@ -93,6 +96,7 @@ class Solution:
     span: float = 0.0
     form_shift: float = 0.0
     light_doubt: float = 0.0
+    unexplained: float = 0.0
     fit_variance: float = _FIT_VARIANCE
 
 

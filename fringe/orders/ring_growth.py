@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from fringe.errors import Refused
 from fringe.optics.zernike import Term, zernike_gradients
 from fringe.orders.fit.model import OrderModel
-from fringe.orders.fit.start import Quadratic, agreement, linear_design, prominence
+from fringe.orders.fit.start import agreement, linear_design, prominence
 from fringe.orders.fit.tiles import Tiles
 
 Vector = NDArray[np.float64]
@@ -31,12 +31,10 @@ _ROUNDS = 8
 _EQUAL_STEPS, _STEEP = 1.6, 2.6  # exponents
 _MISSED, _BETTER = 0.1, 0.6  # least misfit of the linear law; of the power law, as a share of it
 _FEWEST_RINGS = 3.0
-# Of local frequencies, which are blurred over their tiles: fields of real rings have exponents of
-# 1.4 to 2.05 and agree with both laws alike, within 0.02 or better with the linear one; marks and
-# targets have 0.9 to 1.2, and agree with their own law better by 0.03 to 0.4; r^3 and r^4 show as
-# 2.3 to 3.4.
-_EQUAL_TILES, _STEEP_TILES, _ALIKE, _FEWEST_TILES = 1.25, 2.2, 0.03, 20
-_MOST_TILES, _NEAR_TWO = 0.6, 0.2
+# Of local frequencies: fields of real rings have exponents of 1.98 to 2.07, marks and targets 1.00
+# to 1.07, r^3 and r^4 2.97 to 3.95, all with an agreement of 0.86 or more with their own law.
+_AGREEING, _NEAR_TWO, _FEWEST_TILES = 0.6, 0.25, 20
+_LEAST_CYCLES = 12  # sigmas of a frequency: three fringes a tile
 _FARTHEST = 1.3  # of the centre, in radii: rings about a far one are nearly straight
 
 
@@ -92,72 +90,73 @@ def growth_warnings(name: str, model: OrderModel, span: float) -> list[str]:
     growth = ring_growth(model)
     if not growth.is_no_sphere:
         return []
-    if growth.exponent < _EQUAL_STEPS:
-        raise _one_spacing(name)
-    return [_crowded(growth.exponent)] if growth.exponent > _STEEP else []
+    return _judged(name, growth.exponent)
 
 
-def _one_spacing(name: str) -> Refused:
-    return Refused(
-        f"{name}: the rings have one spacing, as marks of turning, grooves and printed targets"
-        " have; between two spheres they crowd outward"
-    )
-
-
-def _crowded(exponent: float) -> str:
-    return (
-        f"the rings crowd outward as the power {exponent:.1f} of the radius: check that these are"
-        " contact fringes"
-    )
+def _judged(name: str, exponent: float) -> list[str]:
+    """Refuse an exponent of one spacing; warn of one above any sphere's."""
+    if exponent < _EQUAL_STEPS:
+        raise Refused(
+            f"{name}: the rings have one spacing, as marks of turning, grooves and printed targets"
+            " have; between two spheres they crowd outward"
+        )
+    if exponent > _STEEP:
+        return [
+            f"the rings crowd outward as the power {exponent:.1f} of the radius: check that these"
+            " are contact fringes"
+        ]
+    return []
 
 
 @dataclass(frozen=True)
 class TileGrowth:
-    """A power law of local frequencies about a centre, beside a linear one.
+    """A power law of local frequencies about a centre.
 
     Attributes
     ----------
     exponent : float
         n of an order that grows as rho^n.
-    power, linear : float
-        How well the tiles agree with either law, 0 to 1.
+    agreement : float
+        How well the tiles agree with it, 0 to 1; 0 where the centre is far.
     """
 
     exponent: float
-    power: float
-    linear: float
+    agreement: float
 
     @property
     def is_of_spheres(self) -> bool:
-        """Whether most tiles agree with the linear law, and the power law with it."""
-        return self.linear > _MOST_TILES and abs(self.exponent - 2) < _NEAR_TWO
+        """Whether the tiles agree on rings as those between spheres."""
+        return self.agreement > _AGREEING and abs(self.exponent - 2) < _NEAR_TWO
 
-    def judged(self, name: str) -> list[str]:
+    def warnings(self, name: str) -> list[str]:
         """Refuse rings of one spacing; warn of rings that crowd outward more than a sphere's."""
-        if self.exponent < _EQUAL_TILES and self.power > self.linear:
-            raise _one_spacing(name)
-        if self.exponent > _STEEP_TILES and self.power > self.linear - _ALIKE:
-            return [_crowded(self.exponent)]
-        return []
+        if self.agreement < _AGREEING:
+            return []
+        return _judged(name, self.exponent)
 
 
-def growth_of_tiles(tiles: Tiles, start: Quadratic) -> TileGrowth:
-    """Fit a power law to local frequencies, whatever their signs, beside a linear `start`."""
-    base = prominence(tiles)
+def growth_of_tiles(tiles: Tiles) -> TileGrowth:
+    """Fit a power law to local frequencies, whatever their signs.
+
+    Tiles that hold hardly more than the fewest fringes that count are left out: of lower
+    frequencies only those are known that noise has raised.
+    """
+    tiles = tiles.take(np.hypot(*tiles.f.T) > _LEAST_CYCLES * tiles.sigma)
+    if len(tiles) < _FEWEST_TILES:
+        return TileGrowth(2.0, 0.0)
     places = np.stack([tiles.u, tiles.v], axis=1)
     size = np.hypot(*tiles.f.T)
     direction = tiles.f / size[:, None]
-    away = places - _centre(places, direction, base * size)
+    weight = prominence(tiles)
+    centre = _centre(places, direction, weight * size)
+    away = places - centre
     rho = np.hypot(*away.T) + 1e-3
     across = np.abs(away[:, 0] * direction[:, 1] - away[:, 1] * direction[:, 0]) / rho
-    far = rho > _CLOSE
-    if far.sum() < _FEWEST_TILES:
-        return TileGrowth(2.0, 0.0, 1.0)
-    given = base[far] / (1 + (across[far] / 0.1) ** 2) ** 2
-    log_size, exponent = _line(np.log(rho[far]), np.log(size[far]), given)
+    weight *= (size / tiles.sigma) ** 2 / (1 + (across / 0.1) ** 2) ** 2 * (rho > _CLOSE)
+    log_size, exponent = _line(np.log(rho), np.log(size), weight)
     law = (np.exp(log_size) * rho ** (exponent - 1))[:, None] * away / rho[:, None]
-    linear = start.gradient(tiles.u, tiles.v)
-    return TileGrowth(exponent, agreement(law, tiles), agreement(linear, tiles))
+    near = float(np.hypot(*centre)) < _FARTHEST
+    return TileGrowth(exponent, agreement(law, tiles) if near else 0.0)
 
 
 def ring_growth(model: OrderModel) -> RingGrowth:

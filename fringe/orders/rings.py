@@ -35,7 +35,7 @@ _MOST_SIDE_PX = 2000
 _MOST_OVAL = 0.12
 # Scatter of the order about r^2 [rad]: of rendered fields, pressed ones among them, 0.05 to 0.5; of
 # marks, targets and grooves that few terms follow in part 0.6 to 2.5. Surfaces that bend outward
-# scatter as much, but most of their local frequencies grow as those between spheres.
+# scatter as much, but their local frequencies grow as those between spheres.
 _MOST_SCATTER = 0.63
 
 
@@ -83,7 +83,7 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
         raise _no_centre(photo)
     oval = 2 * math.hypot(model.value(2, 2), model.value(2, -2)) / abs(model.power)
     polar = _polar(field, signal, model, frame, (cx, cy))
-    crowded = growth.judged(photo.name)
+    crowded = growth.warnings(photo.name)
     step, u_step, intercept, clear = _lines(photo, polar)
     scatter = _scatter(polar, clear, step, -intercept / step)
     if scatter > _MOST_SCATTER and not growth.is_of_spheres:
@@ -144,7 +144,7 @@ def _model(photo: Photo, field: Field) -> tuple[Field, Array, OrderModel, TileGr
         raise Refused(f"{photo.name}: the fringes form no rings that can be followed")
     if model.power < 0:
         model = OrderModel(model.terms, -model.values)
-    return level, signal, model, growth_of_tiles(tiles, start)
+    return level, signal, model, growth_of_tiles(tiles)
 
 
 def _no_centre(photo: Photo) -> Refused:

@@ -30,8 +30,9 @@ def days_range(one: Days) -> str:
     middle = f"{one.median:%a %Y-%m-%d}"
     if one.low.date() == one.high.date():
         return f"{middle}, {one.low:%H:%M} to {one.high:%H:%M}"
-    return f"{middle} ({_day(one.low)} to {_day(one.high)})"
+    return f"{middle} ({day_text(one.low)} to {day_text(one.high)})"
 
 
-def _day(when: datetime) -> str:
+def day_text(when: datetime) -> str:
+    """A day, as `Sun 29 Nov`."""
     return f"{when:%a} {when.day} {when:%b}"

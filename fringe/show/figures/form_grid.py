@@ -100,6 +100,15 @@ def best_sphere(
     return Sphere(piston, tilt_u, tilt_v, power, radius_mm, diameter_mm)
 
 
+def rest_u(form: FormFit, u: ArrayLike, v: ArrayLike) -> Array:
+    """Standard uncertainty of what the best sphere leaves of a form, as :func:`height_u`.
+
+    Terms above the sphere's are orthogonal to it, so that theirs alone are left.
+    """
+    kept = [i for i, term in enumerate(form.terms) if term not in (*_LEVELLED, (2, 0))]
+    return _u_of(form, kept, zernike_matrix([form.terms[i] for i in kept], u, v))
+
+
 def height_u(form: FormFit, u: ArrayLike, v: ArrayLike) -> Array:
     """Standard uncertainty of a form's height above its centre, levelled.
 
@@ -117,7 +126,11 @@ def height_u(form: FormFit, u: ArrayLike, v: ArrayLike) -> Array:
     """
     kept = [i for i, term in enumerate(form.terms) if term not in _LEVELLED]
     terms = [form.terms[i] for i in kept]
-    basis = zernike_matrix(terms, u, v) - zernike_matrix(terms, 0.0, 0.0)
+    return _u_of(form, kept, zernike_matrix(terms, u, v) - zernike_matrix(terms, 0.0, 0.0))
+
+
+def _u_of(form: FormFit, kept: list[int], basis: Array) -> Array:
+    """Standard uncertainty of a sum of some of a form's terms; `basis` has shape (K, len(kept))."""
     variance = np.einsum("ki,ij,kj->k", basis, form.covariance[np.ix_(kept, kept)], basis)
     return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
+from functools import partial
 
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
+from matplotlib.dates import AutoDateLocator, date2num, num2date
 from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter
 
 from fringe.judge.advice.plan import Plan
 from fringe.show.figures.style import (
@@ -25,11 +27,12 @@ from fringe.show.figures.style import (
     styled,
     text_width_in,
 )
-from fringe.show.plan_words import days_range, finished_text, hours_range, whole_range
+from fringe.show.plan_words import day_text, days_range, finished_text, hours_range, whole_range
 
 _LANE_IN, _ABOVE_IN, _BELOW_IN = 0.62, 0.1, 0.5
 _LONGEST_NAME_IN = 1.7
 _THICK = 0.34  # of a lane
+_CLOSED = "#f3f6f7"
 
 
 @styled
@@ -83,9 +86,11 @@ def _legend(sheet: Sheet, top: float) -> float:
         ("work", TEAL, "s"),
         ("read", AMBER, "s"),
         ("rest", BAND, "s"),
+        ("nobody at the bench", _CLOSED, "s"),
         ("finished", BRICK, "D"),
     ):
-        sheet.mark(left + 0.06, top + 0.09, marker, colour, INK if colour == BAND else colour)
+        edge = {BAND: INK, _CLOSED: HAIRLINE}.get(colour, colour)
+        sheet.mark(left + 0.06, top + 0.09, marker, colour, edge)
         sheet.text(left + 0.18, top, what, SMALL_PT, colour=MUTED)
         left += 0.18 + text_width_in(what, SMALL_PT) + 0.2
     return top + 0.2
@@ -113,9 +118,14 @@ def _draw(axes: Axes, one: Plan) -> None:
     axes.spines["left"].set_visible(False)
     locator = AutoDateLocator(minticks=3, maxticks=8, tz=one.now.tzinfo)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
-    formatter = ConciseDateFormatter(locator, tz=one.now.tzinfo)  # type: ignore[no-untyped-call]
-    axes.xaxis.set_major_formatter(formatter)
+    axes.xaxis.set_major_formatter(FuncFormatter(partial(_tick, one.now.tzinfo)))
     axes.xaxis_date(one.now.tzinfo)
+
+
+def _tick(zone: tzinfo | None, place: float, _: object) -> str:
+    """A day where it begins, else the time of day."""
+    when = num2date(place, zone)  # type: ignore[no-untyped-call]
+    return day_text(when) if when.hour == when.minute == 0 else f"{when:%H:%M}"
 
 
 def _bar(axes: Axes, lane: int, start: datetime, end: datetime, face: str, edge: str) -> None:
@@ -141,7 +151,7 @@ def _closed(axes: Axes, one: Plan, last: datetime) -> None:
         closes = opens + timedelta(minutes=one.day.minutes)
         following = midnight + timedelta(days=1)
         for a, b in ((midnight, opens), (closes, following)):
-            axes.axvspan(_days(a), _days(b), color=BAND, alpha=0.35, linewidth=0)
+            axes.axvspan(_days(a), _days(b), color=_CLOSED, linewidth=0)
         midnight = following
 
 

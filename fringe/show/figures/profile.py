@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput
 from fringe.orders.reading import Reading
-from fringe.show.figures.form_grid import Sphere, best_sphere, form_values, height_u
+from fringe.show.figures.form_grid import Sphere, best_sphere, form_values, height_u, rest_u
 from fringe.show.figures.form_marks import key_lines, mark_profile
 from fringe.show.figures.scales import nm_axis, nm_text
 from fringe.show.figures.style import (
@@ -36,6 +36,7 @@ from fringe.student_t import coverage_factor
 Array = NDArray[np.float64]
 _LEFT_IN, _RIGHT_IN = 0.75, 0.8
 _COLUMN_LEFT_IN, _COLUMN_RIGHT_IN = 0.55, 0.6
+_LINE_PT = 1.4
 _LEAST_TILT = 0.02  # with less, its direction means nothing [fringe]
 
 
@@ -48,6 +49,7 @@ class _Cut:
     height: Array
     u95: Array
     rest: Array
+    rest_u95: Array
     colour: str
     dashes: Dashes
 
@@ -112,7 +114,9 @@ def profile_figure(
         _dress(axes, half, reading.wavelength_nm / 2)
     lower.set_xlabel("share of the semi-diameter" if diameter_mm is None else "mm from the centre")
     bottom = top + low + 0.5
-    note = "Bands about the lines: 95 % limits, from the covariance of the fit."
+    note = _band_note(
+        (upper, tall, [cut.u95 for cut in cuts]), (lower, low, [cut.rest_u95 for cut in cuts])
+    )
     if reading.sense not in ("centre", "edge"):
         note += " The sense is unknown, so the profiles may be upside down."
     whole = sheet.inner_in
@@ -139,7 +143,9 @@ def _cuts(reading: Reading, sphere: Sphere) -> tuple[_Cut, _Cut]:
         level = form_values(form, u, v) - sphere.plane(u, v)
         rest = level - sphere.power * sphere.shape(u, v)
         u95 = coverage_factor() * height_u(form, u, v)
-        cuts.append(_Cut(name, along, level - level[200], u95, rest, colour, dashes))
+        rest_u95 = coverage_factor() * rest_u(form, u, v)
+        height = level - level[200]
+        cuts.append(_Cut(name, along, height, u95, rest, rest_u95, colour, dashes))
     return cuts[0], cuts[1]
 
 
@@ -169,6 +175,30 @@ def _lower_title(tolerance: float | None) -> str:
     return text if tolerance is None else f"{text}; tolerance {limit_text(tolerance)} in all"
 
 
+def _band_note(*panels: tuple[Axes, float, list[Array]]) -> str:
+    """Say what the bands are; of panels where they hide behind their lines, that they do.
+
+    A panel is its axes, their height [inch], and half-widths of its bands [fringe].
+    """
+    hidden = []
+    for axes, height_in, half_widths in panels:
+        low, high = axes.get_ylim()
+        widest_pt = max(float(one.max()) for one in half_widths) * 2 * 72 * height_in / (high - low)
+        hidden.append(widest_pt < _LINE_PT + 0.6)
+    about = "95 % limits, from the covariance of the fit"
+    if all(hidden):
+        return f"The {about}, are narrower than the lines are thick."
+    if hidden[0]:
+        return f"Bands about the lower lines: {about}; those of the upper lines are narrower."
+    return f"Bands about the lines: {about}."
+
+
+def _draw_cut(axes: Axes, cut: _Cut, place: Array, height: Array, u95: Array) -> None:
+    low, high = height - u95, height + u95
+    axes.fill_between(place, low, high, color=cut.colour, alpha=0.18, linewidth=0)
+    axes.plot(place, height, color=cut.colour, linestyle=cut.dashes, linewidth=_LINE_PT)
+
+
 def _draw_upper(
     axes: Axes, cuts: tuple[_Cut, _Cut], sphere: Sphere, half: float, tolerance: float | None
 ) -> None:
@@ -178,16 +208,7 @@ def _draw_upper(
         for sign in (-1, 1):
             axes.plot(half * cuts[0].along, sign * allowed, color=TEAL, linewidth=0.7)
     for cut in cuts:
-        place = half * cut.along
-        axes.fill_between(
-            place,
-            cut.height - cut.u95,
-            cut.height + cut.u95,
-            color=cut.colour,
-            alpha=0.18,
-            linewidth=0,
-        )
-        axes.plot(place, cut.height, color=cut.colour, linestyle=cut.dashes, linewidth=1.4)
+        _draw_cut(axes, cut, half * cut.along, cut.height, cut.u95)
 
 
 def _draw_lower(axes: Axes, cuts: tuple[_Cut, _Cut], half: float, tolerance: float | None) -> None:
@@ -196,8 +217,8 @@ def _draw_lower(axes: Axes, cuts: tuple[_Cut, _Cut], half: float, tolerance: flo
         for sign in (-1, 1):
             axes.axhline(sign * tolerance / 2, color=TEAL, linewidth=0.7)
     for cut in cuts:
-        axes.plot(half * cut.along, cut.rest, color=cut.colour, linestyle=cut.dashes, linewidth=1.4)
-    most = max(float(np.abs(cut.rest).max()) for cut in cuts)
+        _draw_cut(axes, cut, half * cut.along, cut.rest, cut.rest_u95)
+    most = max(float((np.abs(cut.rest) + cut.rest_u95).max()) for cut in cuts)
     most = max(1.12 * most, 0.6 * (tolerance or 0.0), 0.025)
     axes.set_ylim(-most, most)
 

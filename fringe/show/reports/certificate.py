@@ -11,6 +11,7 @@ from fringe.judge.state.visits import VisitRow
 from fringe.show.reports.report_parts import Banner, Part, Table, minute_text, result_of
 from fringe.show.words import headline, reading_rows
 
+_ROOMY = 750  # characters that verdict, warnings and notes have room for in ordinary type
 # what is of the surface itself; tilt and rings are of how it lay in one photograph
 _OF_THE_SURFACE = (
     "Radius, work − plate",
@@ -54,6 +55,12 @@ class Certificate:
     warnings: Sequence[str] = ()
     spoken: Sequence[tuple[str, str]] = ()
     lines: Sequence[str] = ()
+
+    @property
+    def crowded(self) -> bool:
+        """Whether there is so much to say that one sheet holds it in small type only."""
+        said = [*self.banner.lines, self.banner.next, *self.warnings, *self.lines]
+        return sum(map(len, said)) > _ROOMY
 
 
 def numbers_table(latest: Mapping[str, Any]) -> Table | None:

@@ -21,14 +21,14 @@ def how_many(count: int, what: str) -> str:
     return f"{count} {what}" + ("" if count == 1 else "s")
 
 
-def line(label: str, text: str) -> str:
+def line(label: str, text: str, width: int = LABEL) -> str:
     """One line of results: label, then value."""
-    return f"  {label:<{LABEL}}{text}"
+    return f"  {label:<{width}}{text}"
 
 
-def wrapped_line(label: str, text: str) -> str:
+def wrapped_line(label: str, text: str, width: int = LABEL) -> str:
     """One result whose text may be long: wrapped to the terminal under itself."""
-    return _wrapped(line(label, text), " " * (LABEL + 2))
+    return _wrapped(line(label, text, width), " " * (width + 2))
 
 
 def remark(text: str) -> str:

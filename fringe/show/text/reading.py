@@ -13,7 +13,10 @@ from rich.text import Text
 from fringe.format import fixed, plus_minus
 from fringe.orders.asked import AskedReading, SeveralReadings
 from fringe.orders.reading import Reading
+from fringe.show.text.lines import wrapped_line
 from fringe.show.words import headline_text, quality_rows, reading_rows, sense_text, warnings_of
+
+_LABEL = 23  # width of the labels in front of the values
 
 
 def asked_rows(asked: AskedReading, picture: Path | None = None) -> Iterator[str]:
@@ -26,7 +29,7 @@ def asked_rows(asked: AskedReading, picture: Path | None = None) -> Iterator[str
         yield f"  {sense_text(values)}"
     for label, value in (*reading_rows(values), *quality_rows(values)):
         if value:
-            yield f"  {label:<22} {value}"
+            yield wrapped_line(label, value, _LABEL)
     for warning in warnings_of(values):
         yield f"  ! {warning}"
     if picture is not None:

@@ -8,7 +8,7 @@ from fringe.archive.views.settling import SettlingSeries
 from fringe.format import figures
 from fringe.judge.settling.settle import Settled
 from fringe.judge.settling.words import duration, span_text, text_of
-from fringe.show.text.lines import line, remark
+from fringe.show.text.lines import line, remark, wrapped_line
 
 
 def settling_rows(series: SettlingSeries, picture: Path | None = None) -> list[str]:
@@ -69,4 +69,4 @@ def _wait_text(found: Settled) -> list[str]:
             )
         ]
     most = "" if found.wait_most_min is None else f", {duration(found.wait_most_min)} at most"
-    return [line("wait", f"{duration(found.wait_min)}{most}, {limit}")]
+    return [wrapped_line("wait", f"{duration(found.wait_min)}{most}, {limit}")]

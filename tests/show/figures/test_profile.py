@@ -107,3 +107,21 @@ def test_it_fits_a_column(made_reading, assert_clean):
         width_in=COLUMN_IN,
     )
     assert "Profiles through the centre" not in assert_clean(figure)
+
+
+def test_what_the_sphere_leaves_has_its_band(made_reading):
+    """At the rim it is 1.96 u of the terms above the sphere's, each 1 there (analytic)."""
+    reading = made_reading(2.0, u95=0.4)
+    band = profile_figure(reading).axes[1].collections[0].get_paths()[0].vertices
+    at_rim = band[np.abs(band[:, 0] - 1.0) < 1e-9][:, 1]
+    # c22, c31, c33, c40, c42 and c44 of u = 0.1; sines are zero there
+    assert np.ptp(at_rim) == pytest.approx(2 * 1.959964 * 0.1 * np.sqrt(6))
+
+
+@pytest.mark.parametrize(
+    ("u95", "says"), [(1e-5, "narrower than the lines"), (0.4, "Bands about the lines")]
+)
+def test_the_note_is_true_of_the_bands(made_reading, assert_clean, u95, says):
+    """Bands that hide behind their lines are said to be narrow, not shown."""
+    reading = made_reading(2.0, u95=u95, extra={(4, 0): 0.3})
+    assert says in " ".join(assert_clean(profile_figure(reading)))

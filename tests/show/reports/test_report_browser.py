@@ -11,6 +11,7 @@ from browser import DESKTOP, PAPERS, PHONE, opened_browser
 from fringe.judge.tolerance.verdict import Tolerance, surface_verdict
 from fringe.judge.uncertainty.sources import Bench, measured_of
 from fringe.show.figures.overlay import overlay_figure
+from fringe.show.figures.style import COLUMN_IN
 from fringe.show.reports.report import ReportFigure, report_html
 
 RECORD = {
@@ -29,18 +30,36 @@ def browser(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory, made_reading, made_photo, made_visits):
-    reading = made_reading(0.6, tilt=(3.0, 1.0), u95=0.08, warnings=("dust near the rim",))
+def write(tmp_path_factory, made_reading, made_photo, made_visits):
+    """Write a report with these warnings and lines; return its address."""
+
+    def make(warnings=("dust near the rim",), **latest):
+        figure_of = made_reading(0.6, tilt=(3.0, 1.0), u95=0.08, warnings=warnings)
+        return _written(
+            tmp_path_factory.mktemp("report"), figure_of, made_photo, made_visits(), latest
+        )
+
+    return make
+
+
+@pytest.fixture(scope="module")
+def address(write):
+    return write()
+
+
+def _written(folder, reading, made_photo, rows, more):
     latest = {
         "reading": reading.to_json(),
         "verdict": surface_verdict(
             measured_of(reading, Bench()), Tolerance(power_fringes=1.0)
         ).to_json(),
         "photographs": [{"file_name": "rings.jpg", "sha256": "3f" * 32}],
+        **more,
     }
-    figure = ReportFigure.of(overlay_figure(made_photo(reading), reading), "the fit", "Fit")
-    html = report_html(RECORD, made_visits(), latest, {"overlay": figure})
-    path = tmp_path_factory.mktemp("report") / "report.html"
+    drawn = overlay_figure(made_photo(reading), reading, width_in=COLUMN_IN, enlarged=False)
+    figure = ReportFigure.of(drawn, "the fit", "Fit")
+    html = report_html(RECORD, rows, latest, {"overlay": figure})
+    path = folder / "report.html"
     path.write_text(html, encoding="utf-8")
     return path.as_uri()
 
@@ -122,10 +141,32 @@ def test_it_prints(page, paper):
     assert 2 <= len(sheets) <= 4
     for one in sheets:
         assert [float(side) for side in one] == pytest.approx([width, height], abs=1)
-    # the annex taken away, what is left is the certificate
+    assert sheets_of_certificate(page, paper) == 1
+
+
+def sheets_of_certificate(page, paper):
+    """Take the annex away and count the sheets of what is left."""
     page.js("document.querySelectorAll('main > section, footer').forEach(e => e.remove())")
     page.js("document.querySelector('.certificate').style.breakAfter = 'auto'")
-    assert len(re.findall(rb"/MediaBox", page.pdf(paper))) == 1
+    return len(re.findall(rb"/MediaBox", page.pdf(paper)))
+
+
+def test_a_crowded_certificate_keeps_to_its_sheet(page, write):
+    """Four warnings, a long next step and visits that were struck out fit the shortest paper."""
+    long = (
+        "the edge was found over 61 % of its length only, so look whether the line lies on the rim"
+    )
+    crowded = write(
+        warnings=tuple(f"{long} ({k})" for k in range(4)),
+        next_step=f"polish 30 min with the work on top: {long}; it is a trial, since {long}",
+        since=["Work was logged after this reading: 25 min of polish."],
+        struck=[f"2 visits struck out: visit 4 ({long}), visit 7 (the wrong plate)."],
+        history="5d" * 32,
+        content_sha256="c0" * 32,
+        session_id="0012_20261007T100000Z_abc",
+    )
+    page.driver.get(crowded)
+    assert sheets_of_certificate(page, "Letter") == 1
 
 
 def test_a_tap_enlarges_a_picture(page):

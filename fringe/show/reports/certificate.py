@@ -71,6 +71,10 @@ def numbers_table(latest: Mapping[str, Any]) -> Table | None:
     latest : mapping
         As `report_html` takes it.
     """
+    sagittas = latest.get("spherometer") or ()
+    if sagittas:
+        by_depth = [(capital(name), value) for name, value in sagittas]
+        return Table("Measured by the spherometer, ± at 95 %", ("Quantity", "Value"), by_depth)
     result = result_of(latest)
     rows: list[tuple[str, str]] = []
     if result:
@@ -81,10 +85,6 @@ def numbers_table(latest: Mapping[str, Any]) -> Table | None:
         ]
         if result.get("iso10110"):
             rows.append(("ISO 10110-5", str(result["iso10110"])))
-    rows += [
-        (f"{capital(name)}, by spherometer", value)
-        for name, value in latest.get("spherometer") or ()
-    ]
     if not rows:
         return None
     wavelength = result.get("wavelength_nm")

@@ -251,5 +251,7 @@ def test_the_spherometer_alone_is_reported(surface, undrawn):
     log_visit(surface, Visit(spherometers=kept), now=hours(1))
     report = surface_report(surface)
     assert report.verdict == "outside"
-    assert result.power_fringes.text in table(report.html, "By the spherometer")[2][1]
+    power = result.power_fringes.text
+    assert power in table(report.html, "By the spherometer")[2][1]
+    assert ["Power", power] in table(report.html, "Measured by the spherometer")
     assert "power: " in banner(report.html).lower()

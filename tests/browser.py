@@ -42,7 +42,7 @@ function luminance(colour) {
 function ground(element) {
   for (let e = element; e; e = e.parentElement) {
     const colour = getComputedStyle(e).backgroundColor;
-    if (!/, 0\\)$/.test(colour) && colour !== 'transparent') return colour;
+    if (!/^rgba\\(.*, 0\\)$/.test(colour) && colour !== 'transparent') return colour;
   }
   return 'rgb(255, 255, 255)';
 }

@@ -87,6 +87,7 @@ def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, ob
         **large(values),
         "count": count,
         "verdict": row.verdict,
+        "bar": _bar(row, state),
         "verdict_text": capital(SURFACE.get(row.verdict or "", "no tolerance to judge by")),
         "probability": probability_cell(row.probability),
         "reason": _sentence(row.reason or ""),
@@ -142,12 +143,27 @@ def history(rows: Sequence[VisitRow]) -> list[dict[str, Any]]:
             "verdict": row.verdict or "",
             "next": f"struck out: {row.remark}" if row.struck else bench_words(row.next_step or ""),
             "struck": row.struck,
+            "power_fringes": row.power_fringes,
+            "power_u95_fringes": row.power_u95_fringes,
             "sense": row.sense,
             "stage": row.stage or "",
             "minutes": "" if row.minutes is None or row.split else f"{row.minutes:g}",
         }
         for row in reversed(rows)
     ]
+
+
+def _bar(row: VisitRow, state: SurfaceState) -> dict[str, object] | None:
+    """Power with its interval beside what is allowed, all in the same fringes."""
+    limit = state.laid.tolerance.power_fringes
+    if limit is None or row.power_fringes is None or row.power_u95_fringes is None:
+        return None
+    return {
+        "power": row.power_fringes,
+        "u95": row.power_u95_fringes,
+        "limit": limit,
+        "known": row.sense != "unknown",
+    }
 
 
 def _power(row: VisitRow) -> str:

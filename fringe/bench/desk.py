@@ -333,6 +333,7 @@ class Desk:
                 "advised": advised(known),
                 "back_at": back_at(state, row),
                 "history": history(seen),
+                "limit": None if state is None else state.laid.tolerance.power_fringes,
                 "undo": None if self._last is None else self._last.view(),
                 "stages": list(dict.fromkeys(one.stage for one in reversed(seen) if one.stage)),
             }

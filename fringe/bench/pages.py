@@ -30,19 +30,8 @@ from fringe.errors import FringeError
 from fringe.format import capital
 
 MOST_UPLOAD = 50_000_000
-_MODULES = (
-    "asking",
-    "bench",
-    "course",
-    "draft",
-    "edge",
-    "enter",
-    "more",
-    "outbox",
-    "taken",
-    "talk",
-)
-SCRIPTS = tuple(f"{name}.js" for name in _MODULES)
+_PARTS = ("asking", "course", "draft", "edge", "look", "more", "outbox", "taken", "talk")
+SCRIPTS = tuple(f"{name}.js" for name in ("bench", "enter", *_PARTS))
 _OPEN = ("/", "/enter", "/bench.css", "/enter.js")  # what a device sees before it is let in
 _HEADERS = {
     "Content-Security-Policy": (
@@ -221,6 +210,12 @@ def _add_shots(app: Flask, desk: Desk) -> None:
     @app.get("/api/shots/<identity>/preview.jpg")
     def preview(identity: str) -> Response:
         return Response(desk.shot(identity).preview, mimetype="image/jpeg")
+
+    @app.get("/api/shots/<identity>/lines.png")
+    def lines(identity: str) -> Response:
+        from fringe.bench.pictures import fit_layer
+
+        return Response(fit_layer(desk, identity), mimetype="image/png")
 
     @app.get("/api/shots/<identity>/fit.png")
     def fit(identity: str) -> Response:

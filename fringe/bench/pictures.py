@@ -7,6 +7,7 @@ from typing import Any
 
 from fringe.archive.views.surface_state import surface_state
 from fringe.bench.desk import Desk
+from fringe.bench.shots import PREVIEW_PX
 from fringe.errors import BadInput
 
 _DRAWING = threading.Lock()  # matplotlib draws one figure at a time
@@ -38,6 +39,24 @@ def fit_png(desk: Desk, identity: str) -> bytes:
                 when=f"{shot.taken:%Y-%m-%d %H:%M}",
                 camera_distance_mm=shot.options.camera_distance_mm if shot.options else None,
             )
+        )
+
+
+def fit_layer(desk: Desk, identity: str) -> bytes:
+    """Draw the fitted fringes alone, to be laid over the preview; `BadInput` without a reading."""
+    from fringe.show.figures.fit_layer import fit_layer_png
+
+    shot = desk.shot(identity)
+    if shot.reading is None:
+        raise BadInput(f"{shot.name}: it has no reading yet")
+    with _DRAWING:
+        return fit_layer_png(
+            shot.reading,
+            shot.width,
+            shot.height,
+            longest_px=PREVIEW_PX,
+            diameter_mm=shot.options.diameter_mm if shot.options else None,
+            camera_distance_mm=shot.options.camera_distance_mm if shot.options else None,
         )
 
 

@@ -309,6 +309,42 @@ def test_it_can_be_read(page, bench, reader, photo, made_fit):
     assert page.browser.complaints() == []
 
 
+def test_at_a_glance(phone, bench, reader, photo, picture, made_fit):
+    """Bar, life and fitted lines are drawn; night is red on black and stays; a stand shows all."""
+    page, browser = phone, phone.browser
+    for power in (6.0, -3.0):
+        sense = "centre" if power > 0 else "edge"
+        bench.desk.set(Settings("concave 1", None, sense))
+        bench.desk.add(picture(), "before.png")
+        reader.finish(replace(made_fit, power_fringes=power, sense=sense))
+        bench.desk.log(bench.desk.view()["visit"], said("polish", 20.0, "work"))
+    page.open(bench.urls[0])
+    page.send(photo)
+    page.seen("working")
+    reader.finish(made_fit)
+    page.says("value", "+1.50")
+    label = "return document.getElementById(arguments[0]).getAttribute('aria-label')"
+    assert browser.js(label, "tolerance-bar") == "Power 1.5 ± 0.1 fringes; allowed are ±2"
+    assert browser.js(label, "life") == "Power over 2 visits, from 6 to −3 fringes"
+    loaded = "const i = document.getElementById('fit-lines'); return !i.hidden && i.naturalWidth"
+    page.wait.until(lambda _: browser.js(loaded) == 400)
+    page.click("lines-on")
+    assert not page.get("fit-lines").is_displayed()
+    page.click("night")
+    browser.driver.refresh()
+    page.says("value", "+1.50")
+    assert browser.js("return getComputedStyle(document.body).backgroundColor") == "rgb(0, 0, 0)"
+    assert browser.contrast() >= 4.5
+    browser.size((844, 390), phone=True)
+    browser.js("scrollTo(0, 0)")
+    bottoms = "return arguments[0].map((id) => document.getElementById(id)"
+    bottoms += ".getBoundingClientRect()).map((box) => [box.top, box.bottom])"
+    places = browser.js(bottoms, ["verdict", "next", "value", "take"])
+    assert max(bottom for _, bottom in places[:3]) <= places[3][0] + 1
+    assert browser.wide() == 0
+    assert browser.complaints() == []
+
+
 def test_everything_has_a_name(phone, bench, reader, photo, made_fit):
     """A screen reader is told a name for every control and picture, and of every answer."""
     page = phone

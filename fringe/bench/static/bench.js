@@ -3,6 +3,7 @@ import { askFirst, putRight } from "./asking.js";
 import { drawCourse } from "./course.js";
 import * as draft from "./draft.js";
 import { EdgeEditor } from "./edge.js";
+import { drawBar, drawLife, handleNight, showLines } from "./look.js";
 import { handleMore, showBack, showMore } from "./more.js";
 import { Outbox } from "./outbox.js";
 import { handleTaken, showTaken } from "./taken.js";
@@ -34,6 +35,7 @@ const first = new Promise((done) => { heardFirst = done; });
 
 const editor = new EdgeEditor($("overlay"), $("preview"), (edge) => {
   moved.set(selected, edge);
+  showLines(current(), true);
   fillEdgeNumbers(edge);
   text("edge-hint", HINTS.moved);
   showButtons();
@@ -193,6 +195,8 @@ function showAnswer() {
   else if (!answer && reading()) hint = "Reading …";
   text("hint", hint);
   $("hint").hidden = !hint;
+  drawBar(answer?.bar);
+  drawLife(desk.history, desk.limit);
   if (!answer) return;
   text("label", answer.count > 1 ? `${answer.label}, mean of ${answer.count} readings` : answer.label);
   text("value", answer.value);
@@ -257,6 +261,7 @@ function showPhoto() {
   const working = ["waiting", "reading"].includes(shot.state);
   const shown = known || (shot.state === "refused" && !shot.without_edge);
   editor.show(shown ? edge : null, [shot.width, shot.height], { sure: known, moved: Boolean(dragged) });
+  showLines(shot, Boolean(dragged));
   fillEdgeNumbers(editor.edge);
   let hint = shot.edge_given ? HINTS.given : HINTS.found;
   if (working) hint = "";
@@ -616,5 +621,7 @@ addEventListener("online", look);
 
 setInterval(() => desk && showBack(desk.back_at), 5000);
 handleMore(change);
+handleNight();
+$("lines-on").addEventListener("change", () => desk && showPhoto());
 handleTaken(change, () => [desk.taken, desk.spherometers]);
 look();

@@ -100,7 +100,7 @@ def overlay_figure(
     """
     samples = samples_of(image)
     edge = reading.edge
-    lines = _lines(reading, diameter_mm, camera_distance_mm)
+    lines = fitted_lines(reading, diameter_mm, camera_distance_mm)
     frame = within(samples, *_frame(edge, samples.shape[1], samples.shape[0]))
     sheet = Sheet(width_in)
     width, height = _picture_size(frame, sheet)
@@ -152,13 +152,14 @@ def has_close_ups(
     camera_distance_mm: float | None = None,
 ) -> bool:
     """Whether fringes are so many that two places are shown enlarged."""
-    lines = _lines(reading, diameter_mm, camera_distance_mm)
+    lines = fitted_lines(reading, diameter_mm, camera_distance_mm)
     return lines is not None and lines.count >= _HALVED_FROM
 
 
-def _lines(
+def fitted_lines(
     reading: Reading, diameter_mm: float | None, camera_distance_mm: float | None
 ) -> FitLines | None:
+    """Where the fit has dark fringes; None where the reading does not say it."""
     form, edge = reading.form, reading.edge
     if form is not None and edge is not None and (0, 0) in form.terms:
         near: CosView | None = None

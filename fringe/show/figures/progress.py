@@ -42,7 +42,7 @@ from fringe.show.figures.vertical_scale import (
     vertical_scale,
 )
 
-_LEFT_IN, _COLUMN_LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.58, 0.15, 0.72
+_LEFT_IN, _COLUMN_LEFT_IN, _RIGHT_IN, _SECOND_IN = 0.75, 0.66, 0.15, 0.72
 _IRREGULARITY_IN = 1.2
 # visits nearer than this share of all hours would lie on each other, and are set side by side;
 # one that would stand farther from its hours than the other share makes visits the scale

@@ -18,13 +18,20 @@ import numpy as np
 
 from fringe.errors import Refused
 from fringe.optics.zernike import zernike_rows
+from fringe.orders.beyond import goes_on_beyond
 from fringe.orders.edge.boundary import BoundaryFit
-from fringe.orders.edge.candidates import rough_circles
+from fringe.orders.edge.candidates import bright_discs, rough_circles
 from fringe.orders.edge.step import light_step
+from fringe.orders.few import less_than_one_fringe, shows_no_fringe
+from fringe.orders.fit.field import Field, cut_field
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
-from fringe.orders.fit.solve import carried, middle_fit, refit_twice
+from fringe.orders.fit.solve import carried, level_for, middle_fit, refit_twice
+from fringe.orders.fit.tiles import pyramid_tiles
+from fringe.orders.patches import patches_of
+from fringe.orders.ring_growth import growth_of_tiles, growth_warnings
+from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -50,6 +57,9 @@ _HALF_WIDTHS = (0.05, *[0.03] * 6)  # of the band, as shares of the radius
 # shares of the radius: last move of a converged edge, and distance at which two edges agree
 _CONVERGED_SHARE, _AGREEING_SHARE = 0.008, 0.004
 _WIDER = 1.04
+_ROOM = (
+    0.8  # radius of a circle about which lies some of the frame, as a share of the way to its end
+)
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward; a step that explains little
 # may be another. An edge that has no step, no certain gain and no other edge that agrees with it
@@ -123,7 +133,8 @@ def _circle_unless_oval(edge: Edge) -> Edge:
 def _find_in_reduced(photo: Photo) -> FoundEdge:
     accepted: list[EdgeCandidate] = []
     on_steps: list[EdgeCandidate] = []
-    for candidate in _candidates(photo, rough_circles(photo)):
+    refusals: list[Refused] = []
+    for candidate in _until_refused(_candidates(photo, rough_circles(photo)), refusals):
         on_step = _at_light_step(photo, candidate.edge, candidate.model)
         if on_step is not None:
             # without convergence the step may be one of dirt or of a textured surround
@@ -152,6 +163,8 @@ def _find_in_reduced(photo: Photo) -> FoundEdge:
         or _count_agreeing(candidate, accepted) > 2
     ]
     if not accepted:
+        if refusals:
+            raise refusals[0]
         raise Refused(
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
             " or --edge none when it is out of view"
@@ -211,15 +224,68 @@ def _candidates(photo: Photo, circles: Iterable[Edge]) -> Iterator[EdgeCandidate
         except Refused:  # too little light in this circle: try the others
             continue
         if middle is None or middle.explained < _LEAST_EXPLAINED or middle.rms > _MOST_MISFIT:
+            _refuse_no_fringes(photo, circle)
             continue
         placed = None
-        for placed in _iterated(photo, circle, middle.model):
+        for number, placed in enumerate(_iterated(photo, circle, middle.model)):
             yield placed
+            # the first place decides for most works, which need no further look
+            if number == 0 and _lead_nowhere(photo, circle, middle):
+                return
         if placed is None:
+            if _lead_nowhere(photo, circle, middle):
+                return
             continue
         # start from outside as well: a turned zone outside the fit is extrapolated wrongly
         wide = replace(placed.edge, a=_WIDER * placed.edge.a, b=_WIDER * placed.edge.b)
         yield from _iterated(photo, wide, carried(placed.model, placed.edge, wide))
+
+
+def _until_refused(
+    candidates: Iterator[EdgeCandidate], refusals: list[Refused]
+) -> Iterator[EdgeCandidate]:
+    """Candidates until the lines turn out to be no fringes; the reason is put in the list."""
+    try:
+        yield from candidates
+    except Refused as refusal:
+        refusals.append(refusal)
+
+
+def _lead_nowhere(photo: Photo, circle: Edge, middle: Fit) -> bool:
+    """Tell whether the lines in a circle go on beyond it, as far as the picture shows.
+
+    Raises
+    ------
+    Refused
+        When they wind or have one spacing, so that no edge makes them fringes, or when what is
+        bright in the picture shows less than one.
+    """
+    model = middle.model
+    field = _refuse_no_fringes(photo, circle)
+    growth_warnings(photo.name, model, model.span())
+    refuse_spirals(photo.name, model, patches_of(level_for(field, model.steepest()), middle))
+    inner = _surrounded(photo, circle)
+    return inner.a > 0 and goes_on_beyond(photo, inner, carried(model, circle, inner))
+
+
+def _refuse_no_fringes(photo: Photo, circle: Edge) -> Field:
+    """Refuse rings of one spacing in a circle, and light without a fringe on all that is bright.
+
+    Both are told by the light alone, without a fit. Returns the circle's field.
+    """
+    discs = list(bright_discs(photo))
+    if discs and all(shows_no_fringe(photo, disc) for disc in discs):
+        raise less_than_one_fringe(photo, discs[0])
+    field = cut_field(photo, circle, 1)
+    growth_of_tiles(pyramid_tiles(field)).warnings(photo.name)
+    return field
+
+
+def _surrounded(photo: Photo, circle: Edge) -> Edge:
+    """The circle, or a smaller one about its middle that has room in the frame around it."""
+    room = min(circle.cx, circle.cy, photo.width - circle.cx, photo.height - circle.cy)
+    radius = max(0.0, min(circle.a, _ROOM * room))
+    return replace(circle, a=radius, b=radius)
 
 
 def _distance_px(first: Edge, second: Edge) -> float:

@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.optics.form import disc_grid
 from fringe.optics.zernike import Term, zernike_gradients, zernike_rows, zernike_sum_on_grid
 from fringe.orders.fit.field import Array
 
@@ -54,6 +55,11 @@ class OrderModel:
     def frequency(self, u: Vector, v: Vector) -> NDArray[np.float64]:
         """Gradient of the order [cycles / unit], shape (..., 2)."""
         return np.moveaxis(zernike_gradients(self.terms, u, v) @ self.values, 0, -1)
+
+    def span(self) -> float:
+        """Greatest less least order on the disc [fringe]."""
+        u, v, _ = disc_grid(16, 48)
+        return float(np.ptp(self.order(u.astype(np.float32), v.astype(np.float32))))
 
     def steepest(self) -> float:
         """Greatest frequency on the disc [cycles / unit]."""

@@ -50,6 +50,9 @@ _GOOD_MISFIT = 0.1  # residual of a start with many terms, preferred where few t
 # share of tiles that agree on a model of degree two: S-shaped fringes have a small one, and the
 # refined start shows whether the model holds
 _LEAST_SUPPORT = 0.08
+# residual of a start in the search for the edge from which no fit with more terms recovers: of
+# noise and walls starts leave 3.8 to 12 times the amplitude, and fits of all terms 2.9 or more
+_HOPELESS_MISFIT = 2.0
 _POOR_MISFIT = 0.3  # residual of a start, as a share of the amplitude, above which others are tried
 
 _PLAIN: tuple[Term, ...] = zernike_terms(4)
@@ -166,7 +169,7 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
     field = cut_field(photo, inner, max(_finest(inner), reduction))
     if (field.weight > 0).sum() < 400:
         return None
-    start = _best_start(field, np.random.default_rng(1))
+    start = _best_start(field, np.random.default_rng(1), hopeless=_HOPELESS_MISFIT)
     if start is None:
         return None
     fit = _first_fit(field, start.model, _PLAIN, _FEWEST_PIXELS)
@@ -229,9 +232,15 @@ def refit_twice(
 
 
 def _best_start(
-    field: Field, rng: np.random.Generator, known: OrderModel | None = None
+    field: Field,
+    rng: np.random.Generator,
+    known: OrderModel | None = None,
+    hopeless: float = np.inf,
 ) -> Fit | None:
-    """The start, of several, with the best short fit to a few of the pixels."""
+    """The start, of several, with the best short fit to a few of the pixels.
+
+    None where each leaves more than `hopeless` times the fringes' amplitude.
+    """
     if known is not None:
         fit = _screening_fit(field, known)
         if fit.rms < _KNOWN_MISFIT:
@@ -256,6 +265,8 @@ def _best_start(
     if not fits:
         return None
     best = min(fits, key=lambda fit: fit.rms)
+    if best.rms > hopeless:
+        return None
     near = [fit for fit in fits if fit.rms < _NEAR_BEST * best.rms]
     if min(fit.model.steepest() for fit in near) > _VERY_FEW_CYCLES:
         return best
@@ -374,9 +385,7 @@ def _refined(level: Field, first: Fit, cycles: float, rim: float) -> Solution:
         noise=noise,
     )
     covered = float((level.weight > 0).sum()) / float(np.pi * rim**2 * level.radius_px**2)
-    u, v, _ = disc_grid(16, 48)
-    order = final.model.order(u.astype(np.float32), v.astype(np.float32))
-    span = float(np.ptp(order))
+    span = final.model.span()
     return Solution(
         final, level, covered, cycles, span, light_doubt=_light_doubt(span, final.prior)
     )

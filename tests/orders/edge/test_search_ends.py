@@ -1,0 +1,66 @@
+"""The search for an edge ends as soon as the lines turn out to be no fringes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fringe.errors import Refused
+from fringe.optics.lamps import lamp
+from fringe.orders.edge import find
+from fringe.orders.options import ReadOptions
+from fringe.orders.read import read
+from fringe.photo.load import photo_from_array
+from fringe.synth import Form, Scene, render
+
+MOST_FITS = 2  # of circles in which fringes are sought; there are up to eight
+X, Y = np.meshgrid(np.arange(420) - 205.0, np.arange(380) - 190.0)
+FAR, TURN = np.hypot(X, Y) / 150, np.arctan2(Y, X) / (2 * np.pi)
+PICTURES = {
+    "stripes": 0.5 + 0.4 * np.cos(2 * np.pi * (X / 31 + 0.2 * np.sin(Y / 90))),
+    "marks": np.where(FAR < 1, 0.5 + 0.4 * np.cos(2 * np.pi * 12 * FAR), 0.1),
+    "spiral": np.where(FAR < 1, 0.5 + 0.4 * np.cos(2 * np.pi * (8 * FAR**2 + TURN)), 0.1),
+}
+
+
+def refusal_and_fits(image: Any, monkeypatch: pytest.MonkeyPatch) -> tuple[str, int]:
+    """The line that refuses a picture, and the circles that were fitted before."""
+    fitted = []
+    fit = find.middle_fit
+
+    def counted(*args: Any) -> Any:
+        fitted.append(args)
+        return fit(*args)
+
+    monkeypatch.setattr(find, "middle_fit", counted)
+    with pytest.raises(Refused) as refusal:
+        read(photo_from_array(image, "picture"), ReadOptions(lamp("sodium")))
+    return str(refusal.value), len(fitted)
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("stripes", "the work's edge was not found"),
+        ("marks", "the rings have one spacing"),
+        ("spiral", "the lines are a spiral of one arm"),
+    ],
+)
+def test_lines_that_are_no_fringes(
+    name: str, told: str, rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stripes that fill the frame, marks and a spiral: told after a circle or two."""
+    image = 200 * PICTURES[name] + rng.normal(0, 2, X.shape)
+    line, fits = refusal_and_fits(image.clip(0, 255).astype(np.uint8), monkeypatch)
+    assert told in line
+    assert fits <= MOST_FITS
+
+
+def test_a_matched_contact(rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Less than one fringe on all that is bright: told after a circle or two."""
+    scene = Scene(420, 380, form=Form(power=0.15, tilt=0.2), seed=int(rng.integers(2**31)))
+    line, fits = refusal_and_fits(render(scene, rng).image, monkeypatch)
+    assert "less than one fringe shows" in line
+    assert fits <= MOST_FITS

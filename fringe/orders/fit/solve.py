@@ -37,6 +37,7 @@ _MOST_PIXELS = 30_000
 _FEWER_PIXELS = 10_000  # for a fit that only starts the next one
 _FEWEST_PIXELS = 5_000
 _FEW_CYCLES = 40.0  # greatest fringes a unit, below which all shapes are searched
+_LEAST_USED = 0.8  # share of the pixels that a start explains, below which others are compared
 _VERY_FEW_CYCLES = 8.0  # greatest fringes a unit, below which uneven light can look like fringes
 _FEW_DOUBT, _FEWER_DOUBT, _UNEVEN_DOUBT = 0.006, 0.05, 0.1  # [fringe]
 # Residuals are correlated farther than a block of the covariance reaches: on rendered pictures
@@ -268,10 +269,13 @@ def _best_start(
     if best.rms > hopeless:
         return None
     near = [fit for fit in fits if fit.rms < _NEAR_BEST * best.rms]
-    if min(fit.model.steepest() for fit in near) > _VERY_FEW_CYCLES:
+    very_few = min(fit.model.steepest() for fit in near) <= _VERY_FEW_CYCLES
+    if not very_few and best.used > _LEAST_USED:
         return best
-    # with so few fringes uneven light may look like them: compare by evidence, prior included
-    pixels = pixels_of(level_for(field, _VERY_FEW_CYCLES, _TINY_RADIUS_PX))
+    # with so few fringes uneven light may look like them, and a start that leaves out much of the
+    # picture may have lost an order there: compare by evidence, prior included
+    cycles = _VERY_FEW_CYCLES if very_few else best.model.steepest()
+    pixels = pixels_of(level_for(field, cycles, _TINY_RADIUS_PX))
     likeliest = sorted(fits, key=lambda fit: fit.rms)[:_MOST_COMPARED]
     return min(
         (_fit_for_evidence(pixels, fit) for fit in likeliest),

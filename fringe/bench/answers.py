@@ -69,7 +69,13 @@ def reading_answer(reading: Reading) -> dict[str, object]:
     }
 
 
-def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, object]:
+def visit_answer(
+    state: SurfaceState,
+    row: VisitRow,
+    count: int,
+    reading: Reading | None = None,
+    against: str | None = None,
+) -> dict[str, object]:
     """Return the whole visit's result: mean, verdict, and the next step.
 
     Parameters
@@ -80,15 +86,30 @@ def visit_answer(state: SurfaceState, row: VisitRow, count: int) -> dict[str, ob
         The visit at hand.
     count : int
         How many readings it holds.
+    reading : Reading, optional
+        The last one, which is shown where the visit has no power of its own: rings without an
+        edge, or a contact with another piece.
+    against : str, optional
+        That piece.
     """
-    values = power_values(row.power_fringes, row.power_u95_fringes, row.sense, state.wavelength_nm)
+    own = row.power_fringes is not None
+    if own or reading is None:
+        values = power_values(
+            row.power_fringes, row.power_u95_fringes, row.sense, state.wavelength_nm
+        )
+        head = large(values)
+    else:
+        head = large(reading.to_json())
+    if against is not None:
+        head["label"] = str(head["label"]).replace("Power", f"Power on {against}", 1)
+    judged = SURFACE.get(row.verdict or "") if own else "not judged by the tolerance"
     step = state.next_step
     return {
-        **large(values),
-        "count": count,
+        **head,
+        "count": count if own else 1,
         "verdict": row.verdict,
         "bar": _bar(row, state),
-        "verdict_text": capital(SURFACE.get(row.verdict or "", "no tolerance to judge by")),
+        "verdict_text": capital(judged or "no tolerance to judge by"),
         "probability": probability_cell(row.probability),
         "reason": _sentence(row.reason or ""),
         "next": bench_words(step.whole()),

@@ -298,13 +298,16 @@ class Desk:
         with self._lock:
             surface = None if self.settings.surface is None else self._chosen()
             known = None if surface is None else self._known(surface)
-            found = AtHand()
+            found, laid = AtHand(), self.settings.against
             if surface is not None:
                 found = at_hand(surface, self._shots, self._taken, self.settings)
             state, row = judged(known, found)
             answer = None
             if state is not None and row is not None:
-                answer = visit_answer(state, row, len(found.measured))
+                read = [shot.reading for shot in self._shots if shot.reading is not None]
+                answer = visit_answer(
+                    state, row, len(found.measured), read[-1] if read else None, laid
+                )
             # the visit at hand has no session yet
             seen = [] if state is None else [one for one in state.listed if one.session_id]
             return {

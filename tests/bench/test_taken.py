@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from bench_page import said
 
@@ -91,12 +93,26 @@ def test_laid_on_the_partner(desk, reader, picture, surface):
     desk.add(picture(), "rings.png")
     assert reader.start().options.plate_radius_mm == 3050.0
     reader.finish(power_reading(1.5, 0.1, "centre").reading)
+    answer = desk.view()["answer"]
+    assert (answer["label"], answer["value"]) == ("Power on convex 1", "+1.50")
     desk.log(desk.view()["visit"], said())
     (one,) = logged_visit(surface).readings
     assert one.against == "convex 1"
     assert desk.settings.against is None  # it was said of this visit
     with pytest.raises(BadInput, match="two do not fit"):
         desk.set(Settings("concave 1", against="concave 1"))
+
+
+def test_what_is_no_power_is_shown_all_the_same(desk, reader, picture):
+    """Rings without an edge have no power: their step is shown, and judged by nothing."""
+    desk.add(picture(), "field.png")
+    rings = replace(
+        power_reading(1.5).reading, power_fringes=None, ring_step_px2=5443.4, ring_step_u95_px2=1.5
+    )
+    reader.finish(rings)
+    answer = desk.view()["answer"]
+    assert (answer["label"], answer["value"]) == ("Ring step", "5443.4")
+    assert answer["verdict_text"] == "Not judged by the tolerance"
 
 
 def test_it_is_taken_back_with_the_visit(desk):

@@ -50,6 +50,7 @@ def full_surface(
         lamp="sodium",
         glass="borosilicate",
         note="second of the pair",
+        watches="/photographs/incoming",
         as_typed="--radius 3048 +- 1 mm (k=2); --plate-radius 3048.6 +- 0.4 mm (k=2)",
     )
     return add_surface(archive, surface, now=START)

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeGuard
 
 from fringe.archive.store.names import clean_name, folder_names
-from fringe.errors import BadInput
+from fringe.errors import BadInput, nearest_name
 from fringe.files import (
     cannot_write,
     write_new,
@@ -191,13 +191,11 @@ def load_instrument(archive: Path, kind: str, name: str) -> Instrument:
 
 def names_on_record(archive: Path, kind: str, name: str) -> str:
     """Say which instruments of a kind are on record, and which is called nearly so."""
-    import difflib
-
     names = [one.name for one in list_instruments(archive, kind)] if archive.is_dir() else []
     if not names:
         return "there is none yet; `fringe instrument add` makes a record"
-    near = difflib.get_close_matches(name, names, 1, 0.5)
-    nearest = f", the nearest is {near[0]!r}" if near else ""
+    near = nearest_name(name, names)
+    nearest = f", the nearest is {near!r}" if near else ""
     return f"there are {', '.join(names)}{nearest}"
 
 
@@ -305,7 +303,9 @@ def find_lamp(name: str, archive: Path | None = None) -> Lamp:
 
     if archive is not None and find_record(archive, "lamp", name) is not None:
         return lamp_from_record(instrument_record(archive, "lamp", name))
-    return lamp(name)
+    known = archive is not None and archive.is_dir()
+    others = [one.name for one in list_instruments(archive, "lamp")] if archive and known else []
+    return lamp(name, others)
 
 
 def _spherometer(where: str, values: Mapping[str, Any]) -> Spherometer:

@@ -34,6 +34,7 @@ _CHANGED = (
     "glass",
     "note",
     "as_typed",
+    "watches",
 )
 
 
@@ -61,6 +62,8 @@ class StatedRecord:
         Usual lamp; free text.
     as_typed : str or None
         Expanded uncertainties among these as they were typed, each behind its option.
+    watches : str or None
+        Folder that its photographs arrive in.
     """
 
     radius_mm: float | None = None
@@ -78,6 +81,7 @@ class StatedRecord:
     glass: str | None = None
     note: str | None = None
     as_typed: str | None = None
+    watches: str | None = None
 
     def joined(self, surface: Surface, archive: Path) -> Surface:
         """Return the record with what is said of it.
@@ -89,7 +93,7 @@ class StatedRecord:
         archive : Path
             Where instruments on record lie.
         """
-        names = ("radius_mm", "radius_u_mm", "diameter_mm", "lamp", "glass", "note")
+        names = ("radius_mm", "radius_u_mm", "diameter_mm", "lamp", "glass", "note", "watches")
         said = {name: getattr(self, name) for name in names}
         changed = dataclasses.replace(surface, **_without_none(said))
         return dataclasses.replace(

@@ -32,6 +32,7 @@ COMMANDS = {
         "Keep records of plates, spherometers, cameras, lamps.",
     ),
     "lamps": ("fringe.cli.lamps", "List the lamps and their wavelengths."),
+    "glasses": ("fringe.cli.glasses", "List the glasses and what heat does to them."),
     "surface": ("fringe.cli.surface", "Make a surface to keep a record of."),
     "surfaces": ("fringe.cli.surfaces", "List an archive's surfaces with their state."),
     "log": ("fringe.cli.log", "Log a visit to the bench: photographs, readings, remarks."),

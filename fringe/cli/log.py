@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 @click.argument("photos", nargs=-1, type=PATH, metavar="[PHOTO]...")
 @surface_reading_options
 @plate_turned_option
-@click.option("--camera", metavar="NAME", help="Camera on record: its distance and scale.")
 @click.option("--against", metavar="PIECE", help="Laid on this surface, not on the plate.")
 @length("--aperture", "Of a plate smaller than the work.")
 @click.option(
@@ -49,7 +48,7 @@ if TYPE_CHECKING:
 @click.option("--burst", is_flag=True, help="The PHOTOs are frames of one contact: one reading.")
 @click.option("--by-eye", metavar="TEXT", help='Fringes seen without a camera: "rings 3.5 centre".')
 @click.option(
-    "--spherometer", metavar="NAME", help="Spherometer on record; without it, point feet."
+    "--spherometer", metavar="NAME", help="On record; else that of last time, or point feet."
 )
 @click.option(
     "--sag-plate",
@@ -117,6 +116,13 @@ if TYPE_CHECKING:
 @click.option("--strike", metavar="N", help="Take visit N out of every sum; --remark says why.")
 @click.option("--move", metavar="N", help="Move visit N to the surface that --to names.")
 @click.option("--to", "to_surface", metavar="NAME", help="Of the same archive, for --move.")
+@click.option(
+    "--newest",
+    is_flag=False,
+    flag_value="",
+    metavar="[DIR]",
+    help="The newest photograph of this folder; it is watched from then on.",
+)
 @click.option("--keep-refused", is_flag=True, help="Keep photographs that cannot be read, too.")
 @click.option("--yes", is_flag=True, help="Log what is hardly meant without being asked.")
 @worker_options
@@ -141,17 +147,23 @@ def command(
     lamp, edge, sense or circle reads the kept photographs anew. Copies of the instruments'
     records are kept with what they measured.
 
+    What is not said is as the last time: camera, spherometer, and with --minutes alone stage and
+    piece on top; a surface without a plate lies on the piece that it lay on. `none` is no
+    camera or spherometer. The time is that of the photograph where its camera noted it.
+
     \b
     Example:
+      fringe log 'shop/concave 1' --newest incoming
       fringe log 'shop/concave 1' --stage '#400' --minutes 25 --on-top tool \\
         --sag-plate 808um,808um --sag-work 793um --zero 0um
       fringe log 'shop/concave 1' rings.jpg --stage polish --minutes 40 --on-top tool \\
         --rested 90
       fringe log 'shop/concave 1' --stage 9um --minutes 30 --on-top work \\
         --minutes 40 --on-top tool
+      fringe log 'shop/concave 1' next.jpg
       fringe log 'shop/concave 1' small.jpg --aperture 80mm --place 30mm,0mm
-      fringe log 'shop/concave 1' --replaces 2 --sense centre
-      fringe log 'shop/concave 1' --strike 3 --remark 'another piece lay there'
+      fringe log 'shop/concave 1' --replaces 3 --sense centre
+      fringe log 'shop/concave 1' --strike 4 --remark 'another piece lay there'
     """
     from fringe.archive.store.surface import find_surface
     from fringe.archive.views.changed_visits import log_or_change

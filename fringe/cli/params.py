@@ -362,6 +362,9 @@ light_options = together(
         help="Wavelength in air, as 589.3nm.",
     ),
 )
+archive_option = click.option(
+    "--archive", type=PATH, metavar="DIR", help="Archive with the records of lamps and cameras."
+)
 worker_options = together(
     click.option(
         "--workers",
@@ -382,6 +385,7 @@ photo_options = together(
         help="auto, none, CX,CY,R or CX,CY,A,B,ANGLE in pixels.",
     ),
     length("--camera-distance", "From the work to the camera."),
+    click.option("--camera", metavar="NAME", help="Camera on record: its distance and scale."),
     length("--gap", "Between the two where they come nearest, if held apart."),
     click.option(
         "--sense",

@@ -11,6 +11,7 @@ import click
 from fringe.cli.params import (
     PATH,
     PICTURE,
+    archive_option,
     gathered,
     json_option,
     length,
@@ -32,6 +33,7 @@ WIDE = 200  # columns of the table where there is no terminal
 @click.argument("photos", nargs=-1, type=PATH, metavar="PHOTO...")
 @click.option("--lamp", required=True, metavar="NAME", help="Lamp, see `fringe lamps`.")
 @photo_options
+@archive_option
 @length("--diameter", "Diameter of the aperture.")
 @length("--plate-radius", "Radius of the plate.")
 @work_form("--work")
@@ -55,6 +57,7 @@ WIDE = 200  # columns of the table where there is no terminal
 def command(
     photos: tuple[Path, ...],
     stated: StatedOptions,
+    archive: Path | None,
     by_eye: str | None,
     burst: bool,
     picture: Path | None,
@@ -89,9 +92,9 @@ def command(
       fringe read --burst f-1.jpg f-2.jpg f-3.jpg f-4.jpg f-5.jpg f-6.jpg --lamp sodium
     """
     from fringe.cli._waiting import waiting
-    from fringe.orders.asked import named_options, read_asked
+    from fringe.orders.asked import read_asked
 
-    options = named_options(stated)
+    options = _options(stated, archive)
     if len(photos) > 1 and not burst and by_eye is None:
         _several(photos, options, picture, workers, scheduler, as_json=as_json)
         return
@@ -102,6 +105,17 @@ def command(
         asked = read_asked(photos, options, by_eye=by_eye, burst=burst, picture=picture)
         write_picture(picture, lambda: _drawn(asked))
     answer(as_json, asked.reading.to_json, lambda: _rows(asked, picture))
+
+
+def _options(stated: StatedOptions, archive: Path | None) -> ReadOptions:
+    """What a reading takes; records are looked up only where they are asked for."""
+    if archive is None and stated.camera is None:
+        from fringe.orders.asked import named_options
+
+        return named_options(stated)
+    from fringe.archive.views.reading_options import stated_options
+
+    return stated_options(None, stated, archive)
 
 
 def _name(photos: tuple[Path, ...]) -> str:

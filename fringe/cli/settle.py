@@ -10,6 +10,7 @@ import click
 from fringe.cli.params import (
     NUMBER,
     PATH,
+    archive_option,
     gathered,
     json_option,
     length,
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 @click.argument("photos", nargs=-1, type=PATH, metavar="PHOTO...")
 @click.option("--surface", metavar="ARCHIVE/NAME", help="Take plate, lamp and limits from it.")
 @surface_reading_options
+@archive_option
 @length("--diameter", "Of the aperture.")
 @click.option(
     "--by-eye",

@@ -41,6 +41,7 @@ record_options = together(
     click.option("--lamp", metavar="NAME", help="Usual lamp, see `fringe lamps`."),
     click.option("--glass", metavar="TEXT", help="Glass."),
     click.option("--note", metavar="TEXT", help="Remark."),
+    click.option("--watches", metavar="DIR", help="Folder that `fringe log --newest` looks into."),
 )
 
 

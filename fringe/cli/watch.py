@@ -11,6 +11,7 @@ import click
 from fringe.cli.params import (
     FORM,
     PATH,
+    archive_option,
     gathered,
     json_option,
     length,
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 @click.option("--lamp", metavar="NAME", help="Lamp; without it the surface's usual one.")
 @photo_options
 @plate_turned_option
+@archive_option
 @length("--diameter", "Diameter, without a surface.")
 @length("--plate-radius", "Of the plate, without a surface.")
 @click.option("--work", type=FORM, help="Form of the work, without a surface.")
@@ -50,6 +52,7 @@ def command(
     folder: Path,
     surface: str | None,
     stated: StatedOptions,
+    archive: Path | None,
     still: float,
     once: bool,
     as_json: bool,
@@ -70,7 +73,7 @@ def command(
     from fringe.cli._waiting import waiting
 
     reading = partial(waiting, quiet=as_json)
-    answers = watched(folder, surface, stated, reading, still_s=still, once=once)
+    answers = watched(folder, surface, stated, reading, still_s=still, once=once, archive=archive)
     count = 0
     try:
         if not once:

@@ -6,11 +6,12 @@ Importing this module and asking for a wavelength loads no numpy.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from fringe.errors import BadInput
+from fringe.errors import BadInput, did_you_mean
 
 if TYPE_CHECKING:
     import numpy as np
@@ -162,13 +163,15 @@ def lamp_names() -> list[str]:
     return list(lamp_table())
 
 
-def lamp(name: str) -> Lamp:
+def lamp(name: str, others: Sequence[str] = ()) -> Lamp:
     """Look a lamp up.
 
     Parameters
     ----------
     name : str
         A name from the table, or ``led:PEAK_NM:FWHM_NM`` for a Gaussian spectrum.
+    others : sequence of str
+        Names of lamps that are on record elsewhere, one of which may have been meant.
 
     Returns
     -------
@@ -177,16 +180,17 @@ def lamp(name: str) -> Lamp:
     Raises
     ------
     BadInput
-        If there is no such lamp, or the LED's numbers make no sense.
+        If there is no such lamp, with the nearest name, or the LED's numbers make no sense.
     """
     word = name.strip().lower()
     if word.startswith("led:"):
         return _led(name, word)
     entry = lamp_table().get(word)
     if entry is None:
+        known = [*others, *lamp_names()]
         raise BadInput(
-            f"no lamp named {name!r}; the lamps are {', '.join(lamp_names())}, "
-            "or led:PEAK_NM:FWHM_NM as led:525:30"
+            f"no lamp named {name!r}; {did_you_mean(name, known)}the lamps are "
+            f"{', '.join(known)}, or led:PEAK_NM:FWHM_NM as led:525:30"
         )
     lines = tuple(
         Line(float(line["air_nm"]), float(line["weight"]), float(line["fwhm_nm"]))

@@ -8,11 +8,11 @@ slab held at a fixed surface temperature, so its time constant is a lower bound.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import cache
 from typing import Any
 
-from fringe.errors import BadInput
+from fringe.errors import BadInput, did_you_mean
 
 NM_PER_MM = 1e6
 
@@ -23,8 +23,9 @@ class Glass:
 
     Attributes
     ----------
-    name, source : str
-        Name in the table, and where the data are from.
+    name, source, note, trust, index_source : str
+        Name in the table; where the data are from; what it is; whether they were `read` there or
+        are from `memory`; where the index is from.
     expansion_per_k : float
         Linear expansion [1/K].
     conductivity_w_mk, heat_j_kgk, density_kg_m3 : float
@@ -46,6 +47,13 @@ class Glass:
     index: float
     source: str
     expansion_range_per_k: tuple[float, float]
+    note: str = ""
+    trust: str = ""
+    index_source: str = ""
+
+    def to_json(self) -> dict[str, object]:
+        """Return all of it under its names, and the diffusivity."""
+        return {**asdict(self), "diffusivity_mm2_s": self.diffusivity_mm2_s}
 
     @property
     def diffusivity_mm2_s(self) -> float:
@@ -71,7 +79,10 @@ def glass(name: str) -> Glass:
     """Look a glass up by its name in the table; BadInput names the glasses otherwise."""
     entry = glass_table().get(name.strip().lower())
     if entry is None:
-        raise BadInput(f"no glass named {name!r}; the glasses are {', '.join(glass_names())}")
+        raise BadInput(
+            f"no glass named {name!r}; {did_you_mean(name, glass_names())}the glasses are "
+            f"{', '.join(glass_names())}"
+        )
     expansion = float(entry["expansion_per_k"])
     low, high = entry.get("spread", {}).get("expansion_per_k", (expansion, expansion))
     return Glass(
@@ -84,6 +95,9 @@ def glass(name: str) -> Glass:
         index=float(entry["index"]),
         source=str(entry["source"]),
         expansion_range_per_k=(float(low), float(high)),
+        note=str(entry.get("note", "")),
+        trust=str(entry.get("trust", "")),
+        index_source=str(entry.get("index_source", "")),
     )
 
 

@@ -20,6 +20,19 @@ class _Candidate:
     done: bool = False
 
 
+def photographs_in(folder: Path) -> list[Path]:
+    """Photographs of a folder, by their names' endings; `BadInput` where it cannot be read."""
+    try:
+        found = sorted(folder.iterdir())
+    except OSError as error:
+        raise BadInput(f"{folder}: cannot be read: {error.strerror}") from error
+    return [path for path in found if _is_photograph(path) and path.is_file()]
+
+
+def _is_photograph(path: Path) -> bool:
+    return not path.name.startswith(".") and path.suffix.lower() in ENDINGS
+
+
 class Arrivals:
     """The photographs of a folder, as they arrive.
 
@@ -101,7 +114,7 @@ class Arrivals:
         except OSError:
             return stamps
         for path in entries:
-            if path.name.startswith(".") or path.suffix.lower() not in ENDINGS:
+            if not _is_photograph(path):
                 continue
             try:
                 stat = path.stat()

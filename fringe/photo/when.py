@@ -41,7 +41,7 @@ def times_min(paths: Sequence[Path]) -> tuple[list[float], str]:
     if len(camera_times) == len(paths) and len({time.tzinfo is None for time in camera_times}) == 1:
         first = min(camera_times)
         return [(time - first).total_seconds() / 60 for time in camera_times], "camera"
-    file_times = [_file_time(path) for path in paths]
+    file_times = [file_time(path) for path in paths]
     return [(time - min(file_times)) / 60 for time in file_times], "file"
 
 
@@ -100,7 +100,7 @@ def taken_text(path: Path) -> str:
     noted = camera_time(path)
     if noted is not None:
         return f"{noted:%Y-%m-%d %H:%M}"
-    return f"file of {datetime.fromtimestamp(_file_time(path)):%Y-%m-%d %H:%M}"
+    return f"file of {datetime.fromtimestamp(file_time(path)):%Y-%m-%d %H:%M}"
 
 
 def notes_of_time(when: datetime) -> bytes:
@@ -132,7 +132,8 @@ def _parsed(notes: Any) -> datetime | None:
     return time
 
 
-def _file_time(path: Path) -> float:
+def file_time(path: Path) -> float:
+    """When a file was written last, in seconds since 1970; `BadInput` if it cannot be read."""
     try:
         return path.stat().st_mtime
     except OSError as error:

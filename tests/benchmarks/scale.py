@@ -12,7 +12,7 @@ loading of libraries does not count, but with --long, which runs the commands th
 from __future__ import annotations
 
 import argparse
-import os
+import resource
 import shutil
 import subprocess
 import sys
@@ -113,8 +113,8 @@ def least_s(function: Callable[[], object], runs: int = 5) -> float:
 
 def processor_s() -> float:
     """Processor time of this process and of those that it has waited for [s]."""
-    used = os.times()
-    return used.user + used.system + used.children_user + used.children_system
+    waited = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return time.process_time() + waited.ru_utime + waited.ru_stime
 
 
 def measure(archive: Path) -> None:

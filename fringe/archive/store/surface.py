@@ -32,6 +32,7 @@ from fringe.judge.tolerance.verdict import Tolerance
 SCHEMA = "fringe surface"
 SCHEMA_VERSION = 1
 FORMS = ("convex", "concave")
+_TEXTS = ("lamp", "glass", "note", "as_typed", "watches")  # of a record
 E_LINE_NM = 546.07  # mercury, ISO 7944: what ISO 10110-5 counts fringes in if nothing is said
 _RECORD = re.compile(r"^surface-(\d{4,})\.json$")
 _MAX_BYTES = 1_000_000
@@ -77,6 +78,10 @@ class Surface:
         Usual lamp.
     glass, note, as_typed : str or None
         Free text; expanded uncertainties as they were typed, with their coverage.
+    glass, note : str or None
+        Free text.
+    watches : str or None
+        Folder that its photographs arrive in.
     version : int
         Number of this record, from 1.
     created_at, changed_at : datetime or None
@@ -96,6 +101,7 @@ class Surface:
     glass: str | None = None
     note: str | None = None
     as_typed: str | None = None
+    watches: str | None = None
     version: int = 1
     created_at: datetime | None = None
     changed_at: datetime | None = None
@@ -131,7 +137,7 @@ class Surface:
             values[name] = getattr(self, name)
         values["plate"] = _without_none(dataclasses.asdict(self.plate))
         values["tolerance"] = _without_none(self.tolerance.to_json())
-        for name in ("lamp", "glass", "note", "as_typed", "version"):
+        for name in (*_TEXTS, "version"):
             values[name] = getattr(self, name)
         for name in ("created_at", "changed_at"):
             time = getattr(self, name)
@@ -327,10 +333,7 @@ def surface_from_values(values: dict[str, Any], folder: Path) -> Surface:
         radius_u_mm=values.get("radius_u_mm"),
         plate=Plate(**_known(Plate, plate)),
         tolerance=Tolerance(**_known(Tolerance, tolerance)),
-        lamp=values.get("lamp"),
-        glass=values.get("glass"),
-        note=values.get("note"),
-        as_typed=values.get("as_typed"),
+        **{name: values.get(name) for name in _TEXTS},
         version=values["version"],
         created_at=datetime.fromisoformat(values["created_at"]),
         changed_at=datetime.fromisoformat(values["changed_at"]),

@@ -12,6 +12,7 @@ from fringe.archive.instruments import record_if_any
 from fringe.archive.store.index import Entry, other_entries, own_entry
 from fringe.archive.store.session import Photograph
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.own_time import far_apart
 from fringe.archive.views.photographs import taken_up
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
@@ -53,6 +54,8 @@ def check_asked(
     photos: Sequence[Path],
     request: VisitRequest,
     loaded: Sequence[Photograph] = (),
+    *,
+    doubt: str | None = None,
 ) -> list[Photograph]:
     """Raise `Asked` for what is hardly meant, unless that was confirmed.
 
@@ -64,6 +67,8 @@ def check_asked(
     request : VisitRequest
     loaded : sequence of Photograph
         Photographs that are in memory already.
+    doubt : str or None
+        Why what was taken over from the last time may not be meant.
 
     Returns
     -------
@@ -76,7 +81,14 @@ def check_asked(
     assert surface.folder is not None
     # a correction says again what is there, and lies where its visit does
     own = own_entry(surface.folder) if request.replaces is None else None
-    questions = [*_minutes(request), *_times(own, request), *_plate(surface, request, shown=shown)]
+    questions = [
+        *_minutes(request),
+        *_times(own, request),
+        *_apart(photos, request),
+        *_plate(surface, request, shown=shown),
+    ]
+    if doubt is not None:
+        questions.append(Question(doubt, "--stage and --on-top say which, --yes takes the former"))
     taken = [] if own is None else taken_up(photos, burst=request.burst)
     if own is not None:
         questions += _photographs(own, [*loaded, *taken])
@@ -95,16 +107,27 @@ def _times(own: Entry | None, request: VisitRequest) -> Iterable[Question]:
     """A visit in the future, or before the last one."""
     now = datetime.now().astimezone()
     when = request.time()
+    said = "the photograph's time" if request.when_from else "--when"
+    anyway = f"--when TIME says another, {_ANYWAY}" if request.when_from else _ANYWAY
     if when is not None and when > now + _AHEAD:
-        yield Question(f"--when: {when:%Y-%m-%d %H:%M} is in the future", _ANYWAY)
+        yield Question(f"{said}: {when:%Y-%m-%d %H:%M} is in the future", anyway)
     visits = () if own is None else own.visits
     last = max(visits, key=lambda one: one.when, default=None)
     if last is not None and (when or now) < last.when:
-        which = "--when" if when is not None else "the clock"
+        which = said if when is not None else "the clock"
         yield Question(
             f"{which}: {when or now:%Y-%m-%d %H:%M} is before visit {last.number}, "
             f"{last.when:%Y-%m-%d %H:%M}",
-            _ANYWAY,
+            anyway,
+        )
+
+
+def _apart(photos: Sequence[Path], request: VisitRequest) -> Iterable[Question]:
+    """Photographs that are not of one visit by their own times."""
+    words = far_apart(photos) if request.when_from else None
+    if words is not None:
+        yield Question(
+            f"{words}, which is more than one visit", f"log each by itself, or {_ANYWAY}"
         )
 
 

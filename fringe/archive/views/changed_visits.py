@@ -20,8 +20,10 @@ from fringe.archive.views.correction import (
     visit_to_correct,
 )
 from fringe.archive.views.laid import as_laid
+from fringe.archive.views.last_time import as_last_time
 from fringe.archive.views.log_request import log_request
 from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
+from fringe.archive.views.own_time import at_its_own_time, keep_watched, newest_photograph
 from fringe.archive.views.reading_options import map_of_plate, plate_back
 from fringe.archive.views.sagittas import sagitta_readings
 from fringe.archive.views.visit_request import VisitRequest
@@ -45,14 +47,37 @@ def log_or_change(
     if request.strike is None and request.move is None:
         if request.to_surface is not None:
             raise BadInput("--to: say which visit goes there, as --move 3 --to NAME")
-        known = with_known_stage(surface, request)
-        loaded = check_asked(surface, photos, known)
-        return log_request(surface, photos, known, stated, loaded)
+        return _log(surface, photos, request, stated)
     _check_alone(photos, request, stated)
     if request.strike is not None:
         return strike_visit(surface, request.strike, request.remark, by=request.by)
     assert request.move is not None
     return move_visit(surface, request.move, request)
+
+
+def _log(
+    surface: Surface, photos: Sequence[Path], request: VisitRequest, stated: StatedOptions
+) -> LoggedVisit:
+    """Log a visit, completed by what is known of its photographs and of the last time."""
+    newest = None
+    if request.newest is not None:
+        if photos:
+            raise BadInput("--newest: it finds the photograph; name none besides")
+        newest = newest_photograph(surface, request.newest)
+        photos = [newest.photo]
+    last = as_last_time(surface, photos, request, stated)
+    known = with_known_stage(surface, at_its_own_time(photos, last.request))
+    loaded = check_asked(surface, photos, known, doubt=last.doubt)
+    found = log_request(surface, photos, known, last.stated, loaded)
+    assumed = [f"as the last time: {', '.join(last.told)}"] if last.told else []
+    if newest is not None:
+        assumed.append(newest.text)
+        try:
+            keep_watched(surface, newest.folder)
+        except BadInput as error:  # the visit is kept
+            return dataclasses.replace(found, failures=(*found.failures, str(error)))
+    by_photograph = known.when_from is not None
+    return dataclasses.replace(found, assumed=tuple(assumed), by_photograph=by_photograph)
 
 
 def _check_alone(photos: Sequence[Path], request: VisitRequest, stated: StatedOptions) -> None:

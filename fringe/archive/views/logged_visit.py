@@ -39,6 +39,10 @@ class LoggedVisit:
         The visit as it stood before, where this one corrects it.
     failures : tuple of str
         What could not be worked out beside it, a line each.
+    assumed : tuple of str
+        What was not said, and taken over from the last time or found, a line each.
+    by_photograph : bool
+        Whether its time is that of its photographs.
     """
 
     surface: Surface
@@ -49,6 +53,8 @@ class LoggedVisit:
     sagittas: SagResult | None = None
     before: VisitRow | None = None
     failures: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+    by_photograph: bool = False
 
     @property
     def state(self) -> SurfaceState:
@@ -79,13 +85,18 @@ class LoggedVisit:
 
     @property
     def notes(self) -> list[str]:
-        """What the person should know of the spherometer's readings."""
+        """What the person should know of what was taken for granted, and of the spherometer."""
         if self.sagittas is None:
-            return []
+            return list(self.assumed)
         options = [one.options for one in self.visit.spherometers]
         assumed = [one["assumed"] for one in options if "assumed" in one]
         trap = trap_text(self.sagittas)
-        return [*([trap] if trap else []), *dict.fromkeys(assumed), *self.sagittas.notes]
+        return [
+            *self.assumed,
+            *([trap] if trap else []),
+            *dict.fromkeys(assumed),
+            *self.sagittas.notes,
+        ]
 
     def to_json(self) -> dict[str, object]:
         """Return the keys of `fringe log --json`."""
@@ -102,6 +113,8 @@ class LoggedVisit:
             "readings": [logged.reading.to_json() for logged in self.visit.readings],
             "spherometer": _spherometer_json(self.visit),
             "refused": self.refusals,
+            "assumed": list(self.assumed),
+            "when_from": "photograph" if self.by_photograph else None,
             "next_step": None if judged is None else judged.next_step.to_json(),
             "correction": None if judged is None else judged.correction,
             "partner": None if judged is None else judged.partner,

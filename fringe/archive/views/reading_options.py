@@ -82,8 +82,12 @@ def plate_back(surface: Surface) -> str:
 
 def with_camera(stated: StatedOptions, archive: Path | None) -> StatedOptions:
     """Fill in what the camera's record knows; what was said stays."""
-    if stated.camera is None or archive is None:
+    if stated.camera is None:
         return stated
+    if archive is None:
+        raise BadInput(
+            f"--camera: give the archive that has {stated.camera!r} on record, as --archive shop"
+        )
     record = load_camera(archive, stated.camera)
     distance, scale = stated.camera_distance_mm, stated.scale_px_per_mm
     return replace(

@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from fringe.archive.store.surface import Surface, find_surface
+from fringe.archive.views.last_time import with_last_camera
 from fringe.archive.views.reading_options import stated_options
 from fringe.errors import BadInput, Refused
 from fringe.judge.settling.powers import SettlingPower, settling_powers
@@ -26,7 +27,7 @@ from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.read import read_file
 from fringe.orders.reading import Reading
 from fringe.parallel import read_many
-from fringe.photo.arrivals import ENDINGS
+from fringe.photo.arrivals import photographs_in
 from fringe.photo.when import taken_text, times_min
 from fringe.units import number
 
@@ -41,6 +42,8 @@ class SettleRequest:
     ----------
     surface : str or None
         ``ARCHIVE/NAME``: plate, lamp, glass and limits are taken from its record.
+    archive : Path or None
+        Where lamps and cameras are on record; else the surface's archive.
     times : str or None
         Minutes of each reading, as ``0,20,40``; else the cameras' clock.
     by_eye : tuple of str
@@ -54,6 +57,7 @@ class SettleRequest:
     """
 
     surface: str | None = None
+    archive: Path | None = None
     times: str | None = None
     by_eye: tuple[str, ...] = ()
     tolerance_power_fringes: float | None = None
@@ -148,10 +152,13 @@ def settle_series(
     if photos and request.by_eye:
         raise BadInput("photographs and --by-eye at once: give either")
     surface = None if request.surface is None else find_surface(request.surface)
+    if surface is not None and photos:
+        stated = with_last_camera(surface, stated)
+    options = partial(stated_options, surface, stated, request.archive)
     if request.by_eye:
-        taken = _seen(request, stated_options(surface, stated))
+        taken = _seen(request, options())
     else:
-        taken = _photographed(photos, request.times, partial(stated_options, surface, stated))
+        taken = _photographed(photos, request.times, options)
     powers, found, check = _settled(
         taken.minutes, taken.readings, surface, request, stated.diameter_mm
     )
@@ -205,8 +212,7 @@ def _photographs(photos: Sequence[Path]) -> list[Path]:
     paths: list[Path] = []
     for photo in photos:
         if photo.is_dir():
-            inside = sorted(p for p in photo.iterdir() if p.suffix.lower() in ENDINGS)
-            paths += [p for p in inside if p.is_file() and not p.name.startswith(".")]
+            paths += photographs_in(photo)
         else:
             paths.append(photo)
     if len(paths) < LEAST:

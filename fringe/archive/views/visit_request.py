@@ -27,7 +27,7 @@ INPUT_NAMES = {
 
 
 # fields that say how it is logged, not what
-_NOT_SAID = ("workers", "scheduler", "said", "yes")
+_NOT_SAID = ("workers", "scheduler", "said", "yes", "newest")
 
 
 @dataclass(frozen=True)
@@ -76,6 +76,10 @@ class VisitRequest:
         Do not ask about what is hardly meant.
     strike, move : str or None
         Number of a visit to take out of every sum, or to move to the surface `to_surface`.
+    when_from : str or None
+        Whose time `when` is, where it was not typed.
+    newest : str or None
+        Folder of which the newest photograph is to be logged; empty: the one on record.
     said : tuple of str
         Fields of :class:`StatedOptions` that were said, though it be what holds without a word.
     """
@@ -114,6 +118,8 @@ class VisitRequest:
     strike: str | None = None
     move: str | None = None
     to_surface: str | None = None
+    when_from: str | None = None
+    newest: str | None = None
     said: tuple[str, ...] = ()
 
     def time(self) -> datetime | None:

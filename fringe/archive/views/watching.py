@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fringe.archive.store.surface import Surface, find_surface
+from fringe.archive.views.last_time import with_last_camera
 from fringe.archive.views.one_reading import judged_reading, reading_measured, with_record
 from fringe.archive.views.reading_options import stated_options
 from fringe.errors import BadInput, FringeError
@@ -63,6 +64,7 @@ def watched(
     *,
     still_s: float = 2.0,
     once: bool = False,
+    archive: Path | None = None,
 ) -> Iterator[Answered]:
     """Yield the answer to each photograph of a folder as it arrives, without end.
 
@@ -79,18 +81,22 @@ def watched(
         Seconds that a file must stand still to be whole [s].
     once : bool
         Take the photographs that are there already, and end with the last of them.
+    archive : Path, optional
+        Where lamps and cameras are on record; else the surface's archive.
 
     Raises
     ------
     BadInput
         At the call, if the folder is not there or an option is wrong.
     """
-    found, options = _how(surface, stated)
+    found, options = _how(surface, stated, archive)
     arrivals = Arrivals(folder, settle_s=still_s, include_existing=once)
     return _answers(arrivals, found, options, while_reading, once=once)
 
 
-def _how(text: str | None, stated: StatedOptions) -> tuple[Surface | None, ReadOptions]:
+def _how(
+    text: str | None, stated: StatedOptions, archive: Path | None
+) -> tuple[Surface | None, ReadOptions]:
     """How to read a photograph: for a surface of the archive, or by the options alone."""
     surface = None
     if text is not None:
@@ -99,7 +105,8 @@ def _how(text: str | None, stated: StatedOptions) -> tuple[Surface | None, ReadO
                 option = name.removesuffix("_mm").replace("_", "-")
                 raise BadInput(f"--{option}: the surface's record says it already; leave it out")
         surface = find_surface(text)
-    return surface, stated_options(surface, stated)
+        stated = with_last_camera(surface, stated)
+    return surface, stated_options(surface, stated, archive)
 
 
 def _answers(

@@ -19,7 +19,8 @@ def logged_rows(logged: LoggedVisit) -> list[str]:
     done = "struck out" if visit.struck else "" if logged.before is None else "corrected"
     when = "" if row is None else f"{row.when:%Y-%m-%d %H:%M}"
     head = " ".join(filter(None, [f"{logged.surface.name}, visit {logged.number}", done]))
-    rows = [", ".join(filter(None, [head, when]))]
+    own = "the photograph's own time" if logged.by_photograph else ""
+    rows = [", ".join(filter(None, [head, when, own]))]
     if row is not None and logged.before is not None:
         rows += [_stood("before", logged.before), _stood("now", row)]
     rows += _stage_rows(visit)

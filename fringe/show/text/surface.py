@@ -42,6 +42,7 @@ def surface_rows(surface: Surface) -> list[str]:
             ("lamp", surface.lamp),
             ("glass", surface.glass),
             ("note", surface.note),
+            ("watches", surface.watches),
         )
         if text
     ]

@@ -22,8 +22,9 @@ def forecast(
     stage: Stage,
     turns: Sequence[tuple[str, float]],
     half_width_um: float | None,
+    toward: str | None = None,
 ) -> Forecast:
-    """Foretell what a spell does, and how long its first piece on top takes to the band.
+    """Foretell what a spell does, and how long one piece on top takes to the band.
 
     Parameters
     ----------
@@ -35,8 +36,11 @@ def forecast(
         Each piece on top and its minutes; of no minutes: only the rate and the time.
     half_width_um : float or None
         Height of power, of either sign, that it is to come within [um]; None: no limit.
+    toward : {'work', 'tool'}, optional
+        Which piece leads there; otherwise that of the first turn. Of a spell that is split so that
+        power stays, the longer turn may lead away.
     """
-    on_top = turns[0][0]
+    on_top = toward or turns[0][0]
     rate = belief.rate(stage, on_top)
     half = math.inf if half_width_um is None else half_width_um
     chances = _Reached(belief, stage, on_top, half)

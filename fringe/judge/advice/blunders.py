@@ -9,8 +9,9 @@ from fringe.judge.advice.situation import Situation
 from fringe.judge.advice.step import NextStep
 from fringe.judge.state.belief import Doubt
 
-# Chance of a slip from which on it is asked about
-ASKED = 0.5
+# Chance of a slip from which on it is asked about: a question costs a look or a reading, a slip
+# that is not asked about a spell the wrong way and another to take it back.
+ASKED = 1 / 3
 _OTHER_SENSE = {"centre": "edge", "edge": "centre"}
 
 

@@ -13,13 +13,13 @@ Turns = tuple[tuple[str, float], ...]
 
 # A spell that has this chance of passing through the whole band is too long; of polishing, of
 # grinding.
-PASSING = {True: 0.06, False: 0.15}
+PASSING = {True: 0.04, False: 0.15}
 LONGEST_SPELL = {True: 240.0, False: 150.0}  # of polish, of a grit [min]; longer is read in between
 LONGEST_TRIAL = 60.0  # minutes, where nothing logged tells how fast this work is
 # of polishing where nobody can tell how far it is: long enough to show something
 UNSEEN_MINUTES = 120.0
 TURNED_MINUTES = 20.0  # of a spell with the other piece than practice has it
-LEAST_TURN = 2.0  # minutes
+LEAST_TURN, LEAST_SHARE = 2.0, 0.05  # minutes, and share of the spell, worth turning the pieces for
 LEAST_NET = 2.0  # minutes, where only power asks for them
 _HALVINGS = 9
 
@@ -53,8 +53,9 @@ def turns(here: Situation, stage: Stage, pit_minutes: float, half_width_um: floa
         """The spell with so many minutes toward the middle, beside those that keep power."""
         total = max(net, min(pit_minutes, longest))
         other = (total - net) * to / (to + back)
-        if other < LEAST_TURN:
-            return ((piece, net if net >= total - LEAST_TURN else total),)
+        least = max(LEAST_TURN, LEAST_SHARE * total)
+        if other < least:
+            return ((piece, net if net >= total - least else total),)
         return (piece, total - other), (OTHER_PIECE[piece], other)
 
     middle = min(abs(here.median_um) / to, longest)

@@ -107,11 +107,12 @@ def _spell(
     )
     if here.brief:
         return step
-    ahead = forecast(here.belief, stage, made, half)
+    toward = here.toward(stage)
+    ahead = forecast(here.belief, stage, made, half, toward)
     return dataclasses.replace(
         step,
         reason=f"{reason}; {words.pace(here, stage, ahead, trial=step.trial)}",
-        moves=here.moves(here.toward(stage)),
+        moves=here.moves(toward),
         forecast=ahead,
         pits=here.pits,
     )

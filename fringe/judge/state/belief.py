@@ -17,6 +17,7 @@ from fringe.judge.state.mixture import Mixture
 from fringe.judge.state.observed import Spell
 from fringe.judge.state.outlook import MOST_KINDS, Outlook, outlook
 from fringe.judge.state.pits import PitsBelief
+from fringe.judge.state.scatter import USUAL_SCATTER
 from fringe.judge.state.shop import HEIGHT, WARMTH, Layout
 
 Array = NDArray[np.float64]
@@ -97,6 +98,8 @@ class Belief:
         Other surfaces that were worked in each stage, by its key.
     pits : PitsBelief or None
         How deep the pits of the grits before are; None before any work.
+    scatter : float
+        Standard deviation of the logarithm of what a spell of this shop does beyond its median.
     """
 
     layout: Layout
@@ -112,6 +115,7 @@ class Belief:
     rested_minutes: float | None = None
     taught: Mapping[str, int] = field(default_factory=dict)
     pits: PitsBelief | None = None
+    scatter: float = USUAL_SCATTER
     _paces: dict[tuple[str, str], float] = field(default_factory=dict, init=False, repr=False)
     _outlooks: dict[tuple[tuple[str, str | None], ...], Outlook] = field(
         default_factory=dict, init=False, repr=False
@@ -210,7 +214,7 @@ class Belief:
         key = tuple((stage.key, on_top) for stage, on_top in kinds)
         if key not in self._outlooks:
             mixture = Mixture(self.weights, self.means, self.covariances)
-            self._outlooks[key] = outlook(mixture, self.layout, kinds)
+            self._outlooks[key] = outlook(mixture, self.layout, kinds, self.scatter)
         return self._outlooks[key]
 
 

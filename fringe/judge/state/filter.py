@@ -30,6 +30,7 @@ from fringe.judge.state.mixture import Mixture, merge_earlier, moments
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit, OtherSurface, Spell
 from fringe.judge.state.pits import PitsFilter
 from fringe.judge.state.rest import rest_of
+from fringe.judge.state.scatter import USUAL, Scatter
 from fringe.judge.state.shop import Layout
 from fringe.judge.state.update import spells_terms, updated
 
@@ -159,6 +160,8 @@ class ShopBelief:
         Samples of its removal rates and grains, as `PitsFilter` keeps them.
     taught : dict of str to int
         Surfaces that were worked in each stage, by its key.
+    scatter : Scatter
+        How much its spells differ.
     """
 
     layout: Layout
@@ -166,6 +169,7 @@ class ShopBelief:
     covariance: Array
     pits: Array | None
     taught: dict[str, int]
+    scatter: Scatter = USUAL
 
     def extended(self, stages: Sequence[Stage]) -> ShopBelief:
         """The same with further stages."""
@@ -196,7 +200,7 @@ def taught_shop(others: tuple[OtherSurface, ...], pit_factor: float | None = Non
     taught = dict(known.taught)
     for key in {spell.stage.key for visit in visits for spell in visit.spells}:
         taught[key] = taught.get(key, 0) + 1
-    return ShopBelief(known.layout, mean, covariance, pits.shop(), taught)
+    return ShopBelief(known.layout, mean, covariance, pits.shop(), taught, ended.scatter)
 
 
 class _Filter:
@@ -206,6 +210,7 @@ class _Filter:
         self._layout, self._pits = known.layout, pits
         self._mixture = Mixture(np.ones(1), known.mean[None], known.covariance[None])
         self._doubts = Doubts()
+        self.scatter = known.scatter
         self._last: ObservedVisit | None = None
         self._rested: float | None = None
         self._worked: list[Spell] = []
@@ -220,12 +225,13 @@ class _Filter:
         self._polish(visit)
         rest = rest_of(visit, self._last, self._rested)
         hypotheses = hypotheses_of(visit, unread=self._unread_rings, doubtful_rest=rest.doubtful)
-        gauged = self._pits.step(visit)
+        gauged = self._pits.step(visit, self.scatter.u)
         hypotheses = weighed_by_gauge(hypotheses, gauged)
-        work = spells_terms(visit.spells, self._layout, gauged)
-        joint = updated(self._mixture, hypotheses, work, visit, rest)
+        work = spells_terms(visit.spells, self._layout, gauged, self.scatter.u)
+        joint, differed = updated(self._mixture, hypotheses, work, visit, rest)
         self._doubted = self._doubts.weighed(joint, hypotheses, visit.number)
         self._mixture, origins = merge_earlier(joint)
+        self.scatter = self.scatter.with_spell(*differed)
         self._doubts.merged(origins, hypotheses, visit.number)
         if visit.spells:
             self._rested = rest.minutes
@@ -249,7 +255,9 @@ class _Filter:
         }
         facts = {name: getattr(self, f"_{name}") for name in _PLAIN}
         doubted = [dataclasses.asdict(doubt) for doubt in self._doubted]
-        return arrays, {**facts, "blunders": blunders[0], "doubted": doubted, "pits": pits_facts}
+        scatter = dataclasses.asdict(self.scatter)
+        more = {"blunders": blunders[0], "doubted": doubted, "pits": pits_facts}
+        return arrays, {**facts, **more, "scatter": scatter}
 
     def go_on(self, state: FilterState, visits: Sequence[ObservedVisit]) -> None:
         """Undo :meth:`kept`."""
@@ -259,6 +267,7 @@ class _Filter:
             setattr(self, f"_{name}", facts[name])
         self._doubts.go_on(facts["blunders"], arrays["given"])
         self._doubted = tuple(Doubt(**one) for one in facts["doubted"])
+        self.scatter = Scatter(**facts["scatter"])
         self._last = visits[-1]
         self._worked = [spell for visit in visits for spell in visit.spells]
         last = self._worked[-1].stage if self._worked else None
@@ -306,4 +315,5 @@ class _Filter:
             rested_minutes=self._rested,
             taught=taught,
             pits=self._pits.belief(),
+            scatter=self.scatter.u,
         )

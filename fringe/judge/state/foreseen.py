@@ -38,7 +38,7 @@ class Life:
     """
 
     def __init__(self, belief: Belief, rng: np.random.Generator) -> None:
-        self._layout, self._rng = belief.layout, rng
+        self._layout, self._rng, self._scatter = belief.layout, rng, belief.scatter
         part = rng.choice(len(belief.weights), p=belief.weights / belief.weights.sum())
         root = _root(belief.covariances[part])
         self._state = belief.means[part] + _WIDER * root @ rng.standard_normal(len(root))
@@ -67,7 +67,7 @@ class Life:
         change = 0.0
         for spell in spells:
             minutes, below = spell.minutes or 0.0, spell.on_top == "tool"
-            log = self._log_rate(spell.stage) + _WIDER * shop.SCATTER * rng.standard_normal()
+            log = self._log_rate(spell.stage) + _WIDER * self._scatter * rng.standard_normal()
             done = minutes * math.exp(log + (state[RATIO] if below else 0.0))
             change += done if below else -done
             if spell.stage.polish:
@@ -119,7 +119,7 @@ class _Pits:
     def __init__(self, belief: Belief, rng: np.random.Generator) -> None:
         pits = belief.pits
         assert pits is not None
-        self._rng, self._layout = rng, pits.layout
+        self._rng, self._layout, self._scatter = rng, pits.layout, pits.scatter
         one = rng.choice(len(pits.weights), p=pits.weights / pits.weights.sum())
         self._rates, self._ratio = pits.log_rates[one], float(pits.log_ratio[one])
         self._grains = pits.grains[[one]]
@@ -135,7 +135,7 @@ class _Pits:
         """Glass that spells take off [um]."""
         total = 0.0
         for spell in spells:
-            log = self._log_rate(spell.stage) + shop.SCATTER * self._rng.standard_normal()
+            log = self._log_rate(spell.stage) + self._scatter * self._rng.standard_normal()
             log += self._ratio if spell.on_top == "tool" else 0.0
             if spell.stage.key != self._stage.key:
                 self._stage = spell.stage

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit
 
 # Chances of blunders beforehand (common practice, no source)
-WRONG_SENSE, DUST, WRONG_MINUTES = 0.02, 0.02, 0.015
+WRONG_SENSE, DUST, WRONG_MINUTES = 0.03, 0.03, 0.015
 # Chance that a surface was read straight from the lap, where the clock left time to rest
 STRAIGHT_FROM_LAP = 0.2
 # Chance that a polished surface whose rings can be read is measured by the spherometer alone

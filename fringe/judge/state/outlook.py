@@ -68,7 +68,12 @@ class Outlook:
         return change, self.height + change, variance, total
 
 
-def outlook(mixture: Mixture, layout: Layout, kinds: Sequence[tuple[Stage, str | None]]) -> Outlook:
+def outlook(
+    mixture: Mixture,
+    layout: Layout,
+    kinds: Sequence[tuple[Stage, str | None]],
+    scatter: float,
+) -> Outlook:
     """Quadrature over the rates of work to come.
 
     Parameters
@@ -79,13 +84,15 @@ def outlook(mixture: Mixture, layout: Layout, kinds: Sequence[tuple[Stage, str |
         Of the state.
     kinds : sequence of (Stage, str or None)
         Stage and piece on top of each, `MOST_KINDS` at most.
+    scatter : float
+        Standard deviation of the logarithm of what a spell does.
     """
     keep = mixture.weights > _LEAST
     weights = mixture.weights[keep] / mixture.weights[keep].sum()
     means, covariances = mixture.means[keep], mixture.covariances[keep]
-    rows, base, extra = _rows(kinds, layout)
+    rows, base, u = _rows(kinds, layout)
     logs = means @ rows.T + base
-    spread = rows @ covariances @ rows.T + np.diag(extra)
+    spread = rows @ covariances @ rows.T + np.diag(scatter**2 + u**2)
     nodes, shares = _nodes(len(base))
     root = np.linalg.cholesky(spread)
     off = np.einsum("kij,qj->kqi", root, nodes)
@@ -111,14 +118,14 @@ def outlook(mixture: Mixture, layout: Layout, kinds: Sequence[tuple[Stage, str |
 
 
 def _rows(kinds: Sequence[tuple[Stage, str | None]], layout: Layout) -> tuple[Array, Array, Array]:
-    """Logarithm of the rate of each kind of work: its row, its constant and its scatter."""
-    rows, base, extra = [], [], []
+    """Logarithm of the rate of each kind of work: its row, its constant, and its u beyond them."""
+    rows, base, us = [], [], []
     for stage, on_top in kinds:
         row, u = layout.row(stage, reversed_piece=on_top == "tool")
         rows.append(row)
         base.append(shop.base(stage))
-        extra.append(shop.SCATTER**2 + u**2)
-    return np.array(rows), np.array(base), np.array(extra)
+        us.append(u)
+    return np.array(rows), np.array(base), np.array(us)
 
 
 @cache

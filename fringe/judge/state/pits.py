@@ -25,6 +25,7 @@ from fringe.judge.state.abrasives import Stage
 from fringe.judge.state.distribution import Distribution
 from fringe.judge.state.hypotheses import WRONG_MINUTES, Gauged
 from fringe.judge.state.observed import ObservedVisit, Spell
+from fringe.judge.state.scatter import USUAL_SCATTER
 from fringe.judge.state.shop import Layout
 
 Array = NDArray[np.float64]
@@ -50,6 +51,9 @@ LOUPE_SEES, LOUPE_ERRS = 0.99, 0.05
 # Chance that pits which all samples have are gone all the same: grit and glass were not as here
 WRONG = 0.2
 LEAST_REMOVED_UM = 1e-6  # less is a typing error in the minutes
+_TAIL_STEPS = np.linspace(-8.0, 8.0, 801)
+_TAIL_SHARES = (1 + _TAIL_STEPS**2 / TAIL_DOF) ** (-(TAIL_DOF + 1) / 2)
+_TAIL_SHARES /= _TAIL_SHARES.sum()
 _RATIO, _GRAINS, _COMMON, _STAGES = 0, 1, 2, 3
 _ARRAYS = ("theta", "weights", "pace", "own_grains")  # of the filter
 
@@ -74,6 +78,8 @@ class PitsBelief:
         Depth of pits over the grain.
     layout : Layout
         Of the stages.
+    scatter : float
+        Of the logarithm of what a spell takes off.
     """
 
     stage: Stage
@@ -85,6 +91,7 @@ class PitsBelief:
     log_ratio: Array
     grains: Array
     layout: Layout
+    scatter: float = USUAL_SCATTER
 
     @property
     def chance_left(self) -> float:
@@ -131,7 +138,7 @@ class PitsBelief:
 
     @property
     def _scatter(self) -> Array:
-        return shop.SCATTER * _normal(len(self.weights), 7)
+        return self.scatter * _normal(len(self.weights), 7)
 
     def _log_rate(self, stage: Stage) -> Array:
         for place, known in enumerate(self.layout.stages):
@@ -179,6 +186,7 @@ class PitsFilter:
         self._depth: Array | None = None
         self._stage: Stage | None = None
         self._left_by: str | None = None
+        self._scatter = USUAL_SCATTER
         self._count = 0
         self._polished = False
 
@@ -192,7 +200,12 @@ class PitsFilter:
         arrays = {name: getattr(self, f"_{name}") for name in _ARRAYS}
         if self._depth is not None:
             arrays["depth"] = self._depth
-        facts = {"left_by": self._left_by, "count": self._count, "polished": self._polished}
+        facts = {
+            "left_by": self._left_by,
+            "count": self._count,
+            "polished": self._polished,
+            "scatter": self._scatter,
+        }
         return arrays, facts
 
     def go_on(
@@ -203,16 +216,24 @@ class PitsFilter:
             setattr(self, f"_{name}", arrays[name])
         self._depth, self._stage = arrays.get("depth"), stage
         self._left_by, self._count = facts["left_by"], facts["count"]
-        self._polished = facts["polished"]
+        self._polished, self._scatter = facts["polished"], facts["scatter"]
 
-    def step(self, visit: ObservedVisit) -> Gauged | None:
+    def step(self, visit: ObservedVisit, scatter: float = USUAL_SCATTER) -> Gauged | None:
         """Take one visit in.
+
+        Parameters
+        ----------
+        visit : ObservedVisit
+            As it was logged.
+        scatter : float
+            Of the logarithm of what a spell takes off.
 
         Returns
         -------
         Gauged or None
             What a gauge says of the work; None without a gauge.
         """
+        self._scatter = scatter
         if not visit.spells:
             if self._stage is None and any(one.source != "spherometer" for one in visit.readings):
                 self._polished = True  # rings are read on polished glass
@@ -251,6 +272,7 @@ class PitsFilter:
             self._theta[:, _RATIO],
             self._theta[:, _GRAINS],
             self._layout,
+            self._scatter,
         )
 
     def _log_rates(self) -> Array:
@@ -274,7 +296,7 @@ class PitsFilter:
     def _removed(self, spell: Spell, number: int) -> Array:
         """Glass that each sample loses in a spell."""
         place = next(i for i, one in enumerate(self._layout.stages) if one.key == spell.stage.key)
-        scatter = shop.SCATTER * _normal(SAMPLES, 100 + 7 * self._count + number)
+        scatter = self._scatter * _normal(SAMPLES, 100 + 7 * self._count + number)
         minutes, log = spell.minutes, self._log_rates()[:, place] + scatter
         if minutes is None:
             minutes = 30.0
@@ -292,16 +314,18 @@ class PitsFilter:
         gauge tells what was removed, but not the rate.
         """
         u = math.hypot(GAUGE_UM, GAUGE_SHARE * told_um)
-        evidence, pace, wide = {}, 0.0, 1.0
-        for factor in (2.0, 0.5, 1.0):
-            mean = float(self._weights @ (factor * removed))
-            variance = float(self._weights @ (factor * removed - mean) ** 2) + u**2
-            # removal is skewed as a lognormal: both compared where it is even
-            wide = math.log1p(variance / mean**2)
-            pace = math.log(max(told_um, u)) - math.log(max(mean, u)) + wide / 2
-            even = pace**2 / wide
-            evidence[factor] = -0.5 * (TAIL_DOF + 1) * math.log1p(even / TAIL_DOF)
-            evidence[factor] -= 0.5 * math.log(wide)
+        logs = np.log(np.maximum(removed, LEAST_REMOVED_UM))
+        middle = float(self._weights @ logs)
+        spread = math.sqrt(float(self._weights @ (logs - middle) ** 2))
+        evidence = {
+            factor: log_evidence(told_um, u, middle + math.log(factor), spread)
+            for factor in (2.0, 0.5, 1.0)
+        }
+        mean = float(self._weights @ removed)
+        variance = float(self._weights @ (removed - mean) ** 2) + u**2
+        # removal is skewed as a lognormal: both compared where it is even
+        wide = math.log1p(variance / mean**2)
+        pace = math.log(max(told_um, u)) - math.log(max(mean, u)) + wide / 2
         odds = [WRONG_MINUTES * math.exp(evidence[f] - evidence[1.0]) for f in (2.0, 0.5)]
         as_logged = 1 / (1 + math.fsum(odds))
         state = np.column_stack([self._theta, self._pace, removed])
@@ -367,6 +391,21 @@ class PitsFilter:
         if deeper is not None and self._stage is not None:
             self._depth = deeper + self._own(self._stage)
         self._weights = np.full(SAMPLES, 1 / SAMPLES)
+
+
+def log_evidence(told_um: float, u_um: float, middle: float, spread: float) -> float:
+    """Logarithm of a gauge's likelihood where removal's logarithm follows Student's t.
+
+    Parameters
+    ----------
+    told_um, u_um : float
+        What the gauge says, and its standard uncertainty [um].
+    middle, spread : float
+        Of removal's logarithm. The integral over it is a sum over even steps.
+    """
+    reach = spread * _TAIL_STEPS
+    density = _TAIL_SHARES * np.exp(-0.5 * ((told_um - np.exp(middle + reach)) / u_um) ** 2)
+    return math.log(max(float(density.sum()), 1e-300))
 
 
 def _prior(layout: Layout, factor: float | None) -> Array:

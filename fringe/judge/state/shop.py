@@ -44,7 +44,6 @@ USUAL_GRAIN_UM = 15.0  # of a stage that tells none
 # standard deviations of the logarithm of the rate: shared by all grits, each stage's own, of
 # polishing, and of a stage without a grain
 GRINDING_U, STAGE_U, POLISH_U, UNKNOWN_U = 0.45, 0.3, 0.6, 1.2
-SCATTER = 0.25  # of the logarithm of a spell's rate
 OFFSET_DRIFT = 0.1  # of the spherometer's shared error from visit to visit, in its u
 # Warmth of the work straight from the lap, in fringes of green light, after 20 minutes and more;
 # it decays with one of these times, of these probabilities.

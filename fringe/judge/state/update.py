@@ -18,6 +18,7 @@ from fringe.judge.state.hypotheses import Gauged, Hypothesis
 from fringe.judge.state.mixture import Mixture
 from fringe.judge.state.observed import SPHEROMETER, ObservedVisit, Spell
 from fringe.judge.state.rest import FRESH_MINUTES, Rest
+from fringe.judge.state.scatter import USUAL_SCATTER
 from fringe.judge.state.shop import HEIGHT, OFFSET, TENDENCY, WARMTH, Layout
 
 Array = NDArray[np.float64]
@@ -31,6 +32,7 @@ CONVERGED, LONGEST_STEP = 0.02, 1.0
 NO_READING_UM = 1e5  # standard uncertainty of a reading that says nothing
 GAUGE_TELLS = 0.85  # share of a spell's own pace that glass and height have in common (ours)
 ODD_TIMES = 3.0  # scatter of a spell unlike its rate, over the usual one
+MOST_TOLD = 2.5  # scatters of one spell that the shop's own is learned from
 LONGEST_LOG = 8.0  # of a spell's rate over its median beforehand
 # Height at which rings are too many to be read, as a soft limit: the middle of a range [um].
 CROWDED_UM, CROWDED_U_UM = 25.0, 12.0
@@ -49,6 +51,8 @@ class SpellTerms:
         Logarithm of the median rate; signed minutes; minutes of polishing.
     scatter : ndarray, shape (J,)
         Standard deviation of the logarithm of what each term does.
+    spell_scatter : float
+        Of it what differs from spell to spell.
     warm_um : float
         Standard deviation of the warmth that the work leaves [um].
     kept : float
@@ -64,6 +68,7 @@ class SpellTerms:
     amount: Array
     polish: Array
     scatter: Array
+    spell_scatter: float
     warm_um: float
     kept: float
     gauged: Gauged | None = None
@@ -80,13 +85,16 @@ class SpellTerms:
         assert self.gauged is not None
         glass = np.abs(self.amount) * np.exp(self.base)
         share = glass / glass.sum()
-        variance = max(self.gauged.variance, float(shop.SCATTER**2 * share @ share))
-        gain: Array = GAUGE_TELLS * shop.SCATTER**2 * share / variance
+        variance = max(self.gauged.variance, float(self.spell_scatter**2 * share @ share))
+        gain: Array = GAUGE_TELLS * self.spell_scatter**2 * share / variance
         return gain
 
 
 def spells_terms(
-    spells: Sequence[Spell], layout: Layout, gauged: Gauged | None = None
+    spells: Sequence[Spell],
+    layout: Layout,
+    gauged: Gauged | None = None,
+    spell_scatter: float = USUAL_SCATTER,
 ) -> SpellTerms | None:
     """Terms of the change of height, one for each stage and piece on top."""
     if not spells:
@@ -106,7 +114,7 @@ def spells_terms(
         base.append(shop.base(one))
         amount.append(minutes if below else -minutes)
         polish.append(minutes if one.polish else 0.0)
-        scatter.append(math.hypot(shop.SCATTER, u, MINUTES_U if untold else 0.0))
+        scatter.append(math.hypot(spell_scatter, u, MINUTES_U if untold else 0.0))
     total = float(np.sum(np.abs(amount)))
     share = min(1.0, total / shop.WARM_AFTER_MINUTES)
     cool = shop.GROUND_WARMTH if not spells[-1].stage.polish else 1.0
@@ -117,6 +125,7 @@ def spells_terms(
         np.array(amount),
         np.array(polish),
         np.array(scatter),
+        spell_scatter,
         shop.WARMTH_UM * share * cool,
         1.0 - share,
         gauged,
@@ -195,14 +204,16 @@ def updated(
     work: SpellTerms | None,
     visit: ObservedVisit,
     rest: Rest,
-) -> Mixture:
+) -> tuple[Mixture, tuple[float, float]]:
     """Weigh every hypothesis of a visit with every part of the mixture before.
 
     Returns
     -------
-    Mixture
+    mixture : Mixture
         Of weights (A, K), means (A, K, n) and covariances (A, K, n, n): A parts before, K
         hypotheses.
+    differed : (float, float)
+        Squares of what the spells did beyond their medians, and how many spells that tells of.
     """
     parts, kinds = len(before.weights), len(hypotheses)
     size = before.means.shape[1]
@@ -217,15 +228,37 @@ def updated(
     if len(problem.optical):
         state, covariances, fit = _fitted(problem, seen, means, covariances)
         logs = logs + fit
-    means, covariances = _carried(problem, seen, state, covariances)
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
+    as_logged = np.tile([not h.kind for h in hypotheses], parts)
+    differed = _differed(work, weights * as_logged, state[:, size:], covariances[:, size:, size:])
+    means, covariances = _carried(problem, seen, state, covariances)
     shape = (parts, kinds)
-    return Mixture(
+    mixture = Mixture(
         weights.reshape(shape),
         means.reshape(*shape, size),
         covariances.reshape(*shape, size, size),
     )
+    return mixture, differed
+
+
+def _differed(
+    work: SpellTerms | None, weights: Array, noise: Array, covariances: Array
+) -> tuple[float, float]:
+    """Squares of what the spells did beyond their medians, and how many spells that tells of.
+
+    Where readings leave the share r of a spell's variance s^2, the square of what they tell of it
+    is (1 - r) s^2 in the mean: it counts as 1 - r spells. One that was unlike its rate is held
+    against the shop, but only so far.
+    """
+    if work is None:
+        return 0.0, 0.0
+    own = np.flatnonzero(work.scatter <= work.spell_scatter)
+    left = covariances[:, own, own] / work.spell_scatter**2
+    told = np.clip(1.0 - left, 0.0, 1.0)
+    most = (MOST_TOLD * work.spell_scatter) ** 2
+    squares = np.minimum(noise[:, own] ** 2, most).sum(axis=1)
+    return float(weights @ squares), float(weights @ told.sum(axis=1))
 
 
 def _fitted(

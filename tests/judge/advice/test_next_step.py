@@ -129,9 +129,9 @@ def test_work_goes_on_as_it_was(stage, action):
 
 
 def test_the_forecast_is_the_learned_rate():
-    """Analytic: 10 fringes in 40 minutes, three times: 15 an hour, 15 fringes in an hour."""
+    """Analytic: 10 fringes in 40 minutes, four times: 15 an hour, 15 fringes in an hour."""
     rested = {"minutes": 40.0, "rested_minutes": RESTED}
-    found = step(polish(-45.0), *(polish(p, **rested) for p in (-35.0, -25.0, -15.0)))
+    found = step(polish(-55.0), *(polish(p, **rested) for p in (-45.0, -35.0, -25.0, -15.0)))
     assert (found.action, found.piece_on_top) == ("polish", "tool")
     assert found.forecast.rate_um_h.median == pytest.approx(15 * 0.589292 / 2, rel=0.1)
     assert found.forecast.minutes.low < 52.0 < found.forecast.minutes.high
@@ -211,6 +211,7 @@ def test_pits_come_first():
     assert "pits of #220" in found.reason
     assert found.pits.gone is not True
     assert len(found.alternate) == 2  # power is kept meanwhile
+    assert found.forecast.kind.on_top == "tool"  # what leads to the middle, not the longer turn
     after = found.forecast.after_um
     assert abs(after.median) < 5.0
     seen = step(*before[:-1], ground(-5.0, "#400", removed_mm=0.16, pits="gone"))

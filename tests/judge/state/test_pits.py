@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
+from scipy import integrate, stats
 
 from fringe.judge.state.abrasives import stage
 from fringe.judge.state.observed import ObservedVisit, Spell
-from fringe.judge.state.pits import PitsBelief, PitsFilter
+from fringe.judge.state.pits import TAIL_DOF, PitsBelief, PitsFilter, log_evidence
 from fringe.judge.state.shop import Layout
 from sample_visits import hours
 
@@ -65,6 +67,23 @@ def test_wrong_minutes_show_in_the_gauge() -> None:
     evidence = gauged.evidence
     assert max(evidence, key=lambda factor: evidence[factor]) == 2.0
     assert evidence[2.0] - evidence[1.0] > 1.0
+
+
+def test_evidence_of_a_gauge_holds_its_own_error() -> None:
+    """The likelihood is the integral over removal and gauge error (SciPy's quadrature)."""
+
+    def density(log: float) -> float:
+        return float(
+            stats.t(TAIL_DOF).pdf((log - middle) / spread)
+            / spread
+            * np.exp(-0.5 * ((told - np.exp(log)) / u) ** 2)
+        )
+
+    for told, u, middle, spread in ((3.0, 2.0, 2.2, 0.3), (140.0, 7.0, 4.6, 0.2)):
+        found = log_evidence(told, u, middle, spread)
+        ends = middle - 8 * spread, middle + 8 * spread
+        wanted = integrate.quad(density, *ends, points=[np.log(told)], limit=400)[0]
+        assert found == pytest.approx(np.log(wanted), abs=0.02)
 
 
 def test_chance_falls_with_work_to_come() -> None:

@@ -10,7 +10,8 @@ from functools import cached_property
 from typing import Any
 from unittest.mock import patch
 
-import fringe.judge.progress as judging
+import fringe.judge.judging as judging
+import fringe.judge.progress as progressing
 from fringe.archive.views.surface_state import LIKE_DIAMETER, MOST_LIKE
 from fringe.judge.advice.step import NextStep, round_minutes
 from fringe.judge.progress import Progress, progress
@@ -66,7 +67,10 @@ def _last_step_alone(count: int) -> Iterator[None]:
     def last(rows: Sequence[Any], *args: Any, **options: Any) -> NextStep:
         return real(rows, *args, **options) if len(rows) == count else blank
 
-    with patch.object(judging, "nextstep", last), patch.object(judging, "_rates", lambda *_: ()):
+    with (
+        patch.object(judging, "nextstep", last),
+        patch.object(progressing, "_rates", lambda *_: ()),
+    ):
         yield
 
 

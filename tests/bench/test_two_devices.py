@@ -55,7 +55,7 @@ def test_a_device_is_let_in_by_its_pass(browser, surface, reader, tmp_path):
 
 
 def test_what_another_device_changes_is_shown_before_anything_is_logged(
-    browser, surface, reader, tmp_path
+    browser, surface, reader, tmp_path, photo
 ):
     """Where the bench is turned elsewhere, what was typed goes, and a message says so."""
     full_surface(tmp_path / "shop", "concave 2")
@@ -77,6 +77,14 @@ def test_what_another_device_changes_is_shown_before_anything_is_logged(
         page.look()
         page.says("trouble", "The visit of concave 2 was logged elsewhere.")
         assert browser.complaints() == []
+        # a photograph that was taken for a visit which is gone by then is asked about
+        server.desk.log(server.desk.view()["visit"], said("polish", 20.0))
+        page.send(photo)
+        page.says("waiting", "not on the bench any more")
+        assert server.desk.view()["shots"] == []
+        page.click("waiting-send")
+        page.wait.until(lambda _: len(server.desk.view()["shots"]) == 1)
+        page.wait.until(lambda _: not page.get("waiting").is_displayed())
 
 
 EVIL = """<!DOCTYPE html><title>evil</title>

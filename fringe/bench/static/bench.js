@@ -487,9 +487,10 @@ function showWaiting(why) {
   $("waiting-choice").hidden = !count || !$("waiting-choice").dataset.asked;
 }
 
-$("waiting-send").addEventListener("click", () => {
+$("waiting-send").addEventListener("click", async () => {
+  await look(); // which visit is on the bench now
   outbox.readdress(desk.visit);
-  send();
+  await send();
 });
 $("waiting-drop").addEventListener("click", async () => {
   await outbox.clear();

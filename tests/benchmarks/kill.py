@@ -3,16 +3,19 @@
     python tests/benchmarks/kill.py               1,000 kills
     python tests/benchmarks/kill.py --kills 50
 
-A process logs visits without end until SIGKILL takes it somewhere in the middle. After each
-kill every session that was there before must be the same file, every session that the writer
-told of must be there, and at most one more; the newcomers are proven byte by byte. Every
-hundred kills the whole archive is checked and a new one begun. Any loss ends the run.
+A process logs, corrects, strikes out and moves visits of two surfaces without end until SIGKILL
+takes it somewhere in the middle. After each kill every session that was there before must be the
+same file, every session that the writer told of must be there, and no more than one change may
+have been under way; the newcomers are proven byte by byte. Every hundred kills the whole archive
+is checked, each move that was cut off is named and finished, and a new archive begun. Any loss
+ends the run.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import re
 import signal
 import sys
 import tempfile
@@ -24,72 +27,106 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from fringe.archive.store.order import survey
+from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import Surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.transfer.check import check_archive, check_session
+from fringe.archive.views.changed_visits import move_visit, strike_visit
+from fringe.archive.views.visit_request import VisitRequest
 from sample_visits import full_surface, full_visit, plain_visit
 
 ROUND = 100
+CUT_OFF = re.compile(r"it was moved from (\w+), where it is still visit (\d+)")
 
 
-def write_without_end(surface: Surface, seed: int, told: int) -> None:
-    """Log without end, and tell of each visit when it is done.
+def write_without_end(surfaces: list[Surface], seed: int, told: int) -> None:
+    """Log, correct, strike out and move without end, and tell of each file when it is done.
 
     Most of a large visit's time goes into its building; in small ones the writing is hit more.
     """
-    visits = [plain_visit()] if seed % 4 else [full_visit(np.random.default_rng(seed))]
+    rng = np.random.default_rng(seed)
+    visit = plain_visit() if seed % 4 else full_visit(rng)
     while True:
-        for visit in visits:
-            os.write(told, log_visit(surface, visit).name.encode() + b"\n")
+        here, other = (surfaces[i] for i in rng.permutation(2))
+        assert here.folder is not None
+        there = [one.number for one in survey(here.folder).visits if not one.struck]
+        what = str(rng.choice(["log", "log", "correct", "strike", "move"])) if there else "log"
+        files = 1
+        if what == "log":
+            path = log_visit(here, visit)
+        elif what == "correct":
+            path = log_visit(here, Visit(remarks="corrected", replaces=str(rng.choice(there))))
+        elif what == "strike":
+            path = strike_visit(here, str(rng.choice(there)), "not this piece").path
+        else:
+            request = VisitRequest(move="", to_surface=other.name)
+            path, files = move_visit(here, str(rng.choice(there)), request).path, 2
+        os.write(told, f"{files} {path.parent.name}/{path.name}\n".encode())
 
 
-def killed_after(surface: Surface, rng: np.random.Generator) -> list[str]:
-    """Start a writer, kill it at some moment, and return what it had told of."""
+def killed_after(surfaces: list[Surface], rng: np.random.Generator) -> dict[str, int]:
+    """Start a writer, kill it at some moment; what it had told of, and how many files each was."""
     read, write = os.pipe()
     seed = int(rng.integers(1 << 30))
     child = os.fork()
     if child == 0:
         os.close(read)
-        write_without_end(surface, seed, write)
+        write_without_end(surfaces, seed, write)
     os.close(write)
-    time.sleep(float(rng.uniform(0, 0.6)))
+    time.sleep(float(rng.uniform(0, 1.2)))
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
     with os.fdopen(read, "rb") as pipe:
-        return pipe.read().decode().split()
+        lines = pipe.read().decode().splitlines()
+    return {name: int(files) for files, name in (line.split(" ", 1) for line in lines)}
 
 
-def facts(folder: Path) -> dict[str, tuple[int, int]]:
+def facts(archive: Path) -> dict[str, tuple[int, int]]:
     """Size and time of each session's file."""
-    found = {path.name: path.stat() for path in folder.glob("[0-9]*.h5")}
+    found = {f"{path.parent.name}/{path.name}": path.stat() for path in archive.glob("*/[0-9]*.h5")}
     return {name: (state.st_size, state.st_mtime_ns) for name, state in found.items()}
 
 
 def one_round(place: Path, kills: int, rng: np.random.Generator) -> Counter[str]:
     """Kill so often in one archive; return what was seen."""
-    surface = full_surface(place / "shop")
-    assert surface.folder is not None
+    archive = place / "shop"
+    surfaces = [full_surface(archive, name) for name in ("one", "two")]
     seen: Counter[str] = Counter()
     before: dict[str, tuple[int, int]] = {}
     for _ in range(kills):
-        told = killed_after(surface, rng)
-        after = facts(surface.folder)
+        told = killed_after(surfaces, rng)
+        after = facts(archive)
         new = set(after) - set(before)
         assert {name: after.get(name) for name in before} == before, "an earlier session changed"
         assert set(told) <= new, "a session that was told of is gone"
-        assert len(new) <= len(told) + 1, "more sessions than were written"
+        assert len(new) <= sum(told.values()) + 2, "more sessions than were written"
         for name in new:
-            problem = check_session(surface.folder / name)
+            problem = check_session(archive / name)
             assert problem is None, problem
         seen["kills"] += 1
         seen["sessions"] += len(new)
-        seen["killed before it could tell"] += len(new) - len(told)
+        seen["killed before it could tell"] += len(new) - sum(told.values())
         before = after
-    found = check_archive(place / "shop")
+    seen["moves cut off, named and finished"] += finish(archive, surfaces)
+    found = check_archive(archive)
     assert found.problems == found.unknown == (), (found.problems, found.unknown)
     assert all(path.name.startswith(".") for path in found.leftovers)
     seen["left half-written"] += len(found.leftovers)
     return seen
+
+
+def finish(archive: Path, surfaces: list[Surface]) -> int:
+    """Finish the moves of visits that the check names; nothing else may be wrong."""
+    problems = check_archive(archive).problems
+    named = {surface.name: surface for surface in surfaces}
+    for problem in problems:
+        found = CUT_OFF.search(problem)
+        assert found is not None, problem
+        here, number = named[found[1]], found[2]
+        (other,) = (name for name in named if name != here.name)
+        move_visit(here, number, VisitRequest(move=number, to_surface=other))
+    return len(problems)
 
 
 def main() -> None:

@@ -131,32 +131,39 @@ def list_heads(archive: Path, *, now_ns: int | None = None) -> Heads:
     return Heads(tuple(heads), trusted != {name: one["stamp"] for name, one in kept.items()})
 
 
-def index_problems(archive: Path) -> list[str]:
-    """Compare what the index relies on with the files themselves; one line a contradiction."""
-    problems = []
-    kept = _kept(archive)
-    for folder in index.folders_of(archive):
-        entry = index.kept_entry(folder)
-        stamp = index.stamp_if_readable(folder)
-        head = kept.get(folder.name, {})
-        head = head if stamp is not None and head.get("stamp") == stamp.digest else None
-        many = summaries_place(folder)
-        if entry is None and head is None and not many.exists():
-            continue
-        truth = index.entry_of(folder, anew=True)
-        text = index.text_of(truth)  # as text: what is not a number equals nothing, itself included
-        lies = []
-        if entry is not None and index.text_of(entry) != text:
-            lies.append(index.entry_place(folder))
-        if many.exists() and not summaries_hold(folder):
-            lies.append(many)
-        if head is not None and json.dumps(head[_HEAD]) != json.dumps(_values(truth)):
-            lies.append(archive / FOLDER / LISTED)
-        problems += [
-            f"{place}: it does not say what the files of {folder.name} say; remove it"
-            for place in lies
-        ]
-    return problems
+def kept_heads(archive: Path) -> dict[str, Any]:
+    """The heads as they are kept, by the names of their folders."""
+    return _kept(archive)
+
+
+def index_problems(folder: Path, kept: Mapping[str, Any]) -> list[str]:
+    """Compare what the index relies on of a surface with its files; one line a contradiction.
+
+    Parameters
+    ----------
+    folder : Path
+        The surface's.
+    kept : mapping
+        Its head, from :func:`kept_heads`; empty without one.
+    """
+    entry = index.kept_entry(folder)
+    stamp = index.stamp_if_readable(folder)
+    head = kept if stamp is not None and kept.get("stamp") == stamp.digest else None
+    many = summaries_place(folder)
+    if entry is None and head is None and not many.exists():
+        return []
+    truth = index.entry_of(folder, anew=True)
+    text = index.text_of(truth)  # as text: what is not a number equals nothing, itself included
+    lies = []
+    if entry is not None and index.text_of(entry) != text:
+        lies.append(index.entry_place(folder))
+    if many.exists() and not summaries_hold(folder):
+        lies.append(many)
+    if head is not None and json.dumps(head[_HEAD]) != json.dumps(_values(truth)):
+        lies.append(folder.parent / FOLDER / LISTED)
+    return [
+        f"{place}: it does not say what the files of {folder.name} say; remove it" for place in lies
+    ]
 
 
 def keep_heads(archive: Path, heads: Sequence[Head]) -> None:

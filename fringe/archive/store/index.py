@@ -39,7 +39,7 @@ from fringe.judge.tolerance.measured import measured_from_values
 SCHEMA = "fringe index"
 _SUFFIX = ".json"
 LISTED = "surfaces.list"  # of all surfaces
-_OF_A_SURFACE = (_SUFFIX, ".sessions", ".belief")
+_OF_A_SURFACE = (_SUFFIX, ".sessions", ".belief", ".proved")
 _MAX_BYTES = 20_000_000
 _HERE = "\0"  # stands for the surface's folder in stored messages
 

@@ -3,8 +3,8 @@
 `ledger.jsonl` is only ever added to. A line is a JSON object: `surface` (the first 16 digits of
 the SHA-256 of the surface's first record; absent for instruments), `name`, `file`, `sha256` (of
 the file's bytes; of a session, of its content) and `chain`, the SHA-256 of the chain of the line
-before, a newline, and the line without its chain (JSON with sorted keys). A line
-without `file` says that a surface moved to another archive. So the last chain stands for the
+before, a newline, and the line without its chain (JSON with sorted keys). A line without `file`
+says that a surface moved to another archive, `to` says where. So the last chain stands for the
 whole history: who keeps it can prove later that nothing of it was changed or taken away.
 
 Lines are added after the file is whole. A writer that is killed in between, or cannot write here,
@@ -48,6 +48,8 @@ class Line:
     sha256 : str
     chain : str
         Stands for this line and all before it.
+    to : str
+        Archive that the surface moved to, where it left.
     """
 
     surface: str
@@ -55,6 +57,7 @@ class Line:
     file: str
     sha256: str
     chain: str
+    to: str = ""
 
     @property
     def left(self) -> bool:
@@ -86,6 +89,19 @@ class Ledger:
         there = {surface for surface, _ in self.current()}
         gone = {line.surface: line.name for line in self.lines if line.left}
         return [name for surface, name in gone.items() if surface not in there]
+
+    def leavings(self) -> list[tuple[Line, tuple[Line, ...]]]:
+        """The last line of each surface that left and did not come back, and those before it."""
+        there = {surface for surface, _ in self.current()}
+        found: dict[str, tuple[Line, tuple[Line, ...]]] = {}
+        files: dict[str, dict[str, Line]] = {}
+        for line in self.lines:
+            if not line.left:
+                files.setdefault(line.surface, {})[line.file] = line
+            elif line.surface not in there:
+                known = files.pop(line.surface, {})
+                found[line.surface] = (line, tuple(known.values()))
+        return list(found.values())
 
     def current(self) -> dict[tuple[str, str], Line]:
         """The last line of each file of what has not left, by surface and file."""
@@ -181,9 +197,9 @@ def add_all_files(archive: Path) -> bool:
     return _append(archive, files)
 
 
-def add_leaving(archive: Path, surface: str, name: str) -> None:
+def add_leaving(archive: Path, surface: str, name: str, to: Path) -> None:
     """Say that a surface moved to another archive; nothing where it cannot be."""
-    _append(archive, lambda _: [Line(surface, name, "", "", "")])
+    _append(archive, lambda _: [Line(surface, name, "", "", "", str(to.absolute()))])
 
 
 def surface_files(folder: Path, known: Known = ()) -> Iterator[Line]:
@@ -252,7 +268,8 @@ def _new_lines(ledger: Ledger, files: Callable[[Known], Files]) -> list[str]:
 
 
 def _values(line: Line) -> dict[str, str]:
-    values = {"surface": line.surface, "name": line.name, "file": line.file, "sha256": line.sha256}
+    names = ("surface", "name", "file", "sha256", "to")
+    values = {name: getattr(line, name) for name in names}
     return {key: value for key, value in values.items() if value}
 
 

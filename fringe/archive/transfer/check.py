@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import itertools
 import os
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC
 from pathlib import Path
 from typing import Any
@@ -15,21 +15,28 @@ from fringe.archive.instruments import KINDS, read_instrument
 from fringe.archive.plate_maps import map_files, map_folder, read_map
 from fringe.archive.store import hdf5
 from fringe.archive.store.digest import objects
-from fringe.archive.store.heads import index_problems
+from fringe.archive.store.heads import index_problems, kept_heads
+from fringe.archive.store.index import stamp_if_readable
 from fringe.archive.store.kept_summaries import FOLDER as INDEX
 from fringe.archive.store.layout import BENCH_FOLDER, SUFFIX
-from fringe.archive.store.ledger import LEDGER
+from fringe.archive.store.ledger import LEDGER, file_digest
 from fringe.archive.store.moves import finish_moves, folder_name, interrupted_moves
-from fringe.archive.store.order import in_order, survey
+from fringe.archive.store.order import in_order, survey, visits_of
 from fringe.archive.store.read import prove_in_parts, read_summary, said_content, session_files
-from fringe.archive.store.session import SessionSummary
-from fringe.archive.store.surface import list_surfaces, read_text_record, record_versions
+from fringe.archive.store.session import Session, SessionSummary
+from fringe.archive.store.surface import (
+    folder_by_name,
+    list_surfaces,
+    read_text_record,
+    record_versions,
+)
 from fringe.archive.transfer.history import ledger_problems
+from fringe.archive.transfer.proved import Moved, Proved, keep_proved, proved_before, states_now
 from fringe.errors import BadInput
 from fringe.files import PARTIAL
+from fringe.parallel import in_order as in_order_of
 
-Tell = Callable[[int, int], None]
-
+_MANY = 12  # surfaces from which on other cores are worth their start
 # The unit that the end of a variable's name promises.
 _UNITS = {"_nm": "nm", "_mm": "mm", "_px": "pixel", "_px2": "pixel2", "_deg": "degree"}
 
@@ -50,6 +57,12 @@ class Findings:
         Files that are not the archive's.
     damaged : tuple of Path
         Sessions' files that are not as they were written.
+    trusted : int
+        Files among those checked that were proven before and have not changed since.
+    digests : mapping of Path to str
+        Of the files that are whole.
+    moved : tuple of Moved
+        Visits that came from other surfaces.
     """
 
     checked: int
@@ -57,6 +70,13 @@ class Findings:
     leftovers: tuple[Path, ...] = ()
     unknown: tuple[Path, ...] = ()
     damaged: tuple[Path, ...] = ()
+    trusted: int = 0
+    digests: Mapping[Path, str] = field(default_factory=dict)
+    moved: tuple[Moved, ...] = ()
+
+
+# Told how many sessions are checked, of how many.
+Tell = Callable[[int, int], None]
 
 
 def check_session(path: Path, surface: str | None = None) -> str | None:
@@ -71,6 +91,12 @@ def check_session(path: Path, surface: str | None = None) -> str | None:
     surface : str or None
         Name of the surface that it must belong to; None for any.
     """
+    found = _proven(path, surface)
+    return found if isinstance(found, str) else None
+
+
+def _proven(path: Path, surface: str | None) -> Session | str:
+    """A session that is as it was written, without its photographs; or what is wrong with it."""
     try:
         session = prove_in_parts(path)
         with hdf5.opened(path) as file:
@@ -82,7 +108,7 @@ def check_session(path: Path, surface: str | None = None) -> str | None:
         return f"{path}: the file is named otherwise than its session, {session.summary.session_id}"
     if surface is not None and session.surface.name != surface:
         return f"{path}: belongs to another surface, {session.surface.name!r}"
-    return None if problem is None else f"{path}: {problem}"
+    return session if problem is None else f"{path}: {problem}"
 
 
 def _name_problem(path: Path, one: SessionSummary) -> str | None:
@@ -110,13 +136,51 @@ def _units_problem(file: Any) -> str | None:
     return None
 
 
-def check_surface(folder: Path, one_done: Callable[[], None] | None = None) -> Findings:
+def check_surface(
+    folder: Path, proved: Proved | None = None, one_done: Callable[[], None] | None = None
+) -> Findings:
     """Check all of a surface's records and sessions, and how they hang together.
 
-    `one_done` is called after each session.
+    Parameters
+    ----------
+    folder : Path
+    proved : Proved or None
+        What was proven before, and is trusted where nothing changed.
+    one_done : callable or None
+        Called after each session that is read.
     """
-    problems: list[str] = []
+    stamp = stamp_if_readable(folder)
+    stamped = stamp.digest if stamp is not None and stamp.settled(None) else ""
     versions = record_versions(folder)
+    files = session_files(folder)
+    if proved is not None and proved.stamp == stamped != "":
+        count = len(files) + len(versions)
+        digests = {folder / name: digest for name, (_, digest) in proved.files.items()}
+        return Findings(count, trusted=count, digests=digests, moved=proved.moved)
+    states = states_now([*files, *versions.values()])
+    problems, name = _record_problems(folder, versions)
+    sessions = _sessions_findings(files, name, proved or Proved(), one_done)
+    problems += sessions.problems
+    leftovers, unknown = _other_files(folder, {*files, *versions.values()})
+    records = {} if problems else {path: file_digest(path) for path in versions.values()}
+    digests = {**sessions.digests, **{path: d for path, d in records.items() if d is not None}}
+    if problems or leftovers or unknown:
+        stamped = ""
+    whole = {path.name: (states[path], d) for path, d in digests.items() if path in states}
+    keep_proved(folder, Proved(stamped, whole, sessions.moved))
+    return replace(
+        sessions,
+        checked=len(files) + len(versions),
+        problems=tuple(problems),
+        leftovers=leftovers,
+        unknown=unknown,
+        digests=digests,
+    )
+
+
+def _record_problems(folder: Path, versions: Mapping[int, Path]) -> tuple[list[str], str | None]:
+    """What is wrong with the versions of a surface's record, and its name if they have one."""
+    problems: list[str] = []
     names = set()
     for number, path in sorted(versions.items()):
         try:
@@ -131,37 +195,73 @@ def check_surface(folder: Path, one_done: Callable[[], None] | None = None) -> F
         problems.append(f"{folder}: its records are of different surfaces: {', '.join(names)}")
     missing = set(range(1, max(versions, default=0))) - set(versions)
     problems += [f"{folder}: version {n} of the surface's record is missing" for n in missing]
-    name = next(iter(names)) if len(names) == 1 else None
-    files = session_files(folder)
+    return problems, next(iter(names)) if len(names) == 1 else None
+
+
+def _sessions_findings(
+    files: Sequence[Path], name: str | None, proved: Proved, one_done: Callable[[], None] | None
+) -> Findings:
+    """What a check finds in a surface's sessions, those that were proven before trusted."""
+    problems: list[str] = []
     sound: list[SessionSummary] = []
     damaged: list[Path] = []
+    digests: dict[Path, str] = {}
+    origins: dict[str, Any] = {}
+    trusted = 0
     for path in files:
-        problem = check_session(path, name)
-        if problem is None:
-            sound.append(read_summary(path))
-        else:
-            problems.append(problem)
-            damaged.append(path)
         if one_done is not None:
             one_done()
-    problems += _chain_problems(folder, sound)
-    leftovers, unknown = _other_files(folder, {*files, *versions.values()})
-    count = len(files) + len(versions)
-    return Findings(count, tuple(problems), leftovers, unknown, tuple(damaged))
+        digest = proved.digest_of(path)
+        if digest is not None:
+            summary = read_summary(path)
+            for one in proved.moved:
+                if one.place == str(path):
+                    origins[summary.session_id] = one
+            trusted += 1
+        else:
+            found = _proven(path, name)
+            if isinstance(found, str):
+                problems.append(found)
+                damaged.append(path)
+                continue
+            summary, digest = found.summary, found.content_sha256
+            origin = found.visit.inputs.get("moved_from")
+            if isinstance(origin, dict) and found.visit.replaces is None:
+                words = str(origin.get("surface")), str(origin.get("session_id"))
+                origins[summary.session_id] = Moved(str(path), *words)
+        sound.append(summary)
+        digests[path] = digest
+    if files:
+        problems += _chain_problems(files[0].parent, sound, digests)
+    counting = {visit.sessions[0].session_id for visit in visits_of(sound)[0] if not visit.struck}
+    return Findings(
+        0,
+        tuple(problems),
+        damaged=tuple(damaged),
+        trusted=trusted,
+        digests=digests,
+        moved=tuple(one for session, one in origins.items() if session in counting),
+    )
 
 
 def chain_problems(folder: Path) -> list[str]:
     """Say how a surface's sessions fail to hang together, be each of them as it may."""
-    return _chain_problems(folder, list(survey(folder, anew=True).all_sessions))
+    sessions = list(survey(folder, anew=True).all_sessions)
+    return _chain_problems(folder, sessions, {})
 
 
-def _chain_problems(folder: Path, sessions: list[SessionSummary]) -> list[str]:
-    return [*in_order(sessions)[1], *_gone(folder, sessions), *_altered(folder, sessions)]
+def _chain_problems(
+    folder: Path, sessions: list[SessionSummary], digests: Mapping[Path, str]
+) -> list[str]:
+    problems = [*in_order(sessions)[1], *_gone(folder, sessions)]
+    return [*problems, *_altered(folder, sessions, digests)]
 
 
-def _altered(folder: Path, sessions: list[SessionSummary]) -> list[str]:
+def _altered(
+    folder: Path, sessions: list[SessionSummary], digests: Mapping[Path, str]
+) -> list[str]:
     """Sessions that are not what a later one saw, digests and all."""
-    now = {path.stem: said_content(path) for path in session_files(folder)}
+    now = {path.stem: digests.get(path) or said_content(path) for path in session_files(folder)}
     return [
         f"{folder / name}{SUFFIX}: it says something else than what was there when "
         f"{one.session_id} was logged"
@@ -171,20 +271,50 @@ def _altered(folder: Path, sessions: list[SessionSummary]) -> list[str]:
     ]
 
 
-def check_archive(archive: Path, tell: Tell | None = None) -> Findings:
+@dataclass(frozen=True)
+class _Job:
+    """A surface to check: its folder, its head in the index, and whether proofs are trusted."""
+
+    folder: Path
+    head: Mapping[str, Any]
+    since_last: bool
+
+
+def check_archive(
+    archive: Path,
+    *,
+    since_last: bool = False,
+    elsewhere: Sequence[Path] = (),
+    tell: Tell | None = None,
+) -> Findings:
     """Check every surface of an archive, its instruments' records, and its index.
 
-    `tell` is told how many sessions are checked, of how many.
+    What is proven is kept in the index, surface by surface, so that a check that was interrupted
+    is gone on with by `since_last`.
+
+    Parameters
+    ----------
+    archive : Path
+    since_last : bool
+        Trust what was proven before of files that have not changed since.
+    elsewhere : sequence of Path
+        Archives that surfaces of this one may have moved to.
+    tell : callable or None
+        Told how many surfaces are checked.
     """
     list_surfaces(archive)  # says so where there is no such archive
     finish_moves(archive)
     closed = _closed_folders(archive)
     folders = [one for one in list_surfaces(archive) if one not in closed]
-    one_done = None if tell is None else _counter(folders, tell)
-    parts = [_surface_findings(folder, one_done) for folder in folders]
+    parts = [*_all_surfaces(archive, folders, tell, since_last=since_last)]
     parts.append(_instrument_findings(archive))
     moving = interrupted_moves(archive)
-    history = [] if closed else ledger_problems(archive, folders)
+    digests = {path: digest for part in parts for path, digest in part.digests.items()}
+
+    def digest_of(path: Path) -> str | None:
+        return digests.get(path) or file_digest(path)
+
+    history = [] if closed else ledger_problems(archive, folders, digest_of, elsewhere)
     known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX, *moving}
     known |= {archive / LEDGER, archive / BENCH_FOLDER}
     known |= set(closed)
@@ -195,19 +325,47 @@ def check_archive(archive: Path, tell: Tell | None = None) -> Findings:
             *closed.values(),
             *(line for part in parts for line in part.problems),
             *map(_interrupted, moving),
-            *index_problems(archive),
+            *_half_moved(archive, [one for part in parts for one in part.moved]),
             *history,
         ),
         (*leftovers, *(path for part in parts for path in part.leftovers)),
         (*unknown, *(path for part in parts for path in part.unknown)),
         tuple(path for part in parts for path in part.damaged),
+        sum(part.trusted for part in parts),
     )
 
 
-def _counter(folders: Sequence[Path], tell: Tell) -> Callable[[], None]:
-    """What is to be called after each session of all of these surfaces."""
-    total, done = sum(len(session_files(folder)) for folder in folders), itertools.count(1)
-    return lambda: tell(next(done), total)
+def _all_surfaces(
+    archive: Path, folders: Sequence[Path], tell: Tell | None, *, since_last: bool
+) -> Iterator[Findings]:
+    """Check surfaces, on all cores where there are many."""
+    heads = kept_heads(archive)
+    jobs = [_Job(folder, heads.get(folder.name, {}), since_last) for folder in folders]
+    counts = [len(session_files(folder)) for folder in folders]
+    told, total = itertools.count(1), sum(counts)
+    if len(jobs) < _MANY:
+        one_done = None if tell is None else lambda: tell(next(told), total)
+        yield from (_surface_findings(job, one_done) for job in jobs)
+        return
+    done = itertools.accumulate(counts)
+    for part, so_many in zip(in_order_of(_surface_findings, jobs), done, strict=True):
+        if tell is not None:
+            tell(so_many, total)
+        yield part
+
+
+def _half_moved(archive: Path, moved: Sequence[Moved]) -> Iterator[str]:
+    """Visits that are on two surfaces, because their move was cut off in between."""
+    for one in moved:
+        origin = folder_by_name(archive, one.origin)
+        visits = () if origin is None else survey(origin, anew=True).visits
+        for visit in visits:
+            if not visit.struck and one.session_id in {s.session_id for s in visit.sessions}:
+                yield (
+                    f"{one.place}: it was moved from {one.origin}, where it is still visit "
+                    f"{visit.number}; the same `fringe log ... --move {visit.number}` finishes "
+                    "that, or --strike one of them"
+                )
 
 
 def _closed_folders(archive: Path) -> dict[Path, str]:
@@ -229,14 +387,19 @@ def _not_checked(folder: Path, error: OSError) -> str:
     return f"{folder}: cannot be read: {error.strerror}; nothing in it was checked"
 
 
-def _surface_findings(folder: Path, one_done: Callable[[], None] | None) -> Findings:
+def _surface_findings(job: _Job, one_done: Callable[[], None] | None = None) -> Findings:
     """What :func:`check_surface` finds; a folder that goes or closes meanwhile is named."""
+    folder = job.folder
     try:
-        return check_surface(folder, one_done)
+        before = proved_before(folder) if job.since_last else None
+        found = check_surface(folder, before, one_done)
     except OSError as error:
         return Findings(0, (_not_checked(folder, error),))
     except BadInput as error:
         return Findings(0, (str(error),))
+    if found.trusted and found.trusted == found.checked:
+        return found
+    return replace(found, problems=(*found.problems, *index_problems(folder, job.head)))
 
 
 def _instrument_findings(archive: Path) -> Findings:

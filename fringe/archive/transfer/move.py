@@ -65,7 +65,7 @@ def move_surface(surface: Surface, archive: Path) -> Surface:
             # is told of again
             identity = surface_id(source)
             if identity is not None:
-                add_leaving(source.parent, identity, surface.name)
+                add_leaving(source.parent, identity, surface.name, archive)
             os.rename(source, hidden)
             try:
                 final = _bring(hidden, archive, surface.name)

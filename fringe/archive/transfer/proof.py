@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -44,6 +44,7 @@ class ArchiveProof:
         found = self.findings
         return {
             "checked": found.checked,
+            "trusted": found.trusted,
             "digest": self.digest,
             "left": list(self.left),
             "problems": list(found.problems),
@@ -57,7 +58,12 @@ class ArchiveProof:
 
 
 def prove_archive(
-    archive: Path, expected: str | None = None, tell: Tell | None = None
+    archive: Path,
+    expected: str | None = None,
+    *,
+    since_last: bool = False,
+    elsewhere: Sequence[Path] = (),
+    tell: Tell | None = None,
 ) -> ArchiveProof:
     """Hold every file of an archive against what was written, and look what damage left over.
 
@@ -66,15 +72,15 @@ def prove_archive(
     archive : Path
     expected : str or None
         Digest of a history that must still be contained.
-    tell : callable or None
-        Told how many sessions are checked, of how many.
+    since_last, elsewhere, tell
+        As in :func:`fringe.archive.transfer.check.check_archive`.
 
     Raises
     ------
     BadInput
         If there is no such archive.
     """
-    found = check_archive(archive, tell)
+    found = check_archive(archive, since_last=since_last, elsewhere=elsewhere, tell=tell)
     ledger = history_of(archive, sound=not found.problems)
     lacking = None if expected is None else lacks(ledger, expected, archive)
     if lacking is not None:

@@ -10,7 +10,8 @@ def proof_rows(proof: ArchiveProof) -> list[str]:
     """The answer first, then each problem with what still reads."""
     found, readable = proof.findings, proof.readable
     state = "all as written" if proof.sound else how_many(len(found.problems), "problem")
-    rows = [f"{proof.archive}: {how_many(found.checked, 'file')} checked, {state}"]
+    trusted = f", {found.trusted} of them as proven before" if found.trusted else ""
+    rows = [f"{proof.archive}: {how_many(found.checked, 'file')} checked{trusted}, {state}"]
     for problem in found.problems:
         rows.append(f"  {problem}")
         path = next((p for p in readable if problem.startswith(f"{p}: ")), None)

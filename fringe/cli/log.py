@@ -36,6 +36,15 @@ if TYPE_CHECKING:
 @click.argument("photos", nargs=-1, type=PATH, metavar="[PHOTO]...")
 @surface_reading_options
 @plate_turned_option
+@click.option(
+    "--sense-after",
+    type=PATH,
+    metavar="PHOTO",
+    help="A second PHOTO that tells where the contact is; it is kept, too.",
+)
+@click.option(
+    "--change", metavar="WHAT", help="Done before it: pressed-centre, lower-eye, 'lamp NAME2'."
+)
 @click.option("--against", metavar="PIECE", help="Laid on this surface, not on the plate.")
 @length("--aperture", "Of a plate smaller than the work.")
 @click.option(

@@ -9,8 +9,10 @@ import pytest
 from made_orders import orders, reading
 
 from calling import Answer, call, refused
+from fringe.archive.store.read import open_session, session_files
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
+from sample_visits import FRINGES_ALONE, full_surface
 
 
 class Bench:
@@ -124,3 +126,52 @@ def test_other_changes_are_refused(change: str, capsys: pytest.CaptureFixture[st
     """A change that is none, or a lamp that is none, is refused in a line that lists them."""
     line = refused(capsys, "sense", "a.png", "b.png", "--lamp", "sodium", "--change", change)
     assert "lamp" in line
+
+
+def test_a_logged_sense_test_keeps_both_photographs(tmp_path, monkeypatch, capsys):
+    """`fringe log` by two photographs has the sense that they tell, and both as its evidence."""
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    scene = ("--power", "4", "--pair", "press", "--size", "320", "--seed", "7")
+    call(capsys, "synth", "--out", "rings.png", *scene)
+    words = ("log", "shop/concave 1", "rings-before.png")
+    pair = ("--sense-after", "rings-after.png", "--change", "pressed-centre")
+    told = call(capsys, *words, *pair, "--json").json
+    assert (told["sense"], told["readings"][0]["sense_source"]) == ("centre", "press")
+    assert told["power_fringes"] == pytest.approx(4, abs=0.2)
+    assert told["assumed"][-1].startswith("sense test: ")
+    session = open_session(session_files(surface.folder)[0])
+    assert [one.file_name for one in session.visit.photographs] == [
+        "rings-before.png",
+        "rings-after.png",
+    ]
+    kept = session.visit.inputs["sense_test"]
+    assert (kept["after"], kept["change"], kept["sense"]) == (2, "pressed-centre", "centre")
+    assert call(capsys, "check", "shop").status == 0
+    assert call(capsys, "reread", "shop/concave 1", "--json").json["changes"] == []
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("--sense-after", "b.png"), "--sense-after: say what was done in between"),
+        (("--change", "lower-eye"), "--change: give the photograph after it as well"),
+        (
+            ("--sense-after", "b.png", "--change", "lower-eye", "--sense", "edge"),
+            "--sense-after tells the sense itself; leave --sense out",
+        ),
+        (
+            ("b.png", "--sense-after", "b.png", "--change", "lower-eye"),
+            "--sense-after: goes with the one PHOTO that was taken before it",
+        ),
+    ],
+)
+def test_sense_tests_that_do_not_go_together(tmp_path, monkeypatch, capsys, words, message):
+    """What is missing, or said twice, is one line; nothing is kept."""
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    for name in ("a.png", "b.png"):
+        (tmp_path / name).write_bytes(name.encode())
+    told = call(capsys, "log", "shop/concave 1", "a.png", *words)
+    assert (told.status, message in told.err) == (2, True), told.err
+    assert session_files(surface.folder) == []

@@ -21,11 +21,12 @@ from fringe.archive.views.correction import (
 )
 from fringe.archive.views.laid import as_laid
 from fringe.archive.views.last_time import as_last_time
-from fringe.archive.views.log_request import log_request
+from fringe.archive.views.log_request import visit_of
 from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
 from fringe.archive.views.own_time import at_its_own_time, keep_watched, newest_photograph
 from fringe.archive.views.reading_options import map_of_plate, plate_back
 from fringe.archive.views.sagittas import sagitta_readings
+from fringe.archive.views.sense_test import sense_test, with_evidence, with_told_sense
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
 from fringe.orders.options import ReadOptions, StatedOptions
@@ -68,8 +69,12 @@ def _log(
     last = as_last_time(surface, photos, request, stated)
     known = with_known_stage(surface, at_its_own_time(photos, last.request))
     loaded = check_asked(surface, photos, known, doubt=last.doubt)
-    found = log_request(surface, photos, known, last.stated, loaded)
+    pair = sense_test(surface, photos, known, last.stated)
+    stated = with_told_sense(last.stated, pair)
+    visit, sagittas = visit_of(surface, photos, known, stated, loaded)
+    found = log_and_judge(surface, with_evidence(visit, known, pair), sagittas)
     assumed = [f"as the last time: {', '.join(last.told)}"] if last.told else []
+    assumed += [f"sense test: {pair.reason}"] if pair is not None else []
     if newest is not None:
         assumed.append(newest.text)
         try:

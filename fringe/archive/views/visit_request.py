@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 
 from fringe.errors import BadInput
 from fringe.judge.state.abrasives import check_stage
@@ -27,7 +28,7 @@ INPUT_NAMES = {
 
 
 # fields that say how it is logged, not what
-_NOT_SAID = ("workers", "scheduler", "said", "yes", "newest")
+_NOT_SAID = ("workers", "scheduler", "said", "yes", "newest", "sense_after")
 
 
 @dataclass(frozen=True)
@@ -80,6 +81,8 @@ class VisitRequest:
         Whose time `when` is, where it was not typed.
     newest : str or None
         Folder of which the newest photograph is to be logged; empty: the one on record.
+    sense_after, change : Path or None, str or None
+        A second photograph of the contact, and what was done before it, for where the contact is.
     said : tuple of str
         Fields of :class:`StatedOptions` that were said, though it be what holds without a word.
     """
@@ -120,6 +123,8 @@ class VisitRequest:
     to_surface: str | None = None
     when_from: str | None = None
     newest: str | None = None
+    sense_after: Path | None = None
+    change: str | None = None
     said: tuple[str, ...] = ()
 
     def time(self) -> datetime | None:

@@ -55,6 +55,7 @@ _LEAST_SUPPORT = 0.08
 # noise and walls starts leave 3.8 to 12 times the amplitude, and fits of all terms 2.9 or more
 _HOPELESS_MISFIT = 2.0
 _POOR_MISFIT = 0.3  # residual of a start, as a share of the amplitude, above which others are tried
+_SAME_ORDER = 0.1  # bound on the difference of two starts that lead to one fit [fringe]
 
 _PLAIN: tuple[Term, ...] = zernike_terms(4)
 _WAVY: tuple[Term, ...] = zernike_terms(6)
@@ -277,10 +278,28 @@ def _best_start(
     cycles = _VERY_FEW_CYCLES if very_few else best.model.steepest()
     pixels = pixels_of(level_for(field, cycles, _TINY_RADIUS_PX))
     likeliest = sorted(fits, key=lambda fit: fit.rms)[:_MOST_COMPARED]
+    different = [
+        fit
+        for k, fit in enumerate(likeliest)
+        if all(_apart(fit.model, other.model) > _SAME_ORDER for other in likeliest[:k])
+    ]
     return min(
-        (_fit_for_evidence(pixels, fit) for fit in likeliest),
+        (_fit_for_evidence(pixels, fit) for fit in different),
         key=lambda fit: fit.neg_2_log_evidence,
     )
+
+
+def _apart(first: OrderModel, second: OrderModel) -> float:
+    """Bound of the difference of two orders anywhere on the disc, modulo one and sign [fringe]."""
+    terms = tuple(dict.fromkeys((*first.terms, *second.terms)))
+    one, other = first.widened(terms).values, second.widened(terms).values
+    piston = terms.index((0, 0))
+
+    def bound(difference: NDArray[np.float64]) -> float:
+        difference[piston] -= np.round(difference[piston])
+        return float(np.abs(difference).sum())  # no term exceeds one on the disc
+
+    return min(bound(one - other), bound(one + other))
 
 
 def _fit_for_evidence(pixels: Pixels, fit: Fit) -> Fit:

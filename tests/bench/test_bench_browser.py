@@ -307,6 +307,8 @@ def test_it_can_be_read(page, bench, reader, photo, made_fit):
         page.browser.colours(scheme)
         assert page.browser.contrast() >= 4.5
     assert page.browser.wide() == 0
+    page.browser.js("document.documentElement.style.fontSize = '200%'")
+    assert page.browser.wide() == 0
     assert page.browser.complaints() == []
 
 

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from fringe.errors import BadInput
 from fringe.optics.form import form_quantities
+from fringe.optics.local_terms import broad_places, is_local, without_patches
 from fringe.optics.zernike import Term, turn_matrix
 from fringe.orders.form_intervals import FormIntervals, form_intervals
 from fringe.orders.reading import FormFit, Reading
@@ -112,7 +113,7 @@ def turned_forms(
     """
     of_plate_deg = [0.0] * len(angles_deg) if plate_angles_deg is None else plate_angles_deg
     between = _angles_between(readings, angles_deg, of_plate_deg)
-    forms = [one.form for one in readings if one.form is not None]
+    forms = [_broad(one.form) for one in readings if one.form is not None]
     terms = tuple(term for term in forms[0].terms if term[0] >= 2)
     if any(set(terms) - set(form.terms) for form in forms):
         raise BadInput("turning test: the readings have different terms of form")
@@ -190,6 +191,19 @@ def _told_apart(frequency: int, angles: Array) -> bool:
     """Whether terms of a frequency turn against each other between any two positions."""
     turns = frequency * (angles[:, None] - angles[None, :])
     return bool(np.abs(np.sin(turns / 2)).max() >= _LEAST_TURN)
+
+
+def _broad(form: FormFit) -> FormFit:
+    """The form on the terms that every reading has: a turn mixes no others."""
+    if not any(map(is_local, form.terms)):
+        return form
+    terms, shared = without_patches(form.terms)
+    kept = broad_places(terms)
+    return FormFit(
+        tuple(terms[k] for k in kept),
+        (shared @ form.values)[kept],
+        (shared @ form.covariance @ shared.T)[np.ix_(kept, kept)],
+    )
 
 
 def _values(form: FormFit, terms: Sequence[Term]) -> Array:

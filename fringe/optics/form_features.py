@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from fringe.optics.feature import FormFeature
 from fringe.optics.form_search import Search
 from fringe.optics.form_shapes import nodes, projection, shapes
+from fringe.optics.patches import is_patch
 from fringe.optics.spheres import sphere_form
 from fringe.optics.zernike import Term
 from fringe.quantity import half_width
@@ -73,6 +74,10 @@ def form_features(
     terms = tuple((int(n), int(m)) for n, m in terms)
     work = -np.asarray(values, dtype=float)
     covariance = np.asarray(covariance, dtype=float)
+    if any(map(is_patch, terms)):  # a local bump is no zone, though its mean round the disc is one
+        kept = [k for k, term in enumerate(terms) if not is_patch(term)]
+        terms = tuple(terms[k] for k in kept)
+        work, covariance = work[kept], covariance[np.ix_(kept, kept)]
     sound = all(0 <= abs(m) <= n <= _MOST_DEGREE and (n - m) % 2 == 0 for n, m in terms)
     finite = np.isfinite(work).all() and np.isfinite(covariance).all()
     if not (sound and finite and (np.diag(covariance) >= 0).all()):

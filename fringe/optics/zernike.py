@@ -1,7 +1,8 @@
 """Zernike terms over the unit disc: values, sums and gradients.
 
 Terms here are unnormalised: R_n^|m|(rho) cos(m theta) for m >= 0 and sin(|m| theta) for m < 0,
-with R = 1 at the rim. theta runs from +u toward +v.
+with R = 1 at the rim. theta runs from +u toward +v. Among them may stand patches, local terms of
+a negative first number, see `fringe.optics.patches`.
 """
 
 from __future__ import annotations
@@ -12,12 +13,24 @@ from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from fringe.errors import BadInput
+from fringe.optics.patches import Term, is_patch, patch_slopes, patch_values, patches_sum
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
-Term = tuple[int, int]
+__all__ = [
+    "Term",
+    "radial_coefficients",
+    "turn_matrix",
+    "zernike",
+    "zernike_gradients",
+    "zernike_matrix",
+    "zernike_rows",
+    "zernike_sum",
+    "zernike_sum_on_grid",
+    "zernike_terms",
+]
 _LOW_DEGREE = 10  # of terms that keep their digits in the corners of a square round the disc
 _CHUNK = 1 << 14  # places that are summed at once
 
@@ -62,6 +75,7 @@ def zernike(n: int, m: int, u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
         Round terms, which are Legendre's P_(n/2) of 2 rho^2 - 1, keep their digits at any
         degree; the sums of powers of the others do to about degree 30.
     """
+    radial_coefficients(n, m)  # says which term there is not
     return zernike_matrix(((n, m),), u, v)[..., 0]
 
 
@@ -161,13 +175,16 @@ def zernike_sum_on_grid(
     import numpy as np
 
     coefficients = np.asarray(values, float)
-    low = [k for k, (n, _) in enumerate(terms) if n <= _LOW_DEGREE]
+    low = [k for k, (n, _) in enumerate(terms) if 0 <= n <= _LOW_DEGREE]
     high = [k for k, (n, _) in enumerate(terms) if n > _LOW_DEGREE]
     degree = max((terms[k][0] for k in low), default=0)
     (down, to_rows), (across, to_columns) = (_interpolation(count, degree) for count in u.shape)
     nodes = (part[np.ix_(down, across)] for part in (u, v))
     at_nodes = zernike_sum([terms[k] for k in low], coefficients[low], *nodes)
     total = np.asarray(to_rows @ at_nodes @ to_columns.T)
+    local = [k for k, term in enumerate(terms) if is_patch(term)]
+    if local:
+        total += patches_sum([terms[k] for k in local], coefficients[local], u, v)
     if high:
         terms_high = [terms[k] for k in high]
         rows = max(1, _CHUNK // u.shape[1])  # what is added up stays in the processor's cache
@@ -203,6 +220,9 @@ def zernike_gradients(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDAr
     turns = _turns(terms, u, v)
     found = np.empty((2, *u.shape, len(terms)))
     for place, (n, m) in enumerate(terms):
+        if n < 0:
+            found[0, ..., place], found[1, ..., place] = patch_slopes((n, m), u, v)
+            continue
         k = abs(m)
         if m == 0:
             found[0, ..., place] = rounds[..., n // 2] * u
@@ -232,6 +252,9 @@ def _each_term(terms: Sequence[Term], u: NDArray[Any], v: NDArray[Any]) -> Itera
     radials: dict[Term, NDArray[Any]] = {}
     twice = {(n, abs(m)) for n, m in terms if m > 0} & {(n, -m) for n, m in terms if m < 0}
     for n, m in terms:
+        if n < 0:
+            yield patch_values((n, m), u, v)
+            continue
         coefficients = radial_coefficients(n, m)
         if m == 0:
             yield rounds[n // 2]
@@ -286,7 +309,7 @@ def _turns(
     import numpy as np
 
     turns = [(np.ones_like(u), np.zeros_like(u))]
-    for _ in range(max((abs(m) for _, m in terms), default=0)):
+    for _ in range(max((abs(m) for n, m in terms if n >= 0), default=0)):
         real, imag = turns[-1]
         turns.append((real * u - imag * v, real * v + imag * u))
     return turns

@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import disc_grid
+from fringe.optics.local_terms import BROAD_DEGREE
+from fringe.optics.patches import is_patch
 from fringe.optics.view import lost_through_flat_back
 from fringe.optics.zernike import Term, zernike_matrix
 from fringe.orders.fit.model import OrderModel
@@ -36,6 +38,9 @@ _DIRT, _USUALLY_USED = 0.06, 0.98
 # without narrow form 0 to 2.1 %, of zones and bumps that were misread 1.2 to 19 %. And what a
 # larger one costs: B of those was off by 0.4 to 1.1 and power by up to 1.4 fringe.
 MOST_UNEXPLAINED, _UNEXPLAINED = 0.024, 0.3
+# of a bump's or a zone's height, that its terms may be off; on rendered ones,
+# `tests/benchmarks/forms.py`
+_PATCH_SHARE, _ZONE_SHARE = 0.035, 0.02
 
 
 @dataclass(frozen=True)
@@ -54,6 +59,12 @@ class Doubt:
     def covariance(self) -> Array:
         """Covariance of the coefficients that it makes, shape (T, T) [fringe^2]."""
         return np.asarray(self.shapes.T @ self.shapes)
+
+    def at(self, places: list[int], count: int) -> Doubt:
+        """The same at some places among so many coefficients."""
+        shapes = np.zeros((len(self.shapes), count))
+        shapes[:, places] = self.shapes
+        return Doubt(shapes)
 
     def of_power(self, place: int) -> float:
         """Standard uncertainty of power, twice the coefficient at a place [fringe]."""
@@ -96,6 +107,16 @@ def dirt_doubt(terms: tuple[Term, ...], used: float, unexplained: float = 0.0) -
     if unexplained <= MOST_UNEXPLAINED:
         return margins
     return Doubt(np.concatenate([margins.shapes, light_doubt(terms, _UNEXPLAINED).shapes]))
+
+
+def local_doubt(model: OrderModel) -> Doubt:
+    """Bumps between the nodes of their patches, and crests of narrow zones: shares of them."""
+    zoned = any(n > BROAD_DEGREE for n, _ in model.terms)
+    shares = [
+        _PATCH_SHARE if is_patch((n, m)) else _ZONE_SHARE if zoned and m == 0 and n > 2 else 0.0
+        for n, m in model.terms
+    ]
+    return Doubt(np.array([shares]) * model.values)
 
 
 def light_doubt(terms: tuple[Term, ...], u_power: float) -> Doubt:

@@ -19,12 +19,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import FormQuantities, disc_grid
+from fringe.optics.local_terms import is_local
+from fringe.optics.patches import is_patch
 from fringe.optics.zernike import Term, zernike_matrix
 from fringe.quantity import half_width
 
 Array = NDArray[np.float64]
 _DRAWS = 300
 _RADII, _ANGLES = 24, 64
+_FINER = 2  # times as many of each, where zones are narrow or bumps local
 # figures of a form, by the names that readings have for them
 FIGURES = ("irregularity", "symmetric_irregularity", "rms_irregularity", "astigmatism")
 
@@ -157,8 +160,14 @@ def _figures(terms: tuple[Term, ...], values: Array) -> Array:
 @lru_cache(8)
 def _grid(terms: tuple[Term, ...]) -> tuple[Array, Array, Array]:
     """Rows of the irregularity's terms and of its symmetric ones over the disc, and weights."""
-    u, v, weight = disc_grid(_RADII, _ANGLES)
+    finer = _FINER if any(map(is_local, terms)) else 1
+    u, v, weight = disc_grid(finer * _RADII, finer * _ANGLES)
     rows = zernike_matrix(terms, u, v).reshape(-1, len(terms))
-    irregular = np.array([n > 2 or (n == 2 and m != 0) for n, m in terms])
-    rounds = np.array([n > 2 and m == 0 for n, m in terms])
-    return rows * irregular, rows * rounds, (weight / weight.sum()).ravel()
+    irregular = np.array([n < 0 or n > 2 or (n == 2 and m != 0) for n, m in terms])
+    rounds = rows * np.array([n > 2 and m == 0 for n, m in terms])
+    patches = [k for k, term in enumerate(terms) if is_patch(term)]
+    if patches:  # the mean round the disc
+        each = rows[:, patches].reshape(*u.shape, len(patches))
+        each[:] = each.mean(axis=1, keepdims=True)
+        rounds[:, patches] = each.reshape(-1, len(patches))
+    return rows * irregular, rounds, (weight / weight.sum()).ravel()

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import FormQuantities, form_quantities, iso10110_text
+from fringe.optics.local_terms import is_local
 from fringe.optics.rings import centre_in_aperture
 from fringe.optics.zernike import Term
 from fringe.orders.checks import with_plate_warning
@@ -21,6 +22,7 @@ from fringe.orders.doubts import (
     form_doubt,
     grid_doubt,
     light_doubt,
+    local_doubt,
 )
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import Solution
@@ -109,12 +111,15 @@ def _sense(stated: str, contrast: ContrastSense) -> tuple[str, str | None]:
 def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[str, Doubt]:
     """What the fit may have got wrong beside its noise, by the name of the source."""
     terms = model.terms
+    # of one photograph the terms are never too few, but local ones may be off
+    local = {"form": local_doubt(model)} if any(map(is_local, terms)) else {}
     return {
         "form": form_doubt(terms, solution.form_shift),
         "light": light_doubt(terms, solution.light_doubt),
         "dirt": dirt_doubt(terms, solution.fit.used, solution.unexplained),
         "grid": grid_doubt(terms, abs(model.power) / edge.cos_view),
         "edge": edge_doubt(model, edge),
+        **local,
     }
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from fringe.optics.local_terms import broad_places
 from fringe.optics.view import cos_view
 from fringe.optics.zernike import Term
 from fringe.orders.doubts import Doubt, flat_back_doubt, places, projected, rows
@@ -59,6 +60,14 @@ class NormalView:
     gap: Doubt
     back: dict[str, Doubt]
 
+    def beside(self, values: Array, places: list[int]) -> NormalView:
+        """The same at some places among more coefficients, of which nothing is in doubt."""
+        count = len(values)
+        made = values.copy()
+        made[places] = self.values
+        back = {name: one.at(places, count) for name, one in self.back.items()}
+        return NormalView(made, self.view.at(places, count), self.gap.at(places, count), back)
+
 
 def as_normal(
     model: OrderModel,
@@ -85,6 +94,13 @@ def as_normal(
     focal_px : float, optional
         Focal length of the lens, which tells how near the camera stood where nobody said it.
     """
+    broad = broad_places(model.terms)
+    if len(broad) < len(model.terms):
+        narrow = OrderModel(tuple(model.terms[k] for k in broad), model.values[broad])
+        doubt = covariance[np.ix_(broad, broad)]
+        seen = as_normal(narrow, edge, options, sense, doubt, focal_px)
+        # of a bend of a fringe or two a view changes no more than a hundredth
+        return seen.beside(model.values / edge.cos_view, broad)
     terms = model.terms
     contact = options.contact_gap.fringes(options.lamp.wavelength_nm)
     gaps = _gaps(model, sense, contact)

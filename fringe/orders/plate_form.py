@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.optics.local_terms import broad_places
 from fringe.optics.zernike import Term, turn_matrix, zernike_matrix
 from fringe.orders.doubts import Doubt, places, projected
 from fringe.orders.options import ReadOptions
@@ -61,7 +62,10 @@ def plate_form(options: ReadOptions, terms: tuple[Term, ...], sense: str) -> Pla
     if why_not or turned is None or diameter is None:
         return PlateForm(*nothing, f"{known.plate}: its form was not taken out: {why_not}")
     share = min(1.0, diameter / known.diameter_mm)
-    to_reading = _to_smaller_disc(known.terms, terms, share) * 2 / options.lamp.wavelength_nm
+    broad = broad_places(terms)
+    to_reading = np.zeros((len(terms), len(known.terms)))
+    seen = tuple(terms[k] for k in broad)
+    to_reading[broad] = _to_smaller_disc(known.terms, seen, share) * 2 / options.lamp.wavelength_nm
     as_marked = np.array(known.values_nm)
     laid, before, after = (
         to_reading @ turn_matrix(known.terms, math.radians(turned + step * _LAID_DEG))

@@ -13,7 +13,7 @@ from fringe.orders.doubts import edge_doubt
 from fringe.orders.edge.candidates import parting_level
 from fringe.orders.edge.ellipse_fit import fit_ellipse
 from fringe.orders.edge.find import EdgeCandidate, _circle_unless_oval, find_edge
-from fringe.orders.fit.demodulate import _smooth
+from fringe.orders.fit.demodulate import smooth
 from fringe.orders.fit.field import cut_field, halve, local_mean
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import carried
@@ -67,7 +67,7 @@ def test_products_smooth_as_scipy_does(
     values = rng.normal(size=(71, 96)).astype(np.float32)
     want = ndimage.gaussian_filter(values, sigma_px, mode="constant", truncate=2.5)
     np.testing.assert_allclose(
-        _smooth(values, sigma_px, stride),
+        smooth(values, sigma_px, stride),
         want[stride // 2 :: stride, stride // 2 :: stride],
         atol=1e-5,
     )

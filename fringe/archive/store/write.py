@@ -283,7 +283,7 @@ def _write_form(group: NetcdfGroup, form: FormFit) -> None:
     for name in ("term", "term_b"):
         group.add_dimension(name, len(terms))
     for name, data, what in (
-        ("term_n", terms[:, 0], "Zernike radial index"),
+        ("term_n", terms[:, 0], "Zernike radial index; -K for a local bump"),
         ("term_m", terms[:, 1], "Zernike azimuthal index, negative for sines"),
         ("coefficient_fringes", form.values, "gap at the rim of an unnormalised Zernike term"),
     ):

@@ -81,9 +81,9 @@ def demodulate(
     stride = stride or max(1, int(sigma_px))
     coarse = (slice(stride // 2, None, stride),) * 2
     good = field.weight > 0
-    real = _smooth(np.where(good, signal * np.cos(phase), 0), sigma_px, stride)
-    imag = _smooth(np.where(good, signal * np.sin(phase), 0), sigma_px, stride)
-    cover = _smooth(good.astype(np.float32), sigma_px, stride)
+    real = smooth(np.where(good, signal * np.cos(phase), 0), sigma_px, stride)
+    imag = smooth(np.where(good, signal * np.sin(phase), 0), sigma_px, stride)
+    cover = smooth(good.astype(np.float32), sigma_px, stride)
     z = (real + 1j * imag) / np.maximum(cover, 1e-3)
     cycles = np.hypot(*np.gradient(order))[coarse]
     # at lower frequencies the mirrored one, or uneven light, passes the smoothing too
@@ -95,7 +95,7 @@ def demodulate(
     )
 
 
-def _smooth(values: Array, sigma_px: float, stride: int) -> Array:
+def smooth(values: Array, sigma_px: float, stride: int) -> Array:
     """Gaussian smoothing sampled at every stride-th place: one matrix product along each axis."""
     down, across = (_gaussian_weights(count, sigma_px, stride) for count in values.shape)
     return np.asarray(down @ values.astype(np.float32, copy=False) @ across.T)

@@ -12,7 +12,7 @@ parts in ten over a work, and lapping leaves low-order and rotationally symmetri
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -23,9 +23,17 @@ from fringe.optics.zernike import Term
 
 Vector = NDArray[np.float64]
 Terms = Sequence[Term]
+# scales that are learned, by group of coefficients from the first; group 0 has none
+_SCALES = ("light", "contrast", "symmetric", "asymmetric", "patches")
 _FREE = 1e3  # width of a coefficient without a prior
 _LEAST_SCALE, _MOST_SCALE = 0.02, 2.0  # bounds of the estimated scales
-_RIM_BEND = 0.02  # second difference over hundredths of the radius [fringe]
+_RIM_BEND, _RIM_STEP = 0.02, 0.01  # second difference over hundredths of the radius [fringe]
+# where it is limited, and over what steps: narrow terms bend within less than a hundredth
+_BENDS = ((1.0, 0.01),)
+_ZONED_BENDS = (*_BENDS, (0.995, 0.01), *((1 - k / 400, 0.005) for k in range(5)))
+# a zone, a twentieth of the radius wide and a fringe high, has terms to about degree 60; a patch
+# may stand as high as local bumps do [fringe]
+_ZONED, _ZONED_DEGREE, _PATCH = 0.3, 45.0, 0.5
 _LEAST_KNOWN = 0.02  # least share of a coefficient that a picture is taken to determine
 
 
@@ -42,6 +50,10 @@ class Prior:
         Of the terms by which light and contrast vary.
     symmetric, asymmetric : float
         Of the order's terms from degree five on, those with rotational symmetry and the others.
+    patches : float
+        Of the order's local terms.
+    zoned : bool
+        Of a form with zones or holes, whose symmetric terms hardly fall with their degree.
     """
 
     pixels_per_observation: float = 30.0
@@ -49,11 +61,13 @@ class Prior:
     contrast: float = 1.0
     symmetric: float = 1.0
     asymmetric: float = 1.0
+    patches: float = 1.0
+    zoned: bool = False
 
     def widths(self, light: Terms, contrast: Terms, order: Terms) -> Vector:
         """Standard deviations of all coefficients: log of light, contrast, order."""
         return self._scaled(
-            _unscaled_widths(light, contrast, order), _groups(light, contrast, order)
+            self._unscaled_widths(light, contrast, order), _groups(light, contrast, order)
         )
 
     def precision(self, light: Terms, contrast: Terms, order: Terms) -> NDArray[np.float64]:
@@ -63,16 +77,28 @@ class Prior:
         of the radius, where there are no pixels: many symmetric terms together could bend sharply.
         """
         no_bends = np.zeros(len(light) + len(contrast))
-        rim_bends = np.concatenate([no_bends, [_rim_bend(n) if m == 0 else 0.0 for n, m in order]])
         widths = self.widths(light, contrast, order)
-        return (
-            np.diag(1 / widths**2)
-            + np.outer(rim_bends, rim_bends) / (_RIM_BEND * self.symmetric) ** 2
-        )
+        found = np.diag(1 / widths**2)
+        for at, step in _ZONED_BENDS if self.zoned else _BENDS:
+            bends = [_rim_bend(n, at, step) if m == 0 else 0.0 for n, m in order]
+            rim_bends = np.concatenate([no_bends, bends])
+            most = _RIM_BEND * (step / _RIM_STEP) ** 2 * self.symmetric
+            found += np.outer(rim_bends, rim_bends) / most**2
+        return np.asarray(found)
 
     def _scaled(self, unscaled: Vector, groups: NDArray[np.intp]) -> Vector:
-        scales = np.array([1.0, self.light, self.contrast, self.symmetric, self.asymmetric])
+        scales = np.array([1.0, *self._scales()])
         return np.asarray(unscaled * scales[groups])
+
+    def _scales(self) -> tuple[float, ...]:
+        return tuple(getattr(self, name) for name in _SCALES)
+
+    def _unscaled_widths(self, light: Terms, contrast: Terms, order: Terms) -> Vector:
+        """Widths at scale one."""
+        of_light = [0.6 / n**1.5 if n else 0.7 for n, _ in light]
+        of_contrast = [0.3 / n**1.5 if n else 1.0 for n, _ in contrast]
+        of_order = [_form_width(n, m, self.zoned) for n, m in order]
+        return np.array([*of_light, *of_contrast, *of_order])
 
     def learned(
         self, values: Vector, variances: Vector, light: Terms, contrast: Terms, order: Terms
@@ -82,36 +108,37 @@ class Prior:
         MacKay's fixed point (Neural Computation 4 (1992) 415, from memory): the part of a group's
         coefficients that the picture determines should have the group's width.
         """
-        unscaled, groups = _unscaled_widths(light, contrast, order), _groups(light, contrast, order)
+        unscaled = self._unscaled_widths(light, contrast, order)
+        groups = _groups(light, contrast, order)
         widths = self._scaled(unscaled, groups)
         known = np.clip(1 - variances / widths**2, _LEAST_KNOWN, 1)
-        sums = np.bincount(groups, (values / unscaled) ** 2, 5), np.bincount(groups, known, 5)
-        scales = np.sqrt(sums[0] / np.maximum(sums[1], 1e-9))[1:]
-        return Prior(
-            self.pixels_per_observation, *np.clip(scales, _LEAST_SCALE, _MOST_SCALE).tolist()
+        count = len(_SCALES) + 1
+        sums = (
+            np.bincount(groups, (values / unscaled) ** 2, count),
+            np.bincount(groups, known, count),
         )
+        scales = np.sqrt(sums[0] / np.maximum(sums[1], 1e-9))[1:]
+        found = np.clip(scales, _LEAST_SCALE, _MOST_SCALE).tolist()
+        return replace(self, **dict(zip(_SCALES, found, strict=True)))
 
 
-def _unscaled_widths(light: Terms, contrast: Terms, order: Terms) -> Vector:
-    """Widths at scale one."""
-    of_light = [0.6 / n**1.5 if n else 0.7 for n, _ in light]
-    of_contrast = [0.3 / n**1.5 if n else 1.0 for n, _ in contrast]
-    return np.array([*of_light, *of_contrast, *(_form_width(n, m) for n, m in order)])
-
-
-def _form_width(n: int, m: int) -> float:
+def _form_width(n: int, m: int, zoned: bool) -> float:
     """Tilt, power and astigmatism are free; a turned edge is narrow and needs symmetric terms."""
+    if n < 0:
+        return _PATCH
     if n <= 2:
         return _FREE
+    if zoned and m == 0:
+        return _ZONED * float(np.exp(-((n / _ZONED_DEGREE) ** 2)))
     return 0.6 * (4 / n) ** 2.5 if m == 0 else (3 / n) ** 3
 
 
 @cache
-def _rim_bend(n: int) -> float:
-    """Second difference of R_n^0 over the last hundredths of the radius."""
+def _rim_bend(n: int, at: float, step: float) -> float:
+    """Second difference of R_n^0 over two steps inward of the radius."""
     if n <= 4:
         return 0.0
-    rho = np.array([1.0, 0.99, 0.98])
+    rho = np.array([at, at - step, at - 2 * step])
     return float(np.array([1, -2, 1]) @ eval_legendre(n // 2, 2 * rho**2 - 1))
 
 
@@ -119,5 +146,5 @@ def _groups(light: Terms, contrast: Terms, order: Terms) -> NDArray[np.intp]:
     """Group of each coefficient, 0 for those without a scale."""
     of_light = [1 if n else 0 for n, _ in light]
     of_contrast = [2 if n else 0 for n, _ in contrast]
-    of_order = [0 if n <= 4 else 3 if m == 0 else 4 for n, m in order]
+    of_order = [5 if n < 0 else 0 if n <= 4 else 3 if m == 0 else 4 for n, m in order]
     return np.array([*of_light, *of_contrast, *of_order])

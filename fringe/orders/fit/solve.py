@@ -10,10 +10,18 @@ from numpy.typing import NDArray
 
 from fringe.errors import Refused
 from fringe.optics.form import disc_grid
+from fringe.optics.local_terms import broad_places
 from fringe.optics.zernike import Term, zernike_matrix, zernike_sum, zernike_terms
 from fringe.orders.fit.demodulate import model_of, refine
 from fringe.orders.fit.few_fringes import few_fringe_starts
 from fringe.orders.fit.field import Field, cut_field
+from fringe.orders.fit.local_form import (
+    Picture,
+    followed_share,
+    missed,
+    with_patches,
+    with_zones,
+)
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels, pixels_of
 from fringe.orders.fit.prior import Prior
@@ -54,6 +62,14 @@ _LEAST_SUPPORT = 0.08
 # residual of a start in the search for the edge from which no fit with more terms recovers: of
 # noise and walls starts leave 3.8 to 12 times the amplitude, and fits of all terms 2.9 or more
 _HOPELESS_MISFIT = 2.0
+# share of the pixels used below which, and scale of the symmetric terms above which, the form may
+# be one that the terms do not follow
+_USED, _STEEP_FORM = 0.98, 1.5
+# how far fringes that were missed must be followed with local terms, before the last fit and after
+# it, and the share of the former cost that this may leave
+_PROMISING, _FOLLOWED, _CHEAPER = 0.5, 0.85, 0.6
+# misfit that local terms may still have, as a share of the amplitude, from fit to fit
+_TOLERATED = (0.4, 0.15, 0.08)
 _POOR_MISFIT = 0.3  # residual of a start, as a share of the amplitude, above which others are tried
 _SAME_ORDER = 0.1  # bound on the difference of two starts that lead to one fit [fringe]
 
@@ -186,10 +202,16 @@ def _finest(edge: Edge) -> int:
 
 
 def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
-    """Express a model over one aperture on the unit disc of another."""
-    u, v, from_order = _projection(model.terms)
-    order = zernike_sum(model.terms, model.values, *old.unit(*new.pixels(u, v)))
-    return OrderModel(model.terms, from_order @ order.ravel())
+    """Express a model over one aperture on the unit disc of another.
+
+    Its local terms go with the disc: they are features of the work, not of the place.
+    """
+    broad = broad_places(model.terms)
+    terms, values = tuple(model.terms[k] for k in broad), model.values.copy()
+    u, v, from_order = _projection(terms)
+    order = zernike_sum(terms, values[broad], *old.unit(*new.pixels(u, v)))
+    values[broad] = from_order @ order.ravel()
+    return OrderModel(model.terms, values)
 
 
 @lru_cache(8)
@@ -386,18 +408,35 @@ def _prepared(photo: Photo, edge: Edge, field: Field, start: Fit, rim: float) ->
 def _refined(level: Field, first: Fit, cycles: float, rim: float) -> Solution:
     """Fit all terms to some of the pixels, estimating the prior's scales, then to every pixel."""
     clear = cycles > _VERY_FEW_CYCLES
-    pixels = pixels_of(level, _FEWER_PIXELS if clear else _MOST_PIXELS)
     fit = replace(first, model=first.model.widened(_ALL))
-    prior, noise = _first_prior(pixels), np.inf
-    for most_steps in (12, 4, 4):
+    final = _with_all_terms(level, fit, clear)
+    final = _followed(level, first, final)
+    covered = float((level.weight > 0).sum()) / float(np.pi * rim**2 * level.radius_px**2)
+    span = final.model.span()
+    return Solution(
+        final, level, covered, cycles, span, light_doubt=_light_doubt(span, final.prior)
+    )
+
+
+def _with_all_terms(
+    level: Field,
+    fit: Fit,
+    clear: bool,
+    prior: Prior | None = None,
+    tolerated: tuple[float, float, float] = (0.08, 0.08, 0.08),
+) -> Fit:
+    """Fit a model's terms to some of the pixels, learning the prior, then to all of them."""
+    pixels = pixels_of(level, _FEWER_PIXELS if clear else _MOST_PIXELS)
+    prior, noise = prior or _first_prior(pixels), np.inf
+    for most_steps, misfit in zip((12, 4, 4), tolerated, strict=True):
         fit = fit_pixels(
-            pixels, fit.model, _ALL_SMOOTH, most_steps, known=fit, prior=prior, noise=noise
+            pixels, fit.model, _ALL_SMOOTH, most_steps, fit, misfit, prior=prior, noise=noise
         )
         prior = fit.prior
         if clear:  # with few fringes, robust weights set too early lead to a wrong fit
             noise = fit.noise
     # from a fit to some of the pixels one step on all of them is enough
-    final = fit_pixels(
+    return fit_pixels(
         pixels_of(level),
         fit.model,
         _ALL_SMOOTH,
@@ -407,11 +446,31 @@ def _refined(level: Field, first: Fit, cycles: float, rim: float) -> Solution:
         prior=prior,
         noise=noise,
     )
-    covered = float((level.weight > 0).sum()) / float(np.pi * rim**2 * level.radius_px**2)
-    span = final.model.span()
-    return Solution(
-        final, level, covered, cycles, span, light_doubt=_light_doubt(span, final.prior)
-    )
+
+
+def _followed(level: Field, first: Fit, fit: Fit) -> Fit:
+    """The fit, or one with local terms where these follow what it missed."""
+    steep = fit.prior.symmetric > _STEEP_FORM
+    if fit.used > _USED and not steep:
+        return fit
+    picture = Picture.of(level, fit)
+    before = missed(picture, fit.model)
+    if before.share == 0 and not steep:
+        return fit
+    model = with_zones(picture, first.model) if steep else with_patches(picture, fit.model, before)
+    if not steep and followed_share(picture, model, before) < _PROMISING:
+        return fit
+    pixels = pixels_of(level, _MOST_PIXELS)
+    prior = _first_prior(pixels)
+    if steep:
+        prior = replace(prior, symmetric=1.0, zoned=True)
+    found = _with_all_terms(level, replace(fit, model=model), True, prior, _TOLERATED)
+    after = Picture.of(level, found)
+    left = missed(after, found.model).share
+    good = left <= before.share and followed_share(after, found.model, before) > _FOLLOWED
+    if good and found.cost < _CHEAPER * fit.cost:
+        return found
+    return fit
 
 
 def _light_doubt(span: float, prior: Prior) -> float:

@@ -1,0 +1,68 @@
+"""Zones, holes and bumps are followed, not taken for dirt."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fringe.optics.lamps import lamp
+from fringe.optics.local_terms import is_local
+from fringe.orders.fit.local_phase import LocalPhase, unwrapped
+from fringe.orders.fit.solve import solve
+from fringe.orders.options import ReadOptions
+from fringe.orders.read import read
+from fringe.photo.load import Photo, photo_from_array
+from fringe.synth import Form, Scene, render
+from fringe.synth.scene import Camera, Dirt
+
+
+def scene_with(**form: object) -> Scene:
+    """A small picture of a sphere with something on it."""
+    return Scene(
+        width=250,
+        height=250,
+        form=Form(power=6.0, tilt=2.0, tilt_angle_deg=30.0, **form),  # type: ignore[arg-type]
+        camera=Camera(),
+        dirt=Dirt(),
+    )
+
+
+def photo_of(scene: Scene, seed: int) -> tuple[Photo, dict[str, object]]:
+    """Render a scene."""
+    shot = render(scene, np.random.default_rng(seed))
+    return photo_from_array(shot.image, "made"), shot.truth
+
+
+@pytest.mark.parametrize(
+    ("form", "seed"),
+    [
+        ({"bump": 0.8, "bump_place": (0.35, -0.3), "bump_width": 0.1}, 3),
+        ({"zone": 0.7, "zone_radius": 0.6, "zone_width": 0.07}, 5),
+    ],
+)
+def test_zones_bumps_and_holes_are_read(form: dict[str, object], seed: int) -> None:
+    scene = scene_with(**form)
+    photo, truth = photo_of(scene, seed)
+    reading = read(photo, ReadOptions(lamp("mercury-green"), edge=scene.edge))
+    power, irregularity = (truth[f"{name}_fringes"] for name in ("power", "irregularity"))
+    assert reading.irregularity_fringes == pytest.approx(irregularity, rel=0.15)
+    assert reading.power_fringes == pytest.approx(power, abs=0.05)
+    assert not [text for text in reading.quality.warnings if "not those of the fit" in text]
+
+
+def test_a_plain_form_takes_no_local_terms() -> None:
+    scene = scene_with()
+    solution = solve(photo_of(scene, 7)[0], scene.edge)
+    assert not any(map(is_local, solution.fit.model.terms))
+
+
+def test_errors_are_unwrapped_from_the_surest_place() -> None:
+    side = np.linspace(-1, 1, 31)
+    u, v = np.meshgrid(side, side)
+    true = 1.6 * np.exp(-(u**2 + v**2) / 0.3)
+    sure = 1 - 0.5 * np.hypot(u, v) / 1.5
+    wrapped = LocalPhase(true - np.round(true), sure, sure, sure, u, v)
+    found = unwrapped(wrapped, sure, 0.1)
+    # whole orders in all of it do not matter
+    np.testing.assert_allclose(found - found[0, 0], true - true[0, 0], atol=1e-9)
+    assert np.isnan(unwrapped(wrapped, sure, 2.0)).all()

@@ -24,6 +24,7 @@ from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading, RingFit
 from fringe.orders.ring_growth import TileGrowth, growth_of_tiles
+from fringe.orders.winding import refuse_arms, turns
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 from fringe.quantity import half_width
@@ -83,6 +84,7 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
         raise _no_centre(photo)
     oval = 2 * math.hypot(model.value(2, 2), model.value(2, -2)) / abs(model.power)
     polar = _polar(field, signal, model, frame, (cx, cy))
+    refuse_arms(photo.name, _arms(polar))
     crowded = growth.warnings(photo.name)
     step, u_step, intercept, clear = _lines(photo, polar)
     scatter = _scatter(polar, clear, step, -intercept / step)
@@ -183,6 +185,13 @@ def _polar(
     # the phasor's phase is zero where light is greatest: half an order from a dark ring
     order = order + np.angle(z) / (2 * np.pi) + 0.5
     return _Polar(r2, order, np.where(parts[2] > 0.3, 2 * np.abs(z), 0.0))
+
+
+def _arms(polar: _Polar) -> int:
+    """Orders gained round the centre on circles that are in the frame all round."""
+    steps = np.roll(polar.order, -1, axis=0) - polar.order
+    framed = (polar.amplitude > 0).all(axis=0)
+    return turns((steps - np.round(steps))[:, framed].T)
 
 
 def _farthest(field: Field, centre: tuple[float, float]) -> float:

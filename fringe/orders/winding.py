@@ -39,7 +39,11 @@ def refuse_spirals(name: str, model: OrderModel, patches: Patches) -> None:
     Refused
         When most circles do not come back to the order that they started from.
     """
-    arms = winding(model, patches)
+    refuse_arms(name, winding(model, patches))
+
+
+def refuse_arms(name: str, arms: int) -> None:
+    """Refuse lines of which a circle about a centre meets so many more on the way round."""
     if arms:
         text = "one arm" if abs(arms) == 1 else f"{abs(arms)} arms"
         raise Refused(
@@ -60,13 +64,23 @@ def winding(model: OrderModel, patches: Patches) -> int:
     phasor, known = patches.at(
         middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)
     )
-    steps = np.angle(np.roll(phasor, -1, axis=1) * np.conj(phasor))
-    turns = np.rint(steps.sum(axis=1) / (2 * np.pi)).astype(int)[known.mean(axis=1) > _KNOWN]
-    if turns.size < _LEAST_CIRCLES:
+    steps = np.angle(np.roll(phasor, -1, axis=1) * np.conj(phasor)) / (2 * np.pi)
+    return turns(steps[known.mean(axis=1) > _KNOWN])
+
+
+def turns(steps: NDArray[np.float64]) -> int:
+    """Orders gained on the way round most circles; 0 where they do not agree or are few.
+
+    Parameters
+    ----------
+    steps : ndarray, shape (C, S)
+        Steps of the order round C circles, each within half a fringe [fringe].
+    """
+    if len(steps) < _LEAST_CIRCLES:
         return 0
-    values, counts = np.unique(turns, return_counts=True)
+    gained, counts = np.unique(np.rint(steps.sum(axis=1)).astype(int), return_counts=True)
     likeliest = int(counts.argmax())
-    return int(values[likeliest]) if counts[likeliest] >= _MANY * turns.size else 0
+    return int(gained[likeliest]) if counts[likeliest] >= _MANY * len(steps) else 0
 
 
 def _middle(model: OrderModel) -> NDArray[np.float64]:

@@ -116,3 +116,18 @@ def test_spirals_are_refused(kind: str, rng: np.random.Generator) -> None:
     radius = DISC_RADIUS * 190
     with pytest.raises(Refused, match=rf"^{kind}\.jpg: the (lines are a spiral|rings have one)"):
         read(photo, ReadOptions(lamp("sodium"), edge=Edge(209.5, 189.5, radius, radius)))
+
+
+@pytest.mark.parametrize("arms", [0, 1])
+def test_a_spiral_without_an_edge_is_refused(arms: int, rng: np.random.Generator) -> None:
+    """Sixteen rings that fill the frame are read with no edge; with an arm they are not."""
+    x, y = np.meshgrid(np.arange(360) - 170.0, np.arange(340) - 175.0)
+    order = 16 * (x * x + y * y) / 220**2 + arms * np.arctan2(y, x) / (2 * np.pi)
+    light = 120 + 90 * np.cos(2 * np.pi * order) + rng.normal(0, 3, x.shape)
+    photo = photo_from_array(light.clip(0, 255).astype(np.uint8), "field.png")
+    options = ReadOptions(lamp("sodium"), edge="none")
+    if arms:
+        with pytest.raises(Refused, match=r"^field\.png: the lines are a spiral of one arm"):
+            read(photo, options)
+    else:
+        assert read(photo, options).quality.warnings == ()

@@ -83,7 +83,8 @@ def refuse_what_goes_on(photo: Photo, edge: Edge, model: OrderModel) -> None:
     if goes_on_beyond(photo, edge, model):
         raise Refused(
             f"{photo.name}: the lines go on beyond the edge as far as the picture shows, as those"
-            " of cloth and water do; photograph contact fringes with the work's whole edge in view"
+            " of cloth and water do; take the work's whole edge into view, or read rings without"
+            " one with --edge none"
         )
 
 

@@ -46,23 +46,28 @@ def write_without_end(surfaces: list[Surface], seed: int, told: int) -> None:
     Most of a large visit's time goes into its building; in small ones the writing is hit more.
     """
     rng = np.random.default_rng(seed)
-    visit = plain_visit() if seed % 4 else full_visit(rng)
+    large = None if seed % 4 else full_visit(rng)
     while True:
-        here, other = (surfaces[i] for i in rng.permutation(2))
-        assert here.folder is not None
-        there = [one.number for one in survey(here.folder).visits if not one.struck]
-        what = str(rng.choice(["log", "log", "correct", "strike", "move"])) if there else "log"
-        files = 1
-        if what == "log":
-            path = log_visit(here, visit)
-        elif what == "correct":
-            path = log_visit(here, Visit(remarks="corrected", replaces=str(rng.choice(there))))
-        elif what == "strike":
-            path = strike_visit(here, str(rng.choice(there)), "not this piece").path
-        else:
-            request = VisitRequest(move="", to_surface=other.name)
-            path, files = move_visit(here, str(rng.choice(there)), request).path, 2
+        files, path = change_something(surfaces, rng, large)
         os.write(told, f"{files} {path.parent.name}/{path.name}\n".encode())
+
+
+def change_something(
+    surfaces: list[Surface], rng: np.random.Generator, visit: Visit | None = None
+) -> tuple[int, Path]:
+    """Log, correct, strike out or move a visit of two surfaces; files written, and the last."""
+    here, other = (surfaces[i] for i in rng.permutation(2))
+    assert here.folder is not None
+    there = [one.number for one in survey(here.folder).visits if not one.struck]
+    what = str(rng.choice(["log", "log", "correct", "strike", "move"])) if there else "log"
+    if what == "log":
+        return 1, log_visit(here, visit or plain_visit())
+    number = str(rng.choice(there))
+    if what == "correct":
+        return 1, log_visit(here, Visit(remarks="corrected", replaces=number))
+    if what == "strike":
+        return 1, strike_visit(here, number, "not this piece").path
+    return 2, move_visit(here, number, VisitRequest(move=number, to_surface=other.name)).path
 
 
 def killed_after(surfaces: list[Surface], rng: np.random.Generator) -> dict[str, int]:

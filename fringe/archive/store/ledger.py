@@ -133,7 +133,8 @@ def read_ledger(archive: Path) -> Ledger:
     lines: list[Line] = []
     chain = START
     whole = data[: data.rfind(b"\n") + 1]  # a line that was cut off counts for nothing
-    for number, text in enumerate(whole.decode("utf-8", "replace").splitlines(), 1):
+    # line feeds alone: a name may hold what else ends a line of text
+    for number, text in enumerate(whole.decode("utf-8", "replace").split("\n")[:-1], 1):
         line = _parsed(text)
         if line is None or line.chain != _chain(chain, _values(line)):
             why = "does not follow from the lines before; it or they were altered"

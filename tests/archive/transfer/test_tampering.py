@@ -15,7 +15,7 @@ from forging import rewritten
 
 from calling import call
 from fringe.archive.instruments import add_instrument
-from fringe.archive.store.ledger import LEDGER, read_ledger
+from fringe.archive.store.ledger import LEDGER, add_all_files, read_ledger
 from fringe.archive.store.read import session_files
 from fringe.archive.store.surface import add_surface, change_surface
 from fringe.archive.store.write import log_visit
@@ -242,6 +242,17 @@ def test_an_edited_ledger(archive):
     lines = path.read_text().splitlines(keepends=True)
     path.write_text("".join([*lines[:3], lines[4], lines[3], *lines[5:]]))
     assert any("line 4 does not follow" in line for line in check_archive(archive).problems)
+
+
+@pytest.mark.parametrize("end", ["\x0b", "\u2028"])
+def test_lines_end_with_line_feeds_alone(archive, end):
+    """Another separator is no end of a line, be it in a name or where a line feed was."""
+    add_surface(archive, dataclasses.replace(full_surface(archive, "four"), name="fi\u2028ve"))
+    add_all_files(archive)
+    assert read_ledger(archive).problems == ()
+    path = archive / LEDGER
+    path.write_bytes(path.read_bytes().replace(b"}\n", b"}" + end.encode(), 1))
+    assert len(read_ledger(archive).problems) == 1
 
 
 def test_the_command(archive, monkeypatch, capsys):

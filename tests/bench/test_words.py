@@ -53,6 +53,19 @@ def test_no_word_of_the_command_line_is_left():
     assert left == {}
 
 
+def test_what_is_told_to_be_done_can_be_done_on_the_page():
+    """Advice names what stands on the page, or says that it is done at the computer."""
+    told = {
+        "no edge; or read rings without one with --edge none": "no edge; or tap Rings without an "
+        "edge",
+        "a.mov: is a film clip; its frames are read as one with --burst": "a.mov: is a film clip; "
+        "send photographs, or log the clip at the computer",
+        "there is none yet; `fringe instrument add` makes a record": "there is none yet; a record "
+        "is made at the computer",
+    }
+    assert {text: bench_words(text) for text in told} == told
+
+
 def test_what_a_person_wrote_stays():
     """A message without an option is not touched."""
     text = "rings -- the second.jpg: no fringes found"

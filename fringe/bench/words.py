@@ -129,9 +129,8 @@ def bench_words(text: str) -> str:
 
     Examples
     --------
-    >>> bench_words("IMG 7.jpg: the work's edge was not found; give it with --edge CX,CY,R, "
-    ...             "or --edge none when it is out of view")[37:]
-    'found; drag the circle onto it, or tap Rings without an edge where it is out of view'
+    >>> bench_words("the edge was not found; give it with --edge CX,CY,R")
+    'the edge was not found; drag the circle onto it'
     >>> bench_words("--rested: nothing was read; give it with a photograph or a reading")
     'minutes since the lap: nothing was read; give it with a photograph or a reading'
     """

@@ -101,9 +101,10 @@ def test_doubt_of_the_edge_is_doubt_of_the_power(rng: np.random.Generator) -> No
 
 
 def test_an_oval_that_may_be_a_circle_is_one() -> None:
-    """An edge out of round by no more than its uncertainty makes it is taken for a circle."""
+    """An edge hardly out of round is taken for a circle; what that moves it by stays in doubt."""
+    radius, u_px = pytest.approx(150.1, abs=1e-3), pytest.approx(np.hypot(0.1, 0.1))
     assert _circle_unless_oval(Edge(200, 180, 150.2, 150.0, 30, u_px=0.1)) == Edge(
-        200, 180, pytest.approx(150.1, abs=1e-3), pytest.approx(150.1, abs=1e-3), 0.0, 0.1
+        200, 180, radius, radius, 0.0, u_px
     )
     oval = Edge(200, 180, 150.5, 150.0, 30, u_px=0.1)
     assert _circle_unless_oval(oval) == oval

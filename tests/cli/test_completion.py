@@ -34,7 +34,7 @@ def completed(*words: str) -> list[str]:
     [
         (("fringe", "rea"), {"read"}),
         (("fringe", "surface", "a"), {"add"}),
-        (("fringe", "read", "--camera"), {"--camera-distance"}),
+        (("fringe", "read", "--camera-"), {"--camera-distance"}),
         (("fringe", "read", "--work", ""), {"convex", "concave"}),
         (("fringe", "help", "re"), {"refusals", "record"}),
     ],

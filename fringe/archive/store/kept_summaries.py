@@ -32,8 +32,8 @@ SUFFIX = ".sessions"
 # Raised by hand with every change of what is taken from a session's file; a test holds it to that.
 # So an upgrade that reads the files as before leaves the whole index as it is.
 # 2: what was measured counts the plate's form; 3: photographs' digests, names of the form
-# 4: the program's version is no part of it
-SCHEMA_VERSION = 4
+# 4: the program's version is no part of it; 5: the form's names as they are told since
+SCHEMA_VERSION = 5
 MANY = 24  # sessions of a surface; fewer are read as quickly as they are looked up
 # A file that is written twice within one tick of the disk's clock looks the same: what changed
 # this shortly before it was read is not relied on.

@@ -15,6 +15,7 @@ import pytest
 
 from fringe.archive.store import index
 from fringe.archive.store.index import FOLDER, Entry, entry_of, indexed_visits, list_archive
+from fringe.archive.store.kept_summaries import SCHEMA_VERSION
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import change_surface, load_surface
@@ -281,7 +282,7 @@ def test_the_index_is_json(archive):
     listed(archive)
     for data in bytes_of(archive).values():
         values = json.loads(data)
-        assert (values["schema"], values["schema_version"]) == ("fringe index", 4)
+        assert (values["schema"], values["schema_version"]) == ("fringe index", SCHEMA_VERSION)
         rest = data.partition(values["sha256"].encode())[2]
         assert hashlib.sha256(rest).hexdigest() == values["sha256"]
 

@@ -153,4 +153,4 @@ def test_the_version_is_raised_with_the_content(made):
         for path in session_files(made)
     ]
     digest = hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()[:16]
-    assert (SCHEMA_VERSION, digest) == (4, "bd2cc93b717c963e")
+    assert (SCHEMA_VERSION, digest) == (5, "bd2cc93b717c963e")

@@ -78,7 +78,9 @@ def test_everything_comes_back(full, surface):
     visit, path = full
     session = open_session(path)
     assert_same(session.visit, visit)
-    assert session.surface == load_surface(surface.folder)
+    # where its photographs arrive is a place on this machine, and no part of what was measured
+    recorded = dataclasses.replace(load_surface(surface.folder), watches=None)
+    assert session.surface == recorded
 
 
 def test_the_least_comes_back(surface):

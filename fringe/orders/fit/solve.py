@@ -66,8 +66,8 @@ _HOPELESS_MISFIT = 2.0
 # be one that the terms do not follow
 _USED, _STEEP_FORM = 0.98, 1.5
 # how far fringes that were missed must be followed with local terms, before the last fit and after
-# it, and the share of the former cost that this may leave
-_PROMISING, _FOLLOWED, _CHEAPER = 0.5, 0.85, 0.6
+# it, the share of the former cost that this may leave, and of the missed area that must be used
+_PROMISING, _FOLLOWED, _CHEAPER, _REGAINED = 0.5, 0.85, 0.6, 0.65
 # misfit that local terms may still have, as a share of the amplitude, from fit to fit
 _TOLERATED = (0.4, 0.15, 0.08)
 _POOR_MISFIT = 0.3  # residual of a start, as a share of the amplitude, above which others are tried
@@ -468,6 +468,8 @@ def _followed(level: Field, first: Fit, fit: Fit) -> Fit:
     after = Picture.of(level, found)
     left = missed(after, found.model).share
     good = left <= before.share and followed_share(after, found.model, before) > _FOLLOWED
+    # dirt that patches are bent to keeps its pixels from the fit all the same
+    good &= steep or found.used - fit.used >= _REGAINED * before.share
     if good and found.cost < _CHEAPER * fit.cost:
         return found
     return fit

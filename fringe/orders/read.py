@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from fringe.errors import Refused
+from fringe.orders.agreement import patches_of
 from fringe.orders.beyond import refuse_what_goes_on
 from fringe.orders.checks import MUCH_DOUBT, is_of_odd_form, judge_fit, with_form_warnings
 from fringe.orders.edge.candidates import bright_discs
@@ -20,7 +21,6 @@ from fringe.orders.fit.solve import solve
 from fringe.orders.from_fit import reading_of
 from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.options import ReadOptions, check_edge
-from fringe.orders.patches import patches_of
 from fringe.orders.reading import Reading
 from fringe.orders.ring_growth import growth_warnings
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
+from fringe.orders.agreement import Patches
 from fringe.orders.fit.model import OrderModel
-from fringe.orders.patches import Patches
 
 _CIRCLES, _STEPS = 16, 96
 _LEAST, _MOST = 0.15, 0.9  # radii of the circles, as shares of the largest that the disc holds

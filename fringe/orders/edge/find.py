@@ -18,6 +18,7 @@ import numpy as np
 
 from fringe.errors import Refused
 from fringe.optics.zernike import zernike_rows
+from fringe.orders.agreement import patches_of
 from fringe.orders.beyond import goes_on_beyond
 from fringe.orders.edge.boundary import BoundaryFit
 from fringe.orders.edge.candidates import bright_discs, rough_circles
@@ -29,7 +30,6 @@ from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
 from fringe.orders.fit.solve import carried, level_for, middle_fit, refit_twice
 from fringe.orders.fit.tiles import pyramid_tiles
-from fringe.orders.patches import patches_of
 from fringe.orders.ring_growth import growth_of_tiles, growth_warnings
 from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge

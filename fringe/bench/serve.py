@@ -58,8 +58,10 @@ class BenchServer:
         self.addresses = own_addresses() if network else ["127.0.0.1"]
         hosts = {*LOOPBACK, *(self.addresses + own_names() if network else [])}
         desk_reader = ProcessReader() if reader is None else reader
+        end: Callable[[], object] = desk_reader.close
         try:
             self.desk = Desk(archive, desk_reader)
+            end = self.desk.close  # lets go of the archive as well
             self.guard = Guard(hosts, needs_pass=network, new_pass=new_pass)
             app = make_app(self.desk, self.guard)
             self._server: Any = create_server(
@@ -76,12 +78,12 @@ class BenchServer:
                 map=self._open,
             )
         except OSError as error:
-            desk_reader.close()
+            end()
             raise BadInput(
                 f"--port: {port} cannot be opened ({error.strerror}); give another one"
             ) from error
         except BaseException:
-            desk_reader.close()
+            end()
             raise
         self.guard.port = int(self._server.effective_port)
 

@@ -15,7 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
-from fringe.optics.zernike import Term, zernike_gradients
+from fringe.optics.local_terms import is_local
+from fringe.optics.zernike import Term, zernike_gradients, zernike_terms
+from fringe.orders.doubts import projected, rows
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.start import agreement, linear_design, prominence
 from fringe.orders.fit.tiles import Tiles
@@ -31,6 +33,7 @@ _ROUNDS = 8
 _EQUAL_STEPS, _STEEP = 1.6, 2.6  # exponents
 _MISSED, _BETTER = 0.1, 0.6  # least misfit of the linear law; of the power law, as a share of it
 _FEWEST_RINGS = 3.0
+_BROAD = zernike_terms(12)  # of marks the misfits' ratio is 0.2 or less then, of zones 0.6 or more
 # Of local frequencies: fields of real rings have exponents of 1.98 to 2.07, marks and targets 1.00
 # to 1.07, r^3 and r^4 2.97 to 3.95, all with an agreement of 0.86 or more with their own law.
 _AGREEING, _NEAR_TWO, _FEWEST_TILES = 0.6, 0.25, 20
@@ -160,7 +163,14 @@ def growth_of_tiles(tiles: Tiles) -> TileGrowth:
 
 
 def ring_growth(model: OrderModel) -> RingGrowth:
-    """Fit both laws to the gradient of an order over the disc."""
+    """Fit both laws to the gradient of an order over the disc.
+
+    Terms of zones and patches can follow a cone, but their gradient is rough all over: of a model
+    with such terms the growth is that of its broad terms, fitted to its order.
+    """
+    if any(is_local(term) for term in model.terms):
+        order = rows(model.terms) @ model.values
+        model = OrderModel(_BROAD, projected(_BROAD, order[None])[0])
     places, slopes = _slopes(model.terms)
     gradient = np.moveaxis(slopes @ model.values, 0, -1)
     size = np.hypot(*gradient.T) + 1e-9

@@ -54,6 +54,7 @@ def test_a_sound_archive(capsys, surface):
         "damaged": [],
         "leftovers": [],
         "unknown": [],
+        "trusted": 0,
     }
 
 

@@ -177,10 +177,10 @@ def test_a_split_spell(run, photos, surface):
     assert values["rested_minutes"] == 90.0
     visit = open_session(list_sessions(surface.folder)[0].place).visit
     assert (visit.inputs["minutes"], visit.inputs["rested"]) == ([30.0, 40.5], 90.0)
-    assert "9um 70.5 min, work 30 + tool 40.5; rested 90 min" in shown(surface)
+    assert "9um 70.5 min, work 30 + tool 40.5  90 min" in shown(surface)
     code, _, err = run("--replaces", "1", "--minutes", "60", "--rested", "0")
     assert (code, err) == (0, "")
-    assert "9um 60 min; rested 0 min" in shown(surface)
+    assert re.search(r"9um 60 min +0 min", shown(surface))
 
 
 def shown(surface):

@@ -26,6 +26,7 @@ from sample_visits import hours, power_reading
 READ = {
     ("bench", "archive"),
     ("check", "archive"),
+    ("check", "elsewhere"),
     ("import", "source"),
     ("instrument add camera", "archive"),
     ("instrument add lamp", "archive"),
@@ -34,12 +35,15 @@ READ = {
     ("instrument list", "archive"),
     ("instrument show", "archive"),
     ("log", "photos"),
+    ("log", "sense_after"),
     ("pair", "system"),
+    ("read", "archive"),
     ("read", "photos"),
     ("report", "system"),
     ("sag", "archive"),
     ("sense", "after"),
     ("sense", "before"),
+    ("settle", "archive"),
     ("settle", "photos"),
     ("surface add", "archive"),
     ("surface list", "archive"),
@@ -47,6 +51,7 @@ READ = {
     ("surfaces", "archive"),
     ("tolerance", "system"),
     ("turning", "photos"),
+    ("watch", "archive"),
     ("watch", "folder"),
 }
 # How each command is called that writes, where all is well; `@` is what it writes.

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from fringe.errors import BadInput
+from fringe.files import write_whole
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 PAPERS = ("A4", "letter")
@@ -54,7 +55,7 @@ def printed(html: str, browser: str, paper: str) -> bytes:
     with tempfile.TemporaryDirectory(prefix="fringe-", ignore_cleanup_errors=True) as name:
         folder = Path(name)
         page, pdf = folder / "page.html", folder / "page.pdf"
-        page.write_text(sized, encoding="utf-8")
+        write_whole(page, sized.encode(), durable=False)
         command = [
             browser,
             "--headless",

@@ -31,6 +31,7 @@ COMMON = {
     "quantity",
     "files",
     "parallel",
+    "signatures",
     "help",
 }
 ALLOWED: dict[str, set[str]] = {
@@ -43,6 +44,7 @@ ALLOWED: dict[str, set[str]] = {
     "quantity": {"errors", "format", "student_t"},
     "files": {"errors"},
     "parallel": {"errors"},
+    "signatures": {"errors"},
     "help": {"errors"},
     "optics": COMMON,
     "photo": COMMON | {"optics"},
@@ -69,6 +71,7 @@ KEPT_TO = {
     "werkzeug": {"bench"},
     "waitress": {"bench"},
     "segno": {"bench"},
+    "cryptography": {"signatures"},
 }
 HEAVY = {
     "numpy",
@@ -90,6 +93,7 @@ HEAVY = {
     "waitress",
     "dask",
     "distributed",
+    "cryptography",
 }
 
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import click
+
+from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.archive.views.asked import Asked
@@ -33,6 +36,20 @@ def confirmed(act: Callable[[bool], T]) -> T:
             raise
         _ask(asked)
     return act(True)
+
+
+def passphrase(key: Path) -> str:
+    """Ask for the passphrase of an encrypted key; nothing of it is shown.
+
+    Raises
+    ------
+    BadInput
+        If there is no terminal to ask at.
+    """
+    if not _at_a_terminal():
+        raise BadInput(f"{key}: is encrypted; sign at a terminal, which asks for its passphrase")
+    typed: str = click.prompt(f"Passphrase of {key}", hide_input=True, err=True)
+    return typed
 
 
 def _at_a_terminal() -> bool:

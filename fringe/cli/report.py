@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fringe.cli.params import Written, gathered, json_option, match_options
+from fringe.cli.params import PATH, Written, gathered, json_option, match_options
 from fringe.cli.printing import answer, tell
 
 if TYPE_CHECKING:
@@ -31,11 +31,18 @@ if TYPE_CHECKING:
     show_default=True,
     help="Of a PDF.",
 )
+@click.option("--sign", "key", type=PATH, metavar="KEY", help="Sign the page by an SSH key.")
 @match_options
 @json_option
 @gathered(limits="fringe.archive.views.judged_pair.MatchLimits")
 def command(
-    surface: str, partner: str | None, limits: MatchLimits, out: Path, paper: str, as_json: bool
+    surface: str,
+    partner: str | None,
+    limits: MatchLimits,
+    out: Path,
+    paper: str,
+    key: Path | None,
+    as_json: bool,
 ) -> None:
     """Write the report of a surface, or of a pair, as one page that stands by itself.
 
@@ -44,8 +51,11 @@ def command(
     certificate that prints on one sheet: the verdict, the photograph with the fitted fringes,
     the numbers, the rule, and the digest of the history. The annex holds budget, form,
     history and the digests of the evidence. It needs no network. As a .pdf it is printed
-    by a browser, Chromium or Chrome, that must be on this machine. The options but --out and
-    --paper are those of `fringe pair`, and say how well the two must match.
+    by a browser, Chromium or Chrome, that must be on this machine. The options but --out,
+    --paper and --sign are those of `fringe pair`, and say how well the two must match.
+
+    --sign KEY writes a signature by an Ed25519 key of OpenSSH beside the page, with .sig at
+    the end of its name (`fringe help record` tells how to verify it).
 
     \b
     Example:
@@ -53,16 +63,23 @@ def command(
       fringe report 'shop/concave 1' --out report.pdf --paper letter
       fringe report 'shop/convex 1' 'shop/concave 1' --tolerance-power 4 --out pair.html
     """
+    from fringe.archive.transfer.signing import signature_file, write_signature
     from fringe.cli._waiting import steps
-    from fringe.files import write_whole
+    from fringe.cli.asking import passphrase
+    from fringe.files import check_new, write_whole
     from fringe.show.reports.named import report_by_name
     from fringe.show.reports.pdf import page_writer
+    from fringe.signatures import load_signing_key
 
+    signing = None if key is None else load_signing_key(key, passphrase)
+    sig = None if signing is None else check_new(signature_file(out), option="--sign")
     written = page_writer(out, paper)
     with steps("report", quiet=as_json) as done:
         found = report_by_name(surface, partner, limits, done)
         data = written(found.report.html)
     write_whole(out, data)
-    answer(as_json, lambda: found.to_json(out), lambda: [found.row(out)])
+    if signing is not None:
+        write_signature(out, data, signing)
+    answer(as_json, lambda: found.to_json(out, sig), lambda: [found.row(out, sig)])
     if not as_json:
         tell(found.report.problems)

@@ -36,6 +36,7 @@ def test_json(surface, capsys):
     assert answer.json == {
         "surface": "concave 1",
         "report": "page.html",
+        "signature": None,
         "verdict": "inside",
         "visits": 1,
         "problems": [],

@@ -26,7 +26,10 @@ from sample_visits import hours, power_reading
 READ = {
     ("bench", "archive"),
     ("check", "archive"),
+    ("check", "by"),
     ("check", "elsewhere"),
+    ("check", "key"),
+    ("check", "signed"),
     ("import", "source"),
     ("instrument add camera", "archive"),
     ("instrument add lamp", "archive"),
@@ -39,6 +42,7 @@ READ = {
     ("pair", "system"),
     ("read", "archive"),
     ("read", "photos"),
+    ("report", "key"),
     ("report", "system"),
     ("sag", "archive"),
     ("sense", "after"),

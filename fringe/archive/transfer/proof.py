@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
+from fringe.archive.store.ledger import START
 from fringe.archive.transfer.check import Findings, Tell, check_archive
 from fringe.archive.transfer.history import history_of, lacks
 from fringe.archive.transfer.salvage import salvage
+from fringe.archive.transfer.signing import SignedHistory, sign_history
+from fringe.errors import BadInput
+from fringe.signatures import SigningKey
 
 
 @dataclass(frozen=True)
@@ -26,6 +31,8 @@ class ArchiveProof:
         Stands for the whole history, see :mod:`fringe.archive.store.ledger`.
     left : tuple of str
         Surfaces that moved to another archive, by the ledger.
+    signed : SignedHistory or None
+        The history that was signed now, or whose signature was verified.
     """
 
     archive: Path
@@ -33,6 +40,7 @@ class ArchiveProof:
     readable: Mapping[Path, tuple[str, ...]]
     digest: str = ""
     left: tuple[str, ...] = ()
+    signed: SignedHistory | None = None
 
     @property
     def sound(self) -> bool:
@@ -47,6 +55,7 @@ class ArchiveProof:
             "trusted": found.trusted,
             "digest": self.digest,
             "left": list(self.left),
+            "signed": self.signed and self.signed.to_json(),
             "problems": list(found.problems),
             "damaged": [
                 {"file": str(path), "still_reads": list(parts)}
@@ -86,3 +95,18 @@ def prove_archive(
     if lacking is not None:
         found = replace(found, problems=(*found.problems, lacking))
     return ArchiveProof(archive, found, salvage(found.damaged), ledger.digest, tuple(ledger.left()))
+
+
+def sign_proof(proof: ArchiveProof, key: SigningKey, folder: Path) -> ArchiveProof:
+    """Sign the history of an archive that was found sound, now; the files go into a folder.
+
+    Raises
+    ------
+    BadInput
+        If the archive has no history yet, or the files cannot be written.
+    """
+    if proof.digest == START:
+        raise BadInput(f"{proof.archive}: has no history to sign yet; log a visit first")
+    now = datetime.now().astimezone()
+    signed = sign_history(proof.archive, proof.digest, key, folder, now)
+    return replace(proof, signed=signed)

@@ -27,20 +27,22 @@ class NamedReport:
     name: str
     report: SurfaceReport
 
-    def to_json(self, out: Path) -> dict[str, object]:
+    def to_json(self, out: Path, signature: Path | None = None) -> dict[str, object]:
         """Return the keys of `fringe report --json` for a page that was written."""
         return {
             "surface": self.name,
             "report": str(out),
+            "signature": None if signature is None else str(signature),
             "verdict": self.report.verdict,
             "visits": self.report.sessions,
             "problems": list(self.report.problems),
         }
 
-    def row(self, out: Path) -> str:
+    def row(self, out: Path, signature: Path | None = None) -> str:
         """Say in one line what the page that was written shows."""
         visits = f"{self.report.sessions} visit{'' if self.report.sessions == 1 else 's'}"
-        return f"{self.name}: {self.report.verdict or 'not judged'}, {visits}; report in {out}"
+        row = f"{self.name}: {self.report.verdict or 'not judged'}, {visits}; report in {out}"
+        return row if signature is None else f"{row}, signed in {signature}"
 
 
 def report_by_name(

@@ -19,6 +19,12 @@ def proof_rows(proof: ArchiveProof) -> list[str]:
             parts = "; ".join(readable[path]) or "nothing"
             rows.append(f"    still reads: {parts}")
     rows.append(f"History: {proof.digest}")
+    if proof.signed is not None:
+        one = proof.signed
+        rows.append(
+            f"Signed by {one.key}, {one.time} by the signer's clock, "
+            f"as the history of {one.archive!r}: {one.file}"
+        )
     if proof.left:
         rows.append(f"Moved to another archive: {', '.join(proof.left)}")
     if found.leftovers:

@@ -84,15 +84,17 @@ def bench_visit(
     BadInput
         If something that is said makes no sense.
     """
-    known = with_known_stage(surface, request)
+    alone = len(shots) == 1 and bool(shots[0].others)
+    known = dataclasses.replace(with_known_stage(surface, request), burst=alone)
     readings: list[LoggedReading] = []
-    photographs = []
-    for number, shot in enumerate(shots, 1):
-        refusal = shot.refusal or None
-        photographs.append(Photograph(shot.name, shot.data, shot.media_type, refusal))
+    photographs: list[Photograph] = []
+    for shot in shots:
+        first = len(photographs) + 1
+        photographs += shot.photographs
+        numbers = tuple(range(first, len(photographs) + 1))
         if shot.reading is not None:
             assert shot.options is not None
-            readings.append(logged(shot.reading, (number,), shot.options))
+            readings.append(logged(shot.reading, numbers, shot.options, burst=bool(shot.others)))
     fresh = [one for one in photographs if one.sha256 not in undone]
     check_asked(surface, (), known, fresh)
     made = (tuple(readings), tuple(photographs))

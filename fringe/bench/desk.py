@@ -23,11 +23,12 @@ from fringe.archive.views.surface_state import LoggedVisits, logged_visits
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.answers import history, visit_answer
 from fringe.bench.at_hand import UNDO_S, UNDONE, Undoable, bench_visit, told_of
+from fringe.bench.film import shot_of
 from fringe.bench.kept import MOST_REMEMBERED, NOTHING, Content, KeptBench
 from fringe.bench.logged_once import LoggedOnce
 from fringe.bench.on_record import instruments_of, surfaces_of
 from fringe.bench.settings import SENSES, Settings
-from fringe.bench.shots import Shot, make_shot, shot_view
+from fringe.bench.shots import Shot, shot_view
 from fringe.bench.sight import AtHand, advised, at_hand, back_at, course, judged, surface_line
 from fringe.bench.taken import Taken
 from fringe.bench.worker import Job, Reader, Result
@@ -125,7 +126,7 @@ class Desk:
         self.set(replace(settings, surface=surface, lamp=None, against=None))
 
     def add(self, data: bytes, name: str, visit_id: str | None = None) -> str:
-        """Put a photograph on the bench and begin to read it.
+        """Put a photograph, or the frames of a film clip, on the bench and begin to read it.
 
         Parameters
         ----------
@@ -144,7 +145,7 @@ class Desk:
         Raises
         ------
         BadInput
-            If it is not a picture.
+            If it is neither a picture nor a clip.
         FullBench, OtherVisit
             If the bench is full, or has turned to another visit since.
         """
@@ -153,14 +154,14 @@ class Desk:
         if existing is not None:
             return existing
         with self._decoding:  # one at a time, so that memory is bounded
-            shot = make_shot(data, name)
+            shot = shot_of(data, name)
         with self._lock:
-            existing = self._same(digest)  # another request may have been faster
+            existing = self._same(shot.sha256)  # another request may have been faster
             if existing is not None:
                 return existing
             if visit_id is not None and visit_id != self._visit:
                 raise OtherVisit(self._not_there(visit_id, "the photograph was not taken"))
-            total = len(data) + sum(len(other.data) for other in self._shots)
+            total = shot.size + sum(other.size for other in self._shots)
             if len(self._shots) >= MOST_SHOTS or total > MOST_BYTES:
                 raise FullBench("the bench is full; log the visit or remove photographs")
             self._shots.append(shot)
@@ -258,7 +259,9 @@ class Desk:
             if same and not self._shots and not self._taken.any:
                 self._shots, self._taken = list(last.shots), last.taken
                 self.settings = last.settings
-                self._undone = frozenset(shot.sha256 for shot in last.shots)
+                self._undone = frozenset(
+                    one.sha256 for shot in last.shots for one in shot.photographs
+                )
             self._touch()
             return told_of(done)
 
@@ -457,7 +460,7 @@ class Desk:
         shot.options = options
         shot.turn = turn = object()
         shot.give_up = self._reader.submit(
-            Job(shot.data, shot.name, options),
+            Job(shot.data, shot.name, options, shot.photographs if shot.others else ()),
             lambda: self._started(shot, turn),
             lambda result: self._done(shot, turn, result),
         )

@@ -21,6 +21,7 @@ from typing import Any
 
 from fringe.archive.store.claim import held
 from fringe.archive.store.layout import BENCH_FOLDER
+from fringe.archive.store.session import Photograph
 from fringe.bench.logged_once import LoggedOnce
 from fringe.bench.settings import Settings
 from fringe.bench.shots import Shot
@@ -116,7 +117,8 @@ class KeptBench:
         """Keep what is on the bench; where that cannot be done, `problem` says why."""
         try:
             for shot in content.shots:
-                self._put(f"{shot.sha256}.photograph", shot.data)
+                for one in shot.photographs:
+                    self._put(f"{one.sha256}.photograph", one.data)
                 self._put(f"{shot.sha256}.preview", shot.preview)
             text = json.dumps(_values(content), ensure_ascii=False)
             write_whole(self.folder / _FILE, text.encode())
@@ -124,7 +126,7 @@ class KeptBench:
             self.problem = str(error)
             return
         self.problem = ""
-        self._sweep(shot.sha256 for shot in content.shots)
+        self._sweep(one.sha256 for shot in content.shots for one in shot.photographs)
 
     def close(self) -> None:
         """Let another program have the bench."""
@@ -149,14 +151,16 @@ class KeptBench:
         """A photograph of the bench; None where its file is not what was kept."""
         digest = values["sha256"]
         try:
-            data = (self.folder / f"{digest}.photograph").read_bytes()
+            data = self._photograph(digest)
+            others = tuple(
+                Photograph(one["name"], self._photograph(one["sha256"]), one["media_type"])
+                for one in values.get("others", ())
+            )
             preview = (self.folder / f"{digest}.preview").read_bytes()
-        except OSError:
-            data = preview = b""
-        if hashlib.sha256(data).hexdigest() != digest:
+        except (OSError, ValueError):
             self.problem = f"{values['name']}: this photograph of the bench was lost"
             return None
-        self._names |= {f"{digest}.photograph", f"{digest}.preview"}
+        self._names.add(f"{digest}.preview")
         return Shot(
             values["id"],
             values["name"],
@@ -167,9 +171,18 @@ class KeptBench:
             values["width"],
             values["height"],
             preview,
+            others,
             said=None if not values.get("said") else datetime.fromisoformat(values["said"]),
             edge=values["edge"] if isinstance(values["edge"], str) else Edge(**values["edge"]),
         )
+
+    def _photograph(self, digest: str) -> bytes:
+        """Bytes of a kept photograph; `ValueError` where they are not what was kept."""
+        data = (self.folder / f"{digest}.photograph").read_bytes()
+        if hashlib.sha256(data).hexdigest() != digest:
+            raise ValueError(digest)
+        self._names.add(f"{digest}.photograph")
+        return data
 
 
 def _values(content: Content) -> dict[str, Any]:
@@ -195,6 +208,10 @@ def _shot_values(shot: Shot) -> dict[str, Any]:
         "name": shot.name,
         "media_type": shot.media_type,
         "sha256": shot.sha256,
+        "others": [
+            {"name": one.file_name, "media_type": one.media_type, "sha256": one.sha256}
+            for one in shot.others
+        ],
         "taken": shot.taken.isoformat(),
         "noted": None if shot.noted is None else shot.noted.isoformat(),
         "said": None if shot.said is None else shot.said.isoformat(),

@@ -249,7 +249,8 @@ def _add_errors(app: Flask) -> None:
     def http(error: HTTPException) -> Response:
         if error.code == 413:
             limit = f"{MOST_UPLOAD / 1e6:.0f} MB"
-            return _json({"error": f"the photograph is larger than {limit}; send a JPEG"}, 413)
+            what = f"the file is larger than {limit}; send a JPEG, or film a few seconds"
+            return _json({"error": what}, 413)
         return _json({"error": error.name}, error.code or 500)
 
 

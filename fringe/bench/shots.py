@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from datetime import time as time_of_day
 from pathlib import PurePosixPath
 
+from fringe.archive.store.session import Photograph
 from fringe.bench.answers import reading_answer
 from fringe.bench.words import bench_words
 from fringe.errors import BadInput
@@ -36,7 +37,7 @@ KINDS = {
 
 @dataclass
 class Shot:
-    """A photograph on the bench, and how far its reading has come."""
+    """A photograph on the bench, or a film's frames, and how far its reading has come."""
 
     id: str
     name: str
@@ -47,6 +48,7 @@ class Shot:
     width: int
     height: int
     preview: bytes = field(repr=False)
+    others: tuple[Photograph, ...] = ()  # frames of the same contact, after the first
     said: datetime | None = None  # when a person says that it was taken
     edge: Edge | str = "auto"
     state: str = "waiting"  # then reading, read or refused
@@ -61,6 +63,18 @@ class Shot:
     def sha256(self) -> str:
         """Digest of the file's bytes."""
         return hashlib.sha256(self.data).hexdigest()
+
+    @property
+    def photographs(self) -> tuple[Photograph, ...]:
+        """What a visit keeps of it: one photograph, or all frames."""
+        refusal = self.refusal or None
+        first = Photograph(self.name, self.data, self.media_type, refusal)
+        return (first, *(one.with_refusal(refusal) for one in self.others))
+
+    @property
+    def size(self) -> int:
+        """Bytes of the photograph, or of all frames."""
+        return len(self.data) + sum(len(one.data) for one in self.others)
 
 
 def minutes_of(shots: Sequence[Shot]) -> list[float]:
@@ -146,6 +160,7 @@ def shot_view(shot: Shot) -> dict[str, object]:
     return {
         "id": shot.id,
         "name": shot.name,
+        "frames": 1 + len(shot.others),
         "taken": f"{(shot.said or shot.noted or shot.taken):%H:%M}",
         "width": shot.width,
         "height": shot.height,

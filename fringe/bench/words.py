@@ -53,9 +53,16 @@ _ADVICE = tuple(
         (r"`fringe surface add` makes one", "make one under More"),
         (r"`fringe instrument add` makes a record", "a record is made at the computer"),
         (r"or read rings without one with --edge none", "or tap Rings without an edge"),
+        (r"; its frames are read as one with --burst", "; film it with Film"),
         (
-            r"; its frames are read as one with --burst",
-            "; send photographs, or log the clip at the computer",
+            r"--burst: needs the edge in view; --edge none does not go with it",
+            "a film needs the edge in view; tap Find the edge, or drag the circle onto it",
+        ),
+        (r"--burst: (\d+) frames are too few for .*", r"\1 frames are too few; film it again"),
+        (
+            r"a clip is read with the extra `video`, which is not installed: .*",
+            "what reads a film (the extra `video`) is not installed at the computer; send "
+            "photographs",
         ),
         (r"`fringe log` adds one", "log one"),
         (r", see `fringe \w+`", ""),

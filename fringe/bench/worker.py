@@ -15,6 +15,7 @@ from multiprocessing.connection import Connection
 from queue import Empty, SimpleQueue
 from typing import Any, Protocol
 
+from fringe.archive.store.session import Photograph
 from fringe.errors import BadInput, FringeError, Refused
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
@@ -36,11 +37,14 @@ class Job:
         For messages.
     options : ReadOptions
         How to read it.
+    frames : tuple of Photograph
+        All frames of the contact, where it is read from several.
     """
 
     data: bytes
     name: str
     options: ReadOptions
+    frames: tuple[Photograph, ...] = ()
 
 
 class Reader(Protocol):
@@ -54,11 +58,14 @@ class Reader(Protocol):
 
 
 def read_job(job: Job) -> Result:
-    """Read one photograph; an error is returned as the result."""
+    """Read one photograph, or the frames of one contact; an error is returned as the result."""
+    from fringe.archive.views.photographs import read_kept
     from fringe.orders.read import read
     from fringe.photo.load import photo_from_bytes
 
     try:
+        if job.frames:
+            return read_kept(job.frames, job.options)
         return read(photo_from_bytes(job.data, job.name), job.options)
     except FringeError as error:
         return type(error)(str(error))

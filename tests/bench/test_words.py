@@ -59,7 +59,7 @@ def test_what_is_told_to_be_done_can_be_done_on_the_page():
         "no edge; or read rings without one with --edge none": "no edge; or tap Rings without an "
         "edge",
         "a.mov: is a film clip; its frames are read as one with --burst": "a.mov: is a film clip; "
-        "send photographs, or log the clip at the computer",
+        "film it with Film",
         "there is none yet; `fringe instrument add` makes a record": "there is none yet; a record "
         "is made at the computer",
     }

@@ -198,7 +198,7 @@ function showAnswer() {
   drawBar(answer?.bar);
   drawLife(desk.history, desk.limit);
   if (!answer) return;
-  text("label", answer.count > 1 ? `${answer.label}, mean of ${answer.count} readings` : answer.label);
+  text("label", answer.label + (answer.count > 1 ? `, mean of ${answer.count} readings` : frames(shots.length === 1 && shots[0])));
   text("value", answer.value);
   text("u95", answer.u95);
   text("unit", answer.unit);
@@ -211,6 +211,9 @@ function showAnswer() {
   $("ask-sense").hidden = answer.known || desk.settings.sense !== "auto";
   $("value").style.setProperty("--letters", Math.max(4, answer.value.length));
 }
+
+// What a film was read from.
+const frames = (shot) => (shot?.frames > 1 ? `, ${shot.frames} frames` : "");
 
 function text(id, value) {
   // what is the same is not said again by a screen reader
@@ -232,7 +235,7 @@ function showShots() {
     button.setAttribute("aria-pressed", shot.id === selected);
     const words = { waiting: "waiting", reading: "reading …", refused: "refused", read: shot.answer?.value };
     button.textContent = `${index + 1}: ${words[shot.state]}`;
-    button.title = `${shot.name}, ${shot.taken}`;
+    button.title = `${shot.name}${frames(shot)}, ${shot.taken}`;
     button.addEventListener("click", () => {
       selected = shot.id;
       show();
@@ -249,7 +252,7 @@ function showPhoto() {
   const source = `api/shots/${shot.id}/preview.jpg`;
   if ($("preview").getAttribute("src") !== source) {
     $("preview").src = source;
-    $("preview").alt = `Photograph ${shot.name}`;
+    $("preview").alt = shot.frames > 1 ? `First frame, ${shot.name}` : `Photograph ${shot.name}`;
     $("preview").width = shot.width;
     $("preview").height = shot.height;
     $("fit-box").open = false;
@@ -285,7 +288,7 @@ function showPhoto() {
     $("fit").src = fit;
   }
   if (shot.answer) {
-    text("numbers-caption", shot.name);
+    text("numbers-caption", shot.name + frames(shot));
     const head = [[shot.answer.label, `${shot.answer.value} ${shot.answer.u95} ${shot.answer.unit}`]];
     rows($("numbers"), [...head, ...shot.answer.rows], tableRow);
   }
@@ -412,10 +415,10 @@ function showButtons() {
   const fixed = moved.has(selected) || shot?.state === "refused";
   $("again").disabled = Boolean(busy) || !shot || working || !fixed;
   $("auto").disabled = Boolean(busy) || !shot || working || (!shot.edge_given && !moved.has(selected));
-  $("no-edge").disabled = Boolean(busy) || !shot || working || shot.without_edge;
+  $("no-edge").disabled = Boolean(busy) || !shot || working || shot.without_edge || shot.frames > 1;
   $("remove").disabled = Boolean(busy) || !shot;
   $("log-button").disabled = Boolean(busy) || !desk?.settings.surface || reading();
-  for (const id of ["camera", "files", "sense-centre", "sense-edge", "keep-last"]) $(id).disabled = Boolean(busy);
+  for (const id of ["camera", "film", "files", "sense-centre", "sense-edge", "keep-last"]) $(id).disabled = Boolean(busy);
   $("camera-label").textContent = busy && uploading ? uploading : "Photograph";
   document.body.classList.toggle("busy", Boolean(busy));
 }
@@ -427,7 +430,7 @@ setInterval(() => {
   if (!shot && !waiting) return;
   const seconds = shot ? Math.floor(shot.seconds + (performance.now() - heard) / 1000) : 0;
   const more = waiting > (shot ? 0 : 1) ? `, ${waiting} more to read` : "";
-  $("working-text").textContent = `${shot ? `Reading ${shot.name}, ${seconds} s` : "Waiting for the reader"}${more}`;
+  $("working-text").textContent = `${shot ? `Reading ${shot.name}${frames(shot)}, ${seconds} s` : "Waiting for the reader"}${more}`;
 }, 250);
 
 // --- what the person does ---------------------------------------------------------------------
@@ -454,7 +457,10 @@ async function send() {
   $("waiting-choice").dataset.asked = "";
   let left = "";
   for (const [index, item] of [...outbox.items].entries()) {
-    uploading = all > 1 ? `Sending ${index + 1} of ${all} …` : "Sending …";
+    // frames are chosen before the bench answers, which takes seconds
+    const film = /\.(mp4|m4v|mov|3gp|webm|mkv|avi)$/i.test(item.name);
+    const what = film ? "Sending the film" : "Sending";
+    uploading = all > 1 ? `${what}, ${index + 1} of ${all} …` : `${what} …`;
     showButtons();
     try {
       const name = encodeURIComponent(item.name);
@@ -497,7 +503,7 @@ $("waiting-drop").addEventListener("click", async () => {
   showWaiting("");
 });
 
-for (const id of ["camera", "files"]) $(id).addEventListener("change", (event) => upload(event.target));
+for (const id of ["camera", "film", "files"]) $(id).addEventListener("change", (event) => upload(event.target));
 
 function sendSettings() {
   const led = $("lamp").value === "led";

@@ -40,7 +40,7 @@ export async function ask(path, options = {}) {
     values = await answer.json();
   } catch {
     values = { error: `the bench gave an answer that is none (${answer.status}); load the page again` };
-    if (answer.status === 413) values.error = "the photograph is too large for the bench; send a JPEG";
+    if (answer.status === 413) values.error = "the file is too large for the bench; send a JPEG, or film a few seconds";
   }
   if (answer.ok) return values;
   throw Object.assign(new Error(`${capital(values.error)}.`), { status: answer.status, values });

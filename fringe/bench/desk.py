@@ -180,6 +180,16 @@ class Desk:
                 self.settings = self.settings.for_next_visit()
             self._touch()
 
+    def regroup(self, change: Callable[[Sequence[Shot]], list[Shot]]) -> None:
+        """Read photographs together as one contact, or each by itself again."""
+        with self._lock:
+            old, self._shots = self._shots, change(self._shots)
+            for shot in (one for one in old if one not in self._shots):
+                shot.give_up()
+            for shot in (one for one in self._shots if one not in old):
+                self._read(shot)
+            self._touch()
+
     def set_time(self, identity: str, when: datetime) -> None:
         """Say when a photograph was taken, where neither clock knows."""
         with self._lock:
@@ -259,9 +269,7 @@ class Desk:
             if same and not self._shots and not self._taken.any:
                 self._shots, self._taken = list(last.shots), last.taken
                 self.settings = last.settings
-                self._undone = frozenset(
-                    one.sha256 for shot in last.shots for one in shot.photographs
-                )
+                self._undone = frozenset[str]().union(*(shot.digests for shot in last.shots))
             self._touch()
             return told_of(done)
 
@@ -425,7 +433,7 @@ class Desk:
 
     def _same(self, digest: str) -> str | None:
         with self._lock:
-            return next((shot.id for shot in self._shots if shot.sha256 == digest), None)
+            return next((shot.id for shot in self._shots if digest in shot.digests), None)
 
     def _find(self, identity: str) -> Shot:
         for shot in self._shots:

@@ -1,7 +1,9 @@
-"""A film clip that a device sends: its frames lie on the bench as one contact."""
+"""Frames of one contact: of a film clip that a device sends, or photographs read together."""
 
 from __future__ import annotations
 
+import secrets
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
@@ -42,3 +44,34 @@ def shot_of(data: bytes, name: str) -> Shot:
     first = make_shot(files[0].data, files[0].name)
     rest = (Photograph(one.name, one.data, media_type(one.name, one.data)) for one in files[1:])
     return replace(first, others=tuple(rest))
+
+
+def together(shots: Sequence[Shot]) -> list[Shot]:
+    """All single photographs as the frames of one contact, after the films that lie beside them.
+
+    Raises
+    ------
+    BadInput
+        If they are fewer than a burst needs.
+    """
+    from fringe.orders.burst.read_burst import LEAST_FRAMES
+
+    single = [shot for shot in shots if not shot.others]
+    if len(single) < LEAST_FRAMES:
+        raise BadInput(f"a burst takes {LEAST_FRAMES} photographs or more of one contact")
+    frames = tuple(one.with_refusal(None) for shot in single for one in shot.photographs)
+    whole = replace(single[0], id=secrets.token_hex(8), others=frames[1:], reading=None, turn=None)
+    return [*(shot for shot in shots if shot.others), whole]
+
+
+def apart(shots: Sequence[Shot], identity: str) -> list[Shot]:
+    """The frames of one contact each as a photograph of its own again, the first with its edge."""
+    found: list[Shot] = []
+    for shot in shots:
+        if shot.id != identity:
+            found.append(shot)
+            continue
+        first, *rest = (make_shot(one.data, one.file_name) for one in shot.photographs)
+        found += [replace(first, said=shot.said, edge=shot.edge, taken=shot.taken)]
+        found += [replace(one, taken=shot.taken) for one in rest]
+    return found

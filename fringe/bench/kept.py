@@ -126,7 +126,7 @@ class KeptBench:
             self.problem = str(error)
             return
         self.problem = ""
-        self._sweep(one.sha256 for shot in content.shots for one in shot.photographs)
+        self._sweep(digest for shot in content.shots for digest in shot.digests)
 
     def close(self) -> None:
         """Let another program have the bench."""

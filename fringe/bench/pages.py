@@ -14,6 +14,7 @@ from werkzeug.exceptions import HTTPException
 from fringe.archive.views.asked import Asked, UnknownStage
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.desk import Desk, FullBench, OtherVisit
+from fringe.bench.film import apart, together
 from fringe.bench.guard import Guard, NotAllowedError
 from fringe.bench.shots import time_today
 from fringe.bench.typed import (
@@ -194,6 +195,16 @@ def _add_shots(app: Flask, desk: Desk) -> None:
     @app.delete("/api/shots/<identity>")
     def remove(identity: str) -> Response:
         desk.remove(identity)
+        return _json(desk.view())
+
+    @app.post("/api/together")
+    def read_together() -> Response:
+        desk.regroup(together)
+        return _json(desk.view())
+
+    @app.post("/api/shots/<identity>/apart")
+    def read_apart(identity: str) -> Response:
+        desk.regroup(lambda shots: apart(shots, identity))
         return _json(desk.view())
 
     @app.post("/api/shots/<identity>/edge")

@@ -35,7 +35,7 @@ KINDS = {
 }
 
 
-@dataclass
+@dataclass(eq=False)
 class Shot:
     """A photograph on the bench, or a film's frames, and how far its reading has come."""
 
@@ -70,6 +70,11 @@ class Shot:
         refusal = self.refusal or None
         first = Photograph(self.name, self.data, self.media_type, refusal)
         return (first, *(one.with_refusal(refusal) for one in self.others))
+
+    @property
+    def digests(self) -> set[str]:
+        """Of the photograph, or of all frames."""
+        return {self.sha256, *(one.sha256 for one in self.others)}
 
     @property
     def size(self) -> int:

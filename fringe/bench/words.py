@@ -56,7 +56,7 @@ _ADVICE = tuple(
         (r"; its frames are read as one with --burst", "; film it with Film"),
         (
             r"--burst: needs the edge in view; --edge none does not go with it",
-            "a film needs the edge in view; tap Find the edge, or drag the circle onto it",
+            "a burst needs the edge in view; tap Find the edge, or drag the circle onto it",
         ),
         (r"--burst: (\d+) frames are too few for .*", r"\1 frames are too few; film it again"),
         (

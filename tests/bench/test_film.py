@@ -16,6 +16,7 @@ from PIL import Image
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session
 from fringe.bench.desk import Desk
+from fringe.bench.film import apart, together
 from fringe.bench.guard import Guard
 from fringe.bench.pages import make_app
 from fringe.bench.settings import Settings
@@ -129,13 +130,69 @@ def test_a_film_outlives_the_program(desk, reader, tmp_path, clip, frames):
     assert list((desk.archive / ".bench").glob("*.photograph")) == []
 
 
+def test_photographs_are_read_together(desk, reader, surface, picture):
+    """Five photographs are one contact by a tap, in the order taken, and five again by another."""
+    data = [picture() for _ in range(5)]
+    for number, one in enumerate(data[:4]):
+        desk.add(one, f"{number}.png")
+    with pytest.raises(BadInput, match="a burst takes 5 photographs or more"):
+        desk.regroup(together)
+    desk.add(data[4], "4.png")
+    desk.regroup(together)
+    assert set(reader.given_up) == {0, 1, 2, 3, 4}
+    assert [one.data for one in reader.start().frames] == data
+    reader.finish(Refused("the camera moved"))
+    desk.add(data[2], "again.png")
+    (shot,) = desk.view()["shots"]
+    assert (shot["frames"], shot["refusal"]) == (5, "the camera moved")
+    desk.regroup(lambda shots: apart(shots, shot["id"]))
+    shots = [desk.shot(one["id"]) for one in desk.view()["shots"]]
+    assert [(one.name, one.data) for one in shots] == [
+        (f"{number}.png", one) for number, one in enumerate(data)
+    ]
+    assert [(job.data, job.frames) for job, *_ in reader.orders[6:]] == [(one, ()) for one in data]
+    assert {one.refusal for one in shots} == {""}
+    desk.regroup(together)
+    reader.finish(replace(burst_reading(), frames=5))
+    desk.log(desk.view()["visit"], said())
+    visit = last_visit(surface)
+    assert [one.data for one in visit.photographs] == data
+    assert {one.refusal for one in visit.photographs} == {None}
+    (logged,) = visit.readings
+    assert (logged.photographs, logged.options["burst"]) == ((1, 2, 3, 4, 5), True)
+
+
+def test_together_by_a_tap(phone, bench, reader, picture, tmp_path):
+    """The button is there from five photographs on, and in its place the one that undoes it."""
+    page = phone
+    page.open(bench.urls[0])
+    paths = [tmp_path / f"{number}.png" for number in range(5)]
+    for path in paths:
+        path.write_bytes(picture())
+    page.send(*paths[:4])
+    page.says("shots", "4: ")
+    assert not page.get("together").is_displayed()
+    page.send(paths[4])
+    page.seen("together")
+    page.click("together")
+    page.seen("apart")
+    reader.start()
+    page.says("working-text", "Reading 0.png, 5 frames, ")
+    assert not page.get("together").is_displayed()
+    reader.finish(replace(burst_reading(), frames=5))
+    page.says("label", "Power, 5 frames")
+    page.click("apart")
+    page.says("shots", "5: ")
+    assert page.browser.complaints() == []
+
+
 def test_what_is_no_film_of_use_is_said(desk, tmp_path):
     """A film of too few frames, and one that is cut short, put nothing on the bench."""
     grey = [np.full((64, 64, 3), 90, np.uint8)] * 2
     short = film(tmp_path / "a.mp4", grey).read_bytes()
     with pytest.raises(BadInput, match=r"a\.mp4: shows 2 frames, and 5 are needed; film"):
         desk.add(short, "../a.mp4")
-    with pytest.raises(BadInput, match="^ä{80}: is a clip that cannot be decoded"):
+    with pytest.raises(BadInput, match=r"^ä{80}: is a clip that cannot be decoded"):
         desk.add(short[:60], "ä" * 300 + ".mp4")
     assert desk.view()["shots"] == []
 

@@ -113,6 +113,8 @@ CHANGES = [
     ("POST", "/api/visits/1/strike"),
     ("DELETE", "/api/shots/x"),
     ("POST", "/api/shots/x/edge"),
+    ("POST", "/api/shots/x/apart"),
+    ("POST", "/api/together"),
 ]
 
 

@@ -12,6 +12,7 @@ import { ask, capital, Silence } from "./talk.js";
 const $ = (id) => document.getElementById(id);
 const QUICK = 500; // between two looks at the desk while something is being read [ms]
 const SLOW = 3000;
+const LEAST_FRAMES = 5; // of one contact, that can be read together
 
 const HINTS = {
   found: "The line: the edge. If it is not the work's, drag it.",
@@ -417,8 +418,10 @@ function showButtons() {
   $("auto").disabled = Boolean(busy) || !shot || working || (!shot.edge_given && !moved.has(selected));
   $("no-edge").disabled = Boolean(busy) || !shot || working || shot.without_edge || shot.frames > 1;
   $("remove").disabled = Boolean(busy) || !shot;
+  $("together").hidden = !desk || desk.shots.filter((one) => one.frames === 1).length < LEAST_FRAMES;
+  $("apart").hidden = !(shot?.frames > 1);
   $("log-button").disabled = Boolean(busy) || !desk?.settings.surface || reading();
-  for (const id of ["camera", "film", "files", "sense-centre", "sense-edge", "keep-last"]) $(id).disabled = Boolean(busy);
+  for (const id of ["camera", "film", "files", "sense-centre", "sense-edge", "keep-last", "together", "apart"]) $(id).disabled = Boolean(busy);
   $("camera-label").textContent = busy && uploading ? uploading : "Photograph";
   document.body.classList.toggle("busy", Boolean(busy));
 }
@@ -547,6 +550,9 @@ $("again").addEventListener("click", () => readAgain({ ...editor.edge, u_px: Mat
 $("auto").addEventListener("click", () => readAgain({ edge: "auto" }));
 $("no-edge").addEventListener("click", () => readAgain({ edge: "none" }));
 $("remove").addEventListener("click", () => change(`api/shots/${selected}`, { method: "DELETE" }));
+
+$("together").addEventListener("click", () => change("api/together", { method: "POST" }));
+$("apart").addEventListener("click", () => change(`api/shots/${selected}/apart`, { method: "POST" }));
 
 $("keep-last").addEventListener("click", async () => {
   const last = desk.course.points.at(-1).id;

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import shutil
 import subprocess
+import sys
 
 import pytest
 
@@ -231,6 +232,14 @@ def test_an_encrypted_key(here, capsys, monkeypatch):
     monkeypatch.setattr("fringe.cli.asking._at_a_terminal", lambda: True)
     monkeypatch.setattr("fringe.cli.asking.click.prompt", lambda *_, **__: "wrong")
     assert "locked: is no private key" in refused(capsys, "check", "shop", "--sign", "locked")
+
+
+def test_without_the_extra(here, signed, capsys, monkeypatch):
+    """Where the library is not installed one line names the extra, and nothing else needs it."""
+    monkeypatch.setitem(sys.modules, "cryptography.hazmat.primitives", None)
+    for words in (("--sign", "mine"), ("--signed", signed.name, "--by", "mine.pub")):
+        assert "need the extra `sign`" in refused(capsys, "check", "shop", *words)
+    assert call(capsys, "check", "shop").status == 0
 
 
 def test_a_signed_report(here, capsys):

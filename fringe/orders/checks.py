@@ -16,6 +16,8 @@ _MOST_OVERTONE = 0.3
 _SOME_OVERTONE = 0.18
 # residual, as a share of the fringes' median amplitude: bright and sharp ones have 0.2 at most
 _FAINT = 0.28
+# of the face that a fit's weights keep, and that patches leave unexplained
+_ALL_USED, _LEAST_LEFT = 0.98, 0.005
 MUCH_DOUBT = 0.1  # of the power, for the light [fringe]
 _STEEP = 0.005  # share of power that a plate's flat back would hide
 
@@ -78,8 +80,17 @@ def is_of_odd_form(reading: Reading) -> bool:
     )
 
 
-def with_form_warnings(photo: Photo, reading: Reading) -> Reading:
+def is_followed(solution: Solution) -> bool:
+    """Tell whether a fit follows the fringes all over the face: hardly anything is left out."""
+    return solution.fit.used > _ALL_USED and solution.unexplained < _LEAST_LEFT
+
+
+def with_form_warnings(photo: Photo, reading: Reading, *, followed: bool = False) -> Reading:
     """Warn of a form that two polished spheres hardly have.
+
+    A saddle or a cylinder is no odd form: bent glass and worn tools make them, and their gradient
+    is linear, as a sphere's is. But wrong orders often look astigmatic, so that it counts only
+    where the fit is `followed` all over the face.
 
     Raises
     ------
@@ -87,7 +98,11 @@ def with_form_warnings(photo: Photo, reading: Reading) -> Reading:
         When the form is so far from a sphere that the lines are no contact fringes.
     """
     size = abs(reading.power_fringes or 0.0) + (reading.tilt_fringes or 0.0)
-    if (reading.irregularity_fringes or 0.0) > 0.9 + 0.4 * size:
+    bent = reading.irregularity_fringes or 0.0
+    if followed:
+        size += reading.astigmatism_fringes or 0.0
+        bent -= reading.astigmatism_fringes or 0.0
+    if bent > 0.9 + 0.4 * size:
         raise Refused(
             f"{photo.name}: the lines do not grow as the gap between two spheres makes them;"
             " photograph contact fringes"

@@ -13,7 +13,13 @@ import numpy as np
 from fringe.errors import Refused
 from fringe.orders.agreement import patches_of
 from fringe.orders.beyond import refuse_what_goes_on
-from fringe.orders.checks import MUCH_DOUBT, is_of_odd_form, judge_fit, with_form_warnings
+from fringe.orders.checks import (
+    MUCH_DOUBT,
+    is_followed,
+    is_of_odd_form,
+    judge_fit,
+    with_form_warnings,
+)
 from fringe.orders.edge.candidates import bright_discs
 from fringe.orders.edge.find import FoundEdge, find_edge
 from fringe.orders.few import less_than_one_fringe, shows_no_fringe
@@ -119,7 +125,7 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
         raise less_than_one_fringe(photo, edge)
     if source == "found" and solution.light_doubt > MUCH_DOUBT:
         _refuse_matched_disc(photo)  # the edge was sought where fringes seemed to be
-    return with_form_warnings(photo, reading)
+    return with_form_warnings(photo, reading, followed=is_followed(solution))
 
 
 def _refusal_without_edge(photo: Photo, options: ReadOptions, refusal: Refused) -> Refused:

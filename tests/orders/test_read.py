@@ -381,3 +381,19 @@ class TestRealRings:
         dim = read(replace(photo, light=photo.light / 2), ReadOptions(SODIUM, edge="none"))
         assert dim.rings == upright.rings
         assert dim.ring_step_px2 == pytest.approx(upright.ring_step_px2, rel=1e-4)
+
+
+@pytest.mark.parametrize("power", [-1.4, 1.2])
+def test_a_saddle_is_read(power: float, rng: np.random.Generator) -> None:
+    """Astigmatism of over twice the power is followed; its reading is warned of as odd."""
+    form = Form(power=power, tilt=float(rng.uniform(0, 2)), zernike=(((2, 2), 1.6),))
+    scene = Scene(400, 400, form=form, seed=int(rng.integers(2**31)))
+    drawn = render(scene, rng)
+    photo = photo_from_array(drawn.image)
+    reading = read(photo, ReadOptions(lamp("sodium"), edge=scene.edge))
+    assert reading.power_u95_fringes is not None
+    assert abs(abs(reading.power_fringes or 0) - abs(power)) <= reading.power_u95_fringes
+    irregularity = drawn.truth["irregularity_fringes"]
+    assert abs((reading.irregularity_fringes or 0) - irregularity) <= (
+        reading.irregularity_u95_fringes or 0
+    )

@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 from fringe.archive.store.session import Photograph, media_type
 from fringe.bench.shots import Shot, clean_file_name, make_shot
 from fringe.errors import BadInput
+from fringe.files import write_whole
 from fringe.photo.kinds import is_clip
 
 _LONGEST_STEM = 200  # bytes; file systems take 255 for the whole name
@@ -34,7 +35,7 @@ def shot_of(data: bytes, name: str) -> Shot:
     stem = whole.stem.encode()[:_LONGEST_STEM].decode(errors="ignore")
     with TemporaryDirectory(prefix="fringe-film-") as folder:
         path = Path(folder) / f"{stem}{whole.suffix[:6]}"
-        path.write_bytes(data)
+        write_whole(path, data, durable=False)
         files = frame_files([path])
     if len(files) < LEAST_FRAMES:
         raise BadInput(

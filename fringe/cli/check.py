@@ -15,6 +15,7 @@ from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.archive.transfer.signing import SignedHistory
+    from fringe.signatures import SigningKey
 
 DAMAGED = 1  # exit status: the check was made, and found something
 
@@ -74,14 +75,11 @@ def command(
     """
     from fringe.archive.transfer.proof import prove_archive, sign_proof
     from fringe.cli._waiting import steps
-    from fringe.cli.asking import passphrase
     from fringe.show.text.check import proof_rows
-    from fringe.signatures import load_signing_key
 
     if signed is not None and (expect is not None or key is not None):
         raise BadInput("--signed goes with neither --expect nor --sign; call the check for each")
-    signing = None if key is None else load_signing_key(key, passphrase)
-    history = _verified(signed, by)
+    signing, history = _signing_key(key), _verified(signed, by)
     expect = history.digest if history else expect
     with steps("checking", quiet=as_json) as tell:
         proof = prove_archive(
@@ -91,9 +89,19 @@ def command(
     if signing is not None and proof.sound:
         proof = sign_proof(proof, signing, Path())
     answer(as_json, proof.to_json, lambda: proof_rows(proof))
-    if signing is not None and not proof.sound and not as_json:
+    if signing is not None and not (proof.sound or as_json):
         say(["nothing was signed: a history is signed only where all is as it was written"])
     context.exit(0 if proof.sound else DAMAGED)
+
+
+def _signing_key(key: Path | None) -> SigningKey | None:
+    """The key to sign with; None where nothing is to be signed."""
+    if key is None:
+        return None
+    from fringe.cli.asking import passphrase
+    from fringe.signatures import load_signing_key
+
+    return load_signing_key(key, passphrase)
 
 
 def _verified(signed: Path | None, by: Path | None) -> SignedHistory | None:

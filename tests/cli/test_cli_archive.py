@@ -55,6 +55,7 @@ def test_a_sound_archive(capsys, surface):
         "leftovers": [],
         "unknown": [],
         "trusted": 0,
+        "signed": None,
     }
 
 

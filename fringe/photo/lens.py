@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import io
 import math
-from typing import Any
 
 from fringe.photo.decode import quiet
-from fringe.photo.heif import exif_of
-from fringe.photo.kinds import is_heif
+from fringe.photo.when import camera_notes
 
 # EXIF 2.32, tags of the sub-IFD
-_EXIF_IFD = 0x8769
 _FOCAL, _FOCAL_35 = 0x920A, 0xA405
 _ZOOM = 0xA404
 _WIDTH, _HEIGHT = 0xA002, 0xA003
@@ -38,7 +35,7 @@ def focal_px(data: bytes, width: int, height: int) -> float | None:
     """
     try:
         with quiet():
-            notes = _notes(data)
+            notes = camera_notes(io.BytesIO(data))
         noted = sorted((int(notes[_WIDTH]), int(notes[_HEIGHT])))
         if noted != sorted((width, height)) or float(notes.get(_ZOOM) or 1) != 1:
             return None
@@ -50,12 +47,3 @@ def focal_px(data: bytes, width: int, height: int) -> float | None:
     except Exception:  # damaged notes raise many kinds; there is no lens in them
         return None
     return focal if 0 < focal < math.inf else None
-
-
-def _notes(data: bytes) -> Any:
-    if is_heif(data):
-        return exif_of(data, "photograph").get_ifd(_EXIF_IFD)
-    from PIL import Image
-
-    with Image.open(io.BytesIO(data)) as picture:
-        return picture.getexif().get_ifd(_EXIF_IFD)

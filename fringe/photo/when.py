@@ -58,20 +58,27 @@ def camera_time(path: Path | BinaryIO) -> datetime | None:
     BadInput
         If the file cannot be opened.
     """
-    from PIL import Image
-
     try:
-        heic = _heic_bytes(path)
-        if heic is not None:
-            notes = exif_of(heic, "photograph").get_ifd(_EXIF_IFD)
-        else:
-            with Image.open(path) as image:
-                notes = image.getexif().get_ifd(_EXIF_IFD)
+        notes = camera_notes(path)
     except FileNotFoundError as error:
         raise BadInput(f"{path}: there is no such photograph") from error
     except Exception:  # damaged metadata raise many kinds; there is no time in them
         return None
     return _parsed(notes)
+
+
+def camera_notes(path: Path | BinaryIO) -> Any:
+    """What the camera noted of a photograph: the EXIF sub-IFD, its values by their tags.
+
+    Damaged notes raise many kinds of errors.
+    """
+    from PIL import Image
+
+    heic = _heic_bytes(path)
+    if heic is not None:
+        return exif_of(heic, "photograph").get_ifd(_EXIF_IFD)
+    with Image.open(path) as image:
+        return image.getexif().get_ifd(_EXIF_IFD)
 
 
 def _heic_bytes(path: Path | BinaryIO) -> bytes | None:

@@ -59,25 +59,26 @@ class Drift:
         return float(np.hypot(apart[..., 0], apart[..., 1]).max())
 
 
-def drift_of(frames: Array) -> Drift:
+def drift_of(frames: Sequence[Array]) -> Drift:
     """Find the shifts of frames of one size.
 
     Parameters
     ----------
-    frames : ndarray of float32, shape (K, M, N)
-        Linear light.
+    frames : sequence of ndarray of float32, shape (M, N)
+        Linear light. They are reduced one by one, since all at full size would be copied.
 
     Returns
     -------
     Drift
     """
-    finest = max(1, math.ceil(max(frames.shape[1:]) / _FINE_SIDE_PX))
+    sides = frames[0].shape
+    finest = max(1, math.ceil(max(sides) / _FINE_SIDE_PX))
     shifts = np.zeros((len(frames), 2))
     for level in reversed(range(_LEVELS)):
         block = finest << level
-        if min(frames.shape[1:]) // block < 24:
+        if min(sides) // block < 24:
             continue
-        coarse = _blurred(_block_means(frames, block))
+        coarse = _blurred(np.stack([_block_means(one, block) for one in frames]))
         for _ in range(_ROUNDS):
             step = _step(_moved_back(coarse, shifts / block))
             shifts += block * np.clip(step, -_MOST_STEP_PX, _MOST_STEP_PX)
@@ -96,7 +97,7 @@ def steadied(photos: Sequence[Photo]) -> list[Photo]:
         The same frames where hardly any drift is seen, else moved to the place of the first,
         which has a note of it.
     """
-    drift = drift_of(np.stack([photo.light for photo in photos]))
+    drift = drift_of([photo.light for photo in photos])
     if drift.most_px < _LEAST_ROUGH * drift.pixel_px:
         return list(photos)
     still = moved_back(photos, drift.shifts_px)
@@ -165,11 +166,10 @@ def _shifted(photo: Photo, shift_px: NDArray[np.float64]) -> Photo:
     return replace(photo, light=light.astype(np.float32), clipped=clipped)
 
 
-def _block_means(frames: Array, block: int) -> Array:
-    count, rows, columns = frames.shape
-    rows, columns = rows // block, columns // block
-    cut = frames[:, : rows * block, : columns * block]
-    means = cut.reshape(count, rows, block, columns, block).mean(axis=(2, 4))
+def _block_means(light: Array, block: int) -> Array:
+    rows, columns = (side // block for side in light.shape)
+    cut = light[: rows * block, : columns * block]
+    means = cut.reshape(rows, block, columns, block).mean(axis=(1, 3))
     return np.asarray(means, np.float32)
 
 

@@ -106,8 +106,7 @@ def gap_map_figure(
     if reading.form is None:
         raise BadInput("gap map: the reading holds no form over an aperture; read it with an edge")
     grid = form_grid(reading.form, radius_mm=plate_radius_mm, diameter_mm=diameter_mm)
-    edge_px = 2 * reading.edge.a if reading.edge else None
-    facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
+    facts = Facts.of_reading(reading, diameter_mm, surface, when)
     sheet = Sheet(width_in)
     top = sheet.heading(title or "The gap over the aperture", facts)
     side = _COLUMN_SIDE_IN if sheet.is_column else (sheet.inner_in - GUTTER_IN) / 2

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import BadInput
+from fringe.photo.srgb import linear_to_srgb
 
 _REDUCING_GAP = 3.0  # from which Pillow averages over blocks first; finer, it shows no difference
 # a Gaussian of 0.55 px, which takes out what resampling leaves near its limit
@@ -182,9 +183,7 @@ def _screen(light: NDArray[np.float32], kind: np.dtype[Any]) -> NDArray[np.float
     if kind.kind != "f":
         return np.asarray(light / np.float32(np.iinfo(kind).max), np.float32)
     linear = np.clip(np.nan_to_num(light / (np.nanmax(light) or 1.0)), 0.0, 1.0)
-    # the sRGB transfer function, IEC 61966-2-1
-    low, high = 12.92 * linear, 1.055 * linear ** np.float32(1 / 2.4) - 0.055
-    return np.asarray(np.where(linear <= 0.0031308, low, high), np.float32)
+    return np.asarray(linear_to_srgb(linear), np.float32)
 
 
 def _brightened(screen: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -93,8 +93,7 @@ def profile_figure(
         raise BadInput("profile: the reading holds no form over an aperture; read it with an edge")
     sphere = best_sphere(reading.form, plate_radius_mm, diameter_mm)
     cuts = _cuts(reading, sphere)
-    edge_px = 2 * reading.edge.a if reading.edge else None
-    facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
+    facts = Facts.of_reading(reading, diameter_mm, surface, when)
     sheet = Sheet(width_in)
     top = sheet.heading(title or "Profiles through the centre", facts)
     top = _legend(sheet, top, cuts, tolerance_fringes is not None)

@@ -106,9 +106,8 @@ def relief_figure(
         raise BadInput("relief: the reading holds no form over an aperture; read it with an edge")
     grid = form_grid(reading.form, radius_mm=plate_radius_mm, diameter_mm=diameter_mm, size=_SIZE)
     most = highest(grid)
-    edge_px = 2 * reading.edge.a if reading.edge else None
     sheet = Sheet(width_in)
-    facts = Facts(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
+    facts = Facts.of_reading(reading, diameter_mm, surface, when)
     top = sheet.heading(title or "The work over its best sphere", facts)
     width = min(sheet.inner_in, 5.0)
     height = width * (2 * math.sin(math.radians(_SLANT_DEG)) + _ABOVE + _BELOW) / 2.04

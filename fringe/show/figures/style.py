@@ -12,7 +12,7 @@ import io
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, ParamSpec, TypeVar
 
 import matplotlib.style
 import numpy as np
@@ -28,6 +28,9 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from fringe.format import figures
+
+if TYPE_CHECKING:
+    from fringe.orders.reading import Reading
 
 INK = "#14242d"
 MUTED = "#51616b"
@@ -129,6 +132,14 @@ class Facts:
     surface: str | None = None
     when: str | None = None
     edgeless: bool = False
+
+    @classmethod
+    def of_reading(
+        cls, reading: Reading, diameter_mm: float | None, surface: str | None, when: str | None
+    ) -> Facts:
+        """Those of a figure of one reading."""
+        edge_px = 2 * reading.edge.a if reading.edge else None
+        return cls(reading.wavelength_nm, diameter_mm, edge_px, surface, when)
 
     def line(self) -> str:
         """Return the facts that are known as one line of text."""

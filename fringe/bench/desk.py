@@ -12,27 +12,25 @@ from datetime import datetime
 from pathlib import Path
 
 from fringe.archive.instruments import find_lamp
-from fringe.archive.store.order import survey
-from fringe.archive.store.read import open_session
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.changed_visits import log_or_change, strike_visit
 from fringe.archive.views.laid import as_laid
 from fringe.archive.views.logged_visit import log_and_judge
-from fringe.archive.views.reading_options import stated_options, with_camera
+from fringe.archive.views.reading_options import with_camera
 from fringe.archive.views.surface_state import LoggedVisits, logged_visits
 from fringe.archive.views.visit_request import VisitRequest
-from fringe.bench.answers import history, visit_answer
 from fringe.bench.at_hand import UNDO_S, UNDONE, Undoable, bench_visit, told_of
 from fringe.bench.film import shot_of
 from fringe.bench.kept import MOST_REMEMBERED, NOTHING, Content, KeptBench
-from fringe.bench.logged_once import LoggedOnce
-from fringe.bench.on_record import instruments_of, surfaces_of
+from fringe.bench.logged_once import LoggedOnce, was_logged
+from fringe.bench.on_record import surface_named, surfaces_of
+from fringe.bench.readings import Readings
 from fringe.bench.settings import SENSES, Settings
-from fringe.bench.shots import Shot, shot_view
-from fringe.bench.sight import AtHand, advised, at_hand, back_at, course, judged, surface_line
+from fringe.bench.shots import Shot
 from fringe.bench.taken import Taken
-from fringe.bench.worker import Job, Reader, Result
-from fringe.errors import BadInput, FringeError
+from fringe.bench.view import bench_view
+from fringe.bench.worker import Reader
+from fringe.errors import BadInput
 from fringe.orders.options import StatedOptions
 from fringe.photo.ellipse import Edge
 
@@ -66,8 +64,8 @@ class Desk:
 
     def __init__(self, archive: Path, reader: Reader) -> None:
         self.archive = archive
-        self._reader = reader
         self._lock = threading.RLock()
+        self._readings = Readings(reader, self._lock, self._reading_changed)
         # another number after each start, so that no device takes the new bench for the old one
         self._changed = time.time_ns() // 1_000_000
         self._shots: list[Shot] = []
@@ -309,47 +307,11 @@ class Desk:
         with self._lock:
             surface = None if self.settings.surface is None else self._chosen()
             known = None if surface is None else self._known(surface)
-            found, laid = AtHand(), self.settings.against
-            if surface is not None:
-                found = at_hand(surface, self._shots, self._taken, self.settings)
-            state, row = judged(known, found)
-            answer = None
-            if state is not None and row is not None:
-                read = [shot.reading for shot in self._shots if shot.reading is not None]
-                answer = visit_answer(
-                    state, row, len(found.measured), read[-1] if read else None, laid
-                )
-            # the visit at hand has no session yet
-            seen = [] if state is None else [one for one in state.listed if one.session_id]
             return {
                 "changed": self._changed,
-                "visit": self._visit,
                 "not_kept": self._kept.problem,
-                "surfaces": [surface_line(one) for one in surfaces_of(self.archive)],
-                **instruments_of(self.archive),
-                "taken": {
-                    **self._taken.to_json(),
-                    "hint": found.hint,
-                    "notes": list(found.notes),
-                },
-                "settings": {
-                    "surface": self.settings.surface,
-                    "lamp": self.settings.lamp,
-                    "usual_lamp": surface.lamp if surface else None,
-                    "sense": self.settings.sense,
-                    "camera_distance_mm": self.settings.camera_distance_mm,
-                    "camera": self.settings.camera,
-                    "against": self.settings.against,
-                },
-                "shots": [shot_view(one) for one in self._shots],
-                "answer": answer,
-                "course": course(surface, self._shots),
-                "advised": advised(known),
-                "back_at": back_at(state, row),
-                "history": history(seen),
-                "limit": None if state is None else state.laid.tolerance.power_fringes,
                 "undo": None if self._last is None else self._last.view(),
-                "stages": list(dict.fromkeys(one.stage for one in reversed(seen) if one.stage)),
+                **bench_view(self._content(), self.archive, surface, known),
             }
 
     def shot(self, identity: str) -> Shot:
@@ -369,7 +331,7 @@ class Desk:
 
     def close(self) -> int:
         """End the reading; return how many photographs were not logged."""
-        self._reader.close()
+        self._readings.close()
         with self._lock:
             self._kept.close()
             return len(self._shots)
@@ -398,17 +360,10 @@ class Desk:
         if kept.settings.surface not in names:  # it was moved away or renamed meanwhile
             self.settings = replace(self.settings.for_next_visit(), surface=None)
             self._visit, self._taken = self._begin(), NOTHING
-        elif self._was_logged(kept.visit):
+        elif was_logged(self._chosen(), kept.visit):
             self._next_visit()
         for shot in self._shots:
             self._read(shot)
-
-    def _was_logged(self, visit_id: str) -> bool:
-        """Whether the last session of the surface is this visit, its writer killed thereafter."""
-        folder = self._chosen().folder
-        assert folder is not None
-        last = max(survey(folder).all_sessions, key=lambda one: one.sequence, default=None)
-        return last is not None and open_session(last.place).visit.inputs.get("bench") == visit_id
 
     def _not_there(self, visit_id: str, what: str) -> str:
         """Why a visit that is not the one on the bench cannot be logged, or added to."""
@@ -426,10 +381,12 @@ class Desk:
         for old in list(self._begun)[:-MOST_REMEMBERED]:
             del self._begun[old]
             self._logged.pop(old, None)
+        self._kept.save(self._content())
+
+    def _content(self) -> Content:
+        """What is on the bench now."""
         shots = tuple(self._shots)
-        self._kept.save(
-            Content(self._visit, self.settings, shots, self._taken, self._begun, self._logged)
-        )
+        return Content(self._visit, self.settings, shots, self._taken, self._begun, self._logged)
 
     def _same(self, digest: str) -> str | None:
         with self._lock:
@@ -442,10 +399,7 @@ class Desk:
         raise BadInput("this photograph is not on the bench any more")
 
     def _surface(self, name: str) -> Surface:
-        for surface in surfaces_of(self.archive):
-            if surface.name == name:
-                return surface
-        raise BadInput(f"{name}: no such surface in {self.archive}")
+        return surface_named(self.archive, name)
 
     def _chosen(self) -> Surface:
         if self.settings.surface is None:
@@ -453,41 +407,11 @@ class Desk:
         return self._surface(self.settings.surface)
 
     def _read(self, shot: Shot) -> None:
-        """Begin to read a photograph, and give up what was begun before."""
-        shot.give_up()
-        shot.reading, shot.refusal, shot.state, shot.turn = None, "", "waiting", None
-        if self.settings.surface is None:
-            shot.state, shot.refusal = "refused", "choose the surface first"
-            return
-        surface = self._chosen()
-        if (self.settings.lamp or surface.lamp) is None:
-            shot.state, shot.refusal = "refused", "choose the lamp first"
-            return
-        laid = as_laid(surface, None, self.settings.against)
-        options = stated_options(laid, self.settings.stated(shot.edge))
-        shot.options = options
-        shot.turn = turn = object()
-        shot.give_up = self._reader.submit(
-            Job(shot.data, shot.name, options, shot.photographs if shot.others else ()),
-            lambda: self._started(shot, turn),
-            lambda result: self._done(shot, turn, result),
-        )
+        surface = None if self.settings.surface is None else self._chosen()
+        self._readings.begin(shot, surface, self.settings)
 
-    def _started(self, shot: Shot, turn: object) -> None:
-        with self._lock:
-            if shot.turn is turn:
-                shot.state, shot.started_s = "reading", time.monotonic()
-                self._changed += 1  # nothing that is kept
-
-    def _done(self, shot: Shot, turn: object, result: Result) -> None:
-        with self._lock:
-            if shot.turn is not turn:
-                return  # a newer reading of it is running
-            if isinstance(result, FringeError):
-                shot.state, shot.refusal = "refused", str(result)
-            else:
-                shot.state, shot.reading = "read", result
-            self._changed += 1
+    def _reading_changed(self) -> None:
+        self._changed += 1  # nothing that is kept
 
     def _known(self, surface: Surface) -> LoggedVisits:
         """Logged visits, and what like surfaces teach; read again when the folder has changed."""

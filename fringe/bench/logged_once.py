@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from fringe.archive.store.order import survey
+from fringe.archive.store.read import open_session
+from fringe.archive.store.surface import Surface
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
 
@@ -42,6 +45,13 @@ class LoggedOnce:
             f"the record already, with {self.words}; yours says {words}. If both are true, "
             "log yours as the next visit"
         )
+
+
+def was_logged(surface: Surface, visit_id: str) -> bool:
+    """Whether the last session of a surface is this visit, its writer killed thereafter."""
+    assert surface.folder is not None
+    last = max(survey(surface.folder).all_sessions, key=lambda one: one.sequence, default=None)
+    return last is not None and open_session(last.place).visit.inputs.get("bench") == visit_id
 
 
 def _said(request: VisitRequest) -> tuple[str, str]:

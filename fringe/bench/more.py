@@ -7,9 +7,8 @@ from fringe.archive.surface_record import StatedRecord, add_stated
 from fringe.archive.views.judged_pair import JudgedPair, judged_pair
 from fringe.archive.views.planning import PlanRequest, planned_surfaces
 from fringe.bench.desk import Desk
-from fringe.bench.on_record import surfaces_of
+from fringe.bench.on_record import surface_named
 from fringe.bench.words import bench_words
-from fringe.errors import BadInput
 from fringe.show.plan_words import finished_text, hours_range, whole_range
 from fringe.show.text.pair import pair_rows
 
@@ -22,11 +21,7 @@ def pair_of(desk: Desk, partner: str) -> JudgedPair:
     BadInput
         If the two are no pair, or nothing was measured.
     """
-    surface = desk.chosen()
-    for other in surfaces_of(desk.archive):
-        if other.name == partner:
-            return judged_pair(surface, other)
-    raise BadInput(f"{partner}: no such surface in {desk.archive}")
+    return judged_pair(desk.chosen(), surface_named(desk.archive, partner))
 
 
 def pair_answer(desk: Desk, partner: str) -> dict[str, object]:

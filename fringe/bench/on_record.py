@@ -21,6 +21,14 @@ def surfaces_of(archive: Path) -> list[Surface]:
     return surfaces
 
 
+def surface_named(archive: Path, name: str) -> Surface:
+    """An archive's surface; `BadInput` where there is none of that name."""
+    for surface in surfaces_of(archive):
+        if surface.name == name:
+            return surface
+    raise BadInput(f"{name}: no such surface in {archive}")
+
+
 def instruments_of(archive: Path) -> dict[str, list[str]]:
     """Names of cameras and spherometers on record, and of all lamps, those of the table last."""
     named = {

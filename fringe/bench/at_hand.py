@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-import time
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
 
 from fringe.archive.store.session import LoggedReading, Photograph, Visit
 from fringe.archive.store.surface import Surface
@@ -14,43 +12,10 @@ from fringe.archive.views.log_request import visit_of
 from fringe.archive.views.logged_visit import LoggedVisit
 from fringe.archive.views.photographs import logged
 from fringe.archive.views.visit_request import VisitRequest
-from fringe.bench.settings import Settings
 from fringe.bench.shots import Shot
-from fringe.bench.taken import Taken
 from fringe.bench.words import bench_words
 from fringe.judge.spherometer.compare import SagResult
 from fringe.orders.options import StatedOptions
-
-UNDO_S = 60.0
-UNDONE = "taken back on the bench page right after it was logged"
-
-
-@dataclass(frozen=True)
-class Undoable:
-    """A visit that was just logged, with what it was logged from."""
-
-    visit_id: str
-    done: LoggedVisit
-    shots: tuple[Shot, ...]
-    taken: Taken
-    settings: Settings
-    logged_s: float = field(default_factory=time.monotonic)
-
-    @property
-    def seconds_left(self) -> float:
-        """How long it can still be taken back [s]; 0 where it cannot."""
-        return max(0.0, UNDO_S - (time.monotonic() - self.logged_s))
-
-    def view(self) -> dict[str, object] | None:
-        """What a device shows of it; None once it is too late."""
-        if not self.seconds_left:
-            return None
-        return {
-            "id": self.visit_id,
-            "visit": self.done.number,
-            "surface": self.done.surface.name,
-            "seconds": self.seconds_left,
-        }
 
 
 def bench_visit(

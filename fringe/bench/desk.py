@@ -19,7 +19,7 @@ from fringe.archive.views.logged_visit import log_and_judge
 from fringe.archive.views.reading_options import with_camera
 from fringe.archive.views.surface_state import LoggedVisits, logged_visits
 from fringe.archive.views.visit_request import VisitRequest
-from fringe.bench.at_hand import UNDO_S, UNDONE, Undoable, bench_visit, told_of
+from fringe.bench.at_hand import bench_visit, told_of
 from fringe.bench.film import shot_of
 from fringe.bench.kept import MOST_REMEMBERED, NOTHING, Content, KeptBench
 from fringe.bench.logged_once import LoggedOnce, was_logged
@@ -28,6 +28,7 @@ from fringe.bench.readings import Readings
 from fringe.bench.settings import SENSES, Settings
 from fringe.bench.shots import Shot
 from fringe.bench.taken import Taken
+from fringe.bench.undo import UNDO_S, UNDONE, Undoable
 from fringe.bench.view import bench_view
 from fringe.bench.worker import Reader
 from fringe.errors import BadInput
@@ -243,7 +244,10 @@ class Desk:
             done = log_and_judge(surface, visit, sagittas)
             result = told_of(done)
             self._logged[visit_id] = LoggedOnce.of(result, request)
-            self._last = Undoable(visit_id, done, tuple(self._shots), self._taken, self.settings)
+            shots = tuple(self._shots)
+            self._last = Undoable(
+                visit_id, surface.name, done.number, shots, self._taken, self.settings
+            )
             self._next_visit()
             return result
 
@@ -261,13 +265,16 @@ class Desk:
                 raise BadInput(
                     f"a visit can be taken back for {UNDO_S:.0f} s; strike it out under Progress"
                 )
+            done = strike_visit(self._surface(last.surface), str(last.number), UNDONE)
             self._last = None
-            done = strike_visit(last.done.surface, str(last.done.number), UNDONE)
             same = self.settings.surface == last.settings.surface
             if same and not self._shots and not self._taken.any:
                 self._shots, self._taken = list(last.shots), last.taken
                 self.settings = last.settings
                 self._undone = frozenset[str]().union(*(shot.digests for shot in last.shots))
+                for shot in self._shots:
+                    if shot.state == "waiting":  # the program was started again since
+                        self._read(shot)
             self._touch()
             return told_of(done)
 
@@ -300,6 +307,9 @@ class Desk:
     def changed(self) -> int:
         """A number that grows with every change, for devices that look now and then."""
         with self._lock:
+            if self._last is not None and not self._last.seconds_left:
+                self._last = None  # its photographs need not be kept any more
+                self._touch()
             return self._changed
 
     def view(self) -> dict[str, object]:
@@ -354,7 +364,7 @@ class Desk:
     def _take_up(self, kept: Content, names: Sequence[str]) -> None:
         """Go on where the bench was left, whatever ended it."""
         self._begun, self._logged = dict(kept.begun), dict(kept.logged)
-        self._visit = kept.visit
+        self._visit, self._last, self._undone = kept.visit, kept.last, kept.undone
         self._shots, self._taken = list(kept.shots), kept.taken
         self.settings = kept.settings
         if kept.settings.surface not in names:  # it was moved away or renamed meanwhile
@@ -386,7 +396,16 @@ class Desk:
     def _content(self) -> Content:
         """What is on the bench now."""
         shots = tuple(self._shots)
-        return Content(self._visit, self.settings, shots, self._taken, self._begun, self._logged)
+        return Content(
+            self._visit,
+            self.settings,
+            shots,
+            self._taken,
+            self._begun,
+            self._logged,
+            self._last,
+            self._undone,
+        )
 
     def _same(self, digest: str) -> str | None:
         with self._lock:

@@ -3,8 +3,8 @@
 It lies in a folder of the archive, `.bench`: one file says what is on the bench, and each
 photograph is a file beside it, named by its content. The photographs are there before the file
 that names them, and each file is whole or not at all, so whatever ends the program leaves the
-bench as it was before or after a change. What is logged or removed is deleted with the next
-change; so it never holds more than a bench may.
+bench as it was before or after a change. What is removed is deleted at once, what is logged when
+it cannot be taken back any more; so it never holds more than two benches may.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,7 @@ from fringe.bench.logged_once import LoggedOnce
 from fringe.bench.settings import Settings
 from fringe.bench.shots import Shot
 from fringe.bench.taken import Taken
+from fringe.bench.undo import Undoable
 from fringe.errors import BadInput
 from fringe.files import PARTIAL, make_folders, write_whole
 from fringe.photo.ellipse import Edge
@@ -51,6 +52,10 @@ class Content:
         For which surface each visit was begun, by its identity.
     logged : mapping
         What was logged, by the visit's identity.
+    last : Undoable or None
+        The visit that was logged last, as long as it can be taken back.
+    undone : frozenset of str
+        Digests of photographs on the bench that are in a visit that was taken back.
     """
 
     visit: str
@@ -59,6 +64,13 @@ class Content:
     taken: Taken = NOTHING
     begun: Mapping[str, str | None] = field(default_factory=dict)
     logged: Mapping[str, LoggedOnce] = field(default_factory=dict)
+    last: Undoable | None = None
+    undone: frozenset[str] = frozenset()
+
+    @property
+    def all_shots(self) -> tuple[Shot, ...]:
+        """Photographs on the bench, and those of a visit that can be taken back."""
+        return self.shots if self.last is None else (*self.shots, *self.last.shots)
 
 
 class KeptBench:
@@ -98,14 +110,15 @@ class KeptBench:
             values = json.loads((self.folder / _FILE).read_text("utf-8"))
             if values["schema"] != _SCHEMA:
                 raise ValueError(values["schema"])
-            found = [self._shot(one) for one in values["shots"]]
             return Content(
                 values["visit"],
                 Settings.from_json(values["settings"]),
-                tuple(shot for shot in found if shot is not None),
+                self._shots(values["shots"]),
                 Taken.from_json(values.get("taken", {})),
                 values["begun"],
                 {key: LoggedOnce(**one) for key, one in values["logged"].items()},
+                self._last(values.get("last")),
+                frozenset(values.get("undone", ())),
             )
         except FileNotFoundError:
             return None
@@ -116,7 +129,7 @@ class KeptBench:
     def save(self, content: Content) -> None:
         """Keep what is on the bench; where that cannot be done, `problem` says why."""
         try:
-            for shot in content.shots:
+            for shot in content.all_shots:
                 for one in shot.photographs:
                     self._put(f"{one.sha256}.photograph", one.data)
                 self._put(f"{shot.sha256}.preview", shot.preview)
@@ -126,7 +139,7 @@ class KeptBench:
             self.problem = str(error)
             return
         self.problem = ""
-        self._sweep(digest for shot in content.shots for digest in shot.digests)
+        self._sweep(digest for shot in content.all_shots for digest in shot.digests)
 
     def close(self) -> None:
         """Let another program have the bench."""
@@ -146,6 +159,25 @@ class KeptBench:
                 self._names.discard(path.name)
                 with contextlib.suppress(OSError):
                     path.unlink()
+
+    def _shots(self, values: Sequence[Mapping[str, Any]]) -> tuple[Shot, ...]:
+        found = [self._shot(one) for one in values]
+        return tuple(shot for shot in found if shot is not None)
+
+    def _last(self, values: Mapping[str, Any] | None) -> Undoable | None:
+        """The visit that was logged last; None where it cannot be taken back."""
+        if not values:
+            return None
+        last = Undoable(
+            values["visit"],
+            values["surface"],
+            values["number"],
+            (),
+            Taken.from_json(values["taken"]),
+            Settings.from_json(values["settings"]),
+            values["logged_s"],
+        )
+        return replace(last, shots=self._shots(values["shots"])) if last.seconds_left else None
 
     def _shot(self, values: Mapping[str, Any]) -> Shot | None:
         """A photograph of the bench; None where its file is not what was kept."""
@@ -198,6 +230,20 @@ def _values(content: Content) -> dict[str, Any]:
             key: {"result": one.result, "said": one.said, "words": one.words}
             for key, one in list(content.logged.items())[-MOST_REMEMBERED:]
         },
+        "last": None if content.last is None else _last_values(content.last),
+        "undone": sorted(content.undone),
+    }
+
+
+def _last_values(last: Undoable) -> dict[str, Any]:
+    return {
+        "visit": last.visit_id,
+        "surface": last.surface,
+        "number": last.number,
+        "shots": [_shot_values(shot) for shot in last.shots],
+        "taken": last.taken.to_json(),
+        "settings": last.settings.to_json(),
+        "logged_s": last.logged_s,
     }
 
 

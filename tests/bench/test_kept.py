@@ -63,7 +63,7 @@ def test_all_of_it_is_there_again(desk, reader, picture, killed):
     assert after["changed"] != before["changed"]  # no device takes one for the other
 
 
-def test_nothing_is_kept_that_is_not_on_the_bench(desk, reader, picture):
+def test_nothing_is_kept_that_is_not_on_the_bench(desk, reader, picture, monkeypatch):
     """Photographs that were removed or logged are off the disk, and `check` finds nothing odd."""
     folder = desk.archive / ".bench"
     read(desk, reader, picture())
@@ -72,6 +72,9 @@ def test_nothing_is_kept_that_is_not_on_the_bench(desk, reader, picture):
     desk.remove(gone)
     assert len(list(folder.glob("*.photograph"))) == len(list(folder.glob("*.preview"))) == 1
     desk.log(desk.view()["visit"], said("polish", 30.0))
+    assert len(list(folder.glob("*.photograph"))) == 1  # the visit can be taken back
+    monkeypatch.setattr("fringe.bench.undo.UNDO_S", 0.0)
+    assert desk.view()["changed"] < desk.changed
     assert [path.name for path in folder.iterdir()] == ["bench.json"]
     findings = check_archive(desk.archive)
     assert (findings.problems, findings.unknown, findings.leftovers) == ((), (), ())
@@ -99,6 +102,29 @@ def test_a_log_sent_again_after_a_restart(desk, reader, picture, killed):
     with pytest.raises(BadInput, match="visit 1 of concave 1 is in the record already"):
         again.log(visit, said("polish", 45.0))
     assert len(list_sessions(again.chosen().folder)) == 1
+
+
+def test_a_visit_is_taken_back_after_a_restart(desk, reader, picture, killed):
+    """A visit that was just logged can be taken back by the next program, photographs and all."""
+    desk.set(Settings("concave 1", None, "centre"))
+    data = picture()
+    read(desk, reader, data)
+    desk.log(visit := desk.view()["visit"], said("polish", 30.0))
+    again, orders = killed(), len(reader.orders)
+    undo = again.view()["undo"]
+    assert (undo["id"], undo["visit"], undo["surface"]) == (visit, 1, "concave 1")
+    assert 0 < undo["seconds"] <= 60.0
+    again.undo(visit)
+    assert [again.shot(one["id"]).data for one in again.view()["shots"]] == [data]
+    assert [job.data for job, *_ in reader.orders[orders:]] == [data]  # it is read once more
+    assert again.view()["settings"]["sense"] == "centre"
+    assert [row["struck"] for row in again.view()["history"]] == [True]
+    reader.finish(power_reading(1.5, 0.1, "centre").reading)
+    # a program after that knows the photograph, too, and does not ask about it
+    again.close()
+    third = Desk(again.archive, reader)
+    reader.finish(power_reading(1.5, 0.1, "centre").reading)
+    assert third.log(third.view()["visit"], said("polish", 30.0))["visit"] == 2
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"schema": 2}', '{"schema": 1, "shots": 3}'])

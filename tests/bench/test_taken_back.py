@@ -8,7 +8,7 @@ from bench_page import said
 from fringe.archive.store.order import list_sessions
 from fringe.archive.views.asked import Asked
 from fringe.archive.views.surface_state import surface_state
-from fringe.bench import at_hand
+from fringe.bench import undo as taking_back
 from fringe.bench.settings import Settings
 from fringe.errors import BadInput
 from sample_visits import power_reading
@@ -30,7 +30,7 @@ def test_a_visit_is_taken_back(desk, reader, picture, surface):
     visit = logged(desk, reader, data)
     undo = desk.view()["undo"]
     assert (undo["id"], undo["visit"], undo["surface"]) == (visit, 1, "concave 1")
-    assert 50 < undo["seconds"] <= at_hand.UNDO_S
+    assert 50 < undo["seconds"] <= taking_back.UNDO_S
     desk.undo(visit)
     view = desk.view()
     assert view["undo"] is None
@@ -48,7 +48,7 @@ def test_a_visit_is_taken_back(desk, reader, picture, surface):
 def test_it_cannot_be_taken_back_for_ever(desk, reader, picture, surface, monkeypatch):
     """After a minute the visit stays, and the message says how it is struck out."""
     visit = logged(desk, reader, picture())
-    monkeypatch.setattr(at_hand, "UNDO_S", 0.0)
+    monkeypatch.setattr(taking_back, "UNDO_S", 0.0)
     assert desk.view()["undo"] is None
     with pytest.raises(BadInput, match="strike it out under Progress"):
         desk.undo(visit)

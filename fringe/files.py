@@ -221,7 +221,9 @@ def check_new(path: Path, *, option: str | None = None) -> Path:
     return path
 
 
-def write_whole(path: Path, *parts: bytes | memoryview, durable: bool = True) -> Path:
+def write_whole(
+    path: Path, *parts: bytes | memoryview, durable: bool = True, private: bool = False
+) -> Path:
     """Write a file whole or not at all; what had that name is replaced in one step.
 
     Parameters
@@ -232,6 +234,8 @@ def write_whole(path: Path, *parts: bytes | memoryview, durable: bool = True) ->
         The content, one after the other.
     durable : bool
         Flush it to the disk. Only what can be made again at any time does without.
+    private : bool
+        Let nobody but its owner read it, from its first byte on.
 
     Returns
     -------
@@ -246,7 +250,7 @@ def write_whole(path: Path, *parts: bytes | memoryview, durable: bool = True) ->
     final = Path(os.path.realpath(path))
     with drafted(final) as draft:
         try:
-            with open(draft, "xb") as file:
+            with open(draft, "xb", opener=_owners if private else None) as file:
                 for part in parts:
                     file.write(part)
                 if durable:
@@ -258,6 +262,10 @@ def write_whole(path: Path, *parts: bytes | memoryview, durable: bool = True) ->
     if durable:
         sync_folder(final.parent)
     return path
+
+
+def _owners(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
 
 
 def _beside(path: Path) -> Path:

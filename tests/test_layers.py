@@ -69,9 +69,9 @@ KEPT_TO = {
     "xarray": {"archive", "show", "api"},
     "flask": {"bench"},
     "werkzeug": {"bench"},
-    "waitress": {"bench"},
+    "uvicorn": {"bench"},
     "segno": {"bench"},
-    "cryptography": {"signatures"},
+    "cryptography": {"bench", "signatures"},
 }
 HEAVY = {
     "numpy",
@@ -90,7 +90,7 @@ HEAVY = {
     "imageio",
     "jinja2",
     "flask",
-    "waitress",
+    "uvicorn",
     "dask",
     "distributed",
     "cryptography",

@@ -56,6 +56,8 @@ class Guard:
         Called with each new one-time pass, to show it on the screen.
     clock : callable
         Tells seconds that only grow.
+    scheme : str
+        `http`, or `https` where the page is encrypted.
     """
 
     def __init__(
@@ -65,8 +67,10 @@ class Guard:
         needs_pass: bool = False,
         new_pass: Callable[[str], None] = lambda text: None,
         clock: Callable[[], float] = time.monotonic,
+        scheme: str = "http",
     ) -> None:
         self._clock = clock
+        self.scheme = scheme
         self.hosts = {host.lower() for host in hosts}
         self.port = 0
         self.token = secrets.token_urlsafe(24)
@@ -92,14 +96,15 @@ class Guard:
         NotAllowedError
         """
         host = headers.get("Host", "")
-        tail = "" if self.port == 80 else f":{self.port}"  # browsers leave 80 away
+        usual = {"http": 80, "https": 443}[self.scheme]  # browsers leave it away
+        tail = "" if self.port == usual else f":{self.port}"
         if host.lower() not in {f"{name}{tail}" for name in self.hosts}:
             raise NotAllowedError(f"this page is not {host or 'without a name'}", 421)
         if headers.get("Sec-Fetch-Site", "none") not in ("none", "same-origin"):
             raise NotAllowedError("another site may not ask this page for anything")
         origin = headers.get("Origin")
         changes = method not in ("GET", "HEAD")
-        if (origin is not None or changes) and origin != f"http://{host}":
+        if (origin is not None or changes) and origin != f"{self.scheme}://{host}":
             raise NotAllowedError("another site may not change anything here")
 
     def check_token(self, headers: Mapping[str, str]) -> None:

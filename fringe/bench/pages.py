@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from urllib.parse import unquote
 
 from flask import Flask, Response, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
+from werkzeug.http import parse_cookie
 
 from fringe.archive.views.asked import Asked, UnknownStage
 from fringe.archive.views.visit_request import VisitRequest
@@ -18,6 +19,7 @@ from fringe.bench.film import apart, together
 from fringe.bench.guard import Guard, NotAllowedError
 from fringe.bench.shots import time_today
 from fringe.bench.typed import (
+    MOST_WORDS,
     change_of_taken,
     edge_of,
     sent_values,
@@ -48,7 +50,7 @@ _HEADERS = {
 }
 
 
-def make_app(desk: Desk, guard: Guard) -> Flask:
+def make_app(desk: Desk, guard: Guard, fingerprint: Sequence[str] = ()) -> Flask:
     """Make the application.
 
     Parameters
@@ -57,12 +59,14 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
         What the page shows and changes.
     guard : Guard
         Who may ask; its port must be set before the first request.
+    fingerprint : sequence of str
+        Rows of the certificate's fingerprint, where the page is encrypted.
     """
     app = Flask("fringe.bench", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = MOST_UPLOAD
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     _add_guard(app, guard)
-    _add_page(app, desk, guard)
+    _add_page(app, desk, guard, fingerprint)
     _add_desk(app, desk)
     _add_shots(app, desk)
     _add_more(app, desk)
@@ -87,19 +91,41 @@ def _add_guard(app: Flask, guard: Guard) -> None:
     app.after_request(add_headers)
 
 
-def _add_page(app: Flask, desk: Desk, guard: Guard) -> None:
+def most_body(guard: Guard, path: str, headers: Mapping[str, str]) -> int:
+    """How many bytes a request may bring; a device that was not let in brings no more than a pass.
+
+    Parameters
+    ----------
+    guard : Guard
+    path : str
+    headers : mapping of str to str
+        By their names in small letters.
+    """
+    if path == "/enter":
+        return MOST_WORDS
+    cookies = parse_cookie(headers.get("cookie", ""))
+    return MOST_UPLOAD if guard.admitted(cookies.get(guard.cookie)) else 0
+
+
+def _add_page(app: Flask, desk: Desk, guard: Guard, fingerprint: Sequence[str]) -> None:
     @app.get("/")
     def page() -> str:
         if not guard.admitted(request.cookies.get(guard.cookie)):
-            return render_template("enter.html.j2")
+            return render_template("enter.html.j2", fingerprint=fingerprint)
         return render_template("page.html.j2", token=guard.token, archive=desk.archive.name)
 
     @app.post("/enter")
     def enter() -> Response:
         device = guard.enter(text_of(sent_values(), "pass", 100) or "", request.remote_addr or "")
         response = _json({"welcome": True})
-        # no `Secure`: the page is served without TLS; `Strict`: no other site sends it
-        response.set_cookie(guard.cookie, device, httponly=True, samesite="Strict", path="/")
+        response.set_cookie(  # `Strict`: no other site sends it
+            guard.cookie,
+            device,
+            httponly=True,
+            samesite="Strict",
+            path="/",
+            secure=guard.scheme == "https",
+        )
         return response
 
     def static_file(name: str, kind: str) -> Response:

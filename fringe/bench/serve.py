@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-import logging
+import os
 import socket
 from collections.abc import Callable
+from contextlib import suppress
+from functools import partial
 from pathlib import Path
-from typing import Any
+
+from uvicorn import Config, Server
 
 from fringe.bench.desk import Desk
+from fringe.bench.gateway import IDLE_S, Connection, Gateway
 from fringe.bench.guard import Guard
-from fringe.bench.pages import MOST_UPLOAD, make_app
+from fringe.bench.pages import make_app, most_body
+from fringe.bench.tls import Certificate, own_certificate
 from fringe.bench.worker import ProcessReader, Reader
 from fringe.errors import BadInput
 
 LOOPBACK = ("127.0.0.1", "localhost")
 THREADS = 8
 CONNECTIONS = 400
+_ENDING_S = 1  # for requests that are being answered when the bench ends
 
 
 class BenchServer:
@@ -30,6 +36,8 @@ class BenchServer:
         Where to listen; 0 takes any that is free.
     network : bool
         Let devices of the local network in, each by a pass.
+    encrypted : bool
+        By a certificate of its own; without it no device of the network gives its camera.
     new_pass : callable
         Called with each new pass, to show it on the screen.
     reader : Reader or None
@@ -38,7 +46,7 @@ class BenchServer:
     Raises
     ------
     BadInput
-        If the archive holds no surface, or the port is taken.
+        If the archive holds no surface, the port is taken, or the certificate cannot be kept.
     """
 
     def __init__(
@@ -47,36 +55,26 @@ class BenchServer:
         *,
         port: int = 0,
         network: bool = False,
+        encrypted: bool = False,
         new_pass: Callable[[str], None] = lambda text: None,
         reader: Reader | None = None,
     ) -> None:
-        from waitress.server import create_server
-
-        self._open: dict[int, Any] = {}
-        self._closing = False
-        logging.getLogger("waitress").setLevel(logging.ERROR)
         self.addresses = own_addresses() if network else ["127.0.0.1"]
         hosts = {*LOOPBACK, *(self.addresses + own_names() if network else [])}
+        self.certificate: Certificate | None = own_certificate(hosts) if encrypted else None
         desk_reader = ProcessReader() if reader is None else reader
         end: Callable[[], object] = desk_reader.close
         try:
             self.desk = Desk(archive, desk_reader)
             end = self.desk.close  # lets go of the archive as well
-            self.guard = Guard(hosts, needs_pass=network, new_pass=new_pass)
-            app = make_app(self.desk, self.guard)
-            self._server: Any = create_server(
-                app,
-                host="0.0.0.0" if network else "127.0.0.1",
-                port=port,
-                threads=THREADS,
-                max_request_body_size=MOST_UPLOAD + 1,
-                connection_limit=CONNECTIONS,
-                ident=None,
-                # what only holds a connection open gives it up soon; the page asks again anyway
-                channel_timeout=20,
-                cleanup_interval=5,
-                map=self._open,
-            )
+            self._socket = _listening("0.0.0.0" if network else "127.0.0.1", port)
+            scheme = "https" if encrypted else "http"
+            self.guard = Guard(hosts, needs_pass=network, new_pass=new_pass, scheme=scheme)
+            self.guard.port = int(self._socket.getsockname()[1])
+            rows = self.certificate.rows if self.certificate else ()
+            app = make_app(self.desk, self.guard, rows)
+            self._gateway = Gateway(app, partial(most_body, self.guard), THREADS)
+            self._server = Server(self._config())
         except OSError as error:
             end()
             raise BadInput(
@@ -85,28 +83,59 @@ class BenchServer:
         except BaseException:
             end()
             raise
-        self.guard.port = int(self._server.effective_port)
+
+    def _config(self) -> Config:
+        certificate = self.certificate
+        return Config(
+            self._gateway,
+            http=Connection,
+            ws="none",
+            loop="asyncio",
+            lifespan="off",
+            interface="asgi3",
+            ssl_certfile=certificate.path if certificate else None,  # and the key in it
+            limit_concurrency=CONNECTIONS,
+            timeout_keep_alive=int(IDLE_S),
+            timeout_graceful_shutdown=_ENDING_S,
+            proxy_headers=False,
+            server_header=False,
+            access_log=False,
+            log_config=None,
+            log_level="critical",
+        )
 
     @property
     def urls(self) -> list[str]:
         """Addresses of the page."""
-        return [f"http://{host}:{self.guard.port}/" for host in self.addresses]
+        return [f"{self.guard.scheme}://{host}:{self.guard.port}/" for host in self.addresses]
 
     def run(self) -> None:
         """Serve until Ctrl-C or :meth:`close`."""
-        try:
-            self._server.run()
-        except OSError:
-            if not self._closing:  # `close` closes the sockets that the server waits on
-                raise
+        with suppress(KeyboardInterrupt):
+            self._server.run([self._socket])
 
     def close(self) -> int:
         """End it; return how many photographs were not logged."""
-        self._closing = True
         left = self.desk.close()
-        self._server.task_dispatcher.shutdown()
-        self._server.asyncore.close_all(self._open, ignore_all=True)
+        self._gateway.close()
+        self._server.should_exit = True
+        if not self._server.started:
+            self._socket.close()
         return left
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    """A socket that listens; `OSError` where the port is taken."""
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if os.name == "posix":  # elsewhere it would share the port with another program
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        made.bind((host, port))
+        made.listen(128)
+    except OSError:
+        made.close()
+        raise
+    return made
 
 
 def own_addresses() -> list[str]:

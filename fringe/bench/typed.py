@@ -19,7 +19,7 @@ from fringe.judge.state.visits import ON_TOP
 from fringe.photo.ellipse import Edge
 from fringe.units import positive_length_mm
 
-_MOST_WORDS = 20_000
+MOST_WORDS = 20_000
 # least and most that can be meant, and the unit; what is hardly meant is asked by the record
 BOUNDS = {
     "minutes": (0.0, 100_000.0, "min"),
@@ -33,7 +33,7 @@ BOUNDS = {
 
 def sent_values() -> dict[str, object]:
     """The JSON object that a device sent."""
-    if (request.content_length or 0) > _MOST_WORDS:
+    if (request.content_length or 0) > MOST_WORDS:
         abort(413)
     try:
         values = json.loads(request.get_data(cache=False)) if request.is_json else None

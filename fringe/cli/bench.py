@@ -24,6 +24,9 @@ PORT = 8740
     "--network", is_flag=True, help="Let devices of the local network in, each by a one-time pass."
 )
 @click.option(
+    "--plain", is_flag=True, help="With --network: without encryption, and so without a live view."
+)
+@click.option(
     "--port",
     type=click.IntRange(0, 65535),
     default=PORT,
@@ -32,7 +35,9 @@ PORT = 8740
 )
 @click.option("--check", is_flag=True, help="Open the page, say where it is, and stop.")
 @json_option
-def command(archive: Path, network: bool, port: int, check: bool, as_json: bool) -> None:
+def command(
+    archive: Path, network: bool, plain: bool, port: int, check: bool, as_json: bool
+) -> None:
     """Serve a page for the phone or tablet beside the stand.
 
     Take or choose a photograph of the fringes; the page reads it, shows the edge to be dragged
@@ -41,15 +46,16 @@ def command(archive: Path, network: bool, port: int, check: bool, as_json: bool)
     the same bench.
 
     Only this machine can open the page, unless --network: then each device is let in by a
-    pass that is shown here and good for one device. The page is not encrypted; use it in a
-    network that you trust. Ctrl-C ends it.
+    pass that is shown here and good for one device. What is sent is encrypted by a certificate
+    of the bench's own. A device warns of it the first time: compare the fingerprint with the one
+    that is shown here, and go on. Ctrl-C ends it.
 
     \b
     Example:
       fringe bench shop --check
     """
     shower = _Shower(as_json)
-    server = _open(archive, port, network, shower.new_pass)
+    server = _open(archive, port, network, network and not plain, shower.new_pass)
     try:
         shower.opened(server, check=check)
         if not check:
@@ -61,17 +67,22 @@ def command(archive: Path, network: bool, port: int, check: bool, as_json: bool)
         click.echo(f"{left} photograph{'' if left == 1 else 's'} not logged yet{kept}", err=True)
 
 
-def _open(archive: Path, port: int, network: bool, new_pass: Callable[[str], None]) -> BenchServer:
+def _open(
+    archive: Path, port: int, network: bool, encrypted: bool, new_pass: Callable[[str], None]
+) -> BenchServer:
     try:
         from fringe.bench.serve import BenchServer
+
+        return BenchServer(
+            archive, port=port, network=network, encrypted=encrypted, new_pass=new_pass
+        )
     except ModuleNotFoundError as error:
-        if error.name not in ("flask", "segno", "waitress", "werkzeug"):
+        if error.name not in ("cryptography", "flask", "h11", "segno", "uvicorn", "werkzeug"):
             raise
         raise BadInput(
             f"the bench page needs {error.name}, which is not installed; say "
             "`pip install -e '.[bench]'` in fringe's folder"
         ) from error
-    return BenchServer(archive, port=port, network=network, new_pass=new_pass)
 
 
 class _Shower:
@@ -90,6 +101,7 @@ class _Shower:
                     "archive": str(server.desk.archive),
                     "urls": server.urls,
                     "pass": self.words or None,
+                    "fingerprint": server.certificate.sha256 if server.certificate else None,
                 }
             )
             return
@@ -111,3 +123,8 @@ class _Shower:
         for row in qr_lines(url):
             click.echo(click.style(row, fg="black", bg="white"))
         click.echo(f"Pass for the next device: {words[:4]}-{words[4:]}   {url}")
+        if self.server.certificate is not None:
+            click.echo("A device warns of the certificate the first time. Its SHA-256 must be")
+            for row in self.server.certificate.rows:
+                click.echo(f"  {row}")
+            click.echo("then go on by Details or Advanced.")

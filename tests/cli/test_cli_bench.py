@@ -23,6 +23,7 @@ FRINGE = Path(sys.executable).with_name("fringe")
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     full_surface(tmp_path / "shop")
     return tmp_path / "shop"
 
@@ -43,14 +44,28 @@ def test_json(shop, capsys):
 
 
 def test_the_network_gets_a_pass(shop, capsys):
-    """With --network the screen shows a pass, an address with it, and the same as a code."""
+    """With --network the screen shows a pass, its address and code, and the fingerprint."""
     out = call(capsys, "bench", "shop", "--port", "0", "--network", "--check").out
-    shown = re.search(r"Pass for the next device: (\w{4})-(\w{4})   (http://\S+)#(\w{8})", out)
+    shown = re.search(r"Pass for the next device: (\w{4})-(\w{4})   (https://\S+)#(\w{8})", out)
     assert shown is not None
     assert shown[1] + shown[2] == shown[4]
     assert "▀" in out
     values = call(capsys, "bench", "shop", "--port", "0", "--network", "--check", "--json").json
     assert re.fullmatch(r"\w{8}", values["pass"])
+    assert re.fullmatch(r"([0-9A-F]{2}:){31}[0-9A-F]{2}", values["fingerprint"])
+    assert re.findall(r"^  (\S+)$", out, re.M) == [
+        values["fingerprint"][:47],
+        values["fingerprint"][48:],
+    ]
+
+
+def test_a_network_without_encryption(shop, capsys):
+    """With --plain no certificate is made, and the address says so."""
+    words = ("bench", "shop", "--port", "0", "--network", "--plain", "--check", "--json")
+    values = call(capsys, *words).json
+    assert values["urls"][0].startswith("http://")
+    assert values["fingerprint"] is None
+    assert not (shop.parent / "state").exists()
 
 
 @pytest.mark.parametrize("words", [("gone",), ("bare",)])

@@ -9,8 +9,8 @@ from fringe.archive.views.surface_state import SurfaceState
 from fringe.bench.words import bench_words
 from fringe.errors import BadInput
 from fringe.format import capital, plus_minus
-from fringe.judge.settling.powers import settling_powers
-from fringe.judge.settling.settle import SHARE, SHORTEST_MIN, settle, with_common
+from fringe.judge.settling.powers import SettlingPower, settling_powers
+from fringe.judge.settling.settle import SHARE, SHORTEST_MIN, Settled, settle, with_common
 from fringe.judge.settling.words import text_of
 from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict import Tolerance
@@ -117,10 +117,10 @@ def visit_answer(
     }
 
 
-def settling_answer(
+def settling_of(
     readings: Sequence[Reading], minutes: Sequence[float], tolerance: Tolerance
-) -> dict[str, Any] | None:
-    """Return where photographs of one contact lead, taken one after the other.
+) -> tuple[SettlingPower, Settled] | None:
+    """Powers of photographs of one contact, taken one after the other, and where they lead.
 
     Parameters
     ----------
@@ -133,7 +133,7 @@ def settling_answer(
 
     Returns
     -------
-    dict or None
+    powers, settled : SettlingPower and Settled, or None
         None where the photographs are too few, or too close together, to tell anything.
     """
     if len(set(minutes)) < LEAST_PHOTOGRAPHS or max(minutes) - min(minutes) < SHORTEST_MIN:
@@ -147,7 +147,11 @@ def settling_answer(
         settled = settle(minutes, powers.powers_fringes, powers.u_fringes, limit_fringes=limit)
     except BadInput:  # readings that contradict each other, which the answer above says already
         return None
-    settled = with_common(settled, powers.common_u_fringes)
+    return powers, with_common(settled, powers.common_u_fringes)
+
+
+def settling_answer(settled: Settled) -> dict[str, Any]:
+    """Return where photographs lead, in words."""
     notes = [bench_words(note) for note in settled.notes]
     return {"state": settled.state, "text": bench_words(text_of(settled)), "notes": notes}
 

@@ -12,10 +12,42 @@ from fringe.archive.views.log_request import visit_of
 from fringe.archive.views.logged_visit import LoggedVisit
 from fringe.archive.views.photographs import logged
 from fringe.archive.views.visit_request import VisitRequest
+from fringe.bench.settings import Settings
 from fringe.bench.shots import Shot
+from fringe.bench.taken import Taken
 from fringe.bench.words import bench_words
+from fringe.errors import BadInput
 from fringe.judge.spherometer.compare import SagResult
 from fringe.orders.options import StatedOptions
+from fringe.units import TypedLength
+
+
+def all_said(
+    request: VisitRequest, shots: Sequence[Shot], taken: Taken, settings: Settings
+) -> VisitRequest:
+    """What is said of a visit, with the readings without a photograph and how the pieces lay."""
+    whole = taken.onto(request)
+    if not shots and not taken.by_eye:
+        return whole
+    places: tuple[tuple[TypedLength, TypedLength], ...] = ()
+    if settings.aperture_mm is not None and any(shot.place_mm for shot in shots):
+        if not all(shot.place_mm for shot in shots):
+            raise BadInput("say of each photograph where the plate lay, or of none")
+        alone = len(shots) == 1  # all frames of a film are one contact
+        places = tuple(
+            pair
+            for shot in shots
+            if shot.place_mm is not None
+            for pair in [_lengths(shot.place_mm)] * (1 if alone else len(shot.photographs))
+        )
+    return dataclasses.replace(
+        whole, against=settings.against, aperture_mm=settings.aperture_mm, place=places
+    )
+
+
+def _lengths(place_mm: tuple[float, float]) -> tuple[TypedLength, TypedLength]:
+    across, down = (TypedLength(one, f"{one:.6g}mm") for one in place_mm)
+    return across, down
 
 
 def bench_visit(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import secrets
 import threading
 import time
@@ -19,7 +20,7 @@ from fringe.archive.views.logged_visit import log_and_judge
 from fringe.archive.views.reading_options import with_camera
 from fringe.archive.views.surface_state import LoggedVisits, logged_visits
 from fringe.archive.views.visit_request import VisitRequest
-from fringe.bench.at_hand import bench_visit, told_of
+from fringe.bench.at_hand import all_said, bench_visit, told_of
 from fringe.bench.film import shot_of
 from fringe.bench.kept import MOST_REMEMBERED, NOTHING, Content, KeptBench
 from fringe.bench.logged_once import LoggedOnce, was_logged
@@ -104,7 +105,7 @@ class Desk:
         if settings.surface is not None:
             surface = self._surface(settings.surface)
             find_lamp(settings.lamp or surface.lamp or "sodium", self.archive)
-            as_laid(surface, None, settings.against)
+            as_laid(surface, settings.aperture_mm, settings.against)
         with_camera(settings.stated(), self.archive)
         with self._lock:
             if settings.surface != self.settings.surface:
@@ -122,7 +123,7 @@ class Desk:
         """Choose a surface; its usual lamp and plate count."""
         with self._lock:
             settings = self.settings
-        self.set(replace(settings, surface=surface, lamp=None, against=None))
+        self.set(replace(settings.for_next_visit(), surface=surface, lamp=None))
 
     def add(self, data: bytes, name: str, visit_id: str | None = None) -> str:
         """Put a photograph, or the frames of a film clip, on the bench and begin to read it.
@@ -195,6 +196,15 @@ class Desk:
             self._find(identity).said = when
             self._touch()
 
+    def set_place(self, identity: str, place_mm: tuple[float, float] | None) -> None:
+        """Say where on the work the smaller plate of a photograph lay, from its centre [mm]."""
+        with self._lock:
+            surface = self._chosen()
+            if place_mm is not None and math.hypot(*place_mm) >= surface.diameter_mm / 2:
+                raise BadInput("this place is off the work; its centre is 0, 0")
+            self._find(identity).place_mm = place_mm
+            self._touch()
+
     def set_taken(self, change: Callable[[Taken], Taken]) -> None:
         """Change what was read without a photograph: by eye, on the spherometer."""
         with self._lock:
@@ -236,8 +246,7 @@ class Desk:
             surface = self._chosen()
             if any(one.state in ("waiting", "reading") for one in self._shots):
                 raise BadInput("a photograph is still being read; wait for it or remove it")
-            laid = self.settings.against if self._shots or self._taken.by_eye else None
-            whole = self._taken.onto(request, laid)
+            whole = all_said(request, self._shots, self._taken, self.settings)
             visit, sagittas = bench_visit(
                 surface, visit_id, self._shots, whole, self.settings.stated(), self._undone
             )
@@ -324,10 +333,20 @@ class Desk:
                 **bench_view(self._content(), self.archive, surface, known),
             }
 
+    def look_again(self) -> None:
+        """Something changed in the archive that devices are to see."""
+        with self._lock:
+            self._changed += 1
+
     def shot(self, identity: str) -> Shot:
         """One photograph on the bench, as it is now."""
         with self._lock:
             return replace(self._find(identity))
+
+    def shots(self) -> tuple[Shot, ...]:
+        """All photographs on the bench, as they are now."""
+        with self._lock:
+            return tuple(replace(shot) for shot in self._shots)
 
     def chosen(self) -> Surface:
         """The surface that is being measured; `BadInput` before one is chosen."""

@@ -204,6 +204,7 @@ class KeptBench:
             values["height"],
             preview,
             others,
+            place_mm=_pair(values.get("place_mm")),
             said=None if not values.get("said") else datetime.fromisoformat(values["said"]),
             edge=values["edge"] if isinstance(values["edge"], str) else Edge(**values["edge"]),
         )
@@ -215,6 +216,10 @@ class KeptBench:
             raise ValueError(digest)
         self._names.add(f"{digest}.photograph")
         return data
+
+
+def _pair(value: Sequence[float] | None) -> tuple[float, float] | None:
+    return None if value is None else (float(value[0]), float(value[1]))
 
 
 def _values(content: Content) -> dict[str, Any]:
@@ -261,6 +266,7 @@ def _shot_values(shot: Shot) -> dict[str, Any]:
         "taken": shot.taken.isoformat(),
         "noted": None if shot.noted is None else shot.noted.isoformat(),
         "said": None if shot.said is None else shot.said.isoformat(),
+        "place_mm": shot.place_mm,
         "width": shot.width,
         "height": shot.height,
         "edge": edge if isinstance(edge, str) else dict(vars(edge)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fringe.archive.instruments import list_instruments
+from fringe.archive.instruments import KINDS, list_instruments
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp_names
@@ -30,14 +30,12 @@ def surface_named(archive: Path, name: str) -> Surface:
 
 
 def instruments_of(archive: Path) -> dict[str, list[str]]:
-    """Names of cameras and spherometers on record, and of all lamps, those of the table last."""
-    named = {
-        kind: [one.name for one in list_instruments(archive, kind)]
-        for kind in ("camera", "lamp", "spherometer")
-    }
+    """Names of what is on record, and of all lamps, those of the table last."""
+    named = {kind: [one.name for one in list_instruments(archive, kind)] for kind in KINDS}
     own = named["lamp"]
     return {
         "lamps": [*own, *(name for name in lamp_names() if name not in own)],
         "cameras": named["camera"],
         "spherometers": named["spherometer"],
+        "plates": named["plate"],
     }

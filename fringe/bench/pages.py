@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 from flask import Flask, Response, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
@@ -22,20 +22,38 @@ from fringe.bench.typed import (
     MOST_WORDS,
     change_of_taken,
     edge_of,
+    place_of,
     sent_values,
     settings_of,
     surface_record,
     text_of,
     visit_request,
 )
+from fringe.bench.typed_records import instrument_record
 from fringe.bench.words import bench_words
 from fringe.errors import FringeError
 from fringe.format import capital
 
 MOST_UPLOAD = 50_000_000
-_PARTS = ("asking", "course", "draft", "edge", "look", "more", "outbox", "taken", "talk")
+_PARTS = (
+    "asking",
+    "course",
+    "draft",
+    "edge",
+    "look",
+    "more",
+    "outbox",
+    "place",
+    "record",
+    "taken",
+    "talk",
+)
 SCRIPTS = tuple(f"{name}.js" for name in ("bench", "enter", *_PARTS))
 _OPEN = ("/", "/enter", "/bench.css", "/enter.js")  # what a device sees before it is let in
+_REPORT_POLICY = (
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'"
+)
 _HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
@@ -70,6 +88,7 @@ def make_app(desk: Desk, guard: Guard, fingerprint: Sequence[str] = ()) -> Flask
     _add_desk(app, desk)
     _add_shots(app, desk)
     _add_more(app, desk)
+    _add_records(app, desk)
     _add_errors(app)
     return app
 
@@ -208,6 +227,46 @@ def _add_more(app: Flask, desk: Desk) -> None:
         name, form = text_of(values, "name", 1000) or "", text_of(values, "form", 20) or ""
         made = more.add_surface(desk, name, form, surface_record(values))
         return _json({"made": made.name, **desk.view()})
+
+
+def _add_records(app: Flask, desk: Desk) -> None:
+    from fringe.bench import records
+
+    @app.get("/api/instruments")
+    def instruments() -> Response:
+        return _json(records.instruments_answer(desk))
+
+    @app.post("/api/instruments")
+    def put_on_record() -> Response:
+        values = sent_values()
+        name, record = instrument_record(values)
+        replace = text_of(values, "replace", 10) is not None
+        made = records.put_on_record(desk, name, record, replace=replace)
+        return _json({"made": made.name, **desk.view(), **records.instruments_answer(desk)})
+
+    @app.get("/api/report.html")
+    def report() -> Response:
+        _, html = records.report_answer(desk, request.args.get("with", ""))
+        policy = {"Content-Security-Policy": _REPORT_POLICY}
+        return make_response(html, 200, {"Content-Type": "text/html; charset=utf-8", **policy})
+
+    @app.get("/api/report.pdf")
+    def pdf() -> Response:
+        paper = request.args.get("paper", "A4")
+        name, data = records.report_pdf(desk, request.args.get("with", ""), paper)
+        shown = f"inline; filename*=UTF-8''{quote(name, safe='')}.pdf"
+        return Response(data, mimetype="application/pdf", headers={"Content-Disposition": shown})
+
+    @app.get("/api/settling.png")
+    def settling_picture() -> Response:
+        from fringe.bench.pictures import settling_png
+
+        return Response(settling_png(desk), mimetype="image/png")
+
+    @app.post("/api/shots/<identity>/place")
+    def place(identity: str) -> Response:
+        desk.set_place(identity, place_of(sent_values()))
+        return _json(desk.view())
 
 
 def _add_shots(app: Flask, desk: Desk) -> None:

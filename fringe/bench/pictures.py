@@ -10,7 +10,7 @@ from fringe.bench.desk import Desk
 from fringe.bench.shots import PREVIEW_PX
 from fringe.errors import BadInput
 
-_DRAWING = threading.Lock()  # matplotlib draws one figure at a time
+DRAWING = threading.Lock()  # matplotlib draws one figure at a time
 
 
 def fit_png(desk: Desk, identity: str) -> bytes:
@@ -29,7 +29,7 @@ def fit_png(desk: Desk, identity: str) -> bytes:
         raise BadInput(f"{shot.name}: it has no reading yet")
     surface = desk.chosen()
     samples, _ = decode(shot.data, shot.name)
-    with _DRAWING:
+    with DRAWING:
         return _png(
             overlay_figure(
                 samples,
@@ -49,7 +49,7 @@ def fit_layer(desk: Desk, identity: str) -> bytes:
     shot = desk.shot(identity)
     if shot.reading is None:
         raise BadInput(f"{shot.name}: it has no reading yet")
-    with _DRAWING:
+    with DRAWING:
         return fit_layer_png(
             shot.reading,
             shot.width,
@@ -60,6 +60,27 @@ def fit_layer(desk: Desk, identity: str) -> bytes:
         )
 
 
+def settling_png(desk: Desk) -> bytes:
+    """Draw where the photographs on the bench lead; `BadInput` where they tell nothing."""
+    from fringe.bench.sight import course_of
+    from fringe.show.figures.settle import settle_figure
+
+    surface = desk.chosen()
+    found = course_of(surface, desk.shots())
+    if found is None or found.found is None:
+        raise BadInput("three photographs over some minutes tell where the glass settles")
+    with DRAWING:
+        return _png(
+            settle_figure(
+                found.minutes,
+                *found.found,
+                surface_name=surface.name,
+                diameter_mm=surface.diameter_mm,
+                when=f"{found.shots[0].shown_time:%Y-%m-%d %H:%M}",
+            )
+        )
+
+
 def progress_png(desk: Desk) -> bytes:
     """Draw the logged visits of the surface on the bench; `BadInput` where there is nothing."""
     from fringe.show.figures.course import course_figure
@@ -67,7 +88,7 @@ def progress_png(desk: Desk) -> bytes:
     state = surface_state(desk.chosen(), alone=True)
     if not any(row.power_fringes is not None for row in state.rows):
         raise BadInput("no visit with a reading is logged yet")
-    with _DRAWING:
+    with DRAWING:
         return _png(course_figure(state))
 
 

@@ -42,7 +42,7 @@ class Readings:
         if (settings.lamp or surface.lamp) is None:
             shot.state, shot.refusal = "refused", "choose the lamp first"
             return
-        laid = as_laid(surface, None, settings.against)
+        laid = as_laid(surface, settings.aperture_mm, settings.against)
         shot.options = stated_options(laid, settings.stated(shot.edge))
         shot.turn = turn = object()
         shot.give_up = self._reader.submit(

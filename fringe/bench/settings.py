@@ -22,10 +22,11 @@ class Settings:
     camera_distance_mm: float | None = None  # said by hand, before what the camera's record says
     camera: str | None = None
     against: str | None = None  # the piece that the work is laid on, where it is not its plate
+    aperture_mm: float | None = None  # of a plate smaller than the work
 
     def for_next_visit(self) -> Settings:
         """What holds for the next visit as well: how the pieces lay was said of this one."""
-        return replace(self, sense="auto", against=None)
+        return replace(self, sense="auto", against=None, aperture_mm=None)
 
     def stated(self, edge: Edge | str = "auto") -> StatedOptions:
         """How a photograph with this edge was taken."""

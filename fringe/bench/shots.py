@@ -51,6 +51,7 @@ class Shot:
     others: tuple[Photograph, ...] = ()  # frames of the same contact, after the first
     said: datetime | None = None  # when a person says that it was taken
     edge: Edge | str = "auto"
+    place_mm: tuple[float, float] | None = None  # where a smaller plate lay, from the centre
     state: str = "waiting"  # then reading, read or refused
     started_s: float = 0.0
     reading: Reading | None = None
@@ -63,6 +64,11 @@ class Shot:
     def sha256(self) -> str:
         """Digest of the file's bytes."""
         return hashlib.sha256(self.data).hexdigest()
+
+    @property
+    def shown_time(self) -> datetime:
+        """When it was taken, by what is known best."""
+        return self.said or self.noted or self.taken
 
     @property
     def photographs(self) -> tuple[Photograph, ...]:
@@ -166,7 +172,7 @@ def shot_view(shot: Shot) -> dict[str, object]:
         "id": shot.id,
         "name": shot.name,
         "frames": 1 + len(shot.others),
-        "taken": f"{(shot.said or shot.noted or shot.taken):%H:%M}",
+        "taken": f"{shot.shown_time:%H:%M}",
         "width": shot.width,
         "height": shot.height,
         "state": shot.state,
@@ -180,6 +186,7 @@ def shot_view(shot: Shot) -> dict[str, object]:
             "b": edge.b,
             "angle_deg": edge.angle_deg,
         },
+        "place_mm": shot.place_mm,
         "edge_given": shot.edge != "auto",
         "without_edge": shot.edge == "none",
         "refusal": bench_words(shot.refusal),

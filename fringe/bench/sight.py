@@ -13,13 +13,16 @@ from fringe.archive.views.log_request import visit_of
 from fringe.archive.views.photographs import instruments_used
 from fringe.archive.views.surface_state import LoggedVisits, SurfaceState
 from fringe.archive.views.visit_request import VisitRequest
-from fringe.bench.answers import settling_answer
+from fringe.bench.answers import settling_answer, settling_of
+from fringe.bench.at_hand import all_said
 from fringe.bench.settings import Settings
 from fringe.bench.shots import Shot, minutes_of
 from fringe.bench.taken import Taken
 from fringe.bench.words import bench_words
 from fringe.errors import FringeError
 from fringe.judge.advice.step import round_minutes
+from fringe.judge.settling.powers import SettlingPower
+from fringe.judge.settling.settle import Settled
 from fringe.judge.spherometer.compare import trap_text
 from fringe.judge.state.visits import VisitRecord, VisitRow
 from fringe.judge.tolerance.measured import Measured
@@ -51,20 +54,36 @@ def at_hand(surface: Surface, shots: Sequence[Shot], taken: Taken, settings: Set
     for shot in shots:
         if shot.reading is not None and shot.options is not None:
             options = shot.options.to_json()
-            one = LoggedReading(shot.reading, options=options, against=settings.against)
-            bench = bench_of(surface, kept, against=settings.against, options=options)
+            one = LoggedReading(
+                shot.reading,
+                options=options,
+                against=settings.against,
+                aperture_mm=settings.aperture_mm,
+                place_mm=shot.place_mm,
+            )
+            bench = bench_of(
+                surface,
+                kept,
+                aperture_mm=settings.aperture_mm,
+                against=settings.against,
+                options=options,
+            )
             measured.append(logged_measured(one, bench))
     if not taken.any:
         return AtHand(tuple(measured))
-    against = settings.against if taken.by_eye else None
     try:
-        visit, sagittas = visit_of(
-            surface, (), taken.onto(VisitRequest(), against), settings.stated()
-        )
+        said = all_said(VisitRequest(), (), taken, settings)
+        visit, sagittas = visit_of(surface, (), said, settings.stated())
     except FringeError as error:
         return AtHand(tuple(measured), bench_words(str(error)))
     for reading in visit.readings:
-        bench = bench_of(surface, kept, against=reading.against, options=reading.options)
+        bench = bench_of(
+            surface,
+            kept,
+            aperture_mm=reading.aperture_mm,
+            against=reading.against,
+            options=reading.options,
+        )
         measured.append(logged_measured(reading, bench))
     measured += [one.measured for one in visit.spherometers if one.measured is not None]
     notes = () if sagittas is None else (trap_text(sagittas), *sagittas.notes)
@@ -112,30 +131,57 @@ def back_at(state: SurfaceState | None, row: VisitRow | None) -> str | None:
     return str(told) if told else None
 
 
-def course(surface: Surface | None, shots: Sequence[Shot]) -> dict[str, object] | None:
+@dataclass(frozen=True)
+class Course:
+    """Photographs of one visit with their powers, the earliest first.
+
+    Attributes
+    ----------
+    shots : tuple of Shot
+    minutes : tuple of float
+        From the first one.
+    found : SettlingPower and Settled, or None
+        Where they lead, if they tell it.
+    """
+
+    shots: tuple[Shot, ...]
+    minutes: tuple[float, ...]
+    found: tuple[SettlingPower, Settled] | None
+
+
+def course_of(surface: Surface, shots: Sequence[Shot]) -> Course | None:
     """Power against time, where several photographs tell it."""
     read = [one for one in shots if one.reading and one.reading.power_fringes is not None]
-    if surface is None or len(read) < 2:
+    if len(read) < 2:
         return None
     when = {one.id: minute for one, minute in zip(read, minutes_of(read), strict=True)}
     read.sort(key=lambda one: when[one.id])
-    minutes = [when[one.id] for one in read]
+    minutes = tuple(when[one.id] for one in read)
     readings = [one.reading for one in read if one.reading]
+    return Course(tuple(read), minutes, settling_of(readings, minutes, surface.tolerance))
+
+
+def course(surface: Surface | None, shots: Sequence[Shot]) -> dict[str, object] | None:
+    """The same for a device."""
+    one = None if surface is None else course_of(surface, shots)
+    if one is None:
+        return None
     return {
         "points": [
             {
-                "id": one.id,
+                "id": shot.id,
                 "minutes": minute,
-                "power": reading.power_fringes,
-                "u95": reading.power_u95_fringes or 0.0,
+                "power": shot.reading.power_fringes,
+                "u95": shot.reading.power_u95_fringes or 0.0,
             }
-            for one, minute, reading in zip(read, minutes, readings, strict=True)
+            for shot, minute in zip(one.shots, one.minutes, strict=True)
+            if shot.reading is not None
         ],
-        "settling": settling_answer(readings, minutes, surface.tolerance),
+        "settling": None if one.found is None else settling_answer(one.found[1]),
     }
 
 
-def surface_line(surface: Surface) -> dict[str, str]:
+def surface_line(surface: Surface) -> dict[str, object]:
     """A surface in one line of facts, its form and its plate."""
     from fringe.format import figures
 
@@ -144,4 +190,10 @@ def surface_line(surface: Surface) -> dict[str, str]:
         f"aperture {figures(surface.diameter_mm, 5)} mm"
     )
     plate = surface.plate.name or "its plate"
-    return {"name": surface.name, "facts": facts, "form": surface.form, "plate": plate}
+    return {
+        "name": surface.name,
+        "facts": facts,
+        "form": surface.form,
+        "plate": plate,
+        "diameter_mm": surface.diameter_mm,
+    }

@@ -51,8 +51,8 @@ class Taken:
         """Take the last reading on a piece back."""
         return self._with(piece, self._of(piece)[:-1])
 
-    def onto(self, request: VisitRequest, against: str | None) -> VisitRequest:
-        """Say it with a visit, and on which other piece the work was laid."""
+    def onto(self, request: VisitRequest) -> VisitRequest:
+        """Say it with a visit."""
 
         def typed(piece: str) -> Lists:
             return tuple(typed_lengths(text, piece, "um", signed=True) for text in self._of(piece))
@@ -61,7 +61,6 @@ class Taken:
             request,
             by_eye=self.by_eye,
             spherometer=self.spherometer if self.plate or self.work or self.zero else None,
-            against=against,
             sag_plate=typed("plate"),
             sag_work=typed("work"),
             zero=typed("zero"),

@@ -26,6 +26,8 @@ BOUNDS = {
     "other_minutes": (0.0, 100_000.0, "min"),
     "rested": (0.0, 86_400.0, "min"),
     "temperature": (-20.0, 60.0, "°C"),
+    "across": (-10_000.0, 10_000.0, "mm"),
+    "down": (-10_000.0, 10_000.0, "mm"),
     "tolerance_power": (0.0, 1000.0, "fringes"),
     "tolerance_irregularity": (0.0, 1000.0, "fringes"),
 }
@@ -53,6 +55,7 @@ def settings_of(values: Mapping[str, Any]) -> Settings:
         camera_distance_mm=length_of(values, "camera_distance"),
         camera=text_of(values, "camera", 200),
         against=text_of(values, "against", 1000),
+        aperture_mm=length_of(values, "aperture"),
     )
 
 
@@ -121,7 +124,7 @@ def text_of(values: Mapping[str, Any], name: str, longest: int) -> str | None:
     if value is None:
         return None
     if not isinstance(value, str) or len(value) > longest:
-        raise BadInput(f"{_called(name)}: must be text, and not too long")
+        raise BadInput(f"{called(name)}: must be text, and not too long")
     return value.strip() or None
 
 
@@ -135,17 +138,17 @@ def number_of(values: Mapping[str, Any], name: str) -> float | None:
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise BadInput(f"{_called(name)}: {text!r} is not a number")
+        raise BadInput(f"{called(name)}: {text!r} is not a number")
     low, high, unit = BOUNDS[name]
     if not low <= number <= high:
-        raise BadInput(f"{_called(name)}: {number:g} {unit} cannot be; {low:g} to {high:g} {unit}")
+        raise BadInput(f"{called(name)}: {number:g} {unit} cannot be; {low:g} to {high:g} {unit}")
     return number
 
 
 def length_of(values: Mapping[str, Any], name: str) -> float | None:
     """A length with its unit [mm]; None where nothing is typed."""
     text = text_of(values, name, 40)
-    return None if text is None else positive_length_mm(text, _called(name))
+    return None if text is None else positive_length_mm(text, called(name))
 
 
 def edge_of(values: Mapping[str, Any]) -> Edge | str:
@@ -168,5 +171,14 @@ def edge_of(values: Mapping[str, Any]) -> Edge | str:
     return Edge(cx, cy, a, b, (angle + 90.0) % 180.0 - 90.0, float(u_px))
 
 
-def _called(name: str) -> str:
+def place_of(values: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Where a smaller plate lay, across and down from the middle of the work [mm]."""
+    across, down = number_of(values, "across"), number_of(values, "down")
+    if across is None and down is None:
+        return None
+    return across or 0.0, down or 0.0
+
+
+def called(name: str) -> str:
+    """What a value is called in a message."""
     return name.replace("_", " ")

@@ -11,6 +11,7 @@ from fringe.bench.kept import Content
 from fringe.bench.on_record import instruments_of, surfaces_of
 from fringe.bench.shots import shot_view
 from fringe.bench.sight import AtHand, advised, at_hand, back_at, course, judged, surface_line
+from fringe.show.reports.pdf import printing_browser
 
 
 def bench_view(
@@ -42,6 +43,7 @@ def bench_view(
         "visit": content.visit,
         "surfaces": [surface_line(one) for one in surfaces_of(archive)],
         **instruments_of(archive),
+        "prints": printing_browser() is not None,
         "taken": {**taken.to_json(), "hint": found.hint, "notes": list(found.notes)},
         "settings": {**settings.to_json(), "usual_lamp": surface.lamp if surface else None},
         "shots": [shot_view(one) for one in shots],

@@ -51,7 +51,10 @@ _ADVICE = tuple(
         (r" \(fringe settle follows a drift\)", ""),
         (r"`fringe progress` lists them", "they are listed under Progress"),
         (r"`fringe surface add` makes one", "make one under More"),
-        (r"`fringe instrument add` makes a record", "a record is made at the computer"),
+        (r"`fringe instrument add` makes a record", "make a record under More, Instruments"),
+        (r"; --replace writes over it", "; tick Write over it"),
+        (r"\(--calibrated\)", "(Calibrated on)"),
+        (r"--ring takes", "a ring has"),
         (r"or read rings without one with --edge none", "or tap Rings without an edge"),
         (r"; its frames are read as one with --burst", "; film it with Film"),
         (

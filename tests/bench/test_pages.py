@@ -108,6 +108,8 @@ CHANGES = [
     ("POST", "/api/undo"),
     ("POST", "/api/taken"),
     ("POST", "/api/surfaces"),
+    ("POST", "/api/instruments"),
+    ("POST", "/api/shots/x/place"),
     ("POST", "/api/shots/x/time"),
     ("POST", "/api/visits/1/correct"),
     ("POST", "/api/visits/1/strike"),

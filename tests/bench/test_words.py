@@ -60,8 +60,8 @@ def test_what_is_told_to_be_done_can_be_done_on_the_page():
         "edge",
         "a.mov: is a film clip; its frames are read as one with --burst": "a.mov: is a film clip; "
         "film it with Film",
-        "there is none yet; `fringe instrument add` makes a record": "there is none yet; a record "
-        "is made at the computer",
+        "there is none yet; `fringe instrument add` makes a record": "there is none yet; make a "
+        "record under More, Instruments",
     }
     assert {text: bench_words(text) for text in told} == told
 

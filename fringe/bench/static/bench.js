@@ -6,6 +6,8 @@ import { EdgeEditor } from "./edge.js";
 import { drawBar, drawLife, handleNight, showLines } from "./look.js";
 import { handleMore, showBack, showMore } from "./more.js";
 import { Outbox } from "./outbox.js";
+import { handlePlace, showPlace } from "./place.js";
+import { handleRecord, showRecord } from "./record.js";
 import { handleTaken, showTaken } from "./taken.js";
 import { ask, capital, Silence } from "./talk.js";
 
@@ -142,6 +144,7 @@ function show() {
   showTaken(desk.taken, desk.spherometers);
   showHistory();
   showMore(desk);
+  showRecord(desk);
   showBack(desk.back_at);
   showAdvised();
   showNotKept();
@@ -170,6 +173,8 @@ function showSettings() {
   for (const [id, value] of [["led", led ? settings.lamp.slice(4) : null], ["distance", settings.camera_distance_mm && `${settings.camera_distance_mm}mm`]]) {
     if (value && document.activeElement !== $(id)) $(id).value = value;
   }
+  const circle = settings.aperture_mm ? `${settings.aperture_mm}mm` : "";
+  if (document.activeElement !== $("aperture") && $("aperture").value !== circle) $("aperture").value = circle;
   if ($("sense").value !== settings.sense) $("sense").value = settings.sense;
   $("camera-line").hidden = !desk.cameras.length;
   options($("camera-name"), [["", "none on record"], ...desk.cameras.map((name) => [name, name])], settings.camera ?? "");
@@ -179,7 +184,8 @@ function showSettings() {
   $("facts").textContent = one ? `${one.name}: ${one.facts}` : "Choose the surface";
   const lamp = settings.lamp ?? settings.usual_lamp ?? "no lamp yet";
   const sense = { auto: "contact not known", centre: "contact at the centre", edge: "contact at the edge" };
-  const laid = settings.against ? `, laid on ${settings.against}` : "";
+  const over = settings.aperture_mm ? ` over ${settings.aperture_mm} mm` : "";
+  const laid = (settings.against ? `, laid on ${settings.against}` : "") + over;
   $("setup-line").textContent = one ? `${one.name}${laid}, ${lamp}, ${sense[settings.sense]}` : "";
 }
 
@@ -282,6 +288,8 @@ function showPhoto() {
     item.textContent = cells[0];
     return item;
   });
+  const work = desk.surfaces.find((one) => one.name === desk.settings.surface)?.diameter_mm;
+  showPlace(shot, { plate: desk.settings.aperture_mm, work });
   $("fit-box").hidden = $("numbers-box").hidden = !shot.answer;
   const fit = `api/shots/${shot.id}/fit.png?n=${desk.changed}`;
   if ($("fit-box").open && shot.answer && $("fit").dataset.of !== `${shot.id} ${JSON.stringify(shot.edge)}`) {
@@ -338,7 +346,12 @@ function showCourse() {
   $("settling").hidden = !course.settling;
   text("settling", course.settling ? `${course.settling.text}.` : "");
   text("settling-notes", (course.settling?.notes ?? []).map((note) => `${capital(note)}.`).join(" "));
+  $("settling-box").hidden = !course.settling;
   const wanted = JSON.stringify(course.points);
+  if ($("settling-box").open && course.settling && $("settling-picture").dataset.of !== wanted) {
+    $("settling-picture").dataset.of = wanted;
+    $("settling-picture").src = `api/settling.png?n=${desk.changed}`;
+  }
   if (wanted === shownCourse) return;
   shownCourse = wanted;
   drawCourse($("course-plot"), points.map((point) => ({ ...point, value: point.shot.answer.value })));
@@ -356,7 +369,7 @@ function showHistory() {
     button.type = "button";
     button.className = "plain small";
     button.textContent = "Put right";
-    button.setAttribute("aria-label", `Put visit ${cells[0]} right`);
+    button.setAttribute("aria-label", `Put right visit ${cells[0]}`);
     button.addEventListener("click", () => putRight(desk.settings.surface, history[index], (values) => {
       take(values);
       show();
@@ -524,11 +537,12 @@ function sendSettings() {
       camera_distance: $("distance").value,
       camera: $("camera-name").value,
       against: $("against").value,
+      aperture: $("aperture").value,
     },
   });
 }
 $("settings").addEventListener("change", (event) => {
-  if (event.target.id === "surface") $("lamp").value = $("against").value = ""; // its own ones
+  if (event.target.id === "surface") $("lamp").value = $("against").value = $("aperture").value = ""; // its own ones
   sendSettings();
 });
 $("settings").addEventListener("submit", (event) => event.preventDefault());
@@ -572,7 +586,7 @@ $("edge-numbers").addEventListener("change", () => {
   }
 });
 
-for (const [box, image, wait] of [["fit-box", "fit", "fit-wait"], ["progress-box", "progress-picture", "progress-wait"]]) {
+for (const [box, image, wait] of [["fit-box", "fit", "fit-wait"], ["progress-box", "progress-picture", "progress-wait"], ["settling-box", "settling-picture", "settling-wait"]]) {
   $(box).addEventListener("toggle", show);
   $(image).addEventListener("load", () => {
     $(image).hidden = false;
@@ -634,6 +648,8 @@ addEventListener("online", look);
 
 setInterval(() => desk && showBack(desk.back_at), 5000);
 handleMore(change);
+handleRecord(change);
+handlePlace((values) => change(`api/shots/${selected}/place`, { method: "POST", values }));
 handleNight();
 $("lines-on").addEventListener("change", () => desk && showPhoto());
 handleTaken(change, () => [desk.taken, desk.spherometers]);

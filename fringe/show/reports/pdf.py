@@ -17,6 +17,11 @@ PAPERS = ("A4", "letter")
 _LONGEST_S = 120.0
 
 
+def printing_browser() -> str | None:
+    """Path of a browser that prints; None where there is none."""
+    return next(filter(None, map(shutil.which, BROWSERS)), None)
+
+
 def page_writer(out: Path, paper: str = PAPERS[0]) -> Callable[[str], bytes]:
     """Return what makes the bytes of a file of a page; by its ending the page itself or a PDF.
 
@@ -34,7 +39,7 @@ def page_writer(out: Path, paper: str = PAPERS[0]) -> Callable[[str], bytes]:
     """
     if out.suffix.lower() != ".pdf":
         return str.encode
-    browser = next(filter(None, map(shutil.which, BROWSERS)), None)
+    browser = printing_browser()
     if browser is None:
         raise BadInput(
             f"--out: {out}: a browser prints PDF, and none was found; install Chromium "

@@ -82,8 +82,7 @@ def test_the_certificate_stays_as_it_was_typed(desk):
 def test_instruments_that_make_no_sense(desk, values, why):
     """A record that cannot be is refused with the reason, and nothing is written."""
     with pytest.raises(BadInput, match=why):
-        name, record = instrument_record(values)
-        records.put_on_record(desk, name, record, replace=False)
+        records.put_on_record(desk, *instrument_record(values), replace=False)
     assert not list(desk.archive.glob("instruments/**/*.toml"))
 
 

@@ -195,6 +195,44 @@ def zernike_sum_on_grid(
     return total
 
 
+def zernike_sum_on_rays(
+    terms: Sequence[Term], values: ArrayLike, rho: ArrayLike, angle: ArrayLike
+) -> NDArray[np.float64]:
+    """Sum of coefficients times terms along rays from the middle.
+
+    Parameters
+    ----------
+    terms : sequence of (n, m), length T
+    values : array_like, shape (T,)
+        Coefficients.
+    rho : array_like, shape (R,)
+    angle : array_like, shape (A,)
+        From +u toward +v [rad].
+
+    Returns
+    -------
+    ndarray, shape (A, R)
+        One product of radial parts and turns, so that it costs little.
+    """
+    import numpy as np
+
+    coefficients, radii, turn = (np.asarray(w, float) for w in (values, rho, angle))
+    round_ = [k for k, term in enumerate(terms) if not is_patch(term)]
+    radial_terms = [(terms[k][0], abs(terms[k][1])) for k in round_]
+    total = np.zeros((turn.size, radii.size))
+    if round_:
+        radial = np.stack(list(_each_term(radial_terms, radii, np.zeros_like(radii))))
+        turns = [
+            np.cos(m * turn) if m >= 0 else np.sin(-m * turn) for _, m in (terms[k] for k in round_)
+        ]
+        total += (coefficients[round_, None] * np.stack(turns)).T @ radial
+    local = [k for k, term in enumerate(terms) if is_patch(term)]
+    if local:
+        u, v = (radii * f(turn)[:, None] for f in (np.cos, np.sin))
+        total += patches_sum([terms[k] for k in local], coefficients[local], u, v)
+    return total
+
+
 @lru_cache(8)
 def _interpolation(count: int, degree: int) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
     """Nodes among `count` samples, and the matrix from values at the nodes to all samples."""

@@ -38,6 +38,9 @@ _DIRT, _USUALLY_USED = 0.06, 0.98
 # without narrow form 0 to 2.1 %, of zones and bumps that were misread 1.2 to 19 %. And what a
 # larger one costs: B of those was off by 0.4 to 1.1 and power by up to 1.4 fringe.
 MOST_UNEXPLAINED, _UNEXPLAINED = 0.024, 0.3
+# What an order too many or too few costs: of turned edges and bumps that were misread by one B was
+# off by 0.8 to 1.4 and power by up to 0.34 fringe (`tests/benchmarks/forms.py`)
+_MISCOUNTED = 0.4
 # of a bump's or a zone's height, that its terms may be off; on rendered ones,
 # `tests/benchmarks/forms.py`
 _PATCH_SHARE, _ZONE_SHARE = 0.035, 0.02
@@ -97,16 +100,23 @@ def _projection(terms: tuple[Term, ...]) -> Array:
     return np.asarray(np.linalg.solve(weighted.T @ rows(terms), weighted.T))
 
 
-def dirt_doubt(terms: tuple[Term, ...], used: float, unexplained: float = 0.0) -> Doubt:
+def dirt_doubt(
+    terms: tuple[Term, ...], used: float, unexplained: float = 0.0, *, miscounted: bool = False
+) -> Doubt:
     """Dirt that the robust weights leave out in part: its margins pass for form.
 
     `used` is the share of the pixels that kept their weight, `unexplained` the largest connected
-    part of the face whose fringes are not those of the fit, as a share: it may be form.
+    part of the face whose fringes are not those of the fit, as a share: it may be form. So may
+    be what leads to `miscounted` orders.
     """
     margins = light_doubt(terms, _DIRT * max(0.0, _USUALLY_USED - used))
-    if unexplained <= MOST_UNEXPLAINED:
+    lost = max(
+        _UNEXPLAINED if unexplained > MOST_UNEXPLAINED else 0.0,
+        _MISCOUNTED if miscounted else 0.0,
+    )
+    if lost == 0:
         return margins
-    return Doubt(np.concatenate([margins.shapes, light_doubt(terms, _UNEXPLAINED).shapes]))
+    return Doubt(np.concatenate([margins.shapes, light_doubt(terms, lost).shapes]))
 
 
 def local_doubt(model: OrderModel) -> Doubt:

@@ -116,7 +116,9 @@ def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[st
     return {
         "form": form_doubt(terms, solution.form_shift),
         "light": light_doubt(terms, solution.light_doubt),
-        "dirt": dirt_doubt(terms, solution.fit.used, solution.unexplained),
+        "dirt": dirt_doubt(
+            terms, solution.fit.used, solution.unexplained, miscounted=solution.miscounted
+        ),
         "grid": grid_doubt(terms, abs(model.power) / edge.cos_view),
         "edge": edge_doubt(model, edge),
         **local,

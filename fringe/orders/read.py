@@ -20,6 +20,7 @@ from fringe.orders.checks import (
     judge_fit,
     with_form_warnings,
 )
+from fringe.orders.continuity import continuity
 from fringe.orders.edge.candidates import bright_discs
 from fringe.orders.edge.find import FoundEdge, find_edge
 from fringe.orders.few import less_than_one_fringe, shows_no_fringe
@@ -88,8 +89,9 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     try:
         solution = solve(photo, edge, known=found.model)
         patches = patches_of(solution.field, solution.fit)
-        solution = replace(solution, unexplained=patches.unexplained)
-        warnings = [*photo.notes, *judge_fit(photo, solution)]
+        counted = continuity(photo, edge, solution.fit, patches)
+        solution = replace(solution, unexplained=patches.unexplained, miscounted=counted.is_broken)
+        warnings = [*photo.notes, *judge_fit(photo, solution), *counted.warnings()]
     except Refused as refusal:
         if shows_no_fringe(photo, edge):
             raise less_than_one_fringe(photo, edge) from refusal

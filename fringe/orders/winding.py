@@ -19,6 +19,9 @@ _LEAST, _MOST = 0.15, 0.9  # radii of the circles, as shares of the largest that
 _FARTHEST = 0.7  # of a centre of rings, about which the circles lie; else about the disc's
 _KNOWN = 0.9  # share of a circle's places whose order must be known
 _LEAST_CIRCLES, _MANY = 4, 0.5  # circles that are known, and share that wind alike
+# half a side of squares round which fringes are followed, in patches, and the least size of their
+# phasors, as a share of the usual one
+_LOOP, _CLEAR = 3, 0.5
 # Of 57 rendered works no circle winds; of spirals 13 to 16 of 16 do (`nofringes.py`).
 
 
@@ -81,6 +84,32 @@ def turns(steps: NDArray[np.float64]) -> int:
     gained, counts = np.unique(np.rint(steps.sum(axis=1)).astype(int), return_counts=True)
     likeliest = int(counts.argmax())
     return int(gained[likeliest]) if counts[likeliest] >= _MANY * len(steps) else 0
+
+
+def torn_places(patches: Patches) -> NDArray[np.intp]:
+    """Patches about which the picture gains or loses an order, shape (K, 2): row and column.
+
+    The patches of a square all round such a place show fringes, and lead back to another order:
+    fringes end there. Two surfaces that are whole make no such place.
+    """
+    phasor, size = patches.phasor, np.abs(patches.phasor)
+    usual = float(np.median(size[patches.known])) if patches.known.any() else 1.0
+    clear = patches.known & (size > _CLEAR * usual)
+    side = 2 * _LOOP
+    across, down = (
+        np.angle(later * np.conj(sooner)) / (2 * np.pi)
+        for later, sooner in ((phasor[:, 1:], phasor[:, :-1]), (phasor[1:], phasor[:-1]))
+    )
+    rows = _running(np.where(clear[:, 1:] & clear[:, :-1], across, np.nan), side, 1)
+    columns = _running(np.where(clear[1:] & clear[:-1], down, np.nan), side, 0)
+    round_ = rows[:-side] + columns[:, side:] - rows[side:] - columns[:, :-side]
+    return np.argwhere(np.abs(np.nan_to_num(round_)) > 0.5) + _LOOP
+
+
+def _running(steps: NDArray[np.float64], count: int, axis: int) -> NDArray[np.float64]:
+    """Sums of so many steps one after another along an axis."""
+    windows = np.lib.stride_tricks.sliding_window_view(steps, count, axis=axis)
+    return np.asarray(windows.sum(axis=-1))
 
 
 def _middle(model: OrderModel) -> NDArray[np.float64]:

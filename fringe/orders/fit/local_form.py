@@ -22,7 +22,7 @@ from fringe.orders.fit.field import Array, Field
 from fringe.orders.fit.local_phase import LocalPhase, local_phase, unwrapped
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.prior import Prior
-from fringe.orders.fit.refine import Fit
+from fringe.orders.fit.refine import Fit, least_contrast
 from fringe.orders.fit.robust import cauchy, robust_sigma
 
 Floats = NDArray[np.float64]
@@ -110,7 +110,7 @@ class Picture:
         contrast = zernike_sum_on_grid(fit.contrast_terms, fit.contrast, field.u, field.v)
         # far outside the disc sums of terms are anything
         light = np.exp(np.clip(log, -20, 20)).astype(np.float32)
-        least = np.float32(0.3 * fit.mean_contrast)
+        least = np.float32(least_contrast(fit))
         signal = (1 - field.light / light) / np.maximum(contrast.astype(np.float32), least)
         return Picture(field, np.clip(signal, -_MOST_SIGNAL, _MOST_SIGNAL))
 

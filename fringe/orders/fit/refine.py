@@ -29,6 +29,7 @@ Vector = NDArray[np.float64]
 _CHUNK = 1 << 13  # pixels whose Jacobian stays in the processor's own memory
 _BLUR_SIDE = 41
 _MOST_LOG = 20.0  # bound of the light's logarithm
+_LEAST_CONTRAST = 0.3  # share of the median contrast, below which fringes are not looked at
 _LEAST_LIGHT = 0.1  # share of the mean light, below which a start does not go
 _PRIOR = Prior()
 # greatest step of an order, or half that of the light's logarithm: of a converged fit, and of one
@@ -401,6 +402,11 @@ def between_fringes(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
     """Mean light of a fit, without its fringes, at flat arrays of places, and their contrast."""
     light = _light(fit.light, zernike_rows(fit.light_terms, u, v))
     return light, fit.contrast.astype(np.float32) @ zernike_rows(fit.contrast_terms, u, v)
+
+
+def least_contrast(fit: Fit) -> float:
+    """Contrast below which light tells nothing of the phase, though the terms may go to zero."""
+    return _LEAST_CONTRAST * fit.mean_contrast
 
 
 def _solve(normal: NDArray[np.float64], gradient: Vector, damping: float) -> Vector:

@@ -105,7 +105,9 @@ class Solution:
         Standard uncertainty of the power from uneven light that resembles few fringes [fringe].
     unexplained : float
         Largest connected part of the face whose fringes are not those of the fit, as a share of
-        it; see `patches.py`, which is asked when the fit is judged.
+        it; see `agreement.py`, which is asked when the fit is judged.
+    miscounted : bool
+        Whether the orders counted in the picture are others; see `continuity.py`.
     fit_variance : float
         How many times the fit's covariance its coefficients really scatter.
     """
@@ -118,6 +120,7 @@ class Solution:
     form_shift: float = 0.0
     light_doubt: float = 0.0
     unexplained: float = 0.0
+    miscounted: bool = False
     fit_variance: float = _FIT_VARIANCE
 
 

@@ -8,13 +8,17 @@ from typing import ClassVar
 
 from fringe.archive.instruments import Instrument, add_instrument, load_instrument
 from fringe.errors import BadInput
+from fringe.judge.plates.calibration import months
 from fringe.optics.lamps import lamp_names
 from fringe.units import TypedLength, times
 
 
 @dataclass(frozen=True)
 class PlateRecord:
-    """A reference plate; lengths [mm], the form's uncertainty as a height [nm]."""
+    """A reference plate; lengths [mm], the form's uncertainty as a height [nm].
+
+    Its certificate is of a date (ISO 8601), and is to be renewed after a time as `24 months`.
+    """
 
     form: str
     radius_mm: float
@@ -28,6 +32,9 @@ class PlateRecord:
     sphericity: str | None = None
     note: str | None = None
     as_typed: str | None = None
+    certified: str | None = None
+    issued_by: str | None = None
+    recalibrate: str | None = None
     kind: ClassVar[str] = "plate"
 
     def values(self, name: str) -> dict[str, object]:
@@ -37,6 +44,9 @@ class PlateRecord:
             "radius_mm": self.radius_mm,
             "u_radius_mm": self.radius_u_mm,
             "how_known": self.how,
+            "certified": self.certified,
+            "issued_by": self.issued_by,
+            "recalibrate_months": None if self.recalibrate is None else months(self.recalibrate),
             "diameter_mm": self.diameter_mm,
             "thickness_mm": self.thickness_mm,
             "glass": self.glass,

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from fringe.archive.store import layout as _layout
+from fringe.archive.store import record_text
 from fringe.archive.store import surface as records
 from fringe.archive.store.read import open_session, read_summary
 from fringe.archive.transfer import export
@@ -30,7 +31,7 @@ WHEN = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
     ("pattern", "newest"),
     [
         (r"session-(\d+)\.h5", _layout.SCHEMA_VERSION),
-        (r"surface-(\d+)\.json", records.SCHEMA_VERSION),
+        (r"surface-(\d+)\.json", record_text.SCHEMA_VERSION),
         (r"export-(\d+)\.nc", export.SCHEMA_VERSION),
     ],
 )

@@ -21,7 +21,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from fringe.archive.store.ledger import LEDGER, read_ledger
-from fringe.archive.store.surface import read_text_record
+from fringe.archive.store.record_text import read_text_record
 from fringe.archive.store.write import log_visit
 from fringe.archive.transfer.check import check_session
 from fringe.errors import BadInput

@@ -30,7 +30,14 @@ from fringe.archive.store.kept_summaries import (
     fields_digest,
 )
 from fringe.archive.store.moves import finish_moves
-from fringe.archive.store.surface import Surface, is_record, load_surface, surface_from_values
+from fringe.archive.store.names import PLATE_SUFFIX
+from fringe.archive.store.surface import (
+    Surface,
+    is_of_plate,
+    is_record,
+    load_surface,
+    surface_from_values,
+)
 from fringe.errors import BadInput
 from fringe.files import write_whole
 from fringe.judge.state.visits import VisitRecord, Work
@@ -154,8 +161,9 @@ def list_archive(archive: Path, *, now_ns: int | None = None) -> Listing:
 
 def forget_others(archive: Path, names: Iterable[str]) -> None:
     """Remove from the index what is of none of these folders."""
-    known = {LISTED, *(name + suffix for name in names for suffix in _OF_A_SURFACE)}
     with contextlib.suppress(OSError):
+        plates = [name for name in os.listdir(archive) if name.endswith(PLATE_SUFFIX)]
+        known = {name + suffix for name in (*names, *plates) for suffix in _OF_A_SURFACE} | {LISTED}
         for name in os.listdir(archive / FOLDER):
             if name not in known:
                 _remove(archive / FOLDER / name)
@@ -256,7 +264,7 @@ def shown_problems(stored: Iterable[str], folder: Path) -> tuple[str, ...]:
 
 
 def folders_of(archive: Path) -> Iterator[Path]:
-    """Folders of an archive in the order of their names.
+    """Folders of an archive in the order of their names, but for plates' own visits.
 
     Raises
     ------
@@ -267,7 +275,7 @@ def folders_of(archive: Path) -> Iterator[Path]:
         raise BadInput(f"{archive}: there is no such archive; `fringe surface add` makes one")
     with os.scandir(archive) as found:
         names = sorted(e.name for e in found if not e.name.startswith(".") and e.is_dir())
-    yield from (archive / name for name in names)
+    yield from (one for one in map(archive.joinpath, names) if not is_of_plate(one))
 
 
 def entry_place(folder: Path) -> Path:

@@ -23,7 +23,7 @@ from pathlib import Path
 
 from fringe.archive.store import layout
 from fringe.archive.store.claim import held
-from fringe.archive.store.surface import list_surfaces, load_surface, record_versions
+from fringe.archive.store.surface import list_folders, load_surface, record_versions
 from fringe.errors import BadInput
 from fringe.files import add_lines, ensure_file
 
@@ -191,7 +191,7 @@ def add_all_files(archive: Path) -> bool:
     """Add all that an archive holds and its ledger does not; False where it cannot be written."""
 
     def files(known: Known) -> Iterator[Line]:
-        for folder in list_surfaces(archive):
+        for folder in list_folders(archive):
             yield from surface_files(folder, known)
         yield from instrument_files(archive)
 

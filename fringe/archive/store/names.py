@@ -13,8 +13,22 @@ _LONGEST = 48
 # by Windows, and by the archive for what it holds beside surfaces
 _RESERVED = re.compile(
     r"(?i)^((con|prn|aux|nul|com\d|lpt\d)(\..*)?|instruments|readme\.txt|surface-\d+\.json"
-    r"|.*\.(moving|partial|h5))$"
+    r"|.*\.(moving|partial|h5|plate))$"
 )
+# A plate that has visits of its own is kept as a surface is, under a name that tells it from
+# one: `plate: P7`, in the folder `P7.plate`.
+_OF_A_PLATE = "plate: "
+PLATE_SUFFIX = ".plate"
+
+
+def plate_record_name(plate: str) -> str:
+    """Name that a plate's own visits are kept under."""
+    return _OF_A_PLATE + plate
+
+
+def plate_of_record(name: str) -> str | None:
+    """Name of the plate that a record is of; None where it is a surface's."""
+    return name.removeprefix(_OF_A_PLATE) if name.startswith(_OF_A_PLATE) else None
 
 
 def clean_name(name: str) -> str:
@@ -50,6 +64,10 @@ def folder_names(name: str) -> tuple[str, str]:
         and the first where anything had to be altered, end in eight hexadecimal digits of
         the name's SHA-256.
     """
+    plate = plate_of_record(name)
+    if plate is not None:
+        first, second = folder_names(plate)
+        return first + PLATE_SUFFIX, second + PLATE_SUFFIX
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
     slug = re.sub(r"[^A-Za-z0-9._-]+", "-", plain).strip("-._")[:_LONGEST].strip("-._")
     digest = hashlib.sha256(name.encode()).hexdigest()[:8]

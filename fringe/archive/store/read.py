@@ -170,6 +170,20 @@ def prove_in_parts(path: Path) -> Session:
         return _session(file, _proven_digest(path, file), _summary(path, file), whole=False)
 
 
+def read_session(path: Path) -> Session:
+    """All of a session but its photographs, and nothing proven: for what is looked at often.
+
+    Raises
+    ------
+    BadInput
+        As :func:`read_summary`.
+    """
+    summary = read_summary(path)
+    with hdf5.opened(path) as file:
+        digest = hdf5.text(file, CONTENT_ATTRIBUTE) or ""
+        return _session(file, digest, summary, whole=None)
+
+
 def _proven_digest(path: Path, file: Any) -> str:
     digest = hdf5.text(file, CONTENT_ATTRIBUTE)
     if digest is None or digest != content_digest(file):
@@ -177,14 +191,16 @@ def _proven_digest(path: Path, file: Any) -> str:
     return digest
 
 
-def _session(file: Any, digest: str, summary: SessionSummary, *, whole: bool = True) -> Session:
-    """All of a session; without its photographs, which are only proven, where not whole."""
+def _session(
+    file: Any, digest: str, summary: SessionSummary, *, whole: bool | None = True
+) -> Session:
+    """All of a session; where not whole without its photographs, which are only proven; or not."""
     count = hdf5.whole(file, "photographs") or 0
     groups = (need(file, f"photograph_{i + 1}") for i in range(count))
     photographs: tuple[Photograph, ...] = ()
     if whole:
         photographs = tuple(_photograph(group) for group in groups)
-    else:
+    elif whole is not None:
         for group in groups:
             _prove_photograph(group)
     count = hdf5.whole(file, "spherometers") or 0

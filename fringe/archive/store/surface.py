@@ -6,8 +6,6 @@ The record is plain JSON that a person can read; see :mod:`fringe.archive` for t
 from __future__ import annotations
 
 import dataclasses
-import hashlib
-import json
 import os
 import re
 from contextlib import suppress
@@ -17,8 +15,14 @@ from pathlib import Path
 from typing import Any
 
 from fringe.archive.store.moves import finish_moves, interrupted_moves
-from fringe.archive.store.names import clean_name, folder_names
+from fringe.archive.store.names import (
+    PLATE_SUFFIX,
+    clean_name,
+    folder_names,
+    plate_of_record,
+)
 from fringe.archive.store.readme import readme_text
+from fringe.archive.store.record_text import RESTORE, read_text_record, record_text
 from fringe.errors import BadInput
 from fringe.files import (
     PARTIAL,
@@ -29,14 +33,10 @@ from fringe.files import (
 )
 from fringe.judge.tolerance.verdict import Tolerance
 
-SCHEMA = "fringe surface"
-SCHEMA_VERSION = 1
 FORMS = ("convex", "concave")
 _TEXTS = ("lamp", "glass", "note", "as_typed", "watches")  # of a record
 E_LINE_NM = 546.07  # mercury, ISO 7944: what ISO 10110-5 counts fringes in if nothing is said
 _RECORD = re.compile(r"^surface-(\d{4,})\.json$")
-_MAX_BYTES = 1_000_000
-_ZEROS = "0" * 64
 
 
 @dataclass(frozen=True)
@@ -78,8 +78,6 @@ class Surface:
         Usual lamp.
     glass, note, as_typed : str or None
         Free text; expanded uncertainties as they were typed, with their coverage.
-    glass, note : str or None
-        Free text.
     watches : str or None
         Folder that its photographs arrive in.
     version : int
@@ -247,10 +245,25 @@ def list_surfaces(archive: Path) -> list[Path]:
     BadInput
         If the archive is not a folder.
     """
+    return [folder for folder in list_folders(archive) if not is_of_plate(folder)]
+
+
+def list_folders(archive: Path) -> list[Path]:
+    """As :func:`list_surfaces`, with those of the plates that have visits of their own."""
     if not archive.is_dir():
         raise BadInput(f"{archive}: there is no such archive; `fringe surface add` makes one")
     folders = (entry for entry in archive.iterdir() if not entry.name.startswith("."))
     return sorted(folder for folder in folders if folder.is_dir() and record_versions(folder))
+
+
+def is_of_plate(folder: Path) -> bool:
+    """Whether a folder holds a plate's own visits, and not those of a surface."""
+    if not folder.name.endswith(PLATE_SUFFIX):
+        return False
+    try:
+        return plate_of_record(load_surface(folder).name) is not None
+    except BadInput:
+        return True
 
 
 def find_surface(text: str) -> Surface:
@@ -275,40 +288,6 @@ def find_surface(text: str) -> Surface:
     if places and finish_moves(places[0][0]):
         return find_surface(text)
     raise BadInput(_not_found(text, places[0][0] if places else None))
-
-
-def read_text_record(path: Path) -> dict[str, Any]:
-    """Read a record's file and prove that it is as it was written.
-
-    Raises
-    ------
-    BadInput
-        If it is too large, not JSON, not ours, of a newer schema, or was altered.
-    """
-    try:
-        if not path.is_file() or path.stat().st_size > _MAX_BYTES:
-            raise BadInput(f"{path}: no file of a surface's record, or too large for one")
-        text = path.read_bytes().decode()
-        values = json.loads(text)
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read: {error.strerror}") from error
-    except (ValueError, RecursionError) as error:
-        raise BadInput(f"{path}: the record is damaged; {_RESTORE}") from error
-    if not isinstance(values, dict) or values.get("schema") != SCHEMA:
-        raise BadInput(f"{path}: not a surface's record")
-    version = values.get("schema_version")
-    if not isinstance(version, int) or version > SCHEMA_VERSION:
-        raise BadInput(
-            f"{path}: schema version {version} is newer than this program's {SCHEMA_VERSION}; "
-            "use a newer fringe"
-        )
-    digest = values.get("sha256")
-    if not isinstance(digest, str) or digest != _digest(_swap(text, digest, _ZEROS)):
-        raise BadInput(f"{path}: the record was altered after it was written; {_RESTORE}")
-    return values
-
-
-_RESTORE = "restore it from a copy, or remove it to go back to the version before"
 
 
 def is_record(name: str) -> bool:
@@ -346,38 +325,15 @@ def _read_record(path: Path) -> Surface:
     try:
         return surface_from_values(values, path.parent)
     except BadInput as error:
-        raise BadInput(f"{path}: {error}; {_RESTORE}") from error
+        raise BadInput(f"{path}: {error}; {RESTORE}") from error
     except (KeyError, TypeError, ValueError) as error:
-        raise BadInput(f"{path}: the record lacks or garbles {error}; {_RESTORE}") from error
+        raise BadInput(f"{path}: the record lacks or garbles {error}; {RESTORE}") from error
 
 
 def _write_record(folder: Path, surface: Surface) -> bool:
     """Write one version of a record; False if that version is there already."""
     final = folder / f"surface-{surface.version:04d}.json"
-    return write_new(final, _record_text(surface).encode())
-
-
-def _record_text(surface: Surface) -> str:
-    from importlib.metadata import version
-
-    values = surface.to_json() | {
-        "schema": SCHEMA,
-        "schema_version": SCHEMA_VERSION,
-        "software": f"fringe {version('fringe')}",
-        "sha256": _ZEROS,
-    }
-    text = json.dumps(values, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    return _swap(text, _ZEROS, _digest(text))
-
-
-def _swap(text: str, old: str, new: str) -> str:
-    """Replace the last occurrence; a note may hold the same characters further up."""
-    head, found, tail = text.rpartition(old)
-    return head + new + tail if found else text
-
-
-def _digest(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()
+    return write_new(final, record_text(surface.to_json()).encode())
 
 
 def make_archive(archive: Path) -> None:
@@ -444,7 +400,7 @@ def folder_by_name(archive: Path, name: str) -> Path | None:
     home = _home(archive, name)
     if home is not None:
         return home
-    for folder in list_surfaces(archive):  # a folder that was renamed by hand
+    for folder in list_folders(archive):  # a folder that was renamed by hand
         with suppress(BadInput):
             if load_surface(folder).name == clean_name(name):
                 return folder

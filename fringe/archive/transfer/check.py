@@ -23,11 +23,11 @@ from fringe.archive.store.ledger import LEDGER, file_digest
 from fringe.archive.store.moves import finish_moves, folder_name, interrupted_moves
 from fringe.archive.store.order import in_order, survey, visits_of
 from fringe.archive.store.read import prove_in_parts, read_summary, said_content, session_files
+from fringe.archive.store.record_text import read_text_record
 from fringe.archive.store.session import Session, SessionSummary
 from fringe.archive.store.surface import (
     folder_by_name,
-    list_surfaces,
-    read_text_record,
+    list_folders,
     record_versions,
 )
 from fringe.archive.transfer.history import ledger_problems
@@ -302,10 +302,10 @@ def check_archive(
     tell : callable or None
         Told how many surfaces are checked.
     """
-    list_surfaces(archive)  # says so where there is no such archive
+    list_folders(archive)  # says so where there is no such archive
     finish_moves(archive)
     closed = _closed_folders(archive)
-    folders = [one for one in list_surfaces(archive) if one not in closed]
+    folders = [one for one in list_folders(archive) if one not in closed]
     parts = [*_all_surfaces(archive, folders, tell, since_last=since_last)]
     parts.append(_instrument_findings(archive))
     moving = interrupted_moves(archive)

@@ -32,8 +32,9 @@ from typing import Any
 from fringe.archive.store import layout
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import open_session
+from fringe.archive.store.record_text import read_text_record
 from fringe.archive.store.session import LoggedReading, Session, SessionSummary
-from fringe.archive.store.surface import Surface, read_text_record, record_versions
+from fringe.archive.store.surface import Surface, record_versions
 from fringe.archive.transfer.table import rows_of, table_text
 from fringe.errors import BadInput
 from fringe.files import (

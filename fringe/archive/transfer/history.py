@@ -18,7 +18,7 @@ from fringe.archive.store.ledger import (
 from fringe.archive.store.moves import interrupted_moves
 from fringe.archive.store.order import number_in_name
 from fringe.archive.store.read import session_files
-from fringe.archive.store.surface import list_surfaces
+from fringe.archive.store.surface import list_folders
 from fringe.errors import BadInput
 
 # Digest of a file as it is now; of one that is not proven it is read.
@@ -108,7 +108,7 @@ def _unconfirmed(
 def _is_there(archive: Path, surface: str, wanted: set[tuple[str, str, str]]) -> bool:
     """Whether an archive has a surface with all of these files, though its ledger lacks them."""
     try:
-        every = (*list_surfaces(archive), *interrupted_moves(archive))
+        every = (*list_folders(archive), *interrupted_moves(archive))
         folders = [one for one in every if surface_id(one) == surface]
     except (BadInput, OSError):
         return False

@@ -22,15 +22,15 @@ from fringe.archive.store.digest import seal, seal_problem
 from fringe.archive.store.ledger import add_surface_files
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session, said_content, session_files
+from fringe.archive.store.record_text import read_text_record
 from fringe.archive.store.surface import (
     Surface,
     find_surface,
     folder_by_name,
-    list_surfaces,
+    list_folders,
     load_surface,
     make_archive,
     place_folder,
-    read_text_record,
     record_versions,
 )
 from fringe.archive.store.write import log_visit
@@ -137,7 +137,7 @@ def import_surface(source: Path, archive: Path, tell: Tell | None = None) -> Imp
         raise BadInput(f"{archive}: cannot write: {error.strerror}; nothing was kept") from error
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-        if not was_there and archive.is_dir() and not list_surfaces(archive):
+        if not was_there and archive.is_dir() and not list_folders(archive):
             shutil.rmtree(archive, ignore_errors=True)
     add_surface_files(folder)
     lacking = tuple(line.replace(str(draft), str(source)) for line in problems)

@@ -16,12 +16,12 @@ from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Session, SessionSummary
 from fringe.archive.store.surface import Surface
-from fringe.archive.views.layings import Handling, Laying, contacts_of, distinct
 from fringe.archive.views.proof import Proof, Tell, prove
 from fringe.archive.views.sagittas import compared
 from fringe.errors import BadInput
 from fringe.judge.pair.conflicts import Conflict
 from fringe.judge.pair.contacts import Contact, Piece, Sagittas
+from fringe.judge.pair.layings import Handling, Laying, contacts_of, distinct
 from fringe.judge.spherometer.compare import SpherometerReadings, reading_signs
 from fringe.judge.state.combine import combine
 from fringe.judge.state.placements import Carried

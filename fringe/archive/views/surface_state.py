@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.index import Entry, indexed_visits
 from fringe.archive.store.kept_summaries import MANY
+from fringe.archive.store.names import PLATE_SUFFIX
 from fringe.archive.store.order import Survey, survey
 from fringe.archive.store.session import SessionSummary
 from fringe.archive.store.surface import E_LINE_NM, Surface, load_surface
@@ -388,6 +389,7 @@ def _latest_folders(archive: Path, count: int) -> list[Path]:
     with os.scandir(archive) as found:
         for entry in found:
             with suppress(OSError):  # it is being moved away
-                if entry.is_dir() and entry.name[0] != ".":
+                of_surface = entry.name[0] != "." and not entry.name.endswith(PLATE_SUFFIX)
+                if of_surface and entry.is_dir():
                     folders.append((entry.stat().st_mtime, entry.path))
     return [Path(path) for _, path in nlargest(count, folders)]

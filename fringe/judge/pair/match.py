@@ -17,21 +17,27 @@ from typing import Any
 from fringe.errors import BadInput
 from fringe.judge.pair.conflicts import Conflict, conflicts_of
 from fringe.judge.pair.contacts import Contact, Piece, Sagittas
+from fringe.judge.pair.radii import (
+    ANY_RADIUS,
+    PLAIN_CERTIFICATE,
+    add_contacts,
+    contact_power,
+    itself,
+    piece_named,
+    radii,
+    radius_unknown,
+)
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import Tolerance, Verdict, surface_verdict
 from fringe.judge.uncertainty.evidence import Estimate, Evidence, Unknown, estimate
-from fringe.optics.spheres import power_fringes
 from fringe.optics.spherometer import (
     contact_from_radius_mm,
     reading_from_radius_mm,
 )
-from fringe.quantity import Source
 
 UM_PER_MM = 1e3
-# What keeps a radius within reason where nothing is known of it, relative (ours, no source)
-_ANY_RADIUS = 0.05
-# A certificate without an uncertainty, and a ring's size without one, relative (ours, no source)
-_PLAIN_CERTIFICATE, _PLAIN_SIZE = 1e-3, 0.01
+# A ring's size without an uncertainty, relative (ours, no source)
+_PLAIN_SIZE = 0.01
 
 
 @dataclass(frozen=True)
@@ -73,12 +79,16 @@ class Pair:
 
     def radius(self, piece: Piece) -> tuple[float, float]:
         """Radius of one of the two and its standard uncertainty [mm]."""
-        return self.estimate.value(_radius(piece.name)), self.estimate.u(_radius(piece.name))
+        return self.estimate.value(radius_unknown(piece.name)), self.estimate.u(
+            radius_unknown(piece.name)
+        )
 
     @property
     def correlation(self) -> float:
         """Correlation coefficient of the two radii."""
-        return self.estimate.correlation(_radius(self.convex.name), _radius(self.concave.name))
+        return self.estimate.correlation(
+            radius_unknown(self.convex.name), radius_unknown(self.concave.name)
+        )
 
 
 def match(
@@ -126,8 +136,8 @@ def match(
         raise BadInput("pair: two pieces have the same name")
     if not contacts and not sagittas:
         raise BadInput(_nothing_text(conflicts))
-    unknowns, evidence = _radii(pieces, [convex, concave, *plates])
-    _add_contacts(unknowns, evidence, contacts, pieces)
+    unknowns, evidence = radii(pieces, [convex, concave, *plates])
+    add_contacts(unknowns, evidence, contacts, pieces)
     _add_sagittas(unknowns, evidence, sagittas, pieces)
     found = estimate(unknowns, evidence)
     diameter = min(one.diameter_mm or math.inf for one in (convex, concave))
@@ -166,13 +176,13 @@ class _Asked:
 
     def mismatch(self, found: Estimate) -> tuple[float, float]:
         """R_concave - R_convex and its standard uncertainty [mm]."""
-        convex, concave = _radius(self.convex.name), _radius(self.concave.name)
+        convex, concave = radius_unknown(self.convex.name), radius_unknown(self.concave.name)
         return found.of(lambda x: x[concave] - x[convex])
 
     def power(self, found: Estimate) -> tuple[float, float]:
         """Power of the two laid together and its standard uncertainty [fringe]."""
         return found.of(
-            lambda x: _power(
+            lambda x: contact_power(
                 x, self.concave, self.convex.name, self.diameter_mm, self.wavelength_nm
             )
         )
@@ -196,111 +206,6 @@ class _Asked:
         return surface_verdict(measured, self.tolerance)
 
 
-def _radius(name: str) -> str:
-    return f"radius {name}"
-
-
-def _radii(
-    pieces: Mapping[str, Piece], order: Sequence[Piece]
-) -> tuple[list[Unknown], list[Evidence]]:
-    unknowns, evidence = [], []
-    for one in order:
-        name, nominal = _radius(one.name), one.radius_mm
-        unknowns.append(Unknown(name, nominal, 1e-4 * nominal))
-        evidence.append(
-            Evidence(
-                f"{one.name} is near its nominal radius",
-                nominal,
-                _ANY_RADIUS * nominal,
-                _unknown(name),
-                "mm",
-                "assumed",
-            )
-        )
-        if one.certified_mm is not None:
-            u = one.u_certified_mm or _PLAIN_CERTIFICATE * one.certified_mm
-            evidence.append(
-                Evidence(
-                    f"certificate of {one.name}",
-                    one.certified_mm,
-                    u,
-                    _unknown(name),
-                    "mm",
-                    "certificate",
-                )
-            )
-    return unknowns, evidence
-
-
-def _unknown(name: str) -> Any:
-    return lambda x: x[name]
-
-
-def _power(
-    x: Mapping[str, float], work: Piece, other: str, diameter_mm: float, wavelength_nm: float
-) -> float:
-    radius = x[_radius(other)]
-    step = x[_radius(work.name)] - radius
-    return power_fringes(step, radius, diameter_mm, wavelength_nm, work.form)
-
-
-def _piece(pieces: Mapping[str, Piece], name: str) -> Piece:
-    if name not in pieces:
-        raise BadInput(f"pair: the evidence names {name!r}, which is not one of its pieces")
-    return pieces[name]
-
-
-def _add_contacts(
-    unknowns: list[Unknown],
-    evidence: list[Evidence],
-    contacts: Sequence[Contact],
-    pieces: Mapping[str, Piece],
-) -> None:
-    for one in contacts:
-        work, other = _piece(pieces, one.work), _piece(pieces, one.other)
-        if work.form == other.form:
-            raise BadInput(f"pair: {work.name} and {other.name} are both {work.form}")
-        light = f"wavelength {one.lamp or one.label}"
-        if one.u_wavelength_nm and all(known.name != light for known in unknowns):
-            # relative, so that lamps whose fringes were converted share it as well
-            unknowns.append(Unknown(light, 0.0, 1e-4))
-            share = one.u_wavelength_nm / one.wavelength_nm
-            evidence.append(
-                Evidence(f"wavelength of {one.lamp}", 0.0, share, _unknown(light), "1", "shared")
-            )
-        for source, _ in one.shared:
-            name = _error(source)
-            if all(known.name != name for known in unknowns):
-                unknowns.append(Unknown(name, 0.0, 1.0))
-                evidence.append(Evidence(name, 0.0, 1.0, _unknown(name), "1", "shared"))
-        evidence.append(
-            Evidence(
-                one.label,
-                one.power_fringes,
-                one.u_fringes,
-                _contact_model(one, work, light if one.u_wavelength_nm else None),
-                "fringes",
-                "contact",
-                -one.power_fringes,
-                one.work,
-                one.visit,
-            )
-        )
-
-
-def _contact_model(one: Contact, work: Piece, light: str | None) -> Any:
-    def model(x: Mapping[str, float]) -> float:
-        wave = one.wavelength_nm * (1.0 + (x[light] if light else 0.0))
-        errors = math.fsum(c * x[_error(source)] for source, c in one.shared)
-        return _power(x, work, one.other, one.diameter_mm, wave) + errors
-
-    return model
-
-
-def _error(source: Source) -> str:
-    return f"{source.what.replace('_', ' ')} of {source.of}"
-
-
 def _add_sagittas(
     unknowns: list[Unknown],
     evidence: list[Evidence],
@@ -308,12 +213,12 @@ def _add_sagittas(
     pieces: Mapping[str, Piece],
 ) -> None:
     for one in sagittas:
-        work, plate = _piece(pieces, one.work), _piece(pieces, one.plate)
+        work, plate = piece_named(pieces, one.work), piece_named(pieces, one.plate)
         sizes = _sizes(unknowns, evidence, one, plate)
         zero = f"zero of {one.label}, {one.work}"
         if one.u_zero_um:
             unknowns.append(Unknown(zero, 0.0, one.u_zero_um))
-            evidence.append(Evidence(zero, 0.0, one.u_zero_um, _unknown(zero), "um", "shared"))
+            evidence.append(Evidence(zero, 0.0, one.u_zero_um, itself(zero), "um", "shared"))
         ball = one.spherometer.ball_radius_mm if one.spherometer else 0.0
         for piece, read, u, way in (
             (work, one.work_um, one.u_work_um, one.ways[0]),
@@ -346,7 +251,7 @@ def _sizes(
         if name not in known:
             known.add(name)
             unknowns.append(Unknown(name, given[form], 1e-3 * given[form]))
-            evidence.append(Evidence(name, given[form], u, _unknown(name), "mm", kind))
+            evidence.append(Evidence(name, given[form], u, itself(name), "mm", kind))
     return names
 
 
@@ -355,7 +260,7 @@ def _sagitta_model(
 ) -> Any:
     def model(x: Mapping[str, float]) -> float:
         sagitta = reading_from_radius_mm(
-            x[_radius(piece.name)], x[sizes[piece.form]], piece.form, ball_mm
+            x[radius_unknown(piece.name)], x[sizes[piece.form]], piece.form, ball_mm
         )
         return UM_PER_MM * sagitta + (way * x[zero] if zero else 0.0)
 
@@ -396,9 +301,9 @@ def _notes(plates: Sequence[Piece], u_step: float, convex: Piece) -> tuple[str, 
         if plate.certified_mm is not None and not plate.u_certified_mm:
             notes.append(
                 f"the plate {plate.name} has a radius without uncertainty; "
-                f"{100 * _PLAIN_CERTIFICATE:g} % is taken"
+                f"{100 * PLAIN_CERTIFICATE:g} % is taken"
             )
-    if u_step > 0.5 * _ANY_RADIUS * convex.radius_mm:
+    if u_step > 0.5 * ANY_RADIUS * convex.radius_mm:
         notes.append(
             "nothing ties these two together: lay them on each other, or both on known plates"
         )

@@ -7,9 +7,9 @@ import math
 
 import pytest
 
-from fringe.archive.views.layings import Handling, Laying, contacts_of, distinct
 from fringe.errors import BadInput
 from fringe.judge.pair.contacts import Piece
+from fringe.judge.pair.layings import Handling, Laying, contacts_of, distinct
 from fringe.judge.pair.match import match
 from fringe.judge.tolerance.measured import Measured
 from fringe.quantity import Source

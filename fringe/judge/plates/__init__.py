@@ -1,0 +1,1 @@
+"""A plate's radius and form, from its own visits."""

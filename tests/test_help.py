@@ -85,6 +85,8 @@ BEFORE = {
     "instrument list": "instrument",
     "instrument show": "instrument",
     "log": "surface add",
+    "plate log": "plate",
+    "plate show": "plate",
     "progress": VISIT,
     "plan": VISIT,
     "budget": VISIT,

@@ -6,13 +6,15 @@ They lie in a folder beside the plate's record, a file a version; the highest nu
     instruments/plate/NAME-maps/0001.toml
     instruments/plate/NAME-maps/0002.toml
 
-None is ever written over, and each carries its own SHA-256.
+None is ever written over, and each carries its own SHA-256. One that follows from the plate's own
+visits names them; where those were struck out and no other map is there, the next version says
+that none counts.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,6 +24,7 @@ from fringe.errors import BadInput
 from fringe.files import cannot_write, check_folder, make_folders, write_new
 from fringe.orders.plate_map import PlateMap
 
+_WITHDRAWN = "plate map withdrawn"
 _FILE = re.compile(r"(\d{4,})\.toml")
 # what a map says of its size, written beside it so that it can be shown without computing
 FIGURES = ("irregularity_nm", "irregularity_u95_nm", "rms_nm", "rms_u95_nm")
@@ -37,11 +40,14 @@ class PlateMapFile:
     known : PlateMap
     figures : dict of str to float
         Peak to valley and root mean square with half-widths of their 95 % intervals [nm].
+    visits : tuple of int
+        Visits of the plate that it follows from; empty where it was kept by itself.
     """
 
     path: Path
     known: PlateMap
     figures: Mapping[str, float]
+    visits: tuple[int, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         """Return what `fringe instrument show --json` says of it."""
@@ -52,6 +58,7 @@ class PlateMapFile:
             "undetermined_frequencies": list(self.known.undetermined),
             "sha256": self.known.digest(),
             "path": str(self.path),
+            "visits": list(self.visits),
         }
 
 
@@ -71,7 +78,9 @@ def plate_and_archive(text: str) -> tuple[Path, str]:
     return archive, name
 
 
-def keep_map(archive: Path, made: PlateMap, figures: Mapping[str, float]) -> Path:
+def keep_map(
+    archive: Path, made: PlateMap, figures: Mapping[str, float], visits: Sequence[int] = ()
+) -> Path:
     """Write a plate's map as the next version, and return its file.
 
     Raises
@@ -79,12 +88,22 @@ def keep_map(archive: Path, made: PlateMap, figures: Mapping[str, float]) -> Pat
     BadInput
         If the archive has no record of the plate, or the map cannot be written.
     """
+    more = {"visits": list(visits)} if visits else {}
+    values = {"kind": "plate map", "figures": dict(figures), **made.to_json(), **more}
+    return _keep(archive, made.plate, values)
+
+
+def withdraw_map(archive: Path, plate: str) -> Path:
+    """Write that no map of a plate counts as the next version, and return its file."""
+    return _keep(archive, plate, {"kind": _WITHDRAWN, "plate": plate})
+
+
+def _keep(archive: Path, plate: str, values: Mapping[str, Any]) -> Path:
     import tomli_w
 
-    record = load_instrument(archive, "plate", made.plate).path
+    record = load_instrument(archive, "plate", plate).path
     assert record is not None
     folder = map_folder(record)
-    values = {"kind": "plate map", "figures": dict(figures), **made.to_json()}
     data = tomli_w.dumps(values).encode()
     try:
         make_folders(folder)
@@ -106,7 +125,17 @@ def latest_file(archive: Path, plate: str) -> PlateMapFile | None:
     """As :func:`latest_map`, with its file and its size."""
     record = find_record(archive, "plate", plate)
     versions = [] if record is None else map_files(record)
-    return read_map(versions[-1]) if versions else None
+    return read_version(versions[-1]) if versions else None
+
+
+def latest_by_itself(archive: Path, plate: str) -> PlateMapFile | None:
+    """The latest map that was kept by itself, and not from visits of the plate."""
+    record = find_record(archive, "plate", plate)
+    for path in reversed([] if record is None else map_files(record)):
+        found = read_version(path)
+        if found is not None and not found.visits:
+            return found
+    return None
 
 
 def map_folder(record: Path) -> Path:
@@ -127,6 +156,20 @@ def read_map(path: Path) -> PlateMapFile:
     BadInput
         If it cannot be read, is not a map, or does not fit its digest.
     """
+    found = read_version(path)
+    if found is None:
+        raise BadInput(f"{path}: it says that no map of the plate counts")
+    return found
+
+
+def read_version(path: Path) -> PlateMapFile | None:
+    """Read a version of a plate's map; None where it says that none counts.
+
+    Raises
+    ------
+    BadInput
+        As :func:`read_map`.
+    """
     import tomllib
 
     try:
@@ -135,11 +178,16 @@ def read_map(path: Path) -> PlateMapFile:
         raise BadInput(f"{path}: cannot be read: {error.strerror}") from error
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise BadInput(f"{path}: the map is damaged: {error}") from error
+    if values.get("kind") == _WITHDRAWN:
+        return None
     try:
         known = PlateMap.from_json(values)
     except BadInput as error:
         raise BadInput(f"{path}: {error}") from error
-    return PlateMapFile(path, known, _figures(values))
+    visits = values.get("visits", [])
+    if not isinstance(visits, list) or not all(isinstance(one, int) for one in visits):
+        raise BadInput(f"{path}: the map is damaged: visits are whole numbers")
+    return PlateMapFile(path, known, _figures(values), tuple(visits))
 
 
 def _figures(values: Mapping[str, Any]) -> dict[str, float]:

@@ -31,6 +31,7 @@ COMMANDS = {
         "fringe.cli.instrument",
         "Keep records of plates, spherometers, cameras, lamps.",
     ),
+    "plate": ("fringe.cli.plate", "Keep visits of a plate, and what follows from them."),
     "lamps": ("fringe.cli.lamps", "List the lamps and their wavelengths."),
     "glasses": ("fringe.cli.glasses", "List the glasses and what heat does to them."),
     "surface": ("fringe.cli.surface", "Make a surface to keep a record of."),

@@ -153,8 +153,8 @@ def turned_forms(
         plate=plate,
         symmetric=part([terms[i] for i in of_sum], [count + i for i in of_sum]),
         undetermined=lost,
-        work_figures=_figures(work),
-        plate_figures=_figures(plate),
+        work_figures=figures_of(work),
+        plate_figures=figures_of(plate),
         chi2=float(rest @ weight @ rest),
         dof=len(seen) - design.shape[1],
     )
@@ -221,7 +221,8 @@ def _block_diagonal(blocks: Sequence[Array]) -> Array:
     return np.asarray(block_diag(*blocks))
 
 
-def _figures(form: FormFit) -> FormIntervals:
+def figures_of(form: FormFit) -> FormIntervals:
+    """Figures of a form, in the unit of its values, with their uncertainty."""
     quantities = form_quantities(form.terms, form.values)
     return form_intervals(form.terms, form.values, form.covariance, quantities)
 

@@ -40,6 +40,7 @@ READ = {
     ("log", "photos"),
     ("log", "sense_after"),
     ("pair", "system"),
+    ("plate log", "photos"),
     ("read", "archive"),
     ("read", "photos"),
     ("report", "key"),

@@ -132,6 +132,7 @@ def _check(visit: Visit) -> None:
         or work.stage
         or work.pits
         or work.minutes is not None
+        or "certificate" in visit.inputs
     ):
         raise BadInput("visit: there is nothing to log; give a photograph, a stage or a remark")
     groups = (visit.readings, visit.photographs, visit.spherometers)

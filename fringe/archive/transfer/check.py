@@ -12,7 +12,7 @@ from typing import Any
 
 from fringe.archive.instruments import FOLDER as INSTRUMENTS
 from fringe.archive.instruments import KINDS, read_instrument
-from fringe.archive.plate_maps import map_files, map_folder, read_map
+from fringe.archive.plate_maps import map_files, map_folder, read_version
 from fringe.archive.store import hdf5
 from fringe.archive.store.digest import objects
 from fringe.archive.store.heads import index_problems, kept_heads
@@ -437,7 +437,7 @@ def _check_instruments(archive: Path) -> Findings:
         for path in (path for files in maps.values() for path in files):
             checked += 1
             try:
-                read_map(path)
+                read_version(path)
             except BadInput as error:
                 problems.append(str(error))
         for folder, known in (*maps.items(), (root / kind, {*paths, *maps})):

@@ -163,7 +163,7 @@ def _fringes(
             loaded=loaded,
         )
     if request.by_eye is not None:
-        readings = (*readings, _by_eye(request.by_eye, options))
+        readings = (*readings, eye_reading(request.by_eye, options))
     placed = tuple(
         dataclasses.replace(
             one, against=request.against, aperture_mm=aperture, place_mm=place_of(one, places)
@@ -173,8 +173,8 @@ def _fringes(
     return placed, photographs
 
 
-def _by_eye(text: str, options: ReadOptions) -> LoggedReading:
-    """Readings by eye, without a camera."""
+def eye_reading(text: str, options: ReadOptions) -> LoggedReading:
+    """A reading by eye, without a camera."""
     kept = {**options.to_json(), "by_eye": text}
     return LoggedReading(by_eye(text, options), method="eye", lamp=options.lamp, options=kept)
 

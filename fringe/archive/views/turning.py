@@ -98,7 +98,7 @@ class TurningTest:
         """
         problem = self._why_no_map()
         if problem is not None:
-            raise BadInput(f"--keep: {problem}")
+            raise BadInput(f"turning test: {problem}")
         diameter = self.options.diameter_mm
         assert diameter is not None
         return PlateMap.of(
@@ -148,6 +148,26 @@ def turning_test(
     Refused
         If a photograph carries no reading.
     """
+    surface = None if request.surface is None else find_surface(request.surface)
+    # a plate's map from an earlier test is not taken out here
+    options = dataclasses.replace(stated_options(surface, stated), plate_map=None)
+    keep = None if request.keep is None else plate_and_archive(request.keep)
+    if keep is not None and options.diameter_mm is None:
+        raise BadInput("--keep: give the diameter that the map is over: --diameter or --surface")
+    test = turned_photographs(photos, request, options)
+    return test if keep is None else test.kept_with(*keep)
+
+
+def turned_photographs(
+    photos: Sequence[Path], request: TurningRequest, options: ReadOptions
+) -> TurningTest:
+    """Read the photographs with these options and tell the two forms apart.
+
+    Raises
+    ------
+    BadInput, Refused
+        As :func:`turning_test`.
+    """
     if not request.turned and not request.plate_angles:
         raise BadInput(
             "turning test: say by how much the work was turned in each photograph, as "
@@ -155,20 +175,13 @@ def turning_test(
         )
     angles = _angles(request.turned, "--turned", len(photos))
     of_plate = _angles(request.plate_angles, "--plate-turned", len(photos))
-    surface = None if request.surface is None else find_surface(request.surface)
-    # a plate's map from an earlier test is not taken out here
-    options = dataclasses.replace(stated_options(surface, stated), plate_map=None)
-    keep = None if request.keep is None else plate_and_archive(request.keep)
-    if keep is not None and options.diameter_mm is None:
-        raise BadInput("--keep: give the diameter that the map is over: --diameter or --surface")
     answers = read_many(list(photos), partial(read_file, options=options))
     for answer in answers:
         if isinstance(answer, Refused):
             raise answer
     readings = tuple(one for one in answers if not isinstance(one, Refused))
     forms = turned_forms(readings, angles, of_plate)
-    test = TurningTest(tuple(photos), angles, of_plate, readings, forms, options)
-    return test if keep is None else test.kept_with(*keep)
+    return TurningTest(tuple(photos), angles, of_plate, readings, forms, options)
 
 
 def _angles(texts: Sequence[str], option: str, count: int) -> tuple[float, ...]:

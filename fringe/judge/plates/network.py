@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from fringe.judge.pair.contacts import Contact, Piece
 from fringe.judge.pair.radii import add_contacts, itself, radii, radius_unknown
@@ -39,14 +40,23 @@ class PlateRadii:
 
     Attributes
     ----------
+    plates, certificates, sagittas, contacts
+        As of :func:`plate_radii`, certificates that count alone.
     estimate : Estimate
         Of the radii; the unknowns are `radius NAME`.
-    held : Estimate
-        The same evidence held against each other.
     """
 
+    plates: tuple[Piece, ...]
+    certificates: tuple[PlateCertificate, ...]
+    sagittas: tuple[PlateSagitta, ...]
+    contacts: tuple[Contact, ...]
     estimate: Estimate
-    held: Estimate
+
+    @cached_property
+    def held(self) -> Estimate:
+        """The same evidence held against each other."""
+        evidence = (self.plates, self.certificates, self.sagittas, self.contacts)
+        return _estimate(*evidence, own=True)
 
     def radius(self, name: str) -> tuple[float, float]:
         """Radius of a plate and its standard uncertainty [mm]."""
@@ -79,15 +89,26 @@ def plate_radii(
     BadInput
         If the evidence names a plate that is not there, or lies outside what can be.
     """
-    counting = [one for one in standing(certificates) if one.u_mm]
-    made = []
-    for own in (False, True):
-        unknowns, evidence = radii({one.name: one for one in plates}, plates)
-        evidence += [_certificate(one) for one in counting]
-        _add_sagittas(unknowns, evidence, sagittas, own=own)
-        add_contacts(unknowns, evidence, contacts, {one.name: one for one in plates})
-        made.append(estimate(unknowns, evidence))
-    return PlateRadii(*made)
+    counting = tuple(one for one in standing(certificates) if one.u_mm)
+    evidence = (tuple(plates), counting, tuple(sagittas), tuple(contacts))
+    return PlateRadii(*evidence, _estimate(*evidence, own=False))
+
+
+def _estimate(
+    plates: Sequence[Piece],
+    certificates: Sequence[PlateCertificate],
+    sagittas: Sequence[PlateSagitta],
+    contacts: Sequence[Contact],
+    *,
+    own: bool,
+) -> Estimate:
+    """Estimate all; `own`: what repeating does not better errs anew at each visit as well."""
+    pieces = {one.name: one for one in plates}
+    unknowns, evidence = radii(pieces, plates)
+    evidence += [_certificate(one) for one in certificates]
+    _add_sagittas(unknowns, evidence, sagittas, own=own)
+    add_contacts(unknowns, evidence, contacts, pieces)
+    return estimate(unknowns, evidence)
 
 
 def _certificate(one: PlateCertificate) -> Evidence:

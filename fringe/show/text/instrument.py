@@ -30,12 +30,13 @@ def record_rows(found: Instrument, known: PlateMapFile | None = None) -> list[st
     return [
         f"{found.kind} {found.name}, on record since {found.added}: {short(found)}",
         *(line(key, _plain(value)) for key, value in found.values.items()),
-        *([] if known is None else _map_rows(known)),
+        *([] if known is None else map_rows(known)),
         line("file", str(found.path)),
     ]
 
 
-def _map_rows(known: PlateMapFile) -> list[str]:
+def map_rows(known: PlateMapFile) -> list[str]:
+    """Of when and how large the map of a plate's form is."""
     sizes, one = known.figures, known.known
     rows = [line("map of its form", f"of {one.when}, over {figures(one.diameter_mm, 6)} mm")]
     for label, name in (("  peak to valley", "irregularity"), ("  rms", "rms")):

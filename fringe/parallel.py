@@ -23,6 +23,10 @@ T = TypeVar("T")
 U = TypeVar("U")
 
 
+class WorkerKilled(BadInput):
+    """A process of the pool ended before its work was done."""
+
+
 class Named(Protocol):
     """What is read: a file's path, or something else that messages can name."""
 
@@ -239,7 +243,7 @@ def _pool(workers: int) -> Iterator[Executor]:
         with _processes(workers) as pool:
             yield pool
     except BrokenProcessPool as error:
-        raise BadInput(
+        raise WorkerKilled(
             "a worker process was killed, probably out of memory; try again with --workers 1"
         ) from error
 

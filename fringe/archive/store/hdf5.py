@@ -14,6 +14,7 @@ from typing import Any
 
 import h5py
 import numpy as np
+from h5py import h5a, h5d, h5i, h5l, h5o, h5t
 from numpy.typing import NDArray
 
 from fringe.archive.store.layout import MAX_ARRAY_BYTES, MAX_TEXT_BYTES
@@ -55,32 +56,35 @@ def attribute(item: Any, name: str) -> Any:
     -------
     str, ndarray or None
     """
-    attributes = item.attrs
-    if name not in attributes:
+    # through HDF5's own calls: h5py's properties look each attribute up four times over
+    place, key = item.id, name.encode()
+    if not h5a.exists(place, key):
         return None
-    found = attributes.get_id(name)
-    kind, shape = found.dtype, found.shape
-    text = h5py.check_string_dtype(kind)
-    size = math.prod(shape)
-    if text is not None and size == 1:
-        if (text.length or 0) > MAX_TEXT_BYTES:
-            raise _refused(item, f"attribute {name} is too long")
-        value = _plain(found, kind) if text.length else np.asarray(attributes[name])
-        value = value.reshape(-1)[0]
-        data = value if isinstance(value, bytes) else str(value).encode()
+    found = h5a.open(place, key)
+    kind, shape = found.get_type(), found.shape
+    if isinstance(kind, h5t.TypeStringID) and math.prod(shape) == 1:
+        data = _text_bytes(item, name, found, kind)
         if len(data) > MAX_TEXT_BYTES:
             raise _refused(item, f"attribute {name} is too long")
         return data.rstrip(b"\0").decode()
-    if kind.kind not in "fiu" or size * kind.itemsize > MAX_TEXT_BYTES:
+    dtype = found.dtype
+    if dtype.kind not in "fiu" or math.prod(shape) * dtype.itemsize > MAX_TEXT_BYTES:
         raise _refused(item, f"attribute {name} is neither a number nor text")
-    return np.asarray(attributes[name]) if kind.subdtype else _plain(found, kind)
-
-
-def _plain(found: Any, kind: np.dtype[Any]) -> NDArray[Any]:
-    """Values of an attribute of fixed size, without the detour of looking it up again."""
-    values = np.empty(found.shape, kind)
+    values = np.empty(shape, dtype)
     found.read(values)
     return values
+
+
+def _text_bytes(item: Any, name: str, found: Any, kind: Any) -> bytes:
+    """Bytes of an attribute that is one text."""
+    if kind.is_variable_str():
+        value = np.asarray(item.attrs[name]).reshape(-1)[0]
+        return value if isinstance(value, bytes) else str(value).encode()
+    if kind.get_size() > MAX_TEXT_BYTES:
+        raise _refused(item, f"attribute {name} is too long")
+    values = np.empty(found.shape, f"S{kind.get_size()}")
+    found.read(values, mtype=kind)
+    return bytes(values.reshape(-1)[0])
 
 
 def text(item: Any, name: str) -> str | None:
@@ -113,12 +117,14 @@ def whole(item: Any, name: str) -> int | None:
 
 def member(group: Any, name: str) -> Any:
     """Return a group's member, or None; never through a link to elsewhere."""
-    link = group.get(name, getlink=True)
-    if link is None:
+    key = name.encode()
+    if not group.id.links.exists(key):
         return None
-    if not isinstance(link, h5py.HardLink):
+    if group.id.links.get_info(key).type != h5l.TYPE_HARD:
         raise _refused(group, f"{name} is a link, which no session has")
-    return group[name]
+    found = h5o.open(group.id, key)
+    made = {h5i.GROUP: h5py.Group, h5i.DATASET: h5py.Dataset}.get(h5i.get_type(found))
+    return group[name] if made is None else made(found)
 
 
 def variable(
@@ -185,16 +191,18 @@ def declared_bytes(item: Any) -> int:
 
 def check_plain(item: Any, max_bytes: int) -> None:
     """Refuse what is no plain variable, or too large, before it is read."""
-    if not isinstance(item, h5py.Dataset) or item.dtype.kind not in "fiu" or item.dtype.subdtype:
+    kind = item.dtype if isinstance(item, h5py.Dataset) else None
+    if kind is None or kind.kind not in "fiu" or kind.subdtype:
         raise _refused(item, "it is not a variable of numbers")
     if item.size is None or declared_bytes(item) > max_bytes:
         raise _refused(item, "it is larger than any session's")
-    chunk = math.prod(item.chunks or (0,)) * item.dtype.itemsize
-    if chunk > MAX_CHUNK_BYTES:
-        raise _refused(item, "it is packed in parts larger than any session's")
-    if item.is_virtual or item.external:
-        raise _refused(item, "its values are kept in another file")
     plan = item.id.get_create_plist()
+    layout = plan.get_layout()
+    chunk = plan.get_chunk() if layout == h5d.CHUNKED else (0,)
+    if math.prod(chunk) * kind.itemsize > MAX_CHUNK_BYTES:
+        raise _refused(item, "it is packed in parts larger than any session's")
+    if layout == h5d.VIRTUAL or plan.get_external_count() > 0:
+        raise _refused(item, "its values are kept in another file")
     if any(plan.get_filter(i)[0] not in _FILTERS for i in range(plan.get_nfilters())):
         raise _refused(item, "it is packed by a filter that no session uses")
 

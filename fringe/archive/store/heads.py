@@ -6,8 +6,6 @@ beside it stands what was decided of the surface, which whoever decides keys by 
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -17,6 +15,7 @@ from typing import Any
 
 from fringe.archive.store import index
 from fringe.archive.store.index import LISTED, Entry
+from fringe.archive.store.kept_file import digest_of, keep, kept_rest
 from fringe.archive.store.kept_summaries import (
     FOLDER,
     SCHEMA_VERSION,
@@ -26,8 +25,6 @@ from fringe.archive.store.kept_summaries import (
 )
 from fringe.archive.store.moves import finish_moves
 from fringe.archive.store.surface import Surface, surface_from_values
-from fringe.errors import BadInput
-from fringe.files import write_whole
 from fringe.judge.state.reference import partner_of
 
 _MAX_BYTES = 200_000_000
@@ -92,7 +89,7 @@ class Head:
 
 def content_of(entry: Entry) -> str:
     """Digest of a surface's record and its visits."""
-    return hashlib.sha256(index.text_of(entry).encode()).hexdigest()
+    return digest_of(index.text_of(entry).encode())
 
 
 @dataclass(frozen=True)
@@ -121,11 +118,16 @@ def list_heads(archive: Path, *, now_ns: int | None = None) -> Heads:
     """
     finish_moves(archive)
     kept = _kept(archive)
+    found = {folder: _kept_head(folder, kept, now_ns) for folder in index.folders_of(archive)}
+    changed = [folder for folder, one in found.items() if not isinstance(one, Head)]
+    entries = {entry.folder: entry for entry, _ in index.look_up(changed, now_ns)}
     heads = []
-    for folder in index.folders_of(archive):
-        head = _head(folder, kept.get(folder.name, {}), now_ns)
-        if head is not None:
-            heads.append(head)
+    for folder, one in found.items():
+        if isinstance(one, Head):
+            heads.append(one)
+        elif folder in entries:
+            decided = kept.get(folder.name, {}).get(_DECIDED, {})
+            heads.append(Head(folder, one, _values(entries[folder]), decided))
     index.forget_others(archive, [one.folder.name for one in heads])
     trusted = {one.folder.name: one.stamp for one in heads if one.stamp is not None}
     return Heads(tuple(heads), trusted != {name: one["stamp"] for name, one in kept.items()})
@@ -174,42 +176,32 @@ def keep_heads(archive: Path, heads: Sequence[Head]) -> None:
         if one.stamp is not None
     }
     rest = json.dumps(surfaces, separators=(",", ":")).encode()
-    place = archive / FOLDER / LISTED
-    with contextlib.suppress(OSError, BadInput):
-        place.parent.mkdir(exist_ok=True)
-        write_whole(place, _first(rest) + b"\n", rest, durable=False)
+    keep(archive / FOLDER / LISTED, _first, rest)
 
 
 def _kept(archive: Path) -> dict[str, Any]:
+    rest = kept_rest(archive / FOLDER / LISTED, _first, _MAX_BYTES)
     try:
-        with open(archive / FOLDER / LISTED, "rb") as file:
-            data = file.read(_MAX_BYTES)
-        first, _, rest = data.partition(b"\n")
-        if first != _first(rest):
-            return {}
-        found = json.loads(rest)
-    except (OSError, ValueError, RecursionError):
+        found = {} if rest is None else json.loads(rest)
+    except (ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}
 
 
-def _first(rest: bytes) -> bytes:
-    digest = hashlib.sha256(rest).hexdigest()
+def _first(digest: str) -> bytes:
     values = {"schema": "fringe surfaces", "schema_version": SCHEMA_VERSION}
     return json.dumps(values | {"fields": fields_digest(), "sha256": digest}).encode()
 
 
-def _head(folder: Path, kept: Mapping[str, Any], now_ns: int | None) -> Head | None:
-    """A surface's head, kept or worked out; None for another folder."""
+def _kept_head(folder: Path, kept: Mapping[str, Any], now_ns: int | None) -> Head | str | None:
+    """A surface's head where it is kept; else its stamp, None where that is not to be relied on."""
     stamp = index.stamp_if_readable(folder)
-    if stamp is not None and kept.get("stamp") == stamp.digest:
-        return Head(folder, stamp.digest, kept[_HEAD], kept[_DECIDED])
-    entry = index.own_entry(folder)
-    if entry is None:
+    if stamp is None:
         return None
-    trusted = stamp is not None and stamp.settled(now_ns)
-    name = stamp.digest if stamp is not None and trusted else None
-    return Head(folder, name, _values(entry), kept.get(_DECIDED, {}))
+    one = kept.get(folder.name, {})
+    if one.get("stamp") == stamp.digest:
+        return Head(folder, stamp.digest, one[_HEAD], one[_DECIDED])
+    return stamp.digest if stamp.settled(now_ns) else None
 
 
 def _values(entry: Entry) -> dict[str, Any]:

@@ -8,21 +8,22 @@ the folder may be deleted, lost, damaged or out of date, and every list is right
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import hashlib
 import heapq
 import json
 import os
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 from fringe.archive.store import layout
+from fringe.archive.store.kept_file import digest_of, header, keep_bytes, read_at_most
 from fringe.archive.store.kept_summaries import (
     FOLDER,
     SCHEMA_VERSION,
@@ -39,15 +40,17 @@ from fringe.archive.store.surface import (
     surface_from_values,
 )
 from fringe.errors import BadInput
-from fringe.files import write_whole
 from fringe.judge.state.visits import VisitRecord, Work
 from fringe.judge.tolerance.measured import measured_from_values
+from fringe.parallel import WorkerKilled, run_many
 
 SCHEMA = "fringe index"
 _SUFFIX = ".json"
 LISTED = "surfaces.list"  # of all surfaces
 _OF_A_SURFACE = (_SUFFIX, ".sessions", ".belief", ".proved")
 _MAX_BYTES = 20_000_000
+_MANY_FILES = 400  # to read, from which on other cores are worth their start
+_AT_ONCE = 25  # surfaces that a core reads before it asks for more
 _HERE = "\0"  # stands for the surface's folder in stored messages
 
 
@@ -69,6 +72,8 @@ class Entry:
         One line each.
     photographs : tuple of (str, int)
         Digest of each photograph of the visits that count, and the number of its visit.
+    closed : bool
+        Whether this account may not look into the folder.
     """
 
     folder: Path
@@ -77,6 +82,7 @@ class Entry:
     sessions: int = 0
     problems: tuple[str, ...] = ()
     photographs: tuple[tuple[str, int], ...] = ()
+    closed: bool = False
 
     def to_json(self) -> dict[str, object]:
         """Return the entry as the index stores it."""
@@ -119,10 +125,11 @@ class Listing:
 
 @dataclass(frozen=True)
 class Stamp:
-    """Names, sizes and times in a folder as a digest, and the newest of those times."""
+    """All names, sizes and times in a folder as a digest; the newest time; how many files."""
 
     digest: str
     newest_ns: int
+    files: int
 
     def settled(self, now_ns: int | None) -> bool:
         """Whether the last change is long enough ago for the next one to show."""
@@ -148,20 +155,15 @@ def list_archive(archive: Path, *, now_ns: int | None = None) -> Listing:
     BadInput
         If the archive is not a folder.
     """
-    entries, read = [], 0
     finish_moves(archive)
-    for folder in folders_of(archive):
-        found = _looked_up(folder, now_ns)
-        if found is not None:
-            entries.append(found[0])
-            read += found[1]
-    forget_others(archive, [entry.folder.name for entry in entries])
-    return Listing(tuple(entries), read)
+    found = list(look_up(list(folders_of(archive)), now_ns))
+    forget_others(archive, [entry.folder.name for entry, _ in found])
+    return Listing(tuple(entry for entry, _ in found), sum(read for _, read in found))
 
 
 def forget_others(archive: Path, names: Iterable[str]) -> None:
     """Remove from the index what is of none of these folders."""
-    with contextlib.suppress(OSError):
+    with suppress(OSError):
         plates = [name for name in os.listdir(archive) if name.endswith(PLATE_SUFFIX)]
         known = {name + suffix for name in (*names, *plates) for suffix in _OF_A_SURFACE} | {LISTED}
         for name in os.listdir(archive / FOLDER):
@@ -177,16 +179,15 @@ def indexed_visits(folder: Path) -> tuple[VisitRecord, ...]:
     BadInput
         If the folder is not a surface.
     """
-    found = _looked_up(folder, None)
-    if found is None:
+    entry = own_entry(folder)
+    if entry is None:
         raise BadInput(f"{folder}: this folder is not a surface")
-    return found[0].visits
+    return entry.visits
 
 
 def own_entry(folder: Path) -> Entry | None:
     """A surface's entry, worked out where none is kept; None for a folder that is no surface."""
-    found = _looked_up(folder, None)
-    return None if found is None else found[0]
+    return next((entry for entry, _ in look_up([folder])), None)
 
 
 def other_entries(folder: Path, most: int) -> Iterator[Entry]:
@@ -196,7 +197,7 @@ def other_entries(folder: Path, most: int) -> Iterator[Entry]:
     was added last: whoever asks must not wait for a whole archive.
     """
     times = []
-    with contextlib.suppress(OSError), os.scandir(folder.parent) as found:
+    with suppress(OSError), os.scandir(folder.parent) as found:
         for one in found:
             if one.name[0] != "." and one.name != folder.name and one.is_dir():
                 times.append((one.stat().st_mtime, one.name))
@@ -212,22 +213,53 @@ def kept_entry(folder: Path) -> Entry | None:
     return None if stamp is None else _load(folder, stamp)
 
 
-def _looked_up(folder: Path, now_ns: int | None) -> tuple[Entry, bool] | None:
-    """A surface's entry, and whether it had to be worked out; None for another folder."""
+def look_up(folders: Sequence[Path], now_ns: int | None = None) -> Iterator[tuple[Entry, bool]]:
+    """Each surface's entry, and whether it had to be worked out; other folders are passed over.
+
+    Where many files are to be read, all cores read them.
+    """
+    found: dict[Path, Entry | Stamp] = {}
+    for folder in folders:
+        known = _kept_or_stamp(folder)
+        if known is not None:
+            found[folder] = known
+    missing = [(folder, one) for folder, one in found.items() if isinstance(one, Stamp)]
+    worked_out = iter(_all_worked_out(missing, now_ns))
+    for known in found.values():
+        if isinstance(known, Stamp):
+            yield next(worked_out), True
+        else:
+            yield known, known.closed
+
+
+def _kept_or_stamp(folder: Path) -> Entry | Stamp | None:
+    """A surface's entry where it is kept, its stamp where it is not; None for another folder."""
     try:
         stamp = _stamp(folder)
     except PermissionError as error:
         line = f"{folder}: cannot be read: {error.strerror}; nothing is known of what it holds"
-        return Entry(folder, None, problems=(line,)), True
-    if stamp is None:
-        return None
-    entry = _load(folder, stamp)
-    if entry is not None:
-        return entry, False
-    entry = entry_of(folder)
-    if stamp.settled(now_ns):
-        _store(folder, stamp, entry)
-    return entry, True
+        return Entry(folder, None, problems=(line,), closed=True)
+    return None if stamp is None else _load(folder, stamp) or stamp
+
+
+def _all_worked_out(missing: Sequence[tuple[Path, Stamp]], now_ns: int | None) -> Sequence[Entry]:
+    work_out = partial(_worked_out, now_ns)
+    if sum(stamp.files for _, stamp in missing) >= _MANY_FILES:
+        parts = [missing[i : i + _AT_ONCE] for i in range(0, len(missing), _AT_ONCE)]
+        with suppress(WorkerKilled):  # what it wrote is found again below, one by one
+            return [entry for part in run_many(work_out, parts) for entry in part]
+    return work_out(missing)
+
+
+def _worked_out(now_ns: int | None, missing: Sequence[tuple[Path, Stamp]]) -> list[Entry]:
+    """Entries of surfaces from their files; they are kept where these have settled."""
+    found = []
+    for folder, stamp in missing:
+        entry = _load(folder, stamp) or entry_of(folder)
+        if stamp.settled(now_ns):
+            _store(folder, stamp, entry)
+        found.append(entry)
+    return found
 
 
 def entry_of(folder: Path, *, anew: bool = False) -> Entry:
@@ -286,28 +318,25 @@ def entry_place(folder: Path) -> Path:
 @cache
 def _start() -> bytes:
     """Beginning of every entry that this program relies on, up to the digest of the rest."""
-    return (
-        f'{{"schema":"{SCHEMA}","schema_version":{SCHEMA_VERSION},'
-        f'"session_schema_version":{layout.SCHEMA_VERSION},"fields":"{fields_digest()}","sha256":"'
-    ).encode()
-
-
-def _digest(rest: bytes) -> bytes:
-    return hashlib.sha256(rest).hexdigest().encode()
+    return header(
+        SCHEMA,
+        schema_version=SCHEMA_VERSION,
+        session_schema_version=layout.SCHEMA_VERSION,
+        fields=fields_digest(),
+    )
 
 
 def _load(folder: Path, stamp: Stamp) -> Entry | None:
     """The stored entry, if it is whole, ours, makes sense and its stamp fits."""
     start = _start()
+    data = read_at_most(entry_place(folder), _MAX_BYTES) or b""
+    digest, rest = data[len(start) : len(start) + 64], data[len(start) + 64 :]
+    if not data.startswith(start) or digest != digest_of(rest).encode():
+        return None
     try:
-        with open(entry_place(folder), "rb") as file:
-            data = file.read(_MAX_BYTES)
-        digest, rest = data[len(start) : len(start) + 64], data[len(start) + 64 :]
-        if not data.startswith(start) or digest != _digest(rest):
-            return None
         values = json.loads(data)
         return _entry(folder, values) if values["stamp"] == stamp.digest else None
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, BadInput):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError, BadInput):
         return None
 
 
@@ -338,10 +367,7 @@ def text_of(entry: Entry) -> str:
 def _store(folder: Path, stamp: Stamp, entry: Entry) -> None:
     """Write an entry, whole or not at all; if that cannot be, the list is only slower."""
     rest = f'","stamp":"{stamp.digest}",{text_of(entry)[1:]}\n'.encode()
-    final = entry_place(folder)
-    with contextlib.suppress(OSError, BadInput):
-        final.parent.mkdir(exist_ok=True)
-        write_whole(final, _start() + _digest(rest) + rest, durable=False)
+    keep_bytes(entry_place(folder), _start() + digest_of(rest).encode() + rest)
 
 
 def stamp_if_readable(folder: Path) -> Stamp | None:
@@ -353,7 +379,7 @@ def stamp_if_readable(folder: Path) -> Stamp | None:
 
 
 def _remove(path: Path) -> None:
-    with contextlib.suppress(OSError):
+    with suppress(OSError):
         path.unlink(missing_ok=True)
 
 
@@ -373,4 +399,4 @@ def _stamp(folder: Path) -> Stamp | None:
         facts = (state.st_mode, state.st_size, state.st_mtime_ns, state.st_ctime_ns)
         sha.update(os.fsencode(name) + f"/{facts}\n".encode())
     newest = max(max(state.st_mtime_ns, state.st_ctime_ns) for _, state in files)
-    return Stamp(sha.hexdigest(), newest)
+    return Stamp(sha.hexdigest(), newest, len(files))

@@ -7,8 +7,6 @@ say which visits, of which shop, they have taken in.
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
 import io
 import json
 import zipfile
@@ -19,9 +17,8 @@ from typing import Any
 import numpy as np
 
 from fringe.archive.store.deciding import deciding_code
+from fringe.archive.store.kept_file import keep, kept_rest
 from fringe.archive.store.kept_summaries import FOLDER
-from fringe.errors import BadInput
-from fringe.files import write_whole
 from fringe.judge.state.memory import FilterState
 
 SUFFIX = ".belief"
@@ -43,13 +40,9 @@ class BeliefMemory:
 
     def recall(self) -> list[FilterState]:
         """The states that are kept; none where the file is not whole, or of another program."""
+        rest = kept_rest(self._place, _first, _MAX_BYTES)
         try:
-            with open(self._place, "rb") as file:
-                data = file.read(_MAX_BYTES)
-            first, _, rest = data.partition(b"\n")
-            if first != _first(rest):
-                return []
-            return _states(rest)
+            return [] if rest is None else _states(rest)
         except (OSError, ValueError, KeyError, TypeError, zipfile.BadZipFile):
             return []
 
@@ -63,14 +56,10 @@ class BeliefMemory:
         arrays[_FACTS] = np.frombuffer(json.dumps(facts).encode(), "u1")
         packed = io.BytesIO()
         np.savez(packed, **arrays)
-        rest = packed.getvalue()
-        with contextlib.suppress(OSError, BadInput):
-            self._place.parent.mkdir(exist_ok=True)
-            write_whole(self._place, _first(rest) + b"\n", rest, durable=False)
+        keep(self._place, _first, packed.getvalue())
 
 
-def _first(rest: bytes) -> bytes:
-    digest = hashlib.sha256(rest).hexdigest()
+def _first(digest: str) -> bytes:
     return json.dumps(
         {"schema": "fringe belief", "code": deciding_code(), "sha256": digest}
     ).encode()

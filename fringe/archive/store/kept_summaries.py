@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import hashlib
 import json
 import os
 import time
@@ -19,10 +18,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from fringe.archive.store.kept_file import digest_of, header, keep, kept_rest
 from fringe.archive.store.read import read_summary, session_files
 from fringe.archive.store.session import SessionSummary
 from fringe.errors import BadInput
-from fringe.files import write_whole
 from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.measured import Measured, measured_from_values
 from fringe.optics.feature import FormFeature
@@ -59,7 +58,7 @@ def fields_digest() -> str:
     """Stands for the names of all that is kept of a session."""
     kinds = (SessionSummary, Work, Measured, FormFeature)
     names = [name for kind in kinds for name in kind.__dataclass_fields__]
-    return hashlib.sha256(" ".join(names).encode()).hexdigest()[:16]
+    return digest_of(" ".join(names).encode())[:16]
 
 
 def read_summaries(folder: Path, *, anew: bool = False) -> tuple[list[SessionSummary], list[str]]:
@@ -125,27 +124,15 @@ def summaries_place(folder: Path) -> Path:
     return folder.parent / FOLDER / (folder.name + SUFFIX)
 
 
-@cache
-def _start() -> bytes:
-    return (
-        f'{{"schema":"fringe sessions","schema_version":{SCHEMA_VERSION},'
-        f'"fields":"{fields_digest()}","sha256":"'
-    ).encode()
+def _first(digest: str) -> bytes:
+    facts: dict[str, str | int] = {"schema_version": SCHEMA_VERSION, "fields": fields_digest()}
+    return header("fringe sessions", **facts) + digest.encode() + b'"}'
 
 
 def _kept_lines(folder: Path) -> Iterator[tuple[str, bytes]]:
     """Name and line of each session that is kept; nothing where the file is not whole or ours."""
-    start = _start()
-    try:
-        with open(summaries_place(folder), "rb") as file:
-            data = file.read(_MAX_BYTES)
-    except OSError:
-        return
-    first, _, rest = data.partition(b"\n")
-    digest = hashlib.sha256(rest).hexdigest().encode()
-    if first != start + digest + b'"}':
-        return
-    for line in rest.splitlines():
+    rest = kept_rest(summaries_place(folder), _first, _MAX_BYTES)
+    for line in (rest or b"").splitlines():
         name, _, _ = line[2:].partition(b'"')  # of letters, digits and _ alone
         yield name.decode("ascii", "replace"), line
 
@@ -167,12 +154,7 @@ def _line(name: str, state: os.stat_result, one: SessionSummary) -> bytes:
 
 def _keep(folder: Path, lines: list[bytes]) -> None:
     """Write what is kept, whole or not at all; if that cannot be, the next reader is slower."""
-    rest = b"".join(line + b"\n" for line in lines)
-    first = _start() + hashlib.sha256(rest).hexdigest().encode() + b'"}\n'
-    place = summaries_place(folder)
-    with contextlib.suppress(OSError, BadInput):
-        place.parent.mkdir(exist_ok=True)
-        write_whole(place, first, rest, durable=False)
+    keep(summaries_place(folder), _first, b"".join(line + b"\n" for line in lines))
 
 
 def to_json(one: SessionSummary) -> dict[str, Any]:

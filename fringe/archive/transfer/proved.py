@@ -9,16 +9,14 @@ them is found by a full check alone, which believes nothing here.
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from fringe.archive.store.index import stamp_if_readable
+from fringe.archive.store.kept_file import keep, kept_rest
 from fringe.archive.store.kept_summaries import FOLDER, State, settled, state_of
-from fringe.errors import BadInput
-from fringe.files import write_whole
 
 SUFFIX = ".proved"
 # Raised by hand when a check looks at more than before: what was proven then is proven anew.
@@ -81,12 +79,10 @@ class Proved:
 
 def proved_before(folder: Path) -> Proved:
     """What is kept of a surface; nothing where that is not whole, or of another version."""
+    rest = kept_rest(_place(folder), _first, _MAX_BYTES)
+    if rest is None:
+        return Proved()
     try:
-        with open(_place(folder), "rb") as file:
-            data = file.read(_MAX_BYTES)
-        first, _, rest = data.partition(b"\n")
-        if first != _first(rest):
-            return Proved()
         values = json.loads(rest)
         files = {name: (state, digest) for name, (state, digest) in values["files"].items()}
         moved = tuple(Moved(str(folder / name), *more) for name, *more in values["moved"])
@@ -114,16 +110,12 @@ def keep_proved(folder: Path, proved: Proved) -> None:
         "moved": [(Path(one.place).name, one.origin, one.session_id) for one in proved.moved],
     }
     rest = json.dumps(values, separators=(",", ":")).encode()
-    place = _place(folder)
-    with contextlib.suppress(OSError, BadInput):
-        place.parent.mkdir(exist_ok=True)
-        write_whole(place, _first(rest) + b"\n", rest, durable=False)
+    keep(_place(folder), _first, rest)
 
 
 def _place(folder: Path) -> Path:
     return folder.parent / FOLDER / (folder.name + SUFFIX)
 
 
-def _first(rest: bytes) -> bytes:
-    digest = hashlib.sha256(rest).hexdigest()
+def _first(digest: str) -> bytes:
     return json.dumps({"schema": "fringe proved", "version": VERSION, "sha256": digest}).encode()

@@ -119,8 +119,7 @@ def test_check_believes_no_index(folder):
     place = summaries_place(folder)
     assert check_archive(folder.parent).problems == ()
     rest = place.read_bytes().partition(b"\n")[2].replace(b'"by":null', b'"by":"me"')
-    digest = hashlib.sha256(rest).hexdigest().encode()
-    place.write_bytes(kept_summaries._start() + digest + b'"}\n' + rest)
+    place.write_bytes(kept_summaries._first(hashlib.sha256(rest).hexdigest()) + b"\n" + rest)
     (problem,) = check_archive(folder.parent).problems
     assert problem.startswith(str(place))
 

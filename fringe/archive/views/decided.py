@@ -3,6 +3,11 @@
 A verdict hangs on the surface's record and visits, those of the partner that it is made to, and
 the code that decides; what to do next, on the surfaces that taught the shop as well. Neither
 hangs on the time of day: a rest is counted from the last visit.
+
+One visit teaches every surface of a like size, hundreds in a large archive, and each of them
+hardly anything. So a list works the steps out anew of surfaces that changed themselves, of those
+for which more than a half of the surfaces that taught them have changed, and of a few more, in
+turn; of the others it says how many of the surfaces that teach them have changed since.
 """
 
 from __future__ import annotations
@@ -17,11 +22,16 @@ from typing import Any
 from fringe.archive.store.deciding import deciding_code
 from fringe.archive.store.heads import Head, content_of
 from fringe.archive.store.index import own_entry
-from fringe.archive.views.surface_state import LoggedVisits, OtherSurfaces
+from fringe.archive.views.surface_state import MOST_LIKE, LoggedVisits, OtherSurfaces
 from fringe.errors import BadInput
 from fringe.parallel import cores, run_many
 
-_FEW = 24  # steps that are worked out before other cores are ready to
+_KEY = 16  # characters of a key that tell it from any other of an archive
+_FEW = 60  # steps that are worked out before other cores are ready to
+# Of the steps that only other surfaces' visits changed: so many are worked out by one list, and
+# all for which more other surfaces changed than this.
+_IN_TURN = 40
+_MOST_BEHIND = MOST_LIKE // 2
 
 
 @dataclass(frozen=True)
@@ -43,7 +53,8 @@ class Decided:
     teaches : bool
         Whether other surfaces learn from it.
     step_key, step : str or None
-        The next step in words, and all that it hangs on; None: not asked yet.
+        The next step in words, and all that it hangs on: the surface's own key, then those of
+        the surfaces that taught it. None: not asked yet.
     """
 
     key: str
@@ -60,11 +71,45 @@ class Decided:
 
 @dataclass(frozen=True)
 class _Job:
-    """A next step to work out: whose, from which others, and what all of them hold."""
+    """A next step to work out: whose, from which others, and what all of them hold.
+
+    Attributes
+    ----------
+    folder, like, contents
+    key : str
+        As `step_key` of :class:`Decided`.
+    changed : int
+        Other surfaces that changed since it was decided last.
+    """
 
     folder: Path
     like: tuple[Path, ...]
     contents: tuple[str, ...]
+    key: str
+    changed: int
+
+
+def _changed(before: str | None, now: str) -> int:
+    """How many other surfaces changed between two keys; more than any number where its own did."""
+    own, *others = now.split()
+    known, *taught = before.split() if before else [""]
+    if known != own:
+        return MOST_LIKE + 1
+    return max(len({*others} - {*taught}), len({*taught} - {*others}))
+
+
+def _in_turn(behind: Sequence[_Job]) -> tuple[Sequence[_Job], Sequence[_Job]]:
+    """Which jobs a list does of those that may wait, and which it leaves.
+
+    Those from the first one on for which most has changed: neighbours in size, which others
+    taught alike, cost less than as many from here and there.
+    """
+    if len(behind) <= _IN_TURN:
+        return behind, ()
+    most = max(job.changed for job in behind)
+    first = next(i for i, job in enumerate(behind) if job.changed == most)
+    turned = [*behind[first:], *behind[:first]]
+    return turned[:_IN_TURN], turned[_IN_TURN:]
 
 
 class Decisions:
@@ -83,6 +128,7 @@ class Decisions:
             self._named.setdefault(one.name, []).append(one)
         self._others = _ListedSurfaces(self)
         self._found = {one.folder: self._verdict(one) for one in heads}
+        self._behind: dict[Path, int] = {}
 
     @property
     def heads(self) -> tuple[Head, ...]:
@@ -101,25 +147,36 @@ class Decisions:
         """What is decided of one surface."""
         return self._found[folder]
 
+    def behind(self, folder: Path) -> int:
+        """How many surfaces changed of those that teach it, since its next step was decided."""
+        return self._behind.get(folder, 0)
+
     def head(self, folder: Path) -> Head | None:
         """What the list knows of a folder."""
         return self._heads.get(folder)
 
     def add_steps(self) -> None:
         """Decide what to do next with each surface."""
-        jobs: dict[_Job, str] = {}
+        jobs, behind = [], []
         for one in sorted(self._heads.values(), key=lambda head: head.diameter_mm or 0.0):
             if one.diameter_mm is None:
                 continue
             like = tuple(self._others.like(one.folder, one.diameter_mm))
-            key = _digest(*(self._found[folder].key for folder in (one.folder, *like)))
-            if self._found[one.folder].step_key != key:
-                contents = tuple(self._heads[folder].content for folder in (one.folder, *like))
-                jobs[_Job(one.folder, like, contents)] = key
-        for (job, key), step in zip(jobs.items(), _all_steps(list(jobs)), strict=True):
+            key = " ".join(self._found[folder].key[:_KEY] for folder in (one.folder, *like))
+            changed = _changed(self._found[one.folder].step_key, key)
+            contents = tuple(self._heads[folder].content for folder in (one.folder, *like))
+            job = _Job(one.folder, like, contents, key, changed)
+            if changed > _MOST_BEHIND:
+                jobs.append(job)
+            elif changed > 0:
+                behind.append(job)
+        taken, left = _in_turn(behind)
+        self._behind = {job.folder: job.changed for job in left}
+        jobs += taken
+        for job, step in zip(jobs, _all_steps(jobs), strict=True):
             found = self._found[job.folder]
             # what changed meanwhile is shown, and worked out again by the next list
-            kept_key = key if step.current else None
+            kept_key = job.key if step.current else None
             self._found[job.folder] = dataclasses.replace(found, step_key=kept_key, step=step.text)
 
     def _verdict(self, head: Head) -> Decided:

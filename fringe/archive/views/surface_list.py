@@ -24,11 +24,14 @@ class ListedSurface:
         Of its last visit that worked or read, by today's tolerance.
     step : str or None
         What to do next, where that was asked for.
+    behind : int
+        Like surfaces with visits or records that this step does not count yet.
     """
 
     head: Head
     decided: Decided
     step: str | None = None
+    behind: int = 0
 
     @property
     def name(self) -> str:
@@ -91,6 +94,7 @@ class ListedSurface:
             "power_u95_fringes": self.decided.power_u95_fringes,
             "sense": self.decided.sense,
             "next_step": self.step,
+            "next_step_behind": self.behind,
         }
 
     def _recorded(self, name: str) -> Any:
@@ -117,6 +121,11 @@ class SurfaceList:
     shown: tuple[ListedSurface, ...]
     count: int
     problems: tuple[str, ...]
+
+    @property
+    def behind(self) -> int:
+        """How many of the next steps do not count all visits of like surfaces yet."""
+        return sum(one.behind > 0 for one in self.shown)
 
     def to_json(self) -> dict[str, object]:
         """Return the keys of `fringe surfaces --json`."""
@@ -149,12 +158,18 @@ def surface_list(archive: Path, *, still_open: bool = False, steps: bool = False
         decisions.add_steps()
     if listed.changed or decisions.changed:
         keep_heads(archive, decisions.heads)
-    found = ((one, decisions.of(one.folder)) for one in heads)
-    shown = [ListedSurface(one, of, of.step if steps else None) for one, of in found]
+    shown = [_listed(one, decisions, steps=steps) for one in heads]
     shown = [one for one in shown if not (still_open and one.state == "inside")]
     shown.sort(key=_last_time, reverse=True)
     problems = tuple(line for head in heads for line in head.problems)
     return SurfaceList(archive, tuple(shown), len(heads), problems)
+
+
+def _listed(head: Head, decisions: Decisions, *, steps: bool) -> ListedSurface:
+    decided = decisions.of(head.folder)
+    if not steps:
+        return ListedSurface(head, decided)
+    return ListedSurface(head, decided, decided.step, decisions.behind(head.folder))
 
 
 def _last_time(one: ListedSurface) -> float:

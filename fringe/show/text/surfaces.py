@@ -24,10 +24,21 @@ def surfaces_view(found: SurfaceList, width: int, *, steps: bool) -> Iterator[Re
     """A table of the surfaces on a screen of so many columns; a line where there is none."""
     if found.shown:
         yield _table(found.shown, width, steps=steps)
+        if found.behind:
+            yield Text(_behind(found.behind))
     elif found.count:
         yield Text(f"{found.archive}: every surface is proven inside")
     else:
         yield Text(f"{found.archive}: no surface yet; `fringe surface add` makes one")
+
+
+def _behind(count: int) -> str:
+    """What the steps say that wait for their turn."""
+    steps = "1 next step does" if count == 1 else f"{count} next steps do"
+    return (
+        f"{steps} not yet count the last visits to other surfaces; the next lists will, and "
+        "`fringe progress` does"
+    )
 
 
 def _table(shown: Sequence[ListedSurface], width: int, *, steps: bool) -> Table:

@@ -23,6 +23,7 @@ from fringe.archive.store.write import log_visit
 from fringe.archive.transfer.check import check_archive
 from fringe.errors import BadInput
 from fringe.judge.state.visits import Work
+from fringe.parallel import WorkerKilled
 from sample_visits import full_surface, full_visit, hours, plain_visit, power_reading
 
 # An hour after all files were written: nothing is too fresh to be relied on.
@@ -92,6 +93,24 @@ def test_nothing_is_read_twice(archive, monkeypatch):
     assert all(e.surface.folder == e.folder for e in again)
     assert indexed_visits(first[0].folder) == first[0].visits
     assert bytes_of(archive) == before
+
+
+@pytest.mark.parametrize("killed", [False, True])
+def test_many_files_on_all_cores(archive, monkeypatch, killed):
+    """Read on several cores the list is the same, and kept; a core that dies loses nothing."""
+
+    def run(function, parts):
+        found = [function(part) for part in parts[:2]]
+        if killed:
+            raise WorkerKilled("killed")
+        return found + [function(part) for part in parts[2:]]
+
+    monkeypatch.setattr(index, "_MANY_FILES", 3)
+    monkeypatch.setattr(index, "_AT_ONCE", 1)
+    monkeypatch.setattr(index, "run_many", run)
+    assert listed(archive) == (truth(archive), 3)
+    assert len(bytes_of(archive)) == 3
+    assert listed(archive) == (truth(archive), 0)
 
 
 def test_the_index_may_go(archive):

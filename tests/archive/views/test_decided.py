@@ -147,6 +147,41 @@ def test_another_program_decides_anew(shop, worked_out, monkeypatch):
     assert worked_out() == {"verdict": sorted(shop), "step": sorted(shop)}
 
 
+def test_what_others_teach_enters_in_turn(shop, worked_out, monkeypatch):
+    """Of steps that only others' visits changed, a list works out a few; the rest says so."""
+    before = steps(shop)
+    worked_out()
+    monkeypatch.setattr(decided, "_IN_TURN", 1)
+    log(shop["b"], -1.0, 5)
+    told = {name: surface_state(one).next_step.text() for name, one in shop.items()}
+    worked_out()
+    first = {one.name: one for one in surface_list(shop["a"].folder.parent, steps=True).shown}
+    done = worked_out()["step"]
+    assert "b" in done and len(done) == 2
+    (waits,) = {"a", "c"} - {*done}
+    assert {name: one.behind for name, one in first.items() if one.behind} == {waits: 1}
+    assert first[waits].to_json()["next_step_behind"] == 1
+    assert {name: one.step for name, one in first.items()} == told | {waits: before[waits]}
+    second = surface_list(shop["a"].folder.parent, steps=True)
+    assert worked_out()["step"] == [waits]
+    assert {one.name: (one.step, one.behind) for one in second.shown} == {
+        name: (step, 0) for name, step in told.items()
+    }
+
+
+def test_steps_do_not_fall_far_behind(shop, monkeypatch):
+    """Where more of those that taught a surface changed than may wait, its step is worked out."""
+    steps(shop)
+    monkeypatch.setattr(decided, "_IN_TURN", 0)
+    monkeypatch.setattr(decided, "_MOST_BEHIND", 1)
+    log(shop["b"], -1.0, 5)
+    assert surface_list(shop["a"].folder.parent, steps=True).behind == 2
+    log(shop["c"], -1.0, 6)
+    found = {one.name: one for one in surface_list(shop["a"].folder.parent, steps=True).shown}
+    assert {name: one.behind for name, one in found.items() if one.behind} == {"b": 1}
+    assert found["a"].step == surface_state(shop["a"]).next_step.text()
+
+
 def test_many_steps_on_all_cores(shop, monkeypatch):
     """On several cores the steps are the same."""
     told = steps(shop)

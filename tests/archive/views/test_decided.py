@@ -157,7 +157,8 @@ def test_what_others_teach_enters_in_turn(shop, worked_out, monkeypatch):
     worked_out()
     first = {one.name: one for one in surface_list(shop["a"].folder.parent, steps=True).shown}
     done = worked_out()["step"]
-    assert "b" in done and len(done) == 2
+    assert "b" in done
+    assert len(done) == 2
     (waits,) = {"a", "c"} - {*done}
     assert {name: one.behind for name, one in first.items() if one.behind} == {waits: 1}
     assert first[waits].to_json()["next_step_behind"] == 1

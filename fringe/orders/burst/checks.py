@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
-from fringe.orders.burst.steps import PixelFit, Stack, Steps
+from fringe.orders.burst.pixels import PixelFit, Stack, Steps
 from fringe.orders.fit.field import Array, block_mean
 
 LEAST_CONDITIONING = 0.02  # spread of the steps on their circle; 1/2 for even steps

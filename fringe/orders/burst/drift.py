@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from fringe.errors import Refused
 from fringe.orders.burst.frames import Burst, Maps
-from fringe.orders.burst.steps import Steps, solve_pixels
 from fringe.orders.fit.field import Array
 from fringe.orders.fit.robust import cauchy_squared, robust_fit
 from fringe.photo.load import Photo
@@ -34,6 +33,8 @@ _LEAST_PX = 0.05  # of a shift that frames are resampled for, in pixels of the p
 _LEAST_ROUGH = 0.6  # pixels on which shifts are found
 _TOLD_PX = 2.0  # of the photograph, from which a reading says so
 _LIMIT_PX, _LIMIT_SHARE = 1.5, 0.004  # of what is left at last, and of the radius
+_GAIN_STEP = 3  # pixels, of which one tells the exposures
+_LEAST_WEIGHT = 0.01  # of a pixel that tells shifts; the others hardly count, and are most
 _STILL_SHARE = 0.1  # of the pixels, those that change least, which tell what change is little
 
 
@@ -88,8 +89,14 @@ def drift_of(frames: Sequence[Array]) -> Drift:
     return Drift(shifts, finest)
 
 
-def steadied(photos: Sequence[Photo]) -> list[Photo]:
+def steadied(photos: Sequence[Photo], scale: int) -> list[Photo]:
     """Take out of frames what the camera drifted before fringes are looked for.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+    scale : int
+        Pixels of the photographs, along a side, that became one of theirs.
 
     Returns
     -------
@@ -101,13 +108,14 @@ def steadied(photos: Sequence[Photo]) -> list[Photo]:
     if drift.most_px < _LEAST_ROUGH * drift.pixel_px:
         return list(photos)
     still = moved_back(photos, drift.shifts_px)
-    if drift.most_px > _TOLD_PX:
-        note = f"the camera drifted by {drift.most_px:.0f} px between frames; that was taken out"
+    most_px = scale * drift.most_px
+    if most_px > _TOLD_PX:
+        note = f"the camera drifted by {most_px:.0f} px between frames; that was taken out"
         still[0] = replace(still[0], notes=(*still[0].notes, note))
     return still
 
 
-def left_shifts(burst: Burst, steps: Steps, maps: Maps) -> NDArray[np.float64]:
+def left_shifts(burst: Burst, maps: Maps) -> NDArray[np.float64]:
     """Shift of each frame once the steps are known, told by the rim and dirt.
 
     What the steps do not explain of a frame is held against the slopes of the mean light.
@@ -125,12 +133,10 @@ def left_shifts(burst: Burst, steps: Steps, maps: Maps) -> NDArray[np.float64]:
     good = burst.good.all(axis=0) & (rho2 < max(room, 1.1))
     design = np.stack([along_x[good], along_y[good]])
     normal = design @ design.T
-    where = np.flatnonzero(burst.good.sum(axis=0) >= 3)
-    residual = solve_pixels(burst.stack(where), steps).residual
     shifts = np.zeros((len(burst.light), 2))
-    for k, left in enumerate(residual):
+    for k, left in enumerate(maps.left):
         image = np.zeros(burst.u.shape, np.float32)
-        image.ravel()[where] = left
+        image.ravel()[maps.where] = left
         shifts[k] = -np.linalg.solve(normal, design @ gaussian_filter(image, _SMOOTH_PX)[good])
     return shifts
 
@@ -192,28 +198,37 @@ def _moved_back(frames: Array, shifts_px: NDArray[np.float64]) -> Array:
 def _step(frames: Array) -> NDArray[np.float64]:
     """Further shift of each frame against the mean, shape (K, 2)."""
     mean = frames.mean(axis=0) + np.float32(1e-4)
-    gains = np.median((frames / mean).reshape(len(frames), -1), axis=1)
+    some = (slice(None, None, _GAIN_STEP), slice(None, None, _GAIN_STEP))
+    gains = np.median((frames[:, *some] / mean[some]).reshape(len(frames), -1), axis=1)
     even = frames / np.maximum(gains, 1e-3)[:, None, None]
-    mean = np.median(even, axis=0)
+    mean = _middle(even)
     changes = even - mean
     inner = (slice(2, -2), slice(2, -2))
-    weight = _still(changes)[inner].ravel().astype(float)
+    weight = _still(changes)[inner]
+    which = weight > _LEAST_WEIGHT
+    weight = weight[which].astype(float)
     slope_y, slope_x = np.gradient(mean)
-    design = np.stack([one[inner].ravel() for one in (slope_x, slope_y, mean)]).astype(float)
+    design = np.stack([one[inner][which] for one in (slope_x, slope_y, mean)], axis=1).astype(float)
     steps = np.zeros((len(frames), 2))
 
     def tolerance(residual: NDArray[np.float64]) -> float:
         return 2.5 * math.sqrt(np.average(residual**2, weights=weight)) + 1e-9
 
     for k, change in enumerate(changes):
-        left = change[inner].ravel().astype(float)
+        left = change[inner][which].astype(float)
 
         # fringes that happened to stand still, and hands, are far off
         fit = robust_fit(
-            design.T, left, cauchy_squared, tolerance, weight=weight, ridge=1e-9, rounds=3
+            design, left, cauchy_squared, tolerance, weight=weight, ridge=1e-9, rounds=3
         )
         steps[k] = -fit.values[:2]
     return steps
+
+
+def _middle(frames: Array) -> Array:
+    """Median over the frames, shape (M, N)."""
+    ordered = np.sort(frames, axis=0)
+    return np.asarray(0.5 * (ordered[(len(frames) - 1) // 2] + ordered[len(frames) // 2]))
 
 
 def _still(changes: Array) -> Array:

@@ -265,11 +265,11 @@ def edge_of_amplitude(
     profile = ndimage.map_coordinates(amplitude, place, order=1, mode="constant", cval=np.nan)
     known = ndimage.map_coordinates(weight, place, order=1, mode="constant") > 0.99
     profile = ndimage.gaussian_filter(np.nan_to_num(profile), (1.0, 1.0))
-    ends = [_end_of(*pair, share) for pair in zip(profile, known, strict=True)]
-    has_end = np.array([end is not None for end in ends])
+    radius = _ends_of(profile, known, share)
+    has_end = ~np.isnan(radius)
     if has_end.mean() < 0.5:
         return None
-    radius = np.array([end or 0.0 for end in ends])[has_end]
+    radius = radius[has_end]
     px, py = unit_edge.pixels(np.cos(angle[has_end]) * radius, np.sin(angle[has_end]) * radius)
     fit = fit_ellipse(px, py, 2.0 * scale)
     if fit is None or fit[1].mean() < 0.5:
@@ -281,26 +281,41 @@ def edge_of_amplitude(
     return replace(edge, u_px=u)
 
 
-def _end_of(profile: Array, known: NDArray[np.bool_], share: Vector) -> float | None:
-    """Share of the radius where the amplitude falls through half of its height near the rim."""
+def _ends_of(profile: Array, known: NDArray[np.bool_], share: Vector) -> Vector:
+    """Shares of the radius where the amplitude falls through half its height near the rim.
+
+    Of every ray (R, S); NaN where it does not.
+    """
+    rays, last_share = np.arange(len(profile)), profile.shape[1] - 1
     inside = known & (share < 0.9)
-    if inside.sum() < 5:
-        return None
-    level = float(np.median(profile[inside]))
-    above = np.flatnonzero((profile > 0.5 * level) & known)
-    if not len(above) or above[-1] + 6 >= len(share) or above[-1] < 14:
-        return None
-    last = above[-1]
+    level = _medians(profile, inside)
+    above = (profile > 0.5 * level[:, None]) & known
+    last = last_share - np.argmax(above[:, ::-1], axis=1)
+    good = (inside.sum(axis=1) >= 5) & above.any(axis=1) & (last >= 14) & (last + 6 < len(share))
+    last = np.clip(last, 14, last_share - 6)
+
+    def about(first: int, end: int) -> Array:
+        places = last[:, None] + np.arange(first, end)
+        return np.asarray(profile[rays[:, None], np.minimum(places, last_share)])
+
     # the height just inside: the contrast of fine fringes falls toward the rim
-    height = float(np.median(profile[last - 14 : last - 5]))
-    beyond = float(np.median(profile[last + 5 : last + 12]))
+    height = np.median(about(-14, -5), axis=1)
+    beyond = np.median(about(5, 12), axis=1)
+    good &= (height >= 0.4 * level) & (beyond <= 0.35 * height)
     half = 0.5 * (height + beyond)
-    if height < 0.4 * level or beyond > 0.35 * height:
-        return None
-    window = slice(last - 6, last + 7)
-    below = np.flatnonzero(profile[window] < half)
-    if not len(below) or below[0] == 0:
-        return None
-    k = last - 6 + below[0]
-    slope = profile[k - 1] - profile[k]
-    return float(share[k] - (half - profile[k]) / slope * (share[k] - share[k - 1]))
+    below = about(-6, 7) < half[:, None]
+    first = np.argmax(below, axis=1)
+    good &= below.any(axis=1) & (first > 0)
+    k = np.maximum(last - 6 + first, 1)
+    slope = profile[rays, k - 1] - profile[rays, k]
+    part = (half - profile[rays, k]) / np.where(good, slope, 1)
+    return np.where(good, share[k] - part * (share[k] - share[k - 1]), np.nan)
+
+
+def _medians(values: Array, which: NDArray[np.bool_]) -> Vector:
+    """Median of some of the values in each row; infinite where there are none."""
+    ordered = np.sort(np.where(which, values, np.float32(np.inf)), axis=1)
+    count = which.sum(axis=1)
+    rows = np.arange(len(values))
+    low, high = (ordered[rows, np.maximum(k, 0)] for k in ((count - 1) // 2, count // 2))
+    return np.asarray(0.5 * (low + high), float)

@@ -12,15 +12,8 @@ from numpy.typing import NDArray
 from fringe.errors import Refused
 from fringe.optics.view import cos_view
 from fringe.orders.burst.checks import check_steps, is_even, too_alike, too_few_fringes
-from fringe.orders.burst.steps import (
-    Stack,
-    Steps,
-    first_steps,
-    frame_noise,
-    improve,
-    overtone,
-    solve_pixels,
-)
+from fringe.orders.burst.pixels import Stack, Steps, overtone, solve_pixels
+from fringe.orders.burst.steps import first_steps, frame_noise, improve
 from fringe.orders.fit.field import Array, Field, cut_field
 from fringe.orders.options import ReadOptions
 from fringe.photo.ellipse import Edge
@@ -66,7 +59,7 @@ class Burst:
 
 @dataclass(frozen=True)
 class Maps:
-    """Pixel values over the field, each of shape (M, N)."""
+    """Pixel values over the field, each of shape (M, N) but for the last two."""
 
     mean: Array
     cos: Array
@@ -74,6 +67,8 @@ class Maps:
     scatter: Array
     conditioning: Array
     first_phase: Array  # of the first frame's step [fringe]
+    left: Array  # light that is not explained, frame by frame (K, P) of the pixels `where`
+    where: NDArray[np.int64]  # flat indices of the pixels that are known
 
     @property
     def amplitude(self) -> Array:
@@ -126,8 +121,10 @@ def _piston_column(u: Array, v: Array, edge: Edge, options: ReadOptions) -> Arra
     return np.asarray(seen / seen.max(), np.float32)
 
 
-def solve_steps(burst: Burst, name: str, rng: np.random.Generator) -> Steps:
-    """Gains and steps, with what the form changed by between frames."""
+def solve_steps(
+    burst: Burst, name: str, rng: np.random.Generator, known: Steps | None = None
+) -> Steps:
+    """Gains and steps, with what the form changed by between frames; from those nearly known."""
     inside = burst.inside(0.98)
     where = np.flatnonzero(inside)
     if len(where) < 2000:
@@ -138,9 +135,10 @@ def solve_steps(burst: Burst, name: str, rng: np.random.Generator) -> Steps:
         raise too_alike(name)
     if all(is_even(frame, inside, noise) for frame in burst.light):
         raise too_few_fringes(name)
-    steps = first_steps(few, noise, rng)
+    steps = first_steps(few, noise, rng) if known is None else known
     many = burst.stack(rng.choice(where, min(_THINNED, len(where)), replace=False))
-    steps, _ = improve(many, steps, 15)
+    if known is None:
+        steps, _ = improve(many, steps, 15)
     steps, _ = improve(many, steps.widened(len(many.columns)), 12)
     for _ in range(2):
         tone = float(np.clip(overtone(many, steps), -_MOST_OVERTONE, _MOST_OVERTONE))
@@ -152,15 +150,16 @@ def solve_steps(burst: Burst, name: str, rng: np.random.Generator) -> Steps:
 
 def maps_of(burst: Burst, steps: Steps) -> Maps:
     """Mean light, fringes and scatter of every pixel, for given steps."""
-    where = burst.good.sum(axis=0) >= 3
+    where = np.flatnonzero(burst.good.sum(axis=0) >= 3)
     stack = burst.stack(where)
     fit = solve_pixels(stack, steps)
     first = steps.values[0].astype(np.float32) @ stack.columns
 
     def spread(values: Array) -> Array:
-        out = np.zeros(where.shape, np.float32)
-        out[where] = values
+        out = np.zeros(burst.u.shape, np.float32)
+        out.ravel()[where] = values
         return out
 
     parts = (fit.mean, fit.cos, fit.sin, fit.scatter, fit.conditioning, first)
-    return Maps(*(spread(x) for x in parts))
+    mean, cos, sin, scatter, conditioning, phase = (spread(x) for x in parts)
+    return Maps(mean, cos, sin, scatter, conditioning, phase, fit.residual, where)

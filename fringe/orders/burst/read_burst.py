@@ -20,12 +20,15 @@ from fringe.orders.burst.checks import (
 from fringe.orders.burst.drift import check_still, left_shifts, moved_back, steadied
 from fringe.orders.burst.form import FittedForm, PhaseMap, edge_of_amplitude, fit_form
 from fringe.orders.burst.frames import Burst, Maps, cut_burst, maps_of, solve_steps
-from fringe.orders.burst.steps import Stack, Steps, improve, solve_pixels
+from fringe.orders.burst.pixels import Stack, Steps, solve_pixels
+from fringe.orders.burst.steps import improve
 from fringe.orders.checks import with_form_warnings
-from fringe.orders.edge.find import find_edge
+from fringe.orders.edge.find import FoundEdge, find_edge
 from fringe.orders.fit.field import cut_field
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.robust import cauchy_squared, robust_fit, robust_sigma
+from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced, shrunk
 from fringe.orders.fit.solve import Solution, solve
 from fringe.orders.from_fit import reading_of
 from fringe.orders.options import ReadOptions, check_edge
@@ -39,7 +42,11 @@ _LEAST_SPAN = 0.8  # fringes in view in one frame at least; with less, bursts re
 _CLEAR_SPAN = 5.0  # fringes in view, from which one frame alone tells the power
 _ROOM_FOUND, _ROOM_GIVEN = 1.22, 1.1  # radius of what is cut out, edge found and given
 _LEFT_OUT = 5000  # pixels for the jackknife
-_RIM_PX = 3.0  # pixels along the rim that are left out, for the camera's blur
+# pixels along the rim that are left out: for the camera's blur, in its own pixels, and for blocks
+# that lie across the rim
+_RIM_PX, _BLOCK_RIM_PX = 3.0, 0.75
+_REDUCED_RADIUS_PX = 240.0  # least radius to which frames are reduced
+_FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the reduced frames, at most
 _MUCH_DRIFT = (
     0.35  # of a frame, from which it is taken out and the steps are solved again [field px]
 )
@@ -74,25 +81,43 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
         If the steps are too alike, the camera moved, or the gap changed its form.
     """
     _check_frames(photos, options)
-    photos = steadied(photos)
     first, name = photos[0], f"{photos[0].name} and {len(photos) - 1} more"
     if isinstance(options.edge, Edge):
-        edge, edge_source = options.edge, "given"
-        check_edge(first, edge)
+        found, edge_source = FoundEdge(options.edge), "given"
+        check_edge(first, found.edge)
     else:
-        edge, edge_source = find_edge(first).edge, "found"
+        found, edge_source = find_edge(first), "found"
     room = _ROOM_GIVEN if edge_source == "given" else _ROOM_FOUND
     rng = np.random.default_rng(1)
-    burst, steps, maps = _solved(photos, (edge, options, room), name, rng)
+    scale = _scale_of(first, found)
+    small = steadied([reduced(photo, scale) for photo in photos], scale)
+    burst, steps, maps = _solved(small, (shrunk(found.edge, scale), options, room), name, rng)
     if edge_source == "found":
         burst = _with_better_edge(burst, maps, name)
     maps, doubt = _even_light(burst, steps, maps)
-    form = fit_form(_phase_map(burst, maps), name)
+    form = fit_form(_phase_map(burst, maps, scale), name)
     _check_span(burst, steps, form, name)
-    _check_frame(photos[0], burst, form, name)
+    _check_frame(small[0], burst, form, found.model, name)
     frames = _jackknife(burst, steps, form, rng)
-    gauge = _gauge_spread(burst, maps, doubt)
-    return _as_reading(photos, options, edge_source, burst, steps, maps, form, (frames, gauge))
+    spreads = (frames, _gauge_spread(burst, maps, doubt))
+    solution = _as_solution(small[0], burst, maps, form, spreads)
+    edge = enlarged(burst.edge, scale)
+    reading = _as_reading(photos, options, edge, edge_source, solution, steps, small[0].notes)
+    return with_form_warnings(first, reading)
+
+
+def _scale_of(photo: Photo, found: FoundEdge) -> int:
+    """Side of the blocks [px] that frames are averaged over before anything else is done.
+
+    Fringes stay well sampled, and the rim is some hundred pixels away from the middle: more
+    pixels would only be averaged later, by the fit.
+    """
+    radius = math.sqrt(found.edge.a * found.edge.b)
+    if found.model is None:
+        scale = coarsest_scale(photo, _REDUCED_RADIUS_PX, found.edge)
+    else:
+        scale = int(radius / max(_REDUCED_RADIUS_PX, found.model.steepest() / _FREQUENCY_PX))
+    return max(1, scale)
 
 
 def _check_frames(photos: Sequence[Photo], options: ReadOptions) -> None:
@@ -119,11 +144,12 @@ def _solved(
     Refused
         If frames are still shifted against one another then, or the steps are not to be solved.
     """
+    known = None
     for again in range(2):
         burst = cut_burst(photos, *cut)
-        steps = solve_steps(burst, name, rng)
+        known = steps = solve_steps(burst, name, rng, known)
         maps = maps_of(burst, steps)
-        shifts = left_shifts(burst, steps, maps)
+        shifts = left_shifts(burst, maps)
         if float(np.hypot(shifts[:, 0], shifts[:, 1]).max()) < _MUCH_DRIFT:
             return burst, steps, maps
         if not again:
@@ -144,14 +170,16 @@ def _check_span(burst: Burst, steps: Steps, form: FittedForm, name: str) -> None
         raise too_few_fringes(name)
 
 
-def _check_frame(photo: Photo, burst: Burst, form: FittedForm, name: str) -> None:
+def _check_frame(
+    photo: Photo, burst: Burst, form: FittedForm, known: OrderModel | None, name: str
+) -> None:
     """Refuse a form that is not that of a frame alone, where a frame alone is clear.
 
     Frames that hardly differ can be explained by steps over a sliver of a fringe, and then
     make any form.
     """
     try:
-        alone = solve(photo, burst.edge)
+        alone = solve(photo, burst.edge, known=known)
     except Refused:
         return
     clear = alone.span > _CLEAR_SPAN and alone.fit.explained > 0.8 and alone.fit.used > 0.8
@@ -233,10 +261,11 @@ def _even_light(burst: Burst, steps: Steps, maps: Maps) -> tuple[Maps, NDArray[n
     ), doubt
 
 
-def _phase_map(burst: Burst, maps: Maps) -> PhaseMap:
+def _phase_map(burst: Burst, maps: Maps, scale: int) -> PhaseMap:
     """Orders of the first frame, and how far each pixel is to be believed."""
     # where blur reaches over the rim, it brings only the inner neighbours' phase
-    inside = burst.inside(1.0 - _RIM_PX * burst.first.scale / burst.edge.b)
+    rim_px = _RIM_PX / scale + (_BLOCK_RIM_PX if scale > 1 else 0)
+    inside = burst.inside(1.0 - rim_px * burst.first.scale / burst.edge.b)
     amplitude = maps.amplitude
     usual = float(np.median(amplitude[inside]))
     noise = float(np.median(maps.scatter[inside]))
@@ -295,22 +324,21 @@ def _gauge_spread(burst: Burst, maps: Maps, doubt: NDArray[np.float64]) -> float
     return math.sqrt(float(slope @ doubt @ slope))
 
 
-def _as_reading(
-    photos: Sequence[Photo],
-    options: ReadOptions,
-    edge_source: str,
-    burst: Burst,
-    steps: Steps,
-    maps: Maps,
-    form: FittedForm,
-    spreads: tuple[float, float],
-) -> Reading:
-    """Put the form into the shape of a single photograph's solution, and read that."""
+def _as_solution(
+    first: Photo, burst: Burst, maps: Maps, form: FittedForm, spreads: tuple[float, float]
+) -> Solution:
+    """The form in the shape of a single photograph's solution."""
     inside = burst.inside(1.0)
     amplitude, mean = maps.amplitude[inside], np.maximum(maps.mean[inside], 1e-6)
+    place = form.model.terms.index((2, 0))
+    plain = 2 * math.sqrt(max(form.covariance[place, place], 0.0))
+    extra = math.hypot(math.sqrt(max(spreads[0] ** 2 - plain**2, 0.0)), spreads[1])
+    # carried where `fit` is: in the covariance of the power's own term
+    covariance = form.covariance.copy()
+    covariance[place, place] += (extra / 2) ** 2
     fit = Fit(
         model=form.model,
-        covariance=form.covariance,
+        covariance=covariance,
         light_terms=((0, 0),),
         light=np.array([math.log(float(np.median(mean)))]),
         contrast_terms=((0, 0),),
@@ -322,35 +350,36 @@ def _as_reading(
         explained=1.0,
         used=form.used,
     )
-    edge = burst.edge
-    field = cut_field(photos[0], edge, burst.first.scale)
-    area = math.pi * edge.a * edge.b / burst.first.scale**2
-    solution = Solution(
+    area = math.pi * burst.edge.a * burst.edge.b / burst.first.scale**2
+    return Solution(
         fit=fit,
-        field=field,
+        field=cut_field(first, burst.edge, burst.first.scale),
         covered=min(1.0, float(inside.sum()) / area),
         cycles=form.model.steepest(),
         form_shift=form.shift,
+        fit_variance=1.0,
     )
-    place = form.model.terms.index((2, 0))
-    plain = 2 * math.sqrt(max(form.covariance[place, place], 0.0))
-    extra = math.hypot(math.sqrt(max(spreads[0] ** 2 - plain**2, 0.0)), spreads[1])
-    # carried where `fit` is: in the covariance of the power's own term
-    covariance = form.covariance.copy()
-    covariance[place, place] += (extra / 2) ** 2
-    solution = replace(solution, fit=replace(fit, covariance=covariance), fit_variance=1.0)
-    notes = [note for photo in photos[:1] for note in photo.notes]
+
+
+def _as_reading(
+    photos: Sequence[Photo],
+    options: ReadOptions,
+    edge: Edge,
+    edge_source: str,
+    solution: Solution,
+    steps: Steps,
+    notes: tuple[str, ...],
+) -> Reading:
+    """The reading of what was solved, over the edge in the first photograph."""
     warnings = [*notes, *_warnings(steps, solution)]
     name = f"{photos[0].sha256 or photos[0].name} and {len(photos) - 1} more frames"
     reading = reading_of(
         options, edge, edge_source, solution, warnings, reading_id=name, focal_px=photos[0].focal_px
     )
-    turned = np.sign(form.model.power or 1.0) * (-1 if reading.sense == "edge" else 1)
+    turned = np.sign(solution.fit.model.power or 1.0) * (-1 if reading.sense == "edge" else 1)
     signed_steps = turned * (steps.values[:, 0] - steps.values[0, 0])
     steps_told = tuple(float(step - round(step)) for step in signed_steps)
-    return with_form_warnings(
-        photos[0], replace(reading, frames=len(photos), steps_fringes=steps_told)
-    )
+    return replace(reading, frames=len(photos), steps_fringes=steps_told)
 
 
 def _warnings(steps: Steps, solution: Solution) -> list[str]:

@@ -15,217 +15,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.orders.burst.pixels import (
+    TWO_PI,
+    Matrix,
+    Stack,
+    Steps,
+    Vector,
+    solve_chunk,
+    solve_pixels,
+)
 from fringe.orders.fit.field import Array
 
-Vector = NDArray[np.float64]
-Matrix = NDArray[np.float64]
-_CHUNK = 1 << 15
 _GAIN_PRIOR = 1e-5  # only decides combinations of gains that the frames do not determine
-_TWO_PI = np.float32(2 * np.pi)
 _PATCH = 12  # side of the patches in which the noise is measured [px]
 _LEAN = 1.05  # of a frame against the others that is searched, each way [fringe]
-
-
-@dataclass(frozen=True)
-class Stack:
-    """The same pixels in all frames.
-
-    Attributes
-    ----------
-    light : ndarray of float32, shape (K, P)
-        Linear light of K frames.
-    good : ndarray of float32, shape (K, P)
-        1 where a frame's pixel is usable, 0 where it is clipped.
-    columns : ndarray of float32, shape (Z, P)
-        How a step may vary over the aperture: even, along u, along v, as rho^2.
-    """
-
-    light: Array
-    good: Array
-    columns: Array
-
-    @property
-    def frames(self) -> int:
-        """Count of frames."""
-        return int(self.light.shape[0])
-
-    def __len__(self) -> int:
-        """Count of pixels."""
-        return int(self.light.shape[1])
-
-    def part(self, which: slice | NDArray[np.bool_] | NDArray[np.int64]) -> Stack:
-        """Some of the pixels."""
-        return Stack(self.light[:, which], self.good[:, which], self.columns[:, which])
-
-
-@dataclass(frozen=True)
-class Steps:
-    """Gains and phase steps of the frames.
-
-    Attributes
-    ----------
-    log_gain : ndarray, shape (K,)
-        Logarithm of each frame's exposure, zero on average.
-    values : ndarray, shape (K, Z)
-        Coefficients of the stack's columns [fringe].
-    overtone : float
-        Second harmonic of the fringes' profile, as a share of the first.
-    """
-
-    log_gain: Vector
-    values: Matrix
-    overtone: float = 0.0
-
-    def phase(self, columns: Array) -> Array:
-        """Phase of each frame at each pixel [rad], shape (K, P)."""
-        z = self.values.shape[1]
-        return np.asarray(_TWO_PI * (self.values.astype(np.float32) @ columns[:z]))
-
-    def widened(self, count: int) -> Steps:
-        """The same steps on `count` columns; new ones start at zero."""
-        values = np.zeros((len(self.values), count))
-        known = min(count, self.values.shape[1])
-        values[:, :known] = self.values[:, :known]
-        return replace(self, values=values)
-
-    def levelled(self) -> Steps:
-        """Gains and steps with zero mean: the pixels absorb the means."""
-        return replace(
-            self,
-            log_gain=self.log_gain - self.log_gain.mean(),
-            values=self.values - self.values.mean(axis=0),
-        )
-
-
-@dataclass(frozen=True)
-class PixelFit:
-    """Least-squares fit of the frames at each pixel, for given steps.
-
-    Attributes
-    ----------
-    mean, cos, sin : ndarray of float32, shape (P,)
-        A, C and S.
-    residual : ndarray of float32, shape (K, P)
-        Light that is not explained; zero where a frame is not usable.
-    scatter : ndarray of float32, shape (P,)
-        Standard deviation of one frame's light about the model.
-    conditioning : ndarray of float32, shape (P,)
-        Least eigenvalue of the covariance of the steps on the unit circle: small where the
-        steps of a pixel's usable frames lie too close together.
-    """
-
-    mean: Array
-    cos: Array
-    sin: Array
-    residual: Array
-    scatter: Array
-    conditioning: Array
-
-    @property
-    def amplitude(self) -> Array:
-        """Half of the fringes' range of light, shape (P,)."""
-        return np.hypot(self.cos, self.sin)
-
-    @property
-    def order(self) -> Array:
-        """Order at the mean step, modulo one; dark fringes at whole orders [fringe]."""
-        return np.asarray(np.arctan2(self.sin, -self.cos) / _TWO_PI)
-
-
-def _design(stack: Stack, steps: Steps) -> tuple[Array, Array]:
-    """Columns (3, K, P) that multiply A, C and S, and the phase (K, P)."""
-    phase = steps.phase(stack.columns)
-    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * stack.good
-    return np.stack([gain, gain * np.cos(phase), gain * np.sin(phase)]), phase
-
-
-def _factor(design: Array) -> tuple[Array, Array]:
-    """Cholesky factors (P, 3, 3) of the pixels' normal matrices, and their conditioning (P,)."""
-    normal = np.einsum("ikp,jkp->pij", design, design, optimize=True).astype(np.float64)
-    count = np.maximum(normal[:, 0, 0], 1e-6)
-    # spread of the steps on the circle, its mean taken out: 1/2 for even steps
-    mean = normal[:, 0, 1:] / count[:, None]
-    spread = normal[:, 1:, 1:] / count[:, None, None] - mean[:, :, None] * mean[:, None, :]
-    half = 0.5 * (spread[:, 0, 0] + spread[:, 1, 1])
-    apart = np.hypot(0.5 * (spread[:, 0, 0] - spread[:, 1, 1]), spread[:, 0, 1])
-    ridge = 1e-6 * count + 1e-9
-    normal[:, [0, 1, 2], [0, 1, 2]] += ridge[:, None]
-    return np.linalg.cholesky(normal).astype(np.float32), (half - apart).astype(np.float32)
-
-
-def _lower_solve(factor: Array, right: Array) -> Array:
-    """Solve L y = right for 3 x 3 factors (P, 3, 3) and right sides (3, ..., P)."""
-    low = np.moveaxis(factor, 0, -1)
-    first = right[0] / low[0, 0]
-    second = (right[1] - low[1, 0] * first) / low[1, 1]
-    third = (right[2] - low[2, 0] * first - low[2, 1] * second) / low[2, 2]
-    return np.stack([first, second, third])
-
-
-def _upper_solve(factor: Array, right: Array) -> Array:
-    """Solve L^T x = right, as `_lower_solve`."""
-    low = np.moveaxis(factor, 0, -1)
-    third = right[2] / low[2, 2]
-    second = (right[1] - low[2, 1] * third) / low[1, 1]
-    first = (right[0] - low[1, 0] * second - low[2, 0] * third) / low[0, 0]
-    return np.stack([first, second, third])
-
-
-def _solve(stack: Stack, steps: Steps) -> tuple[PixelFit, Array, Array]:
-    """Pixels by linear least squares; their orthonormal columns (3, K, P) and phase too."""
-    design, phase = _design(stack, steps)
-    factor, conditioning = _factor(design)
-    columns = _lower_solve(factor, design)
-    light = stack.light * stack.good
-    values = _upper_solve(factor, np.einsum("ikp,kp->ip", columns, light))
-    if steps.overtone:
-        for _ in range(2):
-            tone = _second(values, phase, steps, stack.good)
-            values = _upper_solve(factor, np.einsum("ikp,kp->ip", columns, light - tone))
-        light = light - _second(values, phase, steps, stack.good)
-    residual = light - np.einsum("ikp,ip->kp", design, values)
-    free = np.maximum(stack.good.sum(axis=0) - 3, 0.5)
-    scatter = np.sqrt((residual**2).sum(axis=0) / free)
-    fit = PixelFit(values[0], values[1], values[2], residual, scatter, conditioning)
-    return fit, columns, phase
-
-
-def _second(values: Array, phase: Array, steps: Steps, good: Array) -> Array:
-    """Light of the second harmonic, shape (K, P): h M cos 2 (order + step)."""
-    order = np.arctan2(values[2], -values[1]) + phase
-    size = np.float32(steps.overtone) * np.hypot(values[1], values[2])
-    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * good
-    return np.asarray(gain * size * np.cos(2 * order))
-
-
-def solve_pixels(stack: Stack, steps: Steps) -> PixelFit:
-    """Solve for A, C and S of every pixel, the steps given."""
-    parts = [
-        _solve(stack.part(slice(k, k + _CHUNK)), steps)[0] for k in range(0, len(stack), _CHUNK)
-    ]
-    return PixelFit(
-        *(
-            np.concatenate([getattr(part, name) for part in parts], axis=-1)
-            for name in ("mean", "cos", "sin", "residual", "scatter", "conditioning")
-        )
-    )
-
-
-def overtone(stack: Stack, steps: Steps) -> float:
-    """Second harmonic of the fringes' profile, as a share of the first.
-
-    Clipped highlights, tone curves and reflections beyond two beams cause it. The part of it
-    that A, C and S absorb is projected out.
-    """
-    fit, columns, phase = _solve(stack, steps)
-    values = np.stack([fit.mean, fit.cos, fit.sin])
-    tone = _second(values, phase, replace(steps, overtone=1.0), stack.good)
-    tone = tone - np.einsum("ikp,ip->kp", columns, np.einsum("ikp,kp->ip", columns, tone))
-    robust = 1 / (1 + (fit.scatter / (3 * np.median(fit.scatter) + 1e-9)) ** 4)
-    correction = float(
-        (robust * tone * fit.residual).sum() / max(float((robust * tone**2).sum()), 1e-12)
-    )
-    return steps.overtone + correction
 
 
 @dataclass(frozen=True)
@@ -259,13 +62,12 @@ def normal_equations(stack: Stack, steps: Steps, scale: float | None = None) -> 
     scale : float, optional
         Scatter that sets the robust weights [light]; the pixels' own median without it.
     """
-    fit, columns, phase = _solve(stack, steps)
+    fit, design, columns = solve_chunk(stack, steps)
     median_scatter = float(np.median(fit.scatter)) + 1e-9
     limit = np.float32(3 * (median_scatter if scale is None else scale))
     robust = 1 / (1 + (fit.scatter / limit) ** 4)
-    gain = np.exp(steps.log_gain).astype(np.float32)[:, None] * stack.good
     z = steps.values.shape[1]
-    slope = gain * _TWO_PI * (fit.sin * np.cos(phase) - fit.cos * np.sin(phase))
+    slope = TWO_PI * (fit.sin * design[1] - fit.cos * design[2])
     model = stack.light * stack.good - fit.residual
     jacobian = np.concatenate([model[:, None], slope[:, None] * stack.columns[None, :z]], axis=1)
     jacobian = jacobian * np.sqrt(robust)
@@ -450,7 +252,7 @@ def _search_frame(stack: Stack, steps: Steps, k: int, trusted: NDArray[np.bool_]
     axis = np.arange(-_LEAN, _LEAN + 1e-9, _LEAN / 7)
     leans = np.stack([x.ravel() for x in np.meshgrid(axis, axis)], axis=1)
     leans = leans + steps.values[kept, 1:3].mean(axis=0)
-    phase = _TWO_PI * (leans.astype(np.float32) @ thin.columns[1:3])
+    phase = TWO_PI * (leans.astype(np.float32) @ thin.columns[1:3])
     cos, sin = np.cos(phase) * good, np.sin(phase) * good
     ahead, beside = fit.cos * cos + fit.sin * sin, fit.sin * cos - fit.cos * sin
     # least squares for cos and sin of the step at each lean

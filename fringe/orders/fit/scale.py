@@ -95,3 +95,15 @@ def enlarged(edge: Edge, scale: int) -> Edge:
         edge.angle_deg,
         edge.u_px * scale,
     )
+
+
+def shrunk(edge: Edge, scale: int) -> Edge:
+    """Edge in a copy of its photograph that was reduced by `scale`; undoes `enlarged`."""
+    return Edge(
+        (edge.cx + 0.5) / scale - 0.5,
+        (edge.cy + 0.5) / scale - 0.5,
+        edge.a / scale,
+        edge.b / scale,
+        edge.angle_deg,
+        edge.u_px / scale,
+    )

@@ -11,8 +11,9 @@ from scipy.ndimage import fourier_shift, rotate
 
 from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
+from fringe.orders.burst.pixels import Stack, Steps, overtone, solve_pixels
 from fringe.orders.burst.read_burst import LEAST_FRAMES, read_burst
-from fringe.orders.burst.steps import Stack, Steps, first_steps, overtone, solve_pixels
+from fringe.orders.burst.steps import first_steps
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.load import Photo, photo_from_array

@@ -197,17 +197,17 @@ def _moved_back(frames: Array, shifts_px: NDArray[np.float64]) -> Array:
 
 def _step(frames: Array) -> NDArray[np.float64]:
     """Further shift of each frame against the mean, shape (K, 2)."""
-    mean = frames.mean(axis=0) + np.float32(1e-4)
-    some = (slice(None, None, _GAIN_STEP), slice(None, None, _GAIN_STEP))
-    gains = np.median((frames[:, *some] / mean[some]).reshape(len(frames), -1), axis=1)
+    mean: Array = frames.mean(axis=0) + np.float32(1e-4)
+    ratio = frames[:, ::_GAIN_STEP, ::_GAIN_STEP] / mean[::_GAIN_STEP, ::_GAIN_STEP]
+    gains = np.median(ratio.reshape(len(frames), -1), axis=1)
     even = frames / np.maximum(gains, 1e-3)[:, None, None]
     mean = _middle(even)
-    changes = even - mean
+    changes = np.asarray(even - mean, np.float32)
     inner = (slice(2, -2), slice(2, -2))
-    weight = _still(changes)[inner]
-    which = weight > _LEAST_WEIGHT
-    weight = weight[which].astype(float)
-    slope_y, slope_x = np.gradient(mean)
+    still = _still(changes)[inner]
+    which = still > _LEAST_WEIGHT
+    weight = still[which].astype(float)
+    slope_y, slope_x = (np.asarray(one, np.float32) for one in np.gradient(mean))
     design = np.stack([one[inner][which] for one in (slope_x, slope_y, mean)], axis=1).astype(float)
     steps = np.zeros((len(frames), 2))
 

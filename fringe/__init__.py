@@ -12,9 +12,11 @@ from __future__ import annotations
 
 # public name: module that has it
 _READINGS = ("budget", "read", "read_burst", "read_options", "to_dataset")
+_PLATES = ("log_plate_visit", "plate_state")
 _RECORDS = ("log_visit", "match", "open_surface", "progress")
 _PLACES = {
     **dict.fromkeys(_READINGS, "fringe.api.readings"),
+    **dict.fromkeys(_PLATES, "fringe.api.plates"),
     **dict.fromkeys(_RECORDS, "fringe.api.records"),
     **dict.fromkeys(("render", "tolerance"), "fringe.api.design"),
     **dict.fromkeys(("BadInput", "FringeError", "Refused"), "fringe.errors"),

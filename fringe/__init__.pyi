@@ -2,6 +2,8 @@
 
 from fringe.api.design import render as render
 from fringe.api.design import tolerance as tolerance
+from fringe.api.plates import log_plate_visit as log_plate_visit
+from fringe.api.plates import plate_state as plate_state
 from fringe.api.readings import budget as budget
 from fringe.api.readings import read as read
 from fringe.api.readings import read_burst as read_burst

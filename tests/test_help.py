@@ -87,6 +87,8 @@ BEFORE = {
     "log": "surface add",
     "plate log": "plate",
     "plate show": "plate",
+    "plate surfaces": "plate",
+    "plate adopt": "plate",
     "progress": VISIT,
     "plan": VISIT,
     "budget": VISIT,

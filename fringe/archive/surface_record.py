@@ -9,8 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fringe.archive.instruments import find_lamp, list_instruments, load_instrument, names_on_record
+from fringe.archive.instruments import find_lamp, list_instruments, names_on_record
+from fringe.archive.plates.known import plate_state
+from fringe.archive.plates.state import PlateState
 from fringe.archive.store.ledger import add_surface_files
+from fringe.archive.store.names import plate_of_record
 from fringe.archive.store.surface import (
     E_LINE_NM,
     Plate,
@@ -117,8 +120,8 @@ class StatedRecord:
         recorded = None
         if self.plate is not None and self.plate_radius_mm is None:
             recorded = _plate_on_record(archive, self.plate)
-        if recorded is not None and self.plate_radius_u_mm is None:
-            typed = _by_option(recorded.get("as_typed"))
+        if recorded is not None and recorded.by == "record" and self.plate_radius_u_mm is None:
+            typed = _by_option(recorded.plate.values.get("as_typed"))
             certified = {o: text for o, text in typed.items() if o.startswith("--radius")}
             kept |= {f"--plate{o[1:]}": f"--plate{text[1:]}" for o, text in certified.items()}
         now = kept | _by_option(self.as_typed)
@@ -166,6 +169,10 @@ def add_stated(archive: Path, name: str, form: str, record: StatedRecord) -> Sur
     BadInput
         If the radius or the diameter is not said, or the record makes no sense.
     """
+    if plate_of_record(name) is not None:
+        raise BadInput(
+            f"{name!r}: such a name is a plate's own; `fringe plate log` keeps visits of a plate"
+        )
     if record.radius_mm is None or record.diameter_mm is None:
         raise BadInput("a surface needs --radius and --diameter, as --radius 3048mm")
     bare = Surface(name, form, record.radius_mm, record.diameter_mm)
@@ -200,20 +207,21 @@ def _on_ledger(surface: Surface) -> Surface:
 
 def _recorded_plate(surface: Surface, archive: Path, name: str) -> Plate | None:
     """The plate as the archive's own record has it; None without one."""
-    values = _plate_on_record(archive, name)
-    if values is None:
+    known = _plate_on_record(archive, name)
+    if known is None:
         return None
-    if values["form"] == surface.form:
+    if known.form == surface.form:
         raise BadInput(
-            f"plate {name}: it is {values['form']} like the surface; the two do not fit together"
+            f"plate {name}: it is {known.form} like the surface; the two do not fit together"
         )
-    return Plate(name, values["radius_mm"], values.get("u_radius_mm"))
+    return Plate(name, known.radius_mm, known.u_mm)
 
 
-def _plate_on_record(archive: Path, name: str) -> Mapping[str, Any] | None:
+def _plate_on_record(archive: Path, name: str) -> PlateState | None:
+    """What its record and its own visits tell of a plate; None where it is on no record."""
     if not archive.is_dir() or name not in {o.name for o in list_instruments(archive, "plate")}:
         return None
-    return load_instrument(archive, "plate", name).values
+    return plate_state(archive, name)
 
 
 def _by_option(as_typed: str | None) -> dict[str, str]:

@@ -188,14 +188,21 @@ def list_command(archive: Path, as_json: bool) -> None:
     Example:
       fringe instrument list bench/
     """
+    from datetime import date
+
     from fringe.archive.instruments import list_instruments
+    from fringe.archive.plates.known import known_plates
     from fringe.show.text.instrument import list_rows
 
-    found = list_instruments(archive)
+    found, today = list_instruments(archive), date.today()
+    plates = known_plates(archive)
     answer(
         as_json,
-        lambda: {"instruments": [one.record() for one in found]},
-        lambda: list_rows(archive, found),
+        lambda: {
+            "instruments": [one.record() for one in found],
+            "plates": [one.to_json(today) for one in plates.values()],
+        },
+        lambda: list_rows(archive, found, plates, today),
     )
 
 
@@ -213,12 +220,14 @@ def show(archive: Path, kind: str, name: str, as_json: bool) -> None:
     """
     from fringe.archive.instruments import load_instrument
     from fringe.archive.plate_maps import latest_file
+    from fringe.archive.plates.notes import plate_as_known
     from fringe.show.text.instrument import record_rows
 
     found = load_instrument(archive, kind, name)
     known = latest_file(archive, name) if kind == "plate" else None
+    state = plate_as_known(archive, name) if kind == "plate" else None
     more = {} if known is None else {"map": known.to_json()}
-    answer(as_json, lambda: {**found.record(), **more}, lambda: record_rows(found, known))
+    answer(as_json, lambda: {**found.record(), **more}, lambda: record_rows(found, known, state))
 
 
 def _add(archive: Path, name: str, record: Record, *, replace: bool, as_json: bool) -> None:

@@ -158,3 +158,45 @@ def show(plate: str, as_json: bool) -> None:
     answer(as_json, lambda: state.to_json(today), lambda: plate_rows(state, today))
     if not as_json:
         tell(state.problems)
+
+
+@command.command("surfaces", short_help="List the surfaces that hang on a plate.")
+@PLATE
+@json_option
+def surfaces(plate: str, as_json: bool) -> None:
+    """List the surfaces that hang on a plate, and what its radius of now makes of their verdicts.
+
+    Nothing is written: what was logged keeps the radius that it was judged with.
+
+    \b
+    Example:
+      fringe plate surfaces shop/P7
+    """
+    from fringe.archive.views.plate_surfaces import hanging_on
+    from fringe.show.text.plate import hanging_rows
+
+    found = hanging_on(plate)
+    answer(as_json, found.to_json, lambda: hanging_rows(found))
+    if not as_json:
+        tell(found.problems)
+
+
+@command.command("adopt", short_help="Judge surfaces with the plate's radius of now.")
+@PLATE
+@click.argument("names", nargs=-1, metavar="[SURFACE]...")
+@json_option
+def adopt(plate: str, names: tuple[str, ...], as_json: bool) -> None:
+    """Write the plate's radius of now into the records of the surfaces that hang on it.
+
+    Each gets a new version of its record; those before stay, and so does what was logged. Without
+    a SURFACE, all whose record has another radius get it.
+
+    \b
+    Example:
+      fringe plate adopt shop/P7
+    """
+    from fringe.archive.views.plate_surfaces import adopt_by
+    from fringe.show.text.plate import adopted_rows
+
+    found = adopt_by(plate, names)
+    answer(as_json, found.to_json, lambda: adopted_rows(found))

@@ -33,7 +33,7 @@ def plate_state(archive: Path, name: str) -> PlateState:
     """
     plate = load_instrument(archive, "plate", name)
     if not any(archive.glob(f"*{PLATE_SUFFIX}")):  # no plate has visits
-        return by_record(archive, plate)
+        return by_record(plate)
     return Plates(archive).state(plate.name)
 
 
@@ -41,6 +41,14 @@ def plate_states(archive: Path) -> tuple[PlateState, ...]:
     """The same of all plates on record, by name."""
     plates = Plates(archive)
     return tuple(plates.state(name) for name in plates.names)
+
+
+def known_plates(archive: Path) -> dict[str, PlateState]:
+    """All plates on record by name, for lists; empty where a record cannot be read."""
+    try:
+        return {one.name: one for one in plate_states(archive)}
+    except BadInput:  # `fringe check` names it
+        return {}
 
 
 class Plates:
@@ -57,7 +65,6 @@ class Plates:
     """
 
     def __init__(self, archive: Path) -> None:
-        self._archive = archive
         self._records = {one.name: one for one in list_instruments(archive, "plate")}
         self._logs = {
             name: log
@@ -76,8 +83,8 @@ class Plates:
         plate, log = self._records[name], self._logs.get(name)
         group = self._group(name)
         if group is None:
-            return by_record(self._archive, plate, log)
-        return group.state(self._archive, plate, log)
+            return by_record(plate, log)
+        return group.state(plate, log)
 
     def _group(self, name: str) -> _Group | None:
         """Plates that are tied to one by contacts or by a spherometer, with that one."""
@@ -158,9 +165,9 @@ class _Group:
             self.problems.append(str(error))
             return None
 
-    def state(self, archive: Path, plate: Instrument, log: PlateLog | None) -> PlateState:
+    def state(self, plate: Instrument, log: PlateLog | None) -> PlateState:
         """What is known of one of them."""
-        base = by_record(archive, plate, log, self.certificates)
+        base = by_record(plate, log, self.certificates)
         lines = (*base.problems, *self.problems)
         name = plate.name
         if self.radii is None or not self.radii.known(name):

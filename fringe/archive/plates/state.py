@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
+from functools import cached_property
 
 from fringe.archive.instruments import Instrument
 from fringe.archive.plate_maps import PlateMapFile, latest_file
@@ -73,8 +73,6 @@ class PlateState:
         When the plate is to be certified anew; None where no interval is said.
     log : PlateLog or None
         Its visits.
-    known_map : PlateMapFile or None
-        The map of its form that counts.
     notes : tuple of str
         What the person should know.
     problems : tuple of str
@@ -93,7 +91,6 @@ class PlateState:
     certified: date | None = None
     due: date | None = None
     log: PlateLog | None = None
-    known_map: PlateMapFile | None = None
     notes: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
 
@@ -101,6 +98,12 @@ class PlateState:
     def name(self) -> str:
         """Of the plate."""
         return self.plate.name
+
+    @cached_property
+    def known_map(self) -> PlateMapFile | None:
+        """The map of its form that counts."""
+        path = self.plate.path  # ARCHIVE/instruments/plate/NAME.toml
+        return None if path is None else latest_file(path.parents[2], self.name)
 
     @property
     def form(self) -> str:
@@ -230,7 +233,6 @@ def of_record(plate: Instrument) -> PlateCertificate:
 
 
 def by_record(
-    archive: Path,
     plate: Instrument,
     log: PlateLog | None = None,
     certificates: Sequence[PlateCertificate] = (),
@@ -249,7 +251,6 @@ def by_record(
         certified=certified,
         due=due,
         log=log,
-        known_map=latest_file(archive, plate.name),
         problems=() if log is None else log.problems,
     )
 

@@ -8,16 +8,20 @@ import shutil
 from pathlib import Path
 
 from fringe.archive.instruments import FOLDER
+from fringe.archive.plate_maps import map_files, map_folder
+from fringe.archive.plates.visits import plate_folder
 from fringe.archive.store.claim import held
 from fringe.archive.store.ledger import add_leaving, add_surface_files, surface_id
 from fringe.archive.store.moves import finish_moves
-from fringe.archive.store.names import folder_names
+from fringe.archive.store.names import folder_names, plate_record_name
+from fringe.archive.store.read import session_files
 from fringe.archive.store.surface import (
     Surface,
     folder_by_name,
     load_surface,
     make_archive,
     place_folder,
+    record_versions,
 )
 from fringe.errors import BadInput
 from fringe.files import MOVING, PARTIAL, copy_whole, random_suffix, sync_folder
@@ -135,7 +139,10 @@ def _digest(path: Path) -> bytes:
 
 
 def _copy_instruments(surface: Surface, old: Path, new: Path) -> None:
-    """Copy the records of plate and lamp; what cannot be copied stands in the sessions anyway."""
+    """Copy the records of plate and lamp; what cannot be copied stands in the sessions anyway.
+
+    With a plate that is new there go its maps and its own visits.
+    """
     for kind, name in (("plate", surface.plate.name), ("lamp", surface.lamp)):
         if name is None:
             continue
@@ -145,3 +152,26 @@ def _copy_instruments(surface: Surface, old: Path, new: Path) -> None:
             if source.is_file() and not target.exists():
                 target.parent.mkdir(parents=True, exist_ok=True)
                 copy_whole(source, target)
+                if kind == "plate":
+                    _copy_plate(name, source, target, old, new)
+
+
+def _copy_plate(name: str, source: Path, target: Path, old: Path, new: Path) -> None:
+    """Copy what an archive holds of a plate besides its record: maps of its form, own visits."""
+    for path in map_files(source):
+        folder = map_folder(target)
+        folder.mkdir(parents=True, exist_ok=True)
+        copy_whole(path, folder / path.name)
+    record = plate_record_name(name)
+    visits = plate_folder(old, name)
+    if visits is None or plate_folder(new, name) is not None:
+        return
+    draft = new / f".{random_suffix(10)}{PARTIAL}"
+    try:
+        draft.mkdir()
+        with held(visits):
+            for path in (*record_versions(visits).values(), *session_files(visits)):
+                _copy_file(path, draft / path.name)
+        add_surface_files(place_folder(new, draft, record))
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)

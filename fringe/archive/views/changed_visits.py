@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from fringe.archive.store.names import plate_of_record
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Session, Visit
@@ -45,6 +46,8 @@ def log_or_change(
     BadInput, Refused
         As :func:`log_request`, and if what is said does not go together.
     """
+    if plate_of_record(surface.name) is not None:
+        raise BadInput(f"{surface.name}: a plate has its visits by `fringe plate log`")
     if request.strike is None and request.move is None:
         if request.to_surface is not None:
             raise BadInput("--to: say which visit goes there, as --move 3 --to NAME")

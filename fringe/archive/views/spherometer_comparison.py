@@ -10,6 +10,7 @@ from pathlib import Path
 
 from fringe.archive.instrument_records import load_camera
 from fringe.archive.instruments import find_lamp, instrument_record, spherometer_from_record
+from fringe.archive.plates.known import plate_state
 from fringe.errors import BadInput
 from fringe.judge.spherometer.compare import SagResult, SpherometerReadings, compare
 from fringe.judge.spherometer.drift import gauge_drift
@@ -210,17 +211,17 @@ def _with_records(request: SagRequest) -> SagRequest:
             raise BadInput("instruments on record need --archive DIR, where the records lie")
         return request
     if request.plate_name:
-        record = instrument_record(request.archive, "plate", request.plate_name)
-        if record["form"] == request.form:
+        known = plate_state(request.archive, request.plate_name)
+        if known.form == request.form:
             raise BadInput(
-                f"the plate {request.plate_name} is {record['form']}, so the work is of the "
+                f"the plate {request.plate_name} is {known.form}, so the work is of the "
                 "other form: set --form"
             )
         if request.plate_radius_mm is None:
             request = dataclasses.replace(
                 request,
-                plate_radius_mm=record["radius_mm"],
-                plate_radius_u_mm=request.plate_radius_u_mm or record.get("u_radius_mm"),
+                plate_radius_mm=known.radius_mm,
+                plate_radius_u_mm=request.plate_radius_u_mm or known.u_mm,
             )
     if request.camera and request.scale_px_per_mm is None:
         assert request.archive is not None

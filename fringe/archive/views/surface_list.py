@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from fringe.archive.plates.known import known_plates
+from fringe.archive.plates.notes import notes_on
+from fringe.archive.plates.state import PlateState
 from fringe.archive.store.heads import Head, keep_heads, list_heads
+from fringe.archive.store.surface import Plate
 from fringe.archive.views.decided import Decided, Decisions
 
 
@@ -26,12 +31,15 @@ class ListedSurface:
         What to do next, where that was asked for.
     behind : int
         Like surfaces with visits or records that this step does not count yet.
+    of_plate : tuple of str
+        What is to be said of its plate.
     """
 
     head: Head
     decided: Decided
     step: str | None = None
     behind: int = 0
+    of_plate: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -95,6 +103,7 @@ class ListedSurface:
             "sense": self.decided.sense,
             "next_step": self.step,
             "next_step_behind": self.behind,
+            "of_plate": list(self.of_plate),
         }
 
     def _recorded(self, name: str) -> Any:
@@ -158,18 +167,32 @@ def surface_list(archive: Path, *, still_open: bool = False, steps: bool = False
         decisions.add_steps()
     if listed.changed or decisions.changed:
         keep_heads(archive, decisions.heads)
-    shown = [_listed(one, decisions, steps=steps) for one in heads]
+    plates = known_plates(archive) if steps else {}
+    shown = [_listed(one, decisions, plates, steps=steps) for one in heads]
     shown = [one for one in shown if not (still_open and one.state == "inside")]
     shown.sort(key=_last_time, reverse=True)
     problems = tuple(line for head in heads for line in head.problems)
     return SurfaceList(archive, tuple(shown), len(heads), problems)
 
 
-def _listed(head: Head, decisions: Decisions, *, steps: bool) -> ListedSurface:
+def _listed(
+    head: Head, decisions: Decisions, plates: Mapping[str, PlateState], *, steps: bool
+) -> ListedSurface:
     decided = decisions.of(head.folder)
     if not steps:
         return ListedSurface(head, decided)
-    return ListedSurface(head, decided, decided.step, decisions.behind(head.folder))
+    behind = decisions.behind(head.folder)
+    return ListedSurface(head, decided, decided.step, behind, _of_plate(head, plates))
+
+
+def _of_plate(head: Head, plates: Mapping[str, PlateState]) -> tuple[str, ...]:
+    record = head.values["record"]
+    said = None if record is None else record.get("plate")
+    state = None if said is None else plates.get(str(said.get("name")))
+    if said is None or state is None:
+        return ()
+    plate = Plate(state.name, said.get("radius_mm"), said.get("radius_u_mm"))
+    return notes_on(state, plate, date.today())
 
 
 def _last_time(one: ListedSurface) -> float:

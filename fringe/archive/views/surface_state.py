@@ -11,6 +11,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fringe.archive.plates.notes import plate_notes
 from fringe.archive.store.aperture import aperture_if_any
 from fringe.archive.store.index import Entry, indexed_visits
 from fringe.archive.store.kept_summaries import MANY
@@ -57,6 +58,8 @@ class SurfaceState:
         What it is made to, and what does not count for that.
     struck : tuple of VisitRow
         Visits that were struck out: their number, time and why.
+    of_plate : tuple of str
+        What is to be said of its plate: that it is due for recalibration, or known otherwise now.
     """
 
     surface: Surface
@@ -64,6 +67,7 @@ class SurfaceState:
     problems: tuple[str, ...] = ()
     made: MadeTo | None = None
     struck: tuple[VisitRow, ...] = ()
+    of_plate: tuple[str, ...] = ()
 
     @property
     def listed(self) -> tuple[VisitRow, ...]:
@@ -103,8 +107,8 @@ class SurfaceState:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What is to be known of which readings count."""
-        return () if self.made is None else self.made.notes
+        """What is to be known of which readings count, and of the plate."""
+        return (*(() if self.made is None else self.made.notes), *self.of_plate)
 
     @property
     def laid_on(self) -> str:
@@ -155,6 +159,8 @@ class LoggedVisits:
         What was advised when a session was logged, by its identity, where that is kept.
     struck : tuple of VisitRow
         Visits that were struck out.
+    of_plate : tuple of str
+        What is to be said of its plate.
     """
 
     surface: Surface
@@ -163,6 +169,7 @@ class LoggedVisits:
     problems: tuple[str, ...] = ()
     told: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     struck: tuple[VisitRow, ...] = ()
+    of_plate: tuple[str, ...] = ()
 
     def state(
         self, *more: VisitRecord, pit_factor: float | None = None, last_only: bool = False
@@ -193,7 +200,7 @@ class LoggedVisits:
             judged = judged.with_step(read_elsewhere(*made.last_elsewhere))
         rows = tuple(self._as_told(row) for row in judged.rows)
         judged = replace(judged, rows=rows)
-        return SurfaceState(self.surface, judged, self.problems, made, self.struck)
+        return SurfaceState(self.surface, judged, self.problems, made, self.struck, self.of_plate)
 
     def _memory(self) -> BeliefMemory | None:
         """What the archive's index keeps of what was believed of it."""
@@ -267,6 +274,7 @@ def logged_visits(
         known.problems,
         told={one.session_id: one.told_step for one in known.sessions},
         struck=tuple(struck_row(one.current) for one in known.visits if one.struck),
+        of_plate=plate_notes(surface),
     )
 
 

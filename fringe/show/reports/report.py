@@ -109,7 +109,8 @@ def report_html(
         reading), what all of the visit says, with `count` of a visit with several readings,
         and of these `readings` (each `photograph`, `reading`); `since`, lines on what was
         logged after the reading; `struck`, lines on visits that were struck out; `history`,
-        digest of the archive's; `proven` and `problems`, lines on the evidence.
+        digest of the archive's; `proven` and `problems`, lines on the evidence;
+        `of_plate`, lines on the plate.
     figures : mapping of str to ReportFigure
         `overlay` stands on the certificate, names that start with `progress` with the history,
         all others with the form, in their order.
@@ -137,7 +138,7 @@ def report_html(
         figures.get(_PHOTOGRAPH),
         numbers=numbers_table(latest),
         decision=verdict_part(surface_record, latest),
-        warnings=warnings_of(latest.get("reading") or {}),
+        warnings=[*warnings_of(latest.get("reading") or {}), *(latest.get("of_plate") or ())],
         spoken=spoken_rows(latest),
         lines=latest.get("struck") or (),
     )

@@ -93,6 +93,7 @@ def surface_report(
     problems = (*proof.problems, *undrawn)
     latest |= {
         "problems": problems,
+        "of_plate": whole.of_plate,
         "proven": proven_text(len(proof.digests)),
         "struck": struck_line(whole.struck),
         "history": history_digest(surface),

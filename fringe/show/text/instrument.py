@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date
 from pathlib import Path
 
 from fringe.archive.instruments import Instrument
 from fringe.archive.plate_maps import PlateMapFile
+from fringe.archive.plates.state import PlateState
 from fringe.format import figures, plus_minus
 from fringe.quantity import half_width_if_any
-from fringe.show.text.lines import line
+from fringe.show.text.lines import line, remark
 from fringe.show.words import form_text
 
 
@@ -18,19 +20,32 @@ def added_rows(made: Instrument) -> list[str]:
     return [f"{made.kind} {made.name}: {short(made)}", line("file", str(made.path))]
 
 
-def list_rows(archive: Path, found: Sequence[Instrument]) -> list[str]:
-    """A row a record."""
+def list_rows(
+    archive: Path, found: Sequence[Instrument], plates: Mapping[str, PlateState], today: date
+) -> list[str]:
+    """A row a record; of a plate with visits the radius that follows from them, and when due."""
     if not found:
         return [f"{archive} has no instruments on record yet"]
-    return [line(one.kind, f"{one.name}  {short(one)}") for one in found]
+    rows = []
+    for one in found:
+        state = plates.get(one.name) if one.kind == "plate" else None
+        rows.append(line(one.kind, f"{one.name}  {short(one, state)}"))
+        late = None if state is None else state.overdue(today)
+        rows += [remark(late)] if late else []
+    return rows
 
 
-def record_rows(found: Instrument, known: PlateMapFile | None = None) -> list[str]:
-    """All that one record says, and of when and how large a plate's map is."""
+def record_rows(
+    found: Instrument, known: PlateMapFile | None = None, state: PlateState | None = None
+) -> list[str]:
+    """All that one record says; of a plate also its map, and what its own visits tell."""
+    by_visits = state is not None and state.by == "visits"
     return [
         f"{found.kind} {found.name}, on record since {found.added}: {short(found)}",
         *(line(key, _plain(value)) for key, value in found.values.items()),
         *([] if known is None else map_rows(known)),
+        *([line("by its visits", state.radius_text)] if state is not None and by_visits else []),
+        *([line("due again", f"{state.due}")] if state is not None and state.due else []),
         line("file", str(found.path)),
     ]
 
@@ -46,9 +61,13 @@ def map_rows(known: PlateMapFile) -> list[str]:
     return [*rows, line("  file", str(known.path))]
 
 
-def short(one: Instrument) -> str:
+def short(one: Instrument, state: PlateState | None = None) -> str:
     """What matters of an instrument, in a few words."""
     values = one.values
+    if state is not None:
+        due = "" if state.due is None else f", due on {state.due}"
+        how = " by its visits" if state.by == "visits" else ""
+        return f"{state.form}, radius {state.radius_text}{how}{due}"
     if one.kind == "plate":
         u = values.get("u_radius_mm")
         radius = plus_minus(values["radius_mm"], half_width_if_any(u), "mm", digits=7)

@@ -5,8 +5,10 @@ from __future__ import annotations
 from datetime import date
 
 from fringe.archive.plates.state import PlateEvidence, PlateState, PlateVisitRow, visit_rows
+from fringe.archive.views.plate_surfaces import Adopted, Hanging, HangingVisit
 from fringe.archive.views.plate_visit import LoggedPlateVisit
-from fringe.format import figures
+from fringe.format import figures, plus_minus
+from fringe.quantity import half_width_if_any
 from fringe.show.text.instrument import map_rows
 from fringe.show.text.lines import line, remark, wrapped_line
 
@@ -80,3 +82,44 @@ def _visit(one: PlateVisitRow) -> str:
     parts = [what, "corrected" if one.corrected and not one.struck else "", one.remark or ""]
     text = "; ".join(filter(None, parts))
     return wrapped_line(f"{one.number:>3}  {one.when}", text, _DATED)
+
+
+def hanging_rows(found: Hanging) -> list[str]:
+    """The surfaces that hang on a plate; of each its last visit, as judged and with the radius."""
+    rows = [f"plate {found.state.name}, {found.state.radius_text}"]
+    if not found.surfaces:
+        return [*rows, "no surface hangs on it"]
+    for one in found.surfaces:
+        plate = one.surface.plate
+        kept = "the nominal radius"
+        if plate.radius_mm is not None:
+            u95 = half_width_if_any(plate.radius_u_mm)
+            kept = plus_minus(plate.radius_mm, u95, "mm", digits=7)
+        mark = "! " if one.outdated else ""
+        rows.append(f"{mark}{one.surface.name}, judged with {kept}")
+        if one.visits:
+            count = ", ".join(map(str, one.visits))
+            rows.append(wrapped_line("visits on it", count))
+        if one.then is not None and one.now is not None:
+            rows.append(wrapped_line(f"visit {one.then.number} then", _hanging(one.then)))
+            rows.append(wrapped_line(f"visit {one.now.number} now", _hanging(one.now)))
+    return rows
+
+
+def _hanging(one: HangingVisit) -> str:
+    """Radius and verdicts of a visit, in words."""
+    parts = [one.state or "no verdict"]
+    if one.radius_mm is not None:
+        shown = plus_minus(one.radius_mm, half_width_if_any(one.radius_u_mm), "mm", digits=7)
+        parts.append(f"radius {shown}")
+    if one.radius_state is not None:
+        parts.append(f"which is {one.radius_state} by the nominal one's tolerance")
+    return ", ".join(parts)
+
+
+def adopted_rows(found: Adopted) -> list[str]:
+    """The surfaces that got a plate's radius."""
+    if not found.surfaces:
+        return [f"every surface on plate {found.state.name} has {found.state.radius_text} already"]
+    names = ", ".join(f"{one.name} (record {one.version})" for one in found.surfaces)
+    return [f"{found.state.radius_text} is the radius of plate {found.state.name} for {names}"]

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from fringe.archive.views.surface_list import ListedSurface, SurfaceList
 from fringe.format import figures, plus_minus
+from fringe.show.text.lines import remark
 
 _STEP_WIDE = 24  # of the next step, where room is scarce
 _COLUMNS = ("surface", "form", "state", "last visit", "visits", "hours", "stage", "power")
@@ -26,6 +27,7 @@ def surfaces_view(found: SurfaceList, width: int, *, steps: bool) -> Iterator[Re
         yield _table(found.shown, width, steps=steps)
         if found.behind:
             yield Text(_behind(found.behind))
+        yield from (Text(remark(line)) for line in _of_plates(found.shown))
     elif found.count:
         yield Text(f"{found.archive}: every surface is proven inside")
     else:
@@ -39,6 +41,15 @@ def _behind(count: int) -> str:
         f"{steps} not yet count the last visits to other surfaces; the next lists will, and "
         "`fringe progress` does"
     )
+
+
+def _of_plates(shown: Sequence[ListedSurface]) -> list[str]:
+    """What is to be said of plates, each once, with the surfaces that it is said of."""
+    named: dict[str, list[str]] = {}
+    for one in shown:
+        for text in one.of_plate:
+            named.setdefault(text, []).append(one.name)
+    return [f"{', '.join(names)}: {text}" for text, names in named.items()]
 
 
 def _table(shown: Sequence[ListedSurface], width: int, *, steps: bool) -> Table:
@@ -78,7 +89,7 @@ def _cells(one: ListedSurface) -> list[str]:
         power = plus_minus(decided.power_fringes, decided.power_u95_fringes, signed=signed)
         power = power if signed else f"? {power}"
     return [
-        one.name,
+        f"{one.name} !" if one.of_plate else one.name,
         one.form or "",
         one.state,
         f"{one.last_visit:%Y-%m-%d %H:%M}" if one.last_visit else "",

@@ -1,0 +1,293 @@
+"""A plate's own visits in an archive: kept, corrected, struck out, proven, and what follows."""
+
+from __future__ import annotations
+
+import json
+import math
+import threading
+from datetime import date
+
+import h5py
+import pytest
+
+import fringe
+from calling import call, refused
+from fringe.archive.instruments import add_instrument
+from fringe.archive.plates.known import plate_state
+from fringe.archive.plates.notes import plate_notes
+from fringe.archive.store.surface import find_surface, list_surfaces, load_surface
+from fringe.archive.transfer.check import check_archive
+
+R_MM, CONTACT_MM, BALL_MM = 3048.5, 70.0, 3.175  # of the plate and of the spherometer
+
+
+def sagitta_um(radius_mm, form="convex"):
+    """What the spherometer reads, by Pythagoras."""
+    of_centres = radius_mm + (BALL_MM if form == "convex" else -BALL_MM)
+    return 1e3 * (of_centres - math.sqrt(of_centres**2 - CONTACT_MM**2))
+
+
+@pytest.fixture
+def shop(tmp_path):
+    """An archive with two plates of opposite form, a spherometer and a surface on one of them."""
+    archive = tmp_path / "shop"
+    plate = {"form": "convex", "radius_mm": 3048.9, "u_radius_mm": 0.4, "diameter_mm": 160.0}
+    add_instrument(archive, "plate", "P7", plate | {"certified": "2020-03-14"})
+    other = {"form": "concave", "radius_mm": 3049.0, "diameter_mm": 160.0}
+    add_instrument(archive, "plate", "P8", other)
+    sizes = {"foot_circle_mm": 2 * CONTACT_MM, "ball_diameter_mm": 2 * BALL_MM}
+    unsure = {"u_size_mm": 0.004, "u_ball_diameter_mm": 0.001, "u_reading_um": 0.05}
+    add_instrument(archive, "spherometer", "balls", sizes | unsure)
+    return archive
+
+
+@pytest.fixture
+def place(shop):
+    """Where the plate is."""
+    return str(shop / "P7")
+
+
+def read_on(place, radius_mm=R_MM, **more):
+    """Log readings of the spherometer."""
+    height = sagitta_um(radius_mm)
+    sag = f"{height:.4f}um,{height + 0.02:.4f}um,{height - 0.02:.4f}um"
+    return fringe.log_plate_visit(place, spherometer="balls", sag=sag, zero="0um,0.01um", **more)
+
+
+def test_the_radius_follows_from_the_visits(shop, place):
+    """The spherometer's reading lies between, and the uncertainty shrinks."""
+    logged = read_on(place)
+    before, after = logged.before, logged.after
+    assert (logged.number, before.by, after.by) == (1, "record", "visits")
+    assert R_MM < after.radius_mm < before.radius_mm
+    assert after.u_mm < before.u_mm
+    assert [one.kind for one in after.evidence] == ["certificate", "spherometer"]
+    assert after.dof == 1
+    assert plate_state(shop, "P7").radius_mm == after.radius_mm
+
+
+def test_a_contact_counts_for_both_plates(shop, place):
+    """One logged at P7 against P8 tells P8's radius as well, which its record knows not at all."""
+    logged = fringe.log_plate_visit(place, by_eye="rings 1 centre", against="P8", lamp="sodium")
+    other = plate_state(shop, "P8")
+    # sodium: a fringe over 160 mm is lambda R^2 / r^2
+    step = 589.3e-6 / 2 * 2 * R_MM**2 / 80.0**2
+    assert other.radius_mm - logged.after.radius_mm == pytest.approx(step, rel=0.05)
+    assert other.u_mm > logged.after.u_mm
+    assert [(one.kind, one.plate, one.visit) for one in other.evidence if one.counts] == [
+        ("contact", "P7", 1)
+    ]
+
+
+def test_a_correction_and_a_strike(shop, place):
+    """Numbers stay, what is not said is taken over, and a struck visit counts no more."""
+    read_on(place, 3047.0, remark="first")
+    wrong = plate_state(shop, "P7").radius_mm
+    height = sagitta_um(R_MM)
+    mended = fringe.log_plate_visit(
+        place, spherometer="balls", sag=f"{height:.3f}um", zero="0um", replaces=1
+    )
+    assert (mended.number, mended.visit.remarks) == (1, "first")
+    assert mended.after.radius_mm > wrong
+    struck = fringe.log_plate_visit(place, strike=1, remark="dust under a ball")
+    assert struck.number == 1
+    assert struck.after.radius_mm == 3048.9
+    assert [one["struck"] for one in struck.after.to_json(date(2026, 1, 1))["visits"]] == [True]
+    with pytest.raises(fringe.BadInput, match="struck out already"):
+        fringe.log_plate_visit(place, strike=1, remark="again")
+    assert check_archive(shop).problems == ()
+
+
+def test_certificates_and_when_the_next_is_due(shop, place):
+    """A later certificate supersedes the record's; the interval that was said carries over."""
+    fringe.log_plate_visit(
+        place, radius="3048.70mm", radius_u_mm=0.1, certified="2022-02-28", recalibrate="1 year"
+    )
+    logged = fringe.log_plate_visit(
+        place, radius="3048.60mm", radius_u_mm=0.1, certified="2024-02-29"
+    )
+    known = logged.after
+    assert (known.radius_mm, known.u_mm) == pytest.approx((3048.6, 0.1), rel=1e-5)
+    assert (known.certified, known.due) == (date(2024, 2, 29), date(2025, 2, 28))
+    assert known.overdue(date(2025, 2, 28)) is None
+    assert "was due for recalibration on 2025-02-28" in known.overdue(date(2025, 3, 1))
+    assert [one.counts for one in known.evidence] == [False, False, True]
+
+
+@pytest.fixture
+def work(shop):
+    """A surface on the plate, with a reading, judged by the plate's record."""
+    call_words = ("--form", "concave", "--radius", "3048mm", "--diameter", "150mm")
+    return shop, (*call_words, "--plate", "P7", "--lamp", "sodium", "--tolerance-power", "2")
+
+
+def test_what_hangs_on_a_plate(work, place, capsys):
+    """A changed radius is said wherever it is used, and taken over where that is asked for."""
+    shop, words = work
+    name = f"{shop}/concave 1"
+    assert call(capsys, "surface", "add", str(shop), "concave 1", *words).status == 0
+    assert call(capsys, "log", name, "--by-eye", "rings 1 centre").status == 0
+    assert plate_notes(find_surface(name)) == ()
+    read_on(place)
+    now = plate_state(shop, "P7")
+    line = "by its visits, and this surface is judged with"
+    assert line in " ".join(call(capsys, "progress", name).out.split())
+    listed = call(capsys, "surfaces", str(shop), "--next", "--json").json["surfaces"]
+    assert [(one["name"], len(one["of_plate"])) for one in listed] == [("concave 1", 1)]
+    found = call(capsys, "plate", "surfaces", place, "--json").json["surfaces"][0]
+    assert (found["outdated"], found["visits"]) == (True, [1])
+    moved = found["now"]["radius_mm"] - found["then"]["radius_mm"]
+    assert moved == pytest.approx(now.radius_mm - 3048.9, abs=1e-3)
+    session = next(find_surface(name).folder.glob("0001*.h5"))
+    before = session.read_bytes()
+    assert call(capsys, "plate", "adopt", place).status == 0
+    surface = find_surface(name)
+    assert (surface.plate.radius_mm, surface.version) == (now.radius_mm, 2)
+    assert session.read_bytes() == before
+    assert load_surface(surface.folder, 1).plate.radius_mm == 3048.9
+    assert plate_notes(surface) == ()
+    kept = call(capsys, "plate", "surfaces", place, "--json").json["surfaces"][0]
+    assert kept["then"]["radius_mm"] == found["then"]["radius_mm"]
+    assert check_archive(shop).problems == ()
+
+
+def test_an_overdue_plate_is_named_where_it_is_used(work, place, capsys):
+    """In the log, the progress, the list of instruments and the report."""
+    shop, words = work
+    name = f"{shop}/concave 1"
+    call(capsys, "surface", "add", str(shop), "concave 1", *words)
+    said = ("--radius", "3048.9mm", "--radius-u", "0.4mm", "--certified", "2020-03-14")
+    call(capsys, "plate", "log", place, *said, "--recalibrate", "2 years")
+    late = "due for recalibration on 2022-03-14"
+    for command in (
+        ("log", name, "--by-eye", "rings 1 centre"),
+        ("progress", name),
+        ("instrument", "list", str(shop)),
+        ("plate", "show", place),
+        ("surfaces", str(shop), "--next"),
+    ):
+        assert late in " ".join(call(capsys, *command).out.split()), command
+    page = shop.parent / "report.html"
+    assert call(capsys, "report", name, "--out", str(page)).status == 0
+    assert late in page.read_text("utf-8")
+
+
+def test_plates_are_no_surfaces(shop, place, capsys):
+    """Their folder is in no list of surfaces, and `fringe log` keeps no visit in it."""
+    read_on(place)
+    assert list_surfaces(shop) == []
+    assert (shop / "P7.plate").is_dir()
+    assert refused(capsys, "log", str(shop / "plate: P7"), "--remark", "x")
+    words = ("--form", "convex", "--radius", "3m", "--diameter", "100mm")
+    assert refused(capsys, "surface", "add", str(shop), "plate: P9", *words)
+
+
+def test_two_at_once(shop, place):
+    """Visits that are logged at one moment are all kept, each with a number of its own."""
+    fringe.log_plate_visit(place, remark="first")
+    numbers, errors = [], []
+
+    def write():
+        try:
+            numbers.append(fringe.log_plate_visit(place, remark="at once").number)
+        except Exception as error:
+            errors.append(error)
+
+    threads = [threading.Thread(target=write) for _ in range(4)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    assert (errors, sorted(numbers)) == ([], [2, 3, 4, 5])
+    assert check_archive(shop).problems == ()
+
+
+def test_the_first_visits_of_two_at_once(shop, place):
+    """Where both make the plate's folder, both are kept in one."""
+    threads = [threading.Thread(target=read_on, args=(place,)) for _ in range(2)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    assert [path.name for path in shop.glob("*.plate")] == ["P7.plate"]
+    assert len(plate_state(shop, "P7").to_json(date(2026, 1, 1))["visits"]) == 2
+
+
+def tampered_reading(path):
+    """Change a reading in place."""
+    with h5py.File(path, "r+") as file:
+        file["spherometer_1/height_mm"][0] += 0.001
+
+
+@pytest.mark.parametrize(
+    "tamper",
+    [
+        tampered_reading,
+        lambda path: path.unlink(),
+        lambda path: path.write_bytes(path.read_bytes()[:-50]),
+        lambda path: path.with_name("surface-0001.json").unlink(),
+    ],
+    ids=["changed", "deleted", "cut", "record"],
+)
+def test_a_check_finds_tampering(shop, place, tamper):
+    """A plate's visits are proven as a surface's are."""
+    path = read_on(place).path
+    read_on(place)
+    assert check_archive(shop).problems == ()
+    tamper(path)
+    assert check_archive(shop).problems != ()
+
+
+def test_plates_leave_and_come_back(work, place, capsys):
+    """Export and import keep a plate's visits; a surface that moves takes its plate along."""
+    shop, words = work
+    read_on(place)
+    out, other = shop.parent / "p7.nc", shop.parent / "other"
+    assert call(capsys, "export", f"{shop}/plate: P7", str(out)).status == 0
+    assert call(capsys, "import", str(out), str(other)).status == 0
+    assert [path.name for path in other.glob("*.plate")] == ["P7.plate"]
+    assert list_surfaces(other) == []
+    call(capsys, "surface", "add", str(shop), "concave 1", *words)
+    third = shop.parent / "third"
+    assert call(capsys, "surface", "move", f"{shop}/concave 1", str(third)).status == 0
+    assert plate_state(third, "P7").radius_mm == plate_state(shop, "P7").radius_mm
+    assert check_archive(third).problems == ()
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        ((), "there is nothing to log"),
+        (("--sag", "800um"), "say which spherometer"),
+        (("--spherometer", "balls"), "needs its readings"),
+        (("--sag", "300um", "--spherometer", "balls"), "--yes logs it all the same"),
+        (("--by-eye", "rings 1 centre", "--lamp", "sodium"), "say which plate it lay on"),
+        (("--by-eye", "rings 1 centre", "--against", "P9"), "no plate named 'P9'"),
+        (("--by-eye", "rings 1 centre", "--against", "P7"), "is convex like P7"),
+        (("--radius", "3048mm"), "a certificate has a date"),
+        (("--certified", "soon"), "--certified: 'soon' is not a date"),
+        (("--recalibrate", "24"), "write '24 months'"),
+        (("--strike", "1"), "no visits yet"),
+    ],
+)
+def test_bad_input_keeps_nothing(shop, place, capsys, words, line):
+    """One line that says what to do; no folder is made."""
+
+    assert line in refused(capsys, "plate", "log", place, *words)
+    assert list(shop.glob("*.plate")) == []
+
+
+def test_an_edited_certificate_is_passed_over(shop, place):
+    """A visit that tells no radius is named, and the rest counts."""
+    read_on(place)
+    path = fringe.log_plate_visit(
+        place, radius="3048.60mm", radius_u_mm=0.1, certified="2024-02-29"
+    ).path
+    with h5py.File(path, "r+") as file:
+        values = json.loads(file.attrs["inputs"].decode())
+        values["certificate"]["radius_mm"] = None
+        del file.attrs["inputs"]
+        file.attrs["inputs"] = json.dumps(values).encode()
+    known = plate_state(shop, "P7")
+    assert known.problems
+    assert [one.kind for one in known.evidence] == ["certificate", "spherometer"]

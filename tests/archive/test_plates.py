@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 import threading
 from datetime import date
 
 import h5py
+import numpy as np
 import pytest
 
 import fringe
 from calling import call, refused
-from fringe.archive.instruments import add_instrument
+from fringe.archive.instruments import add_instrument, load_instrument
+from fringe.archive.plate_maps import keep_map, latest_file, latest_map
+from fringe.archive.plates.form import keep_form
 from fringe.archive.plates.known import plate_state
 from fringe.archive.plates.notes import plate_notes
+from fringe.archive.plates.visits import plate_folder, plate_log
+from fringe.archive.store.session import LoggedReading, Photograph, Visit
 from fringe.archive.store.surface import find_surface, list_surfaces, load_surface
+from fringe.archive.store.write import write_visit
 from fringe.archive.transfer.check import check_archive
+from fringe.optics.lamps import lamp
+from fringe.optics.zernike import turn_matrix
+from fringe.orders.reading import FormFit, Quality, Reading
 
 R_MM, CONTACT_MM, BALL_MM = 3048.5, 70.0, 3.175  # of the plate and of the spherometer
 
@@ -291,3 +301,60 @@ def test_an_edited_certificate_is_passed_over(shop, place):
     known = plate_state(shop, "P7")
     assert known.problems
     assert [one.kind for one in known.evidence] == ["certificate", "spherometer"]
+
+
+TERMS = ((2, -2), (2, 2), (3, -1), (3, 1))
+OF_PLATE, OF_WORK = np.array([0.1, -0.2, 0.05, 0.0]), np.array([0.3, 0.1, 0.0, -0.1])
+
+
+def log_turning_test(shop, rng):
+    """Log a turning test as its photographs would be read: four positions of the work."""
+    angles = [0.0, 72.0, 144.0, 216.0]
+    readings = []
+    for place, angle in enumerate(angles, 1):
+        turn = turn_matrix(TERMS, math.radians(angle))
+        seen = OF_PLATE + turn @ OF_WORK + rng.normal(0, 0.005, 4)
+        form = FormFit(TERMS, seen, 0.005**2 * np.eye(4))
+        reading = Reading(589.3, Quality(0.8, 1.0, 0.1), sense="centre", form=form)
+        options = {"diameter_mm": 150.0}
+        readings.append(LoggedReading(reading, "photograph", (place,), lamp("sodium"), options))
+    photographs = tuple(Photograph(f"{i}.png", rng.bytes(20)) for i in range(4))
+    inputs = {"turning": {"turned_deg": angles}}
+    visit = Visit(readings=tuple(readings), photographs=photographs, inputs=inputs)
+    write_visit(load_surface(plate_folder(shop, "P7")), visit)
+    keep_form(shop, plate_log(shop, load_instrument(shop, "plate", "P7")))
+
+
+def test_the_form_follows_from_turning_tests(shop, place, rng):
+    """The map that counts is the mean of the tests that stand; without any none counts."""
+    fringe.log_plate_visit(place, remark="before")
+    log_turning_test(shop, rng)
+    first = latest_map(shop, "P7")
+    wanted = [OF_PLATE[TERMS.index(term)] * 589.3 / 2 for term in first.terms]
+    assert first.values_nm == pytest.approx(wanted, abs=4.0)
+    log_turning_test(shop, rng)
+    both = latest_file(shop, "P7")
+    assert both.visits == (2, 3)
+    assert np.trace(both.known.covariance()) == pytest.approx(
+        np.trace(first.covariance()) / 2, rel=0.01
+    )
+    assert plate_state(shop, "P7").by == "record"  # a turning test tells no radius
+    fringe.log_plate_visit(place, strike=3, remark="the mark was elsewhere")
+    assert latest_map(shop, "P7") == first
+    fringe.log_plate_visit(place, strike=2, remark="the mark was elsewhere")
+    assert latest_map(shop, "P7") is None
+    assert check_archive(shop).problems == ()
+
+
+def test_a_map_that_was_kept_by_itself_comes_back(shop, place, rng):
+    """Where the tests among the visits are struck out, the map from before counts again."""
+    fringe.log_plate_visit(place, remark="before")
+    log_turning_test(shop, rng)
+    found = latest_map(shop, "P7")
+    fringe.log_plate_visit(place, strike=2, remark="for the test")
+    by_itself = dataclasses.replace(found, when="2020-01-01")
+    keep_map(shop, by_itself, {})
+    log_turning_test(shop, rng)
+    assert latest_map(shop, "P7") != by_itself
+    fringe.log_plate_visit(place, strike=3, remark="the mark was elsewhere")
+    assert latest_map(shop, "P7") == by_itself

@@ -16,7 +16,7 @@ from fringe.archive.plate_maps import (
 from fringe.archive.plates.visits import TURNING, PlateLog, PlateVisit
 from fringe.archive.store.claim import held
 from fringe.errors import BadInput
-from fringe.judge.plates.form import PlateForm, plate_form
+from fringe.judge.plates.form import PlateForm, joined_form
 from fringe.judge.turning import figures_of, turned_forms
 from fringe.orders.plate_map import PlateMap
 from fringe.orders.reading import FormFit
@@ -76,7 +76,7 @@ def tested_form(log: PlateLog, problems: list[str]) -> tuple[PlateForm | None, t
         if found is not None:
             maps.append(found)
             numbers.append(visit.number)
-    return plate_form(maps), tuple(numbers)
+    return joined_form(maps), tuple(numbers)
 
 
 def keep_form(archive: Path, log: PlateLog) -> Path | None:

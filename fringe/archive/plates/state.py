@@ -6,14 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from fringe.archive.instruments import Instrument
 from fringe.archive.plate_maps import PlateMapFile, latest_file
-from fringe.archive.plates.visits import PlateLog
 from fringe.format import plus_minus
 from fringe.judge.plates.calibration import due_on
 from fringe.judge.plates.evidence import PlateCertificate, standing
 from fringe.quantity import half_width_if_any
+
+if TYPE_CHECKING:
+    from fringe.archive.plates.visits import PlateLog
 
 
 @dataclass(frozen=True)

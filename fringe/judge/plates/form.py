@@ -45,7 +45,7 @@ class PlateForm:
         return self.probability >= IMPROBABLE
 
 
-def plate_form(maps: Sequence[PlateMap]) -> PlateForm | None:
+def joined_form(maps: Sequence[PlateMap]) -> PlateForm | None:
     """Join the maps of turning tests, each of the plate as marked; None without any.
 
     Parameters

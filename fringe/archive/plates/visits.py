@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -232,8 +232,7 @@ def plate_log(archive: Path, plate: Instrument) -> PlateLog | None:
     visits, problems = [], list(found.problems)
     for summary in found.sessions:
         try:
-            session = read_session(summary.place)
-            visits.append(PlateVisit(plate, replace(session, summary=summary)))
+            visits.append(PlateVisit(plate, read_session(summary.place, summary)))
         except BadInput as error:
             problems.append(str(error))
     return PlateLog(plate, folder, tuple(visits), found, tuple(problems))

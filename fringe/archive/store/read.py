@@ -170,15 +170,11 @@ def prove_in_parts(path: Path) -> Session:
         return _session(file, _proven_digest(path, file), _summary(path, file), whole=False)
 
 
-def read_session(path: Path) -> Session:
+def read_session(path: Path, summary: SessionSummary) -> Session:
     """All of a session but its photographs, and nothing proven: for what is looked at often.
 
-    Raises
-    ------
-    BadInput
-        As :func:`read_summary`.
+    Its summary was read before. Raises `BadInput` as :func:`read_summary`.
     """
-    summary = read_summary(path)
     with hdf5.opened(path) as file:
         digest = hdf5.text(file, CONTENT_ATTRIBUTE) or ""
         return _session(file, digest, summary, whole=None)

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fringe.archive.plates.known import plate_state
-from fringe.archive.plates.notes import is_outdated
 from fringe.archive.plates.state import PlateState
 from fringe.archive.plates.visits import find_plate
 from fringe.archive.store.order import survey
@@ -228,7 +227,7 @@ def _plate_now(state: PlateState) -> Plate:
 
 def _hanging(surface: Surface, state: PlateState) -> HangingSurface:
     assert surface.folder is not None
-    outdated = is_outdated(state, surface.plate)
+    outdated = state.changed_from(surface.plate.radius_mm, surface.plate.radius_u_mm)
     found = survey(surface.folder)
     on_plate = [
         one for one in found.sessions if any(m.against in (None, state.name) for m in one.measured)
@@ -238,7 +237,7 @@ def _hanging(surface: Surface, state: PlateState) -> HangingSurface:
         return HangingSurface(surface, outdated, problems=found.problems)
     last = on_plate[-1]
     try:
-        session = read_session(last.place)
+        session = read_session(last.place, last)
     except BadInput as error:
         return HangingSurface(surface, outdated, numbers, problems=(*found.problems, str(error)))
     later = dataclasses.replace(surface, plate=_plate_now(state))

@@ -59,7 +59,7 @@ def _agreement(state: PlateState) -> list[str]:
     """How the evidence hangs together, by chi-square."""
     if state.chi2 is None or state.probability is None or not state.dof:
         return []
-    shown = f"χ² {figures(state.chi2, 3)} of {state.dof}, {100 * state.probability:.0f} % probable"
+    shown = f"chi-square {figures(state.chi2, 3)} of {state.dof}, {100 * state.probability:.0f} % probable"
     rows = [line("agreement", shown)]
     return rows + [wrapped_line("", text) for text in state.contradictions]
 

@@ -24,6 +24,7 @@ from scipy import ndimage
 from fringe.optics.zernike import zernike_sum_on_rays
 from fringe.orders.agreement import Patches
 from fringe.orders.fit.model import OrderModel
+from fringe.orders.fit.profile import cosine_of
 from fringe.orders.fit.refine import Fit, least_contrast
 from fringe.orders.winding import torn_places
 from fringe.photo.ellipse import Edge
@@ -288,7 +289,7 @@ def _lines(
     framed = (x >= 0) & (y >= 0) & (x < photo.width) & (y < photo.height)
     framed[framed] = ~photo.clipped[y[framed], x[framed]]
     counted = framed & (cycles < _FINEST * np.minimum(step_px, 1))
-    seen = (1 - light / mean) / np.maximum(contrast, least_contrast(fit))
+    seen = cosine_of((1 - light / mean) / np.maximum(contrast, least_contrast(fit)), fit.sharpness)
     return Lines(np.clip(seen, -_MOST_SWING, _MOST_SWING), np.cos(2 * math.pi * order), counted)
 
 

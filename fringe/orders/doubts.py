@@ -41,6 +41,9 @@ MOST_UNEXPLAINED, _UNEXPLAINED = 0.024, 0.3
 # What an order too many or too few costs: of turned edges and bumps that were misread by one B was
 # off by 0.8 to 1.4 and power by up to 0.34 fringe (`tests/benchmarks/forms.py`)
 _MISCOUNTED = 0.4
+# Error of power of fringes between coated faces, by R / (1 - R) [fringe]; B errs by up to four
+# times as much: of 24 rendered ones of R up to 0.8 by up to 0.07
+_SHARP = 0.01
 # of a bump's or a zone's height, that its terms may be off; on rendered ones,
 # `tests/benchmarks/forms.py`
 _PATCH_SHARE, _ZONE_SHARE = 0.035, 0.02
@@ -134,6 +137,11 @@ def light_doubt(terms: tuple[Term, ...], u_power: float) -> Doubt:
     widths = np.array([u_power * _LIGHT_BY_DEGREE.get(n, 0.0) for n, _ in terms])
     widths[terms.index((2, 0))] = u_power / 2
     return Doubt(np.diag(widths)[widths > 0])
+
+
+def profile_doubt(sharpness: float) -> float:
+    """Standard uncertainty of power from fringes sharper than the fit's field shows [fringe]."""
+    return _SHARP * abs(sharpness) / (1 - abs(sharpness))
 
 
 def grid_doubt(terms: tuple[Term, ...], power: float) -> Doubt:

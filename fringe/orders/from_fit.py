@@ -23,6 +23,7 @@ from fringe.orders.doubts import (
     grid_doubt,
     light_doubt,
     local_doubt,
+    profile_doubt,
 )
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import Solution
@@ -115,7 +116,9 @@ def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[st
     local = {"form": local_doubt(model)} if any(map(is_local, terms)) else {}
     return {
         "form": form_doubt(terms, solution.form_shift),
-        "light": light_doubt(terms, solution.light_doubt),
+        "light": light_doubt(
+            terms, math.hypot(solution.light_doubt, profile_doubt(solution.fit.sharpness))
+        ),
         "dirt": dirt_doubt(
             terms, solution.fit.used, solution.unexplained, miscounted=solution.miscounted
         ),

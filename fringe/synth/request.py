@@ -80,6 +80,7 @@ class Request:
     perspective: bool = False
     contrast: float | None = None
     multiple_beams: bool = False
+    reflectance: float | None = None
     uneven: float | None = None
     background: str | None = None
     noise: float | None = None
@@ -207,7 +208,8 @@ def _looks(request: Request, scene: Scene) -> dict[str, Any]:
         contrast=request.contrast,
         unevenness=request.uneven,
         background=request.background,
-        multiple_beams=request.multiple_beams or None,
+        multiple_beams=request.multiple_beams or (request.reflectance is not None) or None,
+        reflectance=request.reflectance,
     )
     dirt = _given(
         **{

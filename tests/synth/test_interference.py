@@ -10,9 +10,11 @@ import pytest
 from scipy.optimize import curve_fit
 from synth.plain import BENCH, CAMERA, plain_scene
 
+from fringe.errors import BadInput
 from fringe.optics.lamps import lamp
 from fringe.synth import Form, gap_model, ideal_light, render
 from fringe.synth.light import lamp_colour
+from fringe.synth.request import Request, request_scene
 
 
 def pixel_disc(scene):
@@ -86,6 +88,14 @@ def test_all_beams_match_airy(reflectance, rng):
     assert np.abs(ideal_light(scene) - expected)[inside].mean() < 5e-3 / (1 - reflectance)
     middle = np.abs(orders - np.rint(orders)) > 0.25
     assert np.abs(ideal_light(scene) - expected)[inside & middle].max() < 0.02
+
+
+def test_a_reflectance_that_is_asked_for_sums_all_beams():
+    """`fringe synth --reflectance 0.6` draws coated faces."""
+    bench = request_scene(Request(seed=1, reflectance=0.6)).bench
+    assert (bench.reflectance, bench.multiple_beams) == (0.6, True)
+    with pytest.raises(BadInput, match="reflectance"):
+        request_scene(Request(seed=1, reflectance=1.2))
 
 
 def test_sodium_contrast_is_one_third_at_the_beat_minimum():

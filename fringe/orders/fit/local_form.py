@@ -22,6 +22,7 @@ from fringe.orders.fit.field import Array, Field
 from fringe.orders.fit.local_phase import LocalPhase, local_phase, unwrapped
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.prior import Prior
+from fringe.orders.fit.profile import cosine_of
 from fringe.orders.fit.refine import Fit, least_contrast
 from fringe.orders.fit.robust import cauchy, robust_sigma
 
@@ -112,6 +113,7 @@ class Picture:
         light = np.exp(np.clip(log, -20, 20)).astype(np.float32)
         least = np.float32(least_contrast(fit))
         signal = (1 - field.light / light) / np.maximum(contrast.astype(np.float32), least)
+        signal = np.asarray(cosine_of(signal, fit.sharpness), np.float32)
         return Picture(field, np.clip(signal, -_MOST_SIGNAL, _MOST_SIGNAL))
 
     def error_of(self, model: OrderModel, window: float) -> tuple[LocalPhase, Floats]:

@@ -24,6 +24,7 @@ from fringe.orders.fit.field import Array
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels
 from fringe.orders.fit.prior import Prior
+from fringe.orders.fit.profile import harmonic_sums, overtone, wave
 
 Vector = NDArray[np.float64]
 _CHUNK = 1 << 13  # pixels whose Jacobian stays in the processor's own memory
@@ -64,7 +65,9 @@ class Fit:
         Share of the pixels with more than half their weight left.
     overtone : float
         Greater of the second and third harmonic of the fringe profile, as a share of the
-        fundamental; near zero for two beams.
+        fundamental, that the fit leaves; near zero for two beams.
+    sharpness : float
+        Of the fringes' profile, see `profile.py`; zero for two beams.
     prior : Prior
         Prior with the scales estimated from this fit.
     neg_2_log_evidence : float
@@ -85,6 +88,7 @@ class Fit:
     explained: float
     used: float
     overtone: float = 0.0
+    sharpness: float = 0.0
     prior: Prior = _PRIOR
     neg_2_log_evidence: float = 0.0
 
@@ -130,8 +134,10 @@ class _Problem:
         contrast: tuple[Term, ...],
         prior: Prior,
         most_steps: int,
+        sharpness: float,
     ) -> None:
         self.pixels, self.light, self.contrast = pixels, light, contrast
+        self.sharpness = sharpness
         self.order = start.terms
         terms = (*light, *contrast, *start.terms)
         all_terms = tuple(dict.fromkeys(terms))
@@ -168,7 +174,7 @@ class _Problem:
         of_light, of_contrast, of_order = np.split(rows, [n, n + len(self.contrast)])
         order = state.model.values.astype(np.float32) @ of_order
         phase = np.float32(2 * np.pi) * (order - np.round(order))
-        cos, sin = np.cos(phase) * self._blur[part], np.sin(phase) * self._blur[part]
+        cos, sin = (one * self._blur[part] for one in wave(phase, self.sharpness))
         b = _light(state.light, of_light)
         contrast = state.contrast.astype(np.float32) @ of_contrast
         dimmed = 1 - contrast * cos
@@ -267,6 +273,7 @@ def fit_pixels(
     tolerated: float = 0.08,
     prior: Prior = _PRIOR,
     noise: float = np.inf,
+    sharpness: float = 0.0,
 ) -> Fit:
     """Fit order, light and contrast to the pixels.
 
@@ -289,6 +296,8 @@ def fit_pixels(
     noise : float
         Robust deviation of the residual, where it is known and the start is close [light];
         without it the first step down-weights no pixel.
+    sharpness : float
+        Of the fringes' profile; that of a known fit goes before.
 
     Returns
     -------
@@ -306,7 +315,8 @@ def fit_pixels(
             np.pad(known.light, (0, len(light_terms) - len(known.light))),
             np.pad(known.contrast, (0, len(contrast_terms) - len(known.contrast))),
         )
-    problem = _Problem(pixels, start, light_terms, contrast_terms, prior, most_steps)
+        sharpness = known.sharpness
+    problem = _Problem(pixels, start, light_terms, contrast_terms, prior, most_steps, sharpness)
     damping = 1e-8 if np.isfinite(noise) else 1e-3
     for _ in range(most_steps):
         sums = _summed(problem, state, noise, tolerated)
@@ -367,7 +377,7 @@ def _summed(problem: _Problem, state: _Coefficients, noise: float, tolerated: fl
         )
         w = pixels.weight[part] * _tukey(chunk.ratio(noise, tolerated))
         used += float((w > 0.5).sum())
-        harmonics += _harmonic_sums(chunk, w)
+        harmonics += harmonic_sums(chunk.residual, chunk.amplitude, chunk.phase, w)
         # a matrix times its own transpose takes half the time of a general product
         root = np.sqrt(w)
         weighted = np.multiply(chunk.jacobian, root, out=chunk.jacobian)
@@ -378,7 +388,7 @@ def _summed(problem: _Problem, state: _Coefficients, noise: float, tolerated: fl
         scores[block[starts]] += np.add.reduceat(score, starts, axis=1).T
     now = 1.4826 * float(np.median(np.abs(residual))) + 1e-9
     share = used / len(pixels)
-    return _Sums(normal, scores, residual, amplitude, contrast, now, share, _overtone(harmonics))
+    return _Sums(normal, scores, residual, amplitude, contrast, now, share, overtone(harmonics))
 
 
 def _step(problem: _Problem, state: _Coefficients, sums: _Sums, damping: float) -> Vector:
@@ -395,7 +405,8 @@ def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
     light, contrast = between_fringes(fit, u, v)
     order = fit.model.order(u, v)
     phase = np.float32(2 * np.pi) * (order - np.round(order))
-    return light * (1 - contrast * np.cos(phase)), np.abs(light * contrast)
+    height = np.asarray(wave(phase, fit.sharpness)[0], np.float32)
+    return light * (1 - contrast * height), np.abs(light * contrast)
 
 
 def between_fringes(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
@@ -451,11 +462,12 @@ def _finish(problem: _Problem, state: _Coefficients, sums: _Sums) -> Fit:
     fringes = float(np.mean(amplitude**2) / 2)
     missed = float(np.mean(np.minimum(residual**2, 25 * noise**2)))
     model, of_contrast, mean_contrast = state.model, state.contrast, float(np.median(sums.contrast))
+    sharpness = problem.sharpness
     if mean_contrast < 0:  # the same picture: dark fringes at whole orders
         values = model.values.copy()
         values[model.terms.index((0, 0))] += 0.5
         model, of_contrast = replace(model, values=values), -of_contrast
-        mean_contrast = -mean_contrast
+        mean_contrast, sharpness = -mean_contrast, -sharpness
     return Fit(
         model=model,
         covariance=sandwich[n_before:, n_before:],
@@ -470,20 +482,7 @@ def _finish(problem: _Problem, state: _Coefficients, sums: _Sums) -> Fit:
         explained=fringes / max(fringes + missed, 1e-12),  # both are zero in evenly dark frames
         used=sums.used,
         overtone=sums.overtone,
+        sharpness=sharpness,
         prior=learned,
         neg_2_log_evidence=neg_2_log_evidence,
-    )
-
-
-def _harmonic_sums(chunk: _LinearisedChunk, w: Array) -> Vector:
-    """Projections of the residual on the second and third harmonic of the order."""
-    carried = w * chunk.amplitude * chunk.residual
-    sums = [float((carried * f(k * chunk.phase)).sum()) for k in (2, 3) for f in (np.cos, np.sin)]
-    return np.array([*sums, float((w * chunk.amplitude**2).sum())])
-
-
-def _overtone(harmonics: Vector) -> float:
-    power = max(harmonics[4], 1e-30) / 2
-    return float(
-        max(np.hypot(harmonics[0], harmonics[1]), np.hypot(harmonics[2], harmonics[3])) / power
     )

@@ -27,6 +27,7 @@ from fringe.orders.fit.pixels import Pixels, pixels_of
 from fringe.orders.fit.prior import Prior
 from fringe.orders.fit.refine import Fit, fit_pixels, smooth_terms
 from fringe.orders.fit.scale import coarsest_scale
+from fringe.orders.fit.sharp_fringes import SHARPER, asks_for_profile, with_profile
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import flatten, pyramid_tiles
 from fringe.photo.ellipse import Edge
@@ -193,7 +194,7 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
     start = _best_start(field, np.random.default_rng(1), hopeless=_HOPELESS_MISFIT)
     if start is None:
         return None
-    fit = _first_fit(field, start.model, _PLAIN, _FEWEST_PIXELS)
+    fit = _first_fit(field, start.model, _PLAIN, _FEWEST_PIXELS, sharpness=start.sharpness)
     if fit.rms > _POOR_MISFIT and start.rms < _GOOD_MISFIT:
         fit = start  # a form that takes more terms
     return replace(fit, model=carried(fit.model, inner, edge))
@@ -292,6 +293,10 @@ def _best_start(
     if not fits:
         return None
     best = min(fits, key=lambda fit: fit.rms)
+    if asks_for_profile(best):
+        finer = pixels_of(level_for(field, SHARPER * best.model.steepest()), _FEWEST_PIXELS)
+        fits = [with_profile(finer, fit) for fit in fits]
+        best = min(fits, key=lambda fit: fit.rms)
     if best.rms > hopeless:
         return None
     near = [fit for fit in fits if fit.rms < _NEAR_BEST * best.rms]
@@ -385,22 +390,24 @@ def _first_fit(
     terms: tuple[Term, ...] | None = None,
     most: int = _MOST_PIXELS,
     most_steps: int = 12,
+    sharpness: float = 0.0,
 ) -> Fit:
     cycles = model.steepest()
     if terms is None:
         terms = _PLAIN if len(model.terms) <= len(_PLAIN) else _WAVY
-    pixels = pixels_of(level_for(field, cycles), most)
-    return fit_pixels(pixels, model.widened(terms), smooth_terms(cycles), most_steps)
+    pixels = pixels_of(level_for(field, cycles * (SHARPER if sharpness else 1)), most)
+    smooth = smooth_terms(cycles)
+    return fit_pixels(pixels, model.widened(terms), smooth, most_steps, sharpness=sharpness)
 
 
 def _prepared(photo: Photo, edge: Edge, field: Field, start: Fit, rim: float) -> tuple[Field, Fit]:
     """Coarsest field that resolves the fringes, and a first fit."""
-    cycles = start.model.steepest()
+    cycles = start.model.steepest() * (SHARPER if start.sharpness else 1)
     least_px = _TINY_RADIUS_PX if start.model.terms == _ALL else _LEAST_RADIUS_PX
     level = level_for(field, cycles, least_px)
     first = start
     if start.model.terms == _PLAIN:
-        first = _first_fit(field, start.model, most=_FEWER_PIXELS)
+        first = _first_fit(field, start.model, most=_FEWER_PIXELS, sharpness=start.sharpness)
     # a scale between two halvings may resolve the fringes with fewer pixels
     scale = int(level.radius_px * level.scale / _needed_px(cycles, least_px))
     if scale >= 1.5 * level.scale:

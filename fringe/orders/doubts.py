@@ -43,7 +43,7 @@ MOST_UNEXPLAINED, _UNEXPLAINED = 0.024, 0.3
 _MISCOUNTED = 0.4
 # Error of power of fringes between coated faces, by R / (1 - R) [fringe]; B errs by up to four
 # times as much: of 24 rendered ones of R up to 0.8 by up to 0.07
-_SHARP = 0.01
+_SHARP = 0.006
 # of a bump's or a zone's height, that its terms may be off; on rendered ones,
 # `tests/benchmarks/forms.py`
 _PATCH_SHARE, _ZONE_SHARE = 0.035, 0.02

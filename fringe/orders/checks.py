@@ -82,7 +82,8 @@ def is_of_odd_form(reading: Reading) -> bool:
 
 def is_followed(solution: Solution) -> bool:
     """Tell whether a fit follows the fringes all over the face: hardly anything is left out."""
-    return solution.fit.used > _ALL_USED and solution.unexplained < _LEAST_LEFT
+    whole = solution.fit.used > _ALL_USED and solution.unexplained < _LEAST_LEFT
+    return whole and not solution.miscounted
 
 
 def with_form_warnings(photo: Photo, reading: Reading, *, followed: bool = False) -> Reading:
@@ -90,7 +91,8 @@ def with_form_warnings(photo: Photo, reading: Reading, *, followed: bool = False
 
     A saddle or a cylinder is no odd form: bent glass and worn tools make them, and their gradient
     is linear, as a sphere's is. But wrong orders often look astigmatic, so that it counts only
-    where the fit is `followed` all over the face.
+    where the fit is `followed` all over the face. There no form is refused, however large beside
+    power and tilt.
 
     Raises
     ------
@@ -102,7 +104,7 @@ def with_form_warnings(photo: Photo, reading: Reading, *, followed: bool = False
     if followed:
         size += reading.astigmatism_fringes or 0.0
         bent -= reading.astigmatism_fringes or 0.0
-    if bent > 0.9 + 0.4 * size:
+    if bent > 0.9 + 0.4 * size and not followed:
         raise Refused(
             f"{photo.name}: the lines do not grow as the gap between two spheres makes them;"
             " photograph contact fringes"

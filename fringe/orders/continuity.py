@@ -40,8 +40,8 @@ _RIM_PX, _RIM = 2.5, 0.008  # of the rim that is left out; edges are placed as w
 _INNERMOST, _OUTERMOST = 0.12, 0.97  # circles
 _FULL, _SLIGHT = 0.55, 0.15  # amplitudes of a swing that surely is one, and of one that may be
 _FINEST = 0.25  # cycles a sample and a pixel: finer fringes are not counted
-_NOISE = 0.12  # of the light to which samples are smoothed, and that may be left about a place
-_MOST_NOISE, _MOST_SMOOTHED = 0.22, 15
+_NOISE = 0.12  # of the light to which samples are smoothed
+_MOST_NOISE, _MOST_SMOOTHED = 0.15, 15  # left about a place that counts; samples smoothed over
 _WIDE, _MOST_SWING, _MOST_SQUARE = 31, 2.0, 1.2  # samples about a place; light that is no fringe's
 _HAIR = 5  # samples; narrower lines are taken out
 # Lines side by side, and how far the place may move from one to the next, as a share of the line.
@@ -142,8 +142,8 @@ class Lines:
 
     def smoothed(self, hairs: bool) -> Lines:
         """Without noise and, if so wished, without `hairs`; both alike, so that they compare."""
-        bend = np.diff(self.seen - self.meant, 2, axis=1)
-        sigma = 1.4826 * float(np.median(np.abs(bend))) / math.sqrt(6)
+        bend = np.abs(np.diff(self.seen - self.meant, 2, axis=1)) / math.sqrt(6)
+        sigma = 1.4826 * float(np.median(bend))
         width = int(np.clip(math.ceil((sigma / _NOISE) ** 2), 1, _MOST_SMOOTHED))
         found = []
         for one in (self.seen, self.meant):
@@ -151,13 +151,10 @@ class Lines:
                 one = ndimage.median_filter(one, (1, _HAIR), mode="nearest")
             found.append(ndimage.uniform_filter1d(one, width, axis=1) if width > 1 else one)
         seen, meant = found
-        bend = np.pad(np.abs(np.diff(seen - meant, 2, axis=1)), ((0, 0), (1, 1)), mode="edge")
-        noise, square = (
-            ndimage.uniform_filter1d(np.minimum(one, most), _WIDE, axis=1)
-            for one, most in ((bend, _MOST_SWING), (seen**2, _MOST_SWING**2))
-        )
+        bend = np.pad(np.minimum(bend, _MOST_SWING), ((0, 0), (1, 1)), mode="edge")
         # the mean size of normal errors is sqrt(2 / pi) of their deviation
-        noise *= math.sqrt(math.pi / 2) / math.sqrt(6)
+        noise = math.sqrt(math.pi / 2 / width) * ndimage.uniform_filter1d(bend, _WIDE, axis=1)
+        square = ndimage.uniform_filter1d(np.minimum(seen**2, _MOST_SWING**2), _WIDE, axis=1)
         return Lines(seen, meant, self.counted & (noise < _MOST_NOISE) & (square < _MOST_SQUARE))
 
     def gained(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

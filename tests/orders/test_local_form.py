@@ -5,12 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from fringe.errors import Refused
 from fringe.optics.lamps import lamp
 from fringe.optics.local_terms import is_local
+from fringe.orders.checks import with_form_warnings
 from fringe.orders.fit.local_phase import LocalPhase, unwrapped
 from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
+from fringe.orders.reading import Quality, Reading
 from fringe.photo.load import Photo, photo_from_array
 from fringe.synth import Form, Scene, render
 from fringe.synth.scene import Camera, Dirt
@@ -66,3 +69,20 @@ def test_errors_are_unwrapped_from_the_surest_place() -> None:
     # whole orders in all of it do not matter
     np.testing.assert_allclose(found - found[0, 0], true - true[0, 0], atol=1e-9)
     assert np.isnan(unwrapped(wrapped, sure, 2.0)).all()
+
+
+def test_a_form_far_beyond_power_and_tilt_is_read_where_it_is_followed() -> None:
+    """Two fringes of irregularity on half a fringe of power: warned of, refused if not followed."""
+    reading = Reading(
+        589.0,
+        Quality(0.8, 1.0, 0.02),
+        power_fringes=0.5,
+        tilt_fringes=0.5,
+        irregularity_fringes=2.0,
+        symmetric_irregularity_fringes=2.0,
+    )
+    photo = photo_of(scene_with(), 7)[0]
+    followed = with_form_warnings(photo, reading, followed=True)
+    assert any("irregularity is large" in text for text in followed.quality.warnings)
+    with pytest.raises(Refused, match="do not grow"):
+        with_form_warnings(photo, reading)

@@ -59,7 +59,8 @@ def _agreement(state: PlateState) -> list[str]:
     """How the evidence hangs together, by chi-square."""
     if state.chi2 is None or state.probability is None or not state.dof:
         return []
-    shown = f"chi-square {figures(state.chi2, 3)} of {state.dof}, {100 * state.probability:.0f} % probable"
+    probable = f"{100 * state.probability:.0f} % probable"
+    shown = f"chi-square {figures(state.chi2, 3)} of {state.dof}, {probable}"
     rows = [line("agreement", shown)]
     return rows + [wrapped_line("", text) for text in state.contradictions]
 

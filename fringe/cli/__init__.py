@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from fringe.cli.terminal import write_with_what_it_has
 from fringe.errors import BadInput, FringeError
 
 # name: (module, one line of help). The line stands here so that `fringe --help`
@@ -159,6 +160,8 @@ def main(args: Sequence[str] | None = None) -> None:
     if sys.stdout is None:
         # the next file that is opened would take its place and get what is printed
         _fail("standard output is closed; let it go to a file, or to /dev/null", words)
+    if args is None:
+        write_with_what_it_has()
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     try:

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fringe.cli.terminal import can_write
+
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
@@ -37,7 +39,8 @@ def answer(as_json: bool, values: Callable[[], Values], rows: Callable[[], Itera
 
 def _json(values: Values) -> str:
     """One JSON object; not-a-number and infinity have no JSON, so they are an error."""
-    return json.dumps(values, allow_nan=False, ensure_ascii=False)
+    text = json.dumps(values, allow_nan=False, ensure_ascii=False)
+    return text if can_write(text) else json.dumps(values, allow_nan=False)
 
 
 def print_json(values: Values) -> None:

@@ -67,7 +67,7 @@ class Plates:
             )
             self._solved |= dict.fromkeys(names, group)
         found = self._solved[name]
-        return found if found.measured else None
+        return found if found.measured or found.notes or found.problems else None
 
     @cached_property
     def _ties(self) -> list[set[str]]:
@@ -117,7 +117,7 @@ class _Group:
         layings = [one for visit in visits for one in visit.layings()]
         for one in layings:
             if one.other not in self._plates:
-                self.notes.append(f"{one.label}: left out, {one.other} is no plate on record")
+                self.notes.append(f"{one.visit_text}: left out, {one.other} is no plate on record")
         known = [one for one in layings if one.other in self._plates]
         once = distinct(known, {})
         contacts, unknown = contacts_of(once.layings, Handling.of(CONTACT_U_FRINGES))
@@ -163,7 +163,10 @@ class _Group:
         )
 
     def _evidence(self, name: str, found: PlateRadii) -> Iterable[PlateEvidence]:
-        off = {one.evidence.name: one.off for one in found.held.judged}
+        off = {
+            (one.evidence.surface, one.evidence.visit, one.evidence.name): one.off
+            for one in found.held.judged
+        }
         stand = standing(self.certificates)
         for one in self.certificates:
             if one.plate == name:
@@ -174,7 +177,7 @@ class _Group:
                     name,
                     _certificate_text(one, superseded=one not in stand),
                     counts,
-                    off.get(one.label) if counts else None,
+                    off.get((name, one.visit, one.label)) if counts else None,
                 )
         for sagitta in self.sagittas:
             if sagitta.plate == name:
@@ -182,7 +185,11 @@ class _Group:
                 shown = plus_minus(value, half_width_if_any(u), "mm", digits=7)
                 text = f"by {sagitta.spherometer.name}: {shown}"
                 yield PlateEvidence(
-                    "spherometer", sagitta.visit, name, text, off=off.get(sagitta.label)
+                    "spherometer",
+                    sagitta.visit,
+                    name,
+                    text,
+                    off=off.get((name, sagitta.visit, sagitta.label)),
                 )
         for contact in self.contacts:
             if name in (contact.work, contact.other):
@@ -192,7 +199,11 @@ class _Group:
                 )
                 text = f"on {other}: {shown} fringes over {contact.diameter_mm:g} mm"
                 yield PlateEvidence(
-                    "contact", contact.visit, contact.work, text, off=off.get(contact.label)
+                    "contact",
+                    contact.visit,
+                    contact.work,
+                    text,
+                    off=off.get((contact.work, contact.visit, contact.label)),
                 )
 
 

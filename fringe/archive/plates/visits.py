@@ -93,7 +93,7 @@ class PlateVisit:
             raise BadInput(f"{self.summary.place}: its certificate tells no radius")
         return PlateCertificate(
             self.plate.name,
-            f"certificate, {self.label}",
+            "certificate",
             radius,
             _number(values.get("u_radius_mm")),
             _date(values.get("certified")),
@@ -122,7 +122,7 @@ class PlateVisit:
         return PlateSagitta(
             self.plate.name,
             self.plate.values["form"],
-            f"{one.geometry.get('name', 'spherometer')}, {self.label}",
+            f"by {one.geometry.get('name', 'spherometer')}",
             heights,
             zeros,
             spherometer_from_record(one.geometry),
@@ -142,7 +142,7 @@ class PlateVisit:
             lamp = next((one.lamp for one in of_other if one.lamp is not None), None)
             found.append(
                 Laying(
-                    f"{self.label}, on {other}",
+                    f"{self.plate.name} on {other}",
                     self.plate.name,
                     other,
                     self.number,

@@ -10,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 
 from fringe.archive.instruments import record_if_any
+from fringe.archive.plates.notes import plate_notes
 from fringe.archive.store.aperture import surface_aperture
 from fringe.archive.store.bench import bench_of, logged_measured
 from fringe.archive.store.order import Survey, survey
@@ -166,6 +167,7 @@ def pair_record(
         for one, other in ((convex, concave), (concave, convex)):
             found.proofs[one.name] = _prove(one, other, tell)
     current = {one.name: _current(one, found) for one in (convex, concave)}
+    found.notes += dict.fromkeys(line for one in (convex, concave) for line in plate_notes(one))
     for one, other in ((convex, concave), (concave, convex)):
         _add_plate(one, found)
         for summary in current[one.name]:

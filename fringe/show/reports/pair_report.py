@@ -80,7 +80,7 @@ def pair_report(
         _without_photograph(contact, concave),
         radii_table(found),
         limits_part(found),
-        [*_warnings(contact), *_of_plates(states)],
+        _warnings(contact),
         _spoken(contact, [*states[0].rows, *states[1].rows], convex),
         [line for one in states for line in struck_line(one.struck, one.surface.name)],
     )
@@ -140,11 +140,6 @@ def _without_photograph(contact: _Contact | None, concave: Proof) -> str:
             "--against ..."
         )
     return "Their contact was read by eye; there is no photograph of it."
-
-
-def _of_plates(states: Sequence[SurfaceState]) -> list[str]:
-    """What is to be said of the plates of both, each line once."""
-    return list(dict.fromkeys(line for one in states for line in one.of_plate))
 
 
 def _warnings(contact: _Contact | None) -> list[str]:

@@ -8,6 +8,7 @@ from fringe.archive.plates.state import PlateEvidence, PlateState, PlateVisitRow
 from fringe.archive.views.plate_surfaces import Adopted, Hanging, HangingVisit
 from fringe.archive.views.plate_visit import LoggedPlateVisit
 from fringe.format import figures, plus_minus
+from fringe.judge.tolerance.verdict_words import probability_cell
 from fringe.quantity import half_width_if_any
 from fringe.show.text.instrument import map_rows
 from fringe.show.text.lines import line, remark, wrapped_line
@@ -59,8 +60,8 @@ def _agreement(state: PlateState) -> list[str]:
     """How the evidence hangs together, by chi-square."""
     if state.chi2 is None or state.probability is None or not state.dof:
         return []
-    probable = f"{100 * state.probability:.0f} % probable"
-    shown = f"chi-square {figures(state.chi2, 3)} of {state.dof}, {probable}"
+    probable = probability_cell(state.probability)
+    shown = f"chi-square {figures(state.chi2, 3)} of {state.dof}, {probable} probable"
     rows = [line("agreement", shown)]
     return rows + [wrapped_line("", text) for text in state.contradictions]
 

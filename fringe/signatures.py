@@ -1,6 +1,7 @@
 """Signatures of files by SSH keys, as `ssh-keygen -Y sign` makes and `-Y verify` verifies them.
 
-The format is that of OpenSSH's PROTOCOL.sshsig, for Ed25519 keys (RFC 8709). The cryptography
+The format is that of OpenSSH's PROTOCOL.sshsig, for Ed25519 keys (RFC 8709); what begins like a
+file of minisign is one, see :mod:`fringe.minisign`. The cryptography
 comes with the extra `sign` and is imported only where something is signed or verified.
 """
 
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fringe import minisign
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -23,7 +25,6 @@ if TYPE_CHECKING:
         Ed25519PublicKey,
     )
 
-ENDING = ".sig"
 NAMESPACE = b"fringe"
 _MAGIC = b"SSHSIG"
 _KIND = b"ssh-ed25519"
@@ -38,9 +39,17 @@ _LARGEST = 1 << 20  # bytes of a key or signature; real ones have a few hundred
 
 @dataclass(frozen=True)
 class PublicKey:
-    """A key that signatures are verified with."""
+    """A key that signatures are verified with.
+
+    Attributes
+    ----------
+    key : Ed25519PublicKey
+    ending : str
+        Of the name of a signature's file.
+    """
 
     key: Ed25519PublicKey
+    ending = ".sig"
 
     @property
     def blob(self) -> bytes:
@@ -51,6 +60,22 @@ class PublicKey:
     def fingerprint(self) -> str:
         """Its name as `ssh-keygen -l` prints it."""
         return _fingerprint(self.blob)
+
+    def verify(self, content: bytes, armoured: bytes, path: Path) -> None:
+        """Say where a signature is not that of this key over a content; see :func:`verify`."""
+        from cryptography.exceptions import InvalidSignature
+
+        key, namespace, hashed, signature = _parts(armoured, path)
+        if namespace != NAMESPACE:
+            raise BadInput(f"{path}: was signed for the namespace {_shown(namespace)}, not 'fringe'")
+        if key != self.blob:
+            raise BadInput(f"{path}: is by the key {_fingerprint(key)}, not by {self.fingerprint}")
+        try:
+            self.key.verify(signature, _signed_data(content, hashed))
+        except InvalidSignature as error:
+            raise BadInput(
+                f"{path}: does not fit; the file that was signed was changed, or the signature"
+            ) from error
 
 
 @dataclass(frozen=True)
@@ -75,8 +100,13 @@ class SigningKey:
         return b"\n".join([ends[0], *rows, ends[1], b""])
 
 
-def load_signing_key(path: Path, ask: Callable[[Path], str]) -> SigningKey:
-    """Load a private Ed25519 key of OpenSSH.
+# of OpenSSH or of minisign
+AnyPublicKey = PublicKey | minisign.PublicKey
+AnySigningKey = SigningKey | minisign.SigningKey
+
+
+def load_signing_key(path: Path, ask: Callable[[Path], str]) -> AnySigningKey:
+    """Load a private Ed25519 key of OpenSSH or minisign.
 
     Parameters
     ----------
@@ -90,6 +120,8 @@ def load_signing_key(path: Path, ask: Callable[[Path], str]) -> SigningKey:
         If it is no such key, or the passphrase does not open it.
     """
     ssh, data = _library(), read_small(path)
+    if data.startswith(minisign.START):
+        return minisign.load_signing_key(path, data, ask)
     try:
         try:
             key = ssh.load_ssh_private_key(data, None)
@@ -98,7 +130,7 @@ def load_signing_key(path: Path, ask: Callable[[Path], str]) -> SigningKey:
     except _errors() as error:
         raise BadInput(
             f"{path}: is no private key of OpenSSH that can be read ({error}); "
-            "sign with a key that `ssh-keygen -t ed25519` made, and its passphrase"
+            "sign with a key that `ssh-keygen -t ed25519` or `minisign -G` made, and its passphrase"
         ) from error
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
@@ -107,8 +139,8 @@ def load_signing_key(path: Path, ask: Callable[[Path], str]) -> SigningKey:
     return SigningKey(key)
 
 
-def load_public_key(path: Path) -> PublicKey:
-    """Load a public Ed25519 key of OpenSSH, as in a file `id_ed25519.pub`.
+def load_public_key(path: Path) -> AnyPublicKey:
+    """Load a public Ed25519 key of OpenSSH, as in a file `id_ed25519.pub`, or of minisign.
 
     Raises
     ------
@@ -116,6 +148,8 @@ def load_public_key(path: Path) -> PublicKey:
         If it is no such key.
     """
     ssh, data = _library(), read_small(path)
+    if data.startswith(minisign.START):
+        return minisign.load_public_key(path, data)
     try:
         key = ssh.load_ssh_public_key(data.strip())
     except _errors() as error:
@@ -129,7 +163,7 @@ def load_public_key(path: Path) -> PublicKey:
     return PublicKey(key)
 
 
-def verify(content: bytes, armoured: bytes, by: PublicKey, path: Path) -> None:
+def verify(content: bytes, armoured: bytes, by: AnyPublicKey, path: Path) -> None:
     """Say where a signature is not that of a key over a content.
 
     Parameters
@@ -147,19 +181,7 @@ def verify(content: bytes, armoured: bytes, by: PublicKey, path: Path) -> None:
     BadInput
         If it is no signature, of another key or namespace, or the content is another one.
     """
-    from cryptography.exceptions import InvalidSignature
-
-    key, namespace, hashed, signature = _parts(armoured, path)
-    if namespace != NAMESPACE:
-        raise BadInput(f"{path}: was signed for the namespace {_shown(namespace)}, not 'fringe'")
-    if key != by.blob:
-        raise BadInput(f"{path}: is by the key {_fingerprint(key)}, not by {by.fingerprint}")
-    try:
-        by.key.verify(signature, _signed_data(content, hashed))
-    except InvalidSignature as error:
-        raise BadInput(
-            f"{path}: does not fit; the file that was signed was changed, or the signature"
-        ) from error
+    by.verify(content, armoured, path)
 
 
 def read_small(path: Path) -> bytes:

@@ -31,6 +31,7 @@ COMMON = {
     "quantity",
     "files",
     "parallel",
+    "minisign",
     "signatures",
     "help",
 }
@@ -44,7 +45,8 @@ ALLOWED: dict[str, set[str]] = {
     "quantity": {"errors", "format", "student_t"},
     "files": {"errors"},
     "parallel": {"errors"},
-    "signatures": {"errors"},
+    "minisign": {"errors"},
+    "signatures": {"errors", "minisign"},
     "help": {"errors"},
     "optics": COMMON,
     "photo": COMMON | {"optics"},
@@ -71,7 +73,7 @@ KEPT_TO = {
     "werkzeug": {"bench"},
     "uvicorn": {"bench"},
     "segno": {"bench"},
-    "cryptography": {"bench", "signatures"},
+    "cryptography": {"bench", "minisign", "signatures"},
 }
 HEAVY = {
     "numpy",

@@ -15,7 +15,7 @@ from fringe.errors import BadInput
 
 if TYPE_CHECKING:
     from fringe.archive.transfer.signing import SignedHistory
-    from fringe.signatures import SigningKey
+    from fringe.signatures import AnySigningKey
 
 DAMAGED = 1  # exit status: the check was made, and found something
 
@@ -64,8 +64,8 @@ def command(
     only without it. A surface that moved is looked for in the ledger of where it went.
 
     --sign KEY writes into this folder a text that names archive, digest and time, and its
-    signature (.sig) by an Ed25519 key of OpenSSH; only where all is sound. --signed FILE --by
-    PUBKEY verifies both later: that the key signed this text, and that its history is still
+    signature by an Ed25519 key of OpenSSH (.sig) or minisign (.minisig); only where all is
+    sound. --signed FILE --by PUBKEY verifies both later: that the key signed this text, and that its history is still
     contained. Who holds the key signed it; when, the signature does not prove.
 
     \b
@@ -94,7 +94,7 @@ def command(
     context.exit(0 if proof.sound else DAMAGED)
 
 
-def _signing_key(key: Path | None) -> SigningKey | None:
+def _signing_key(key: Path | None) -> AnySigningKey | None:
     """The key to sign with; None where nothing is to be signed."""
     if key is None:
         return None

@@ -54,8 +54,8 @@ def command(
     by a browser, Chromium or Chrome, that must be on this machine. The options but --out,
     --paper and --sign are those of `fringe pair`, and say how well the two must match.
 
-    --sign KEY writes a signature by an Ed25519 key of OpenSSH beside the page, with .sig at
-    the end of its name (`fringe help record` tells how to verify it).
+    --sign KEY writes a signature beside the page, by an Ed25519 key of OpenSSH with .sig at the
+    end of its name, by one of minisign with .minisig (`fringe help record`: how to verify it).
 
     \b
     Example:
@@ -72,7 +72,7 @@ def command(
     from fringe.signatures import load_signing_key
 
     signing = None if key is None else load_signing_key(key, passphrase)
-    sig = None if signing is None else check_new(signature_file(out), option="--sign")
+    sig = None if signing is None else check_new(signature_file(out, signing.public), option="--sign")
     written = page_writer(out, paper)
     with steps("report", quiet=as_json) as done:
         found = report_by_name(surface, partner, limits, done)

@@ -13,7 +13,7 @@ from fringe.archive.transfer.history import history_of, lacks
 from fringe.archive.transfer.salvage import salvage
 from fringe.archive.transfer.signing import SignedHistory, sign_history
 from fringe.errors import BadInput
-from fringe.signatures import SigningKey
+from fringe.signatures import AnySigningKey
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ def prove_archive(
     return ArchiveProof(archive, found, salvage(found.damaged), ledger.digest, tuple(ledger.left()))
 
 
-def sign_proof(proof: ArchiveProof, key: SigningKey, folder: Path) -> ArchiveProof:
+def sign_proof(proof: ArchiveProof, key: AnySigningKey, folder: Path) -> ArchiveProof:
     """Sign the history of an archive that was found sound, now; the files go into a folder.
 
     Raises

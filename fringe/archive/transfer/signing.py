@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fringe.errors import BadInput
 from fringe.files import write_new
-from fringe.signatures import ENDING, PublicKey, SigningKey, read_small, verify
+from fringe.signatures import AnyPublicKey, AnySigningKey, read_small, verify
 
 _TEXT = re.compile(
     r"fringe history\narchive: (?P<archive>\".*\")\ndigest: (?P<digest>[0-9a-f]{64})\n"
@@ -25,7 +25,7 @@ class SignedHistory:
     Attributes
     ----------
     file : Path
-        The text; its signature lies beside it, with `.sig` at the end.
+        The text; its signature lies beside it, with `.sig` or `.minisig` at the end.
     archive : str
         Name of the archive's folder.
     digest : str
@@ -59,12 +59,12 @@ class SignedHistory:
         }
 
 
-def signature_file(path: Path) -> Path:
-    """Where the signature of a file lies."""
-    return path.with_name(path.name + ENDING)
+def signature_file(path: Path, key: AnyPublicKey) -> Path:
+    """Where the signature of a file by a key lies."""
+    return path.with_name(path.name + key.ending)
 
 
-def write_signature(path: Path, content: bytes, key: SigningKey) -> None:
+def write_signature(path: Path, content: bytes, key: AnySigningKey) -> None:
     """Sign a file's content beside the file.
 
     Raises
@@ -72,13 +72,13 @@ def write_signature(path: Path, content: bytes, key: SigningKey) -> None:
     BadInput
         If there is a signature already, or it cannot be written.
     """
-    place = signature_file(path)
+    place = signature_file(path, key.public)
     if not write_new(place, key.signature(content)):
         raise BadInput(f"{place}: is there already; a signature is never overwritten")
 
 
 def sign_history(
-    archive: Path, digest: str, key: SigningKey, folder: Path, now: datetime
+    archive: Path, digest: str, key: AnySigningKey, folder: Path, now: datetime
 ) -> SignedHistory:
     """Write a text that names a history, and its signature, into a folder.
 
@@ -87,9 +87,9 @@ def sign_history(
     archive : Path
     digest : str
         Of its history.
-    key : SigningKey
+    key : SigningKey of either kind
     folder : Path
-        Gets `history-TIME.txt` and `history-TIME.txt.sig`; nothing is overwritten.
+        Gets `history-TIME.txt` and its signature; nothing is overwritten.
     now : datetime
         With its zone.
 
@@ -113,7 +113,7 @@ def sign_history(
     return signed
 
 
-def signed_history(file: Path, by: PublicKey) -> SignedHistory:
+def signed_history(file: Path, by: AnyPublicKey) -> SignedHistory:
     """Read a signed history, once its signature is verified.
 
     Raises
@@ -121,7 +121,7 @@ def signed_history(file: Path, by: PublicKey) -> SignedHistory:
     BadInput
         If the signature is not that key's over this text, or the text is no history.
     """
-    content, place = read_small(file), signature_file(file)
+    content, place = read_small(file), signature_file(file, by)
     verify(content, read_small(place), by, place)
     match = _TEXT.fullmatch(content.decode("ascii", "replace"))
     try:

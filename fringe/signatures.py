@@ -67,7 +67,9 @@ class PublicKey:
 
         key, namespace, hashed, signature = _parts(armoured, path)
         if namespace != NAMESPACE:
-            raise BadInput(f"{path}: was signed for the namespace {_shown(namespace)}, not 'fringe'")
+            raise BadInput(
+                f"{path}: was signed for the namespace {_shown(namespace)}, not 'fringe'"
+            )
         if key != self.blob:
             raise BadInput(f"{path}: is by the key {_fingerprint(key)}, not by {self.fingerprint}")
         try:

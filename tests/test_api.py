@@ -231,6 +231,20 @@ def test_a_split_spell_is_logged(shop):
         fringe.log_visit("shop/convex 1", minutes=[30, 40], on_top="work")
 
 
+def test_what_is_not_said_is_as_the_last_time(shop):
+    """Stage and piece are taken over with minutes alone; what is hardly meant needs `yes`."""
+    fringe.log_visit("shop/convex 1", stage="9um", minutes=30, on_top="tool")
+    done = fringe.log_visit("shop/convex 1", minutes=20)
+    assert (done.visit.work.stage, done.visit.work.on_top) == ("9um", "tool")
+    assert done.assumed == ("as the last time: stage 9um, tool on top",)
+    with pytest.raises(fringe.BadInput, match="future"):
+        fringe.log_visit("shop/convex 1", remark="x", when="2126-03-14T09:30+00:00")
+    later = fringe.log_visit(
+        "shop/convex 1", remark="x", when="2126-03-14T09:30+00:00", yes=True
+    )  # fmt: skip
+    assert later.number == 3
+
+
 def test_a_visit_that_cannot_be_is_not_logged(shop):
     """What is wrong with a visit is refused before anything is written."""
     with pytest.raises(fringe.BadInput, match="no such file"):

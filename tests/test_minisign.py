@@ -25,7 +25,7 @@ RWTktrAH7ObjO8A0aKxA3gqr/s7JxdWmPtUTPZA21tTsZmhUJs7nZq3S
 """
 SECRET = b"""untrusted comment: minisign encrypted secret key
 RWQAAEIyAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA5LawB+zm4zuqDxIc8Wl53MaCIzVFPUcE7S04L2LkJoAaSAHo0ZaqWsA0aKxA3gqr/s7JxdWmPtUTPZA21tTsZmhUJs7nZq3SAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA=
-"""  # noqa: E501
+"""
 SIGNED = b"""untrusted comment: signature from minisign secret key
 RUTktrAH7ObjOyvjyuM3dJNw6HBppq7FB8imZyb8phjZDQ9LCu0dRjYCroUYZpfRKT9cNTWXtohpYi95PHAI7WtGX0BQpbU/gQQ=
 trusted comment: a comment
@@ -133,5 +133,5 @@ def test_a_damaged_key(here, cut):
         ("key.pub", PUBLIC, load_public_key),
     ):
         (here / name).write_bytes(whole[:cut])
-        with pytest.raises(BadInput, match="is no (private|public) key"):
+        with pytest.raises(BadInput, match=r"is no (private|public) key"):
             load(here / name)

@@ -69,6 +69,9 @@ def log_visit(
 ) -> LoggedVisit:
     """Log a visit to the bench in a surface's record, as `fringe log` does.
 
+    What is not said is as the last time: camera, spherometer, and with minutes alone stage and
+    piece on top. The time is the photograph's own where its camera noted it, else now.
+
     Parameters
     ----------
     surface : Surface, str or path
@@ -95,17 +98,19 @@ def log_visit(
     Returns
     -------
     LoggedVisit
-        `path` of the file, `number` of the visit, and `state`, what all visits say with it.
+        `path` of the file, `number` of the visit, `state`, what all visits say with it, and
+        `assumed`, what was taken from the last time.
 
     Raises
     ------
     BadInput
-        If something that is said makes no sense; nothing is written then.
+        If something that is said makes no sense, or is hardly meant and `yes` is not given;
+        nothing is written then.
     Refused
         If a photograph supports no reading; nothing is written then.
     """
     from fringe.api.visit_words import of_photographs, of_visit
-    from fringe.archive.views.log_request import log_request
+    from fringe.archive.views.changed_visits import log_or_change
     from fringe.archive.views.visit_request import VisitRequest
     from fringe.orders.options import StatedOptions
 
@@ -127,7 +132,7 @@ def log_visit(
         replaces=None if replaces is None else str(replaces),
         **of_visit(more),
     )
-    return log_request(to_surface(surface), [Path(one) for one in photos], request, stated)
+    return log_or_change(to_surface(surface), [Path(one) for one in photos], request, stated)
 
 
 def _several(value: T | Sequence[T] | None) -> tuple[T, ...]:

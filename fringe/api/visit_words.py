@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any, Literal, TypedDict
 
 from fringe.api.typed import Length, to_mm, to_u, to_word
@@ -23,6 +25,11 @@ class VisitWords(TypedDict, total=False):
         Of the spherometer.
     stroke, lap, pressure, slurry, removed, pits
         Of the work since the last visit.
+    stage_is, yes
+        What a stage is that has a name of your own: `grit` or `polish`; keep what is asked about,
+        as a photograph that the archive has already.
+    sense_after, change
+        A second photograph of the contact, and what was done before it: they tell the sense.
     temperature_c, keep_refused, workers, scheduler
         At the bench [degree Celsius]; keep photographs that cannot be read; who reads.
     """
@@ -47,6 +54,10 @@ class VisitWords(TypedDict, total=False):
     slurry: str
     removed: Length
     pits: Literal["gone", "left"]
+    stage_is: Literal["grit", "polish"]
+    yes: bool
+    sense_after: str | os.PathLike[str]
+    change: str
     temperature_c: float
     keep_refused: bool
     workers: int
@@ -86,6 +97,10 @@ def _fields(words: Mapping[str, Any]) -> dict[str, Any]:
             )
         elif name == "pits":
             fields[name] = to_word(name, value, ("gone", "left"))
+        elif name == "stage_is":
+            fields[name] = to_word(name, value, ("grit", "polish"))
+        elif name == "sense_after":
+            fields[name] = Path(value)
         elif name == "reading_u_mm":
             fields[name] = to_u(name, value)
         else:

@@ -64,9 +64,9 @@ def command(
     only without it. A surface that moved is looked for in the ledger of where it went.
 
     --sign KEY writes into this folder a text that names archive, digest and time, and its
-    signature by an Ed25519 key of OpenSSH (.sig) or minisign (.minisig); only where all is
-    sound. --signed FILE --by PUBKEY verifies both later: that the key signed this text, and that its history is still
-    contained. Who holds the key signed it; when, the signature does not prove.
+    signature by an Ed25519 key of OpenSSH (.sig) or minisign (.minisig); only where all is sound.
+    --signed FILE --by PUBKEY verifies both later: that the key signed this text, and that its
+    history is still contained. Who holds the key signed it; when, the signature does not prove.
 
     \b
     Example:

@@ -72,7 +72,9 @@ def command(
     from fringe.signatures import load_signing_key
 
     signing = None if key is None else load_signing_key(key, passphrase)
-    sig = None if signing is None else check_new(signature_file(out, signing.public), option="--sign")
+    sig = (
+        None if signing is None else check_new(signature_file(out, signing.public), option="--sign")
+    )
     written = page_writer(out, paper)
     with steps("report", quiet=as_json) as done:
         found = report_by_name(surface, partner, limits, done)

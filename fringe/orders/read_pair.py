@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fringe.errors import BadInput
-from fringe.optics.lamps import lamp
+from fringe.optics.lamps import Lamp, lamp
 from fringe.orders.from_fit import with_lengths
 from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.read import read
@@ -19,7 +19,7 @@ from fringe.orders.sense.two_photographs import (
     sense_of_pair,
 )
 from fringe.photo.edge_text import edge_from_text
-from fringe.photo.load import load_photo
+from fringe.photo.load import Photo, load_photo
 
 
 @dataclass(frozen=True)
@@ -81,25 +81,41 @@ def read_pair(
     Refused
         If one of the photographs supports no reading.
     """
-    done = _intervention(change, stated.lamp or "")
-    options = replace(stated, work=stated.work or "convex").options(done.before)
+    options = replace(stated, work=stated.work or "convex").options(lamp(stated.lamp or ""))
+    _intervention(change, options.lamp)  # what is said is looked at before what takes time
+    return read_loaded_pair(load_photo(before), load_photo(after), change, options, edge_after)
+
+
+def read_loaded_pair(
+    before: Photo, after: Photo, change: str, options: ReadOptions, edge_after: str | None = None
+) -> SensePair:
+    """Tell from two photographs that are loaded; see :func:`read_pair`.
+
+    Parameters
+    ----------
+    before, after : Photo
+    change, edge_after
+        As there.
+    options : ReadOptions
+        How the first one is to be read.
+    """
+    done = _intervention(change, options.lamp)
     if options.edge == "none":
         raise BadInput("--edge: the sense needs the work's edge; photograph all of it")
-    first = read(load_photo(before), options)
-    second = read(load_photo(after), _options_after(options, first, done, edge_after))
+    first = read(before, options)
+    second = read(after, _options_after(options, first, done, edge_after))
     pair_sense = sense_of_pair(first, second, done)
     sense, source, reason = _judged(first, pair_sense, done)
     return SensePair(_with_sense(first, sense, source, options), second, done, pair_sense, reason)
 
 
-def _intervention(text: str, name: str) -> Intervention:
+def _intervention(text: str, first: Lamp) -> Intervention:
     kind, _, second = text.strip().partition(" ")
     if kind not in INTERVENTIONS or bool(second.strip()) != (kind == "lamp"):
         raise BadInput(
             f"--change: {text!r} is not one of pressed-centre, lower-eye, lamp NAME2, as "
             "`--change lamp mercury-green`"
         )
-    first = lamp(name)
     return Intervention(kind, first, lamp(second) if kind == "lamp" else first)
 
 

@@ -151,6 +151,29 @@ def test_a_logged_sense_test_keeps_both_photographs(tmp_path, monkeypatch, capsy
     assert call(capsys, "reread", "shop/concave 1", "--json").json["changes"] == []
 
 
+def test_a_sense_test_that_is_added_later(tmp_path, monkeypatch, capsys):
+    """A correction brings the second photograph; the first is the kept one, read as it was."""
+    monkeypatch.chdir(tmp_path)
+    surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
+    scene = ("--power", "4", "--pair", "press", "--size", "320", "--seed", "7")
+    call(capsys, "synth", "--out", "rings.png", *scene)
+    first = call(capsys, "log", "shop/concave 1", "rings-before.png", "--json").json
+    assert first["sense"] == "unknown"
+    (tmp_path / "rings-before.png").unlink()
+    pair = ("--sense-after", "rings-after.png", "--change", "pressed-centre")
+    told = call(capsys, "log", "shop/concave 1", "--replaces", "1", *pair, "--json").json
+    assert (told["visit"], told["sense"]) == (1, "centre")
+    assert told["readings"][0]["sense_source"] == "press"
+    assert told["power_fringes"] == pytest.approx(abs(first["power_fringes"]), abs=0.01)
+    kept = open_session(session_files(surface.folder)[1]).visit
+    assert [one.file_name for one in kept.photographs] == ["rings-before.png", "rings-after.png"]
+    assert (kept.inputs["sense_test"]["after"], kept.inputs["sense_test"]["sense"]) == (2, "centre")
+    assert call(capsys, "check", "shop").status == 0
+    call(capsys, "log", "shop/concave 1", "--by-eye", "rings 3")
+    line = refused(capsys, "log", "shop/concave 1", "--replaces", "2", *pair)
+    assert "the visit must keep one reading of one photograph" in line
+
+
 @pytest.mark.parametrize(
     ("words", "message"),
     [

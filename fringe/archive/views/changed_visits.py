@@ -44,7 +44,10 @@ def log_or_change(
     Raises
     ------
     BadInput, Refused
-        As :func:`log_request`, and if what is said does not go together.
+        If something that is said makes no sense or does not go together, or a photograph supports
+        no reading, unless it is to be kept all the same; nothing is written then.
+    Asked
+        If something is hardly meant, and was not confirmed.
     """
     if plate_of_record(surface.name) is not None:
         raise BadInput(f"{surface.name}: a plate has its visits by `fringe plate log`")

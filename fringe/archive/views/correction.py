@@ -123,6 +123,14 @@ def said_of_reading(request: VisitRequest, stated: StatedOptions) -> frozenset[s
     return frozenset(told | laid | (names & set(request.said)))
 
 
+def changed_options(
+    surface: Surface, request: VisitRequest, stated: StatedOptions, old: LoggedReading
+) -> ReadOptions:
+    """The options of a kept reading, with what a correction says put in."""
+    change = _Change(surface, request, stated, said_of_reading(request, stated))
+    return change.options(kept_options(old))
+
+
 class _Change:
     """What a correction says of the readings, put on the options of each."""
 
@@ -178,7 +186,8 @@ class _Change:
         return dataclasses.replace(reading, aperture_mm=aperture, place_mm=place, against=against)
 
 
-def _by_photograph(base: Session) -> list[LoggedReading]:
+def by_photograph(base: Session) -> list[LoggedReading]:
+    """Readings of a session that were made of photographs."""
     return [one for one in base.visit.readings if one.method == "photograph"]
 
 
@@ -211,7 +220,7 @@ def read_like(
     """
     archive = base.summary.place.parent.parent
     photographs = base.visit.photographs
-    old: list[LoggedReading | None] = list(_by_photograph(base))
+    old: list[LoggedReading | None] = list(by_photograph(base))
     contacts = [
         Contact(
             one.photographs,
@@ -219,7 +228,7 @@ def read_like(
             burst=bool(one.options.get("burst")),
             keep_refused=request.keep_refused,
         )
-        for one in _by_photograph(base)
+        for one in by_photograph(base)
     ]
     refused = [i for i, one in enumerate(photographs, 1) if one.refusal is not None]
     groups = [tuple(refused)] if base.visit.inputs.get("burst") else [(i,) for i in refused]
@@ -259,7 +268,7 @@ def as_before(one: LoggedReading, old: LoggedReading | None) -> LoggedReading:
 
 def _new_photographs(change: _Change, base: Session, photos: Sequence[Path]) -> Readings | None:
     """Read new photographs as the old ones were; None where there is none to read like."""
-    old = next(iter([*_by_photograph(base), *base.visit.readings]), None)
+    old = next(iter([*by_photograph(base), *base.visit.readings]), None)
     request = change.request
     if old is not None:
         options = kept_options(old)

@@ -1,4 +1,4 @@
-"""A visit put together from what is said of it: read, completed where it corrects, and logged."""
+"""A visit put together from what is said of it: read, and completed where it corrects."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photo
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.correction import CorrectedVisit, corrected_fringes, visit_to_correct
 from fringe.archive.views.laid import as_laid, place_of, smaller_circle, stated_places
-from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
 from fringe.archive.views.photographs import instruments_used, read_photographs, take_over
 from fringe.archive.views.reading_options import stated_options, with_camera
 from fringe.archive.views.sagittas import sagitta_readings
@@ -24,37 +23,6 @@ from fringe.orders.by_eye import by_eye
 from fringe.orders.options import ReadOptions, StatedOptions
 
 Readings = tuple[tuple[LoggedReading, ...], tuple[Photograph, ...]]
-
-
-def log_request(
-    surface: Surface,
-    photos: Sequence[Path],
-    request: VisitRequest,
-    stated: StatedOptions,
-    loaded: Sequence[Photograph] = (),
-) -> LoggedVisit:
-    """Read all that a visit brought, and log it.
-
-    Parameters
-    ----------
-    surface : Surface
-        As it was loaded, with its folder.
-    photos : sequence of Path
-    request : VisitRequest
-    stated : StatedOptions
-        How the photographs were taken.
-    loaded : sequence of Photograph
-        Those of `photos`, where they were taken from the disk already.
-
-    Raises
-    ------
-    BadInput
-        If something that is said makes no sense; nothing is written then.
-    Refused
-        If a photograph supports no reading, unless it is to be kept all the same.
-    """
-    visit, sagittas = visit_of(surface, photos, request, stated, loaded)
-    return log_and_judge(surface, visit, sagittas)
 
 
 def visit_of(

@@ -17,7 +17,7 @@ from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 from fringe.parallel import read_many
 from fringe.photo.frames import frame_files
-from fringe.photo.load import read_bytes
+from fringe.photo.load import Photo, read_bytes
 
 T = TypeVar("T")
 
@@ -26,13 +26,19 @@ T = TypeVar("T")
 PhotoReader = Callable[[tuple[Photograph, ...], ReadOptions], Reading]
 
 
+def loaded_photos(photographs: Sequence[Photograph]) -> Sequence[Photo]:
+    """Decode photographs, or frames of one burst, from the bytes that are kept."""
+    from fringe.photo.frames import frames_from_bytes
+
+    return frames_from_bytes([(one.data, one.file_name, one.sha256) for one in photographs])
+
+
 def read_kept(photographs: tuple[Photograph, ...], options: ReadOptions) -> Reading:
     """Read a photograph, or the frames of a burst, from the bytes that are kept."""
     from fringe.orders.burst.read_burst import read_burst
     from fringe.orders.read import read
-    from fringe.photo.frames import frames_from_bytes
 
-    photos = frames_from_bytes([(one.data, one.file_name, one.sha256) for one in photographs])
+    photos = loaded_photos(photographs)
     return read(photos[0], options) if len(photos) == 1 else read_burst(photos, options)
 
 

@@ -1,4 +1,7 @@
-"""A sense test that is logged with its visit: both photographs are kept as its evidence."""
+"""A sense test that is logged with its visit: both photographs are kept as its evidence.
+
+It may come later: a correction adds the second photograph to the one that its visit keeps.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +11,13 @@ from pathlib import Path
 
 from fringe.archive.store.session import Visit
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.correction import by_photograph, changed_options, visit_to_correct
 from fringe.archive.views.laid import as_laid
-from fringe.archive.views.photographs import load_photograph
+from fringe.archive.views.photographs import load_photograph, loaded_photos
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.errors import BadInput
 from fringe.orders.options import StatedOptions
-from fringe.orders.read_pair import SensePair, read_pair
+from fringe.orders.read_pair import SensePair, read_loaded_pair, read_pair
 
 INPUT = "sense_test"
 
@@ -22,6 +26,8 @@ def sense_test(
     surface: Surface, photos: Sequence[Path], request: VisitRequest, stated: StatedOptions
 ) -> SensePair | None:
     """Read the photograph of a visit, and the one after something was done, as a sense test.
+
+    In a correction the first one is that which the visit keeps, unless it is given anew.
 
     Returns
     -------
@@ -45,10 +51,12 @@ def sense_test(
             "--sense-after: say what was done in between, as --change pressed-centre, lower-eye "
             "or 'lamp NAME2'"
         )
-    if len(photos) != 1 or request.burst or request.replaces is not None:
+    if request.burst or len(photos) != (0 if request.replaces and not photos else 1):
         raise BadInput("--sense-after: goes with the one PHOTO that was taken before it")
     if stated.sense != "auto":
         raise BadInput("--sense-after tells the sense itself; leave --sense out")
+    if request.replaces is not None:
+        return _added_later(surface, photos, request, stated, (after, change))
     laid = as_laid(surface, request.aperture_mm, request.against)
     known = dataclasses.replace(
         stated,
@@ -58,6 +66,30 @@ def sense_test(
         work=laid.form,
     )
     return read_pair(photos[0], after, change, known)
+
+
+def _added_later(
+    surface: Surface,
+    photos: Sequence[Path],
+    request: VisitRequest,
+    stated: StatedOptions,
+    test: tuple[Path, str],
+) -> SensePair:
+    """The sense test of a visit that is corrected, read as its photograph was."""
+    assert surface.folder is not None
+    assert request.replaces is not None
+    base = visit_to_correct(surface.folder, request.replaces).base
+    readings = by_photograph(base)
+    if len(readings) != 1 or len(readings[0].photographs) != 1:
+        raise BadInput(
+            "--sense-after: the visit must keep one reading of one photograph, the one before it"
+        )
+    kept = base.visit.photographs[readings[0].photographs[0] - 1]
+    before = load_photograph(photos[0]) if photos else kept
+    options = changed_options(surface, request, stated, readings[0])
+    options = dataclasses.replace(options, sense="auto")
+    first, second = (loaded_photos([one])[0] for one in (before, load_photograph(test[0])))
+    return read_loaded_pair(first, second, test[1], options)
 
 
 def with_told_sense(stated: StatedOptions, pair: SensePair | None) -> StatedOptions:

@@ -5,14 +5,12 @@ from __future__ import annotations
 import itertools
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC
 from pathlib import Path
 from typing import Any
 
 from fringe.archive.instruments import FOLDER as INSTRUMENTS
-from fringe.archive.instruments import KINDS, read_instrument
-from fringe.archive.plate_maps import map_files, map_folder, read_version
 from fringe.archive.store import hdf5
 from fringe.archive.store.digest import objects
 from fringe.archive.store.heads import index_problems, kept_heads
@@ -30,49 +28,18 @@ from fringe.archive.store.surface import (
     list_folders,
     record_versions,
 )
+from fringe.archive.transfer.check_instruments import instrument_findings
+from fringe.archive.transfer.findings import Findings, not_checked, other_files
 from fringe.archive.transfer.history import ledger_problems
 from fringe.archive.transfer.proved import Moved, Proved, keep_proved, proved_before, states_now
+from fringe.archive.views.decided import decided_problems
 from fringe.errors import BadInput
-from fringe.files import PARTIAL
+from fringe.parallel import WorkerKilled, run_apart
 from fringe.parallel import in_order as in_order_of
 
 _MANY = 12  # surfaces from which on other cores are worth their start
 # The unit that the end of a variable's name promises.
 _UNITS = {"_nm": "nm", "_mm": "mm", "_px": "pixel", "_px2": "pixel2", "_deg": "degree"}
-
-
-@dataclass(frozen=True)
-class Findings:
-    """What a check found.
-
-    Attributes
-    ----------
-    checked : int
-        Files that were proven or found damaged.
-    problems : tuple of str
-        One line each; empty when all is as it was written.
-    leftovers : tuple of Path
-        Partial files: of writers that were killed, or that write just now.
-    unknown : tuple of Path
-        Files that are not the archive's.
-    damaged : tuple of Path
-        Sessions' files that are not as they were written.
-    trusted : int
-        Files among those checked that were proven before and have not changed since.
-    digests : mapping of Path to str
-        Of the files that are whole.
-    moved : tuple of Moved
-        Visits that came from other surfaces.
-    """
-
-    checked: int
-    problems: tuple[str, ...] = ()
-    leftovers: tuple[Path, ...] = ()
-    unknown: tuple[Path, ...] = ()
-    damaged: tuple[Path, ...] = ()
-    trusted: int = 0
-    digests: Mapping[Path, str] = field(default_factory=dict)
-    moved: tuple[Moved, ...] = ()
 
 
 # Told how many sessions are checked, of how many.
@@ -161,7 +128,7 @@ def check_surface(
     problems, name = _record_problems(folder, versions)
     sessions = _sessions_findings(files, name, proved or Proved(), one_done)
     problems += sessions.problems
-    leftovers, unknown = _other_files(folder, {*files, *versions.values()})
+    leftovers, unknown = other_files(folder, {*files, *versions.values()})
     records = {} if problems else {path: file_digest(path) for path in versions.values()}
     digests = {**sessions.digests, **{path: d for path, d in records.items() if d is not None}}
     if problems or leftovers or unknown:
@@ -213,7 +180,12 @@ def _sessions_findings(
             one_done()
         digest = proved.digest_of(path)
         if digest is not None:
-            summary = read_summary(path)
+            try:
+                summary = read_summary(path)
+            except BadInput as error:  # it went, or its rights did, since its state was taken
+                problems.append(str(error))
+                damaged.append(path)
+                continue
             for one in proved.moved:
                 if one.place == str(path):
                     origins[summary.session_id] = one
@@ -307,7 +279,7 @@ def check_archive(
     closed = _closed_folders(archive)
     folders = [one for one in list_folders(archive) if one not in closed]
     parts = [*_all_surfaces(archive, folders, tell, since_last=since_last)]
-    parts.append(_instrument_findings(archive))
+    parts.append(instrument_findings(archive))
     moving = interrupted_moves(archive)
     digests = {path: digest for part in parts for path, digest in part.digests.items()}
 
@@ -318,7 +290,7 @@ def check_archive(
     known = {*folders, archive / "README.txt", archive / INSTRUMENTS, archive / INDEX, *moving}
     known |= {archive / LEDGER, archive / BENCH_FOLDER}
     known |= set(closed)
-    leftovers, unknown = _other_files(archive, known)
+    leftovers, unknown = other_files(archive, known)
     return Findings(
         sum(part.checked for part in parts),
         (
@@ -327,6 +299,7 @@ def check_archive(
             *map(_interrupted, moving),
             *_half_moved(archive, [one for part in parts for one in part.moved]),
             *history,
+            *([] if since_last else decided_problems(archive)),
         ),
         (*leftovers, *(path for part in parts for path in part.leftovers)),
         (*unknown, *(path for part in parts for path in part.unknown)),
@@ -341,17 +314,45 @@ def _all_surfaces(
     """Check surfaces, on all cores where there are many."""
     heads = kept_heads(archive)
     jobs = [_Job(folder, heads.get(folder.name, {}), since_last) for folder in folders]
-    counts = [len(session_files(folder)) for folder in folders]
+    counts = [_count(folder) for folder in folders]
     told, total = itertools.count(1), sum(counts)
     if len(jobs) < _MANY:
         one_done = None if tell is None else lambda: tell(next(told), total)
         yield from (_surface_findings(job, one_done) for job in jobs)
         return
     done = itertools.accumulate(counts)
-    for part, so_many in zip(in_order_of(_surface_findings, jobs), done, strict=True):
+    for part, so_many in zip(_on_all_cores(jobs), done, strict=True):
         if tell is not None:
             tell(so_many, total)
         yield part
+
+
+def _on_all_cores(jobs: Sequence[_Job]) -> Iterator[Findings]:
+    """Check surfaces side by side; where a process dies of one, that surface is named."""
+    count = 0
+    try:
+        for part in in_order_of(_surface_findings, jobs):
+            count += 1
+            yield part
+    except WorkerKilled:
+        rest = jobs[count:]
+        for job, found in zip(rest, run_apart(_surface_findings, rest), strict=True):
+            yield found or Findings(0, (_died(job.folder),))
+
+
+def _died(folder: Path) -> str:
+    return (
+        f"{folder}: nothing in it was checked: the process that did was killed, probably for want "
+        "of memory; check again with nothing else running, --since-last goes on from here"
+    )
+
+
+def _count(folder: Path) -> int:
+    """Sessions of a surface, for the progress that is shown; 0 where it goes meanwhile."""
+    try:
+        return len(session_files(folder))
+    except BadInput:
+        return 0
 
 
 def _half_moved(archive: Path, moved: Sequence[Moved]) -> Iterator[str]:
@@ -379,12 +380,8 @@ def _closed_folders(archive: Path) -> dict[Path, str]:
             for name in names[:1]:
                 os.lstat(one / name)  # a folder may be listed and yet not be entered
         except OSError as error:
-            closed[one] = _not_checked(one, error)
+            closed[one] = not_checked(one, error)
     return closed
-
-
-def _not_checked(folder: Path, error: OSError) -> str:
-    return f"{folder}: cannot be read: {error.strerror}; nothing in it was checked"
 
 
 def _surface_findings(job: _Job, one_done: Callable[[], None] | None = None) -> Findings:
@@ -394,19 +391,12 @@ def _surface_findings(job: _Job, one_done: Callable[[], None] | None = None) -> 
         before = proved_before(folder) if job.since_last else None
         found = check_surface(folder, before, one_done)
     except OSError as error:
-        return Findings(0, (_not_checked(folder, error),))
+        return Findings(0, (not_checked(folder, error),))
     except BadInput as error:
         return Findings(0, (str(error),))
     if found.trusted and found.trusted == found.checked:
         return found
     return replace(found, problems=(*found.problems, *index_problems(folder, job.head)))
-
-
-def _instrument_findings(archive: Path) -> Findings:
-    try:
-        return _check_instruments(archive)
-    except OSError as error:
-        return Findings(0, (_not_checked(Path(error.filename or archive / INSTRUMENTS), error),))
 
 
 def _interrupted(folder: Path) -> str:
@@ -415,38 +405,6 @@ def _interrupted(folder: Path) -> str:
         f"{folder}: a move to another archive was interrupted, or is under way; if nobody moves "
         f"it, name it {folder_name(folder)}, or another name where that is taken"
     )
-
-
-def _check_instruments(archive: Path) -> Findings:
-    """Read every instrument's record; they may be mended by hand and carry no digest."""
-    problems: list[str] = []
-    leftovers: list[Path] = []
-    unknown: list[Path] = []
-    checked = 0
-    root = archive / INSTRUMENTS
-    folders = {root / kind for kind in KINDS if (root / kind).is_dir()}
-    for kind in sorted(folder.name for folder in folders):
-        paths = {p for p in (root / kind).glob("*.toml") if not p.name.startswith(".")}
-        for path in sorted(paths):
-            checked += 1
-            try:
-                read_instrument(path, kind)
-            except BadInput as error:
-                problems.append(str(error))
-        maps = {map_folder(path): map_files(path) for path in paths if map_folder(path).is_dir()}
-        for path in (path for files in maps.values() for path in files):
-            checked += 1
-            try:
-                read_version(path)
-            except BadInput as error:
-                problems.append(str(error))
-        for folder, known in (*maps.items(), (root / kind, {*paths, *maps})):
-            more, others = _other_files(folder, set(known))
-            leftovers += more
-            unknown += others
-    if root.is_dir():
-        unknown += _other_files(root, folders)[1]
-    return Findings(checked, tuple(problems), tuple(leftovers), tuple(unknown))
 
 
 def _gone(folder: Path, sound: list[SessionSummary]) -> list[str]:
@@ -462,9 +420,3 @@ def _gone(folder: Path, sound: list[SessionSummary]) -> list[str]:
         f"{folder}: session {name} is missing; it was there when {one.session_id} was logged"
         for name, one in found
     ]
-
-
-def _other_files(folder: Path, known: set[Path]) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
-    paths = sorted(folder / name for name in os.listdir(folder))
-    leftovers = tuple(p for p in paths if p.name.startswith(".") and p.name.endswith(PARTIAL))
-    return leftovers, tuple(p for p in paths if p not in known and p not in leftovers)

@@ -8,7 +8,8 @@ from datetime import datetime
 from pathlib import Path
 
 from fringe.archive.store.ledger import START
-from fringe.archive.transfer.check import Findings, Tell, check_archive
+from fringe.archive.transfer.check import Tell, check_archive
+from fringe.archive.transfer.findings import Findings
 from fringe.archive.transfer.history import history_of, lacks
 from fringe.archive.transfer.salvage import salvage
 from fringe.archive.transfer.signing import SignedHistory, sign_history

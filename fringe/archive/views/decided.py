@@ -14,14 +14,16 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from fringe.archive.store.deciding import deciding_code
-from fringe.archive.store.heads import Head, content_of
-from fringe.archive.store.index import own_entry
+from fringe.archive.store.heads import Head, content_of, kept_heads, list_heads
+from fringe.archive.store.index import LISTED, own_entry
+from fringe.archive.store.kept_summaries import FOLDER
 from fringe.archive.views.surface_state import MOST_LIKE, LoggedVisits, OtherSurfaces
 from fringe.errors import BadInput
 from fringe.parallel import cores, run_many
@@ -67,6 +69,40 @@ class Decided:
     teaches: bool = False
     step_key: str | None = None
     step: str | None = None
+
+
+def decided_problems(archive: Path) -> list[str]:
+    """Compare what the index keeps of verdicts and next steps with what follows from the visits.
+
+    What hangs on something else by now is not shown by any list, but for the next steps that
+    wait for their turn; these cannot be held against anything, and are not vouched for.
+
+    Returns
+    -------
+    list of str
+        One line each.
+    """
+    if not kept_heads(archive):
+        return []
+    heads = list_heads(archive).heads
+    kept = {one.folder: _kept(one.decided) for one in heads if one.decided}
+    asked = {folder for folder, one in kept.items() if one is not None and one.step_key}
+    anew = Decisions([dataclasses.replace(one, decided={}) for one in heads])
+    if asked:
+        anew.add_steps()
+    lies = []
+    for folder, one in kept.items():
+        truth = anew.of(folder)
+        if one is None or one.key != truth.key:
+            continue
+        if one.step_key != truth.step_key:
+            truth = dataclasses.replace(truth, step_key=one.step_key, step=one.step)
+        if json.dumps(vars(one)) != json.dumps(vars(truth)):
+            lies.append(folder.name)
+    place = archive / FOLDER / LISTED
+    return [
+        f"{place}: it does not say what follows from the visits of {n}; remove it" for n in lies
+    ]
 
 
 @dataclass(frozen=True)

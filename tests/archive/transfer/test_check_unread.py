@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import tempfile
+import time
+from multiprocessing import active_children
 from pathlib import Path
 
 import numpy as np
@@ -12,12 +15,17 @@ import pytest
 from forging import rewritten
 
 from fringe.archive.instruments import add_instrument
+from fringe.archive.store.kept_summaries import state_of
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import session_files
+from fringe.archive.store.surface import load_surface
 from fringe.archive.store.write import log_visit
-from fringe.archive.transfer.check import check_archive, check_session
+from fringe.archive.transfer import check
+from fringe.archive.transfer.check import check_archive, check_session, check_surface
+from fringe.archive.transfer.proved import Proved, proved_before
 from fringe.archive.views.surface_list import surface_list
 from fringe.archive.views.surface_state import surface_state
+from fringe.parallel import WorkerKilled, in_order, shared_pool
 from sample_visits import full_surface, full_visit, hours, plain_visit
 
 # As an ordinary user, for the superuser may read everything.
@@ -90,6 +98,98 @@ def test_a_file_without_rights(archive, pattern):
     for lines in (told["check"], told["list"]):
         assert any(f"{path}: cannot be read: Permission denied" in line for line in lines)
         assert not any("cut short" in line or "damaged" in line for line in lines)
+
+
+@pytest.fixture
+def shop(tmp_path):
+    """Four surfaces with a visit each, that of the last one damaged."""
+    archive = tmp_path / "shop"
+    for name in "abcd":
+        log_visit(full_surface(archive, name), plain_visit(), now=hours(1))
+    (path,) = session_files(archive / "d")
+    path.write_bytes(path.read_bytes()[:-200])
+    return archive
+
+
+@pytest.mark.parametrize("when", [0, 1])
+def test_a_core_that_dies_is_replaced(shop, monkeypatch, when):
+    """Where a process of the check is killed, what is left is checked all the same."""
+    here = check_archive(shop)
+    assert len(here.problems) >= 1
+
+    def told(done, total):
+        if done >= when and (children := active_children()):
+            monkeypatch.undo()
+            for child in children:
+                child.kill()
+
+    monkeypatch.setattr(check, "_MANY", 2)
+    monkeypatch.setattr(check, "in_order_of", first_kills(told) if when == 0 else in_order)
+    found = check_archive(shop, tell=told)
+    assert (found.checked, found.problems) == (here.checked, here.problems)
+
+
+def first_kills(told):
+    """A pool that is killed before its first answer."""
+
+    def run(function, jobs):
+        with shared_pool() as pool:
+            pool.submit(abs, 1).result()  # its processes are there
+            told(0, 0)
+            yield from in_order(function, jobs, pool=pool)
+
+    return run
+
+
+def test_a_surface_that_kills_is_named(shop, monkeypatch):
+    """A surface of which the process dies each time is a problem; the others are checked."""
+
+    def dies(function, jobs):
+        raise WorkerKilled("killed")
+        yield
+
+    def apart(function, jobs):
+        return [None if job.folder.name == "b" else function(job) for job in jobs]
+
+    here = check_archive(shop)
+    monkeypatch.setattr(check, "_MANY", 2)
+    monkeypatch.setattr(check, "in_order_of", dies)
+    monkeypatch.setattr(check, "run_apart", apart)
+    found = check_archive(shop)
+    more = [line for line in found.problems if line not in here.problems]
+    assert more[0].startswith(f"{shop / 'b'}: nothing in it was checked: the process that did")
+    assert {*here.problems} <= {*found.problems}
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_a_file_that_goes_meanwhile(shop, known):
+    """A file that is removed while its surface is checked is named, proven before or not."""
+    surface = load_surface(shop / "a")
+    log_visit(surface, plain_visit(), now=hours(2))
+    second = session_files(surface.folder)[1]
+    before = Proved(files={p.name: (state_of(p.lstat()), "0" * 64) for p in (second,)})
+
+    def gone():
+        second.unlink(missing_ok=True)
+
+    found = check_surface(surface.folder, before if known else None, gone)
+    assert any(str(second.stem) in line for line in found.problems)
+
+
+def test_a_file_that_changes_meanwhile(shop):
+    """What is written over while it is checked is not what was proven."""
+    surface = load_surface(shop / "a")
+    (path,) = session_files(surface.folder)
+    whole = path.read_bytes()
+    later = time.time_ns() - 10_000_000_000
+    os.utime(path, ns=(later, later))
+    found = check_surface(surface.folder)
+    assert found.problems == ()
+    path.write_bytes(whole[:-300] + bytes(300))
+    os.utime(path, ns=(later, later))
+    proved = proved_before(surface.folder)
+    assert proved.digest_of(path) is None  # the time of its change cannot be set back
+    assert check_surface(surface.folder, proved).problems
 
 
 @pytest.fixture

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import platform
 import resource
 import shutil
 import signal
@@ -14,6 +16,7 @@ from pathlib import Path
 
 import pytest
 
+from fringe.archive.store import claim, write
 from fringe.archive.store.order import list_sessions, survey
 from fringe.archive.store.session import Visit
 from fringe.archive.store.write import log_visit
@@ -178,6 +181,52 @@ def limit():
 
     yield set_limit
     resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+def test_without_the_systems_locks(surface, monkeypatch):
+    """Where the file system has none, a file keeps others out; who was killed keeps nobody out."""
+    monkeypatch.setattr(claim, "fcntl", None)
+    lock = surface.folder / claim.LOCK_FILE
+    with claim.held(surface.folder) as alone:
+        assert alone
+        with pytest.raises(BadInput, match=r"remove \.writing\.partial there"):
+            log_visit_at_once(surface, monkeypatch)
+        assert lock.exists()
+    assert not lock.exists()
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    lock.write_text(f"{platform.node()} process {ended.pid}\n")
+    assert log_visit(surface, plain_visit()).is_file()
+    assert not lock.exists()
+    lock.write_text("another-machine process 1\n")
+    with pytest.raises(BadInput, match="which another-machine process 1 left"):
+        log_visit_at_once(surface, monkeypatch)
+    lock.unlink()
+    assert [one.sequence for one in list_sessions(surface.folder)] == [1]
+
+
+def log_visit_at_once(surface, monkeypatch):
+    """Log a visit, without waiting for others."""
+    patient = claim.held
+    monkeypatch.setattr(write, "held", lambda folder: patient(folder, patience_s=0.0))
+    try:
+        log_visit(surface, plain_visit())
+    finally:
+        monkeypatch.setattr(write, "held", patient)
+
+
+def test_a_lock_goes_with_its_folder(surface, monkeypatch):
+    """A folder that is named otherwise meanwhile is free afterwards all the same."""
+
+    def refused(*_):
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(claim.fcntl, "flock", refused)
+    other = surface.folder.with_name("other")
+    with claim.held(surface.folder) as alone:
+        assert alone
+        surface.folder.rename(other)
+    assert not (other / claim.LOCK_FILE).exists()
 
 
 @pytest.mark.parametrize("size", [0, 1000, 40_000])

@@ -2,6 +2,7 @@
 
     python tests/benchmarks/writers.py                        30 writers, 5 changes each
     python tests/benchmarks/writers.py --writers 8 --changes 20
+    python tests/benchmarks/writers.py --without-locks       as on a network share
 
 Each writer is a process of its own and does what the killed ones of `kill.py` do. Afterwards
 every session that one of them told of must be there, each visit must have one number, and the
@@ -26,6 +27,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from kill import change_something
 
+from fringe.archive.store import claim
 from fringe.archive.store.order import survey
 from fringe.archive.store.surface import Surface
 from fringe.archive.transfer.check import check_archive
@@ -54,9 +56,14 @@ def main() -> None:
     )
     parser.add_argument("--writers", type=int, default=30)
     parser.add_argument("--changes", type=int, default=5)
+    parser.add_argument(
+        "--without-locks", action="store_true", help="as on a share that has none of the system's"
+    )
     parser.add_argument("--seed", type=int, default=int(time.time()))
     given = parser.parse_args()
     print(f"seed {given.seed}")
+    if given.without_locks:
+        claim.fcntl = None
     with tempfile.TemporaryDirectory() as place:
         archive = Path(place) / "shop"
         surfaces = [full_surface(archive, name) for name in ("one", "two")]

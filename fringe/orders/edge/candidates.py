@@ -64,7 +64,7 @@ def _any_circles(photo: Photo) -> Iterator[Edge]:
     tiles = pyramid_tiles(cut_field(photo, frame, scale))
     start = quadratic_start(tiles, np.random.default_rng(3))
     if start is not None and start.count >= 12:
-        region = _fringed_circle(photo, frame, tiles, start)
+        region = fringed_circle(photo, frame, tiles, start)
         if region is not None:
             yield region
     yield from textured_ellipses(photo)
@@ -82,7 +82,7 @@ def _apart(one: Edge, other: Edge) -> bool:
     return bool(away > 0.06 or abs(one.a / other.a - 1) > 0.06)
 
 
-def _fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> Edge | None:
+def fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> Edge | None:
     """Circle around the tiles that agree with one model, and few others."""
     agree = agreeing(start, tiles)
     x, y = frame.pixels(tiles.u, tiles.v)

@@ -162,15 +162,15 @@ def find_browser() -> tuple[str, str]:
 
 
 @contextmanager
-def opened_browser(folder: Path) -> Iterator[Browser]:
-    """Start a browser with a fresh profile in a folder, and end it."""
+def opened_browser(folder: Path, *flags: str) -> Iterator[Browser]:
+    """Start a browser with a fresh profile in a folder, and end it; `flags` are for this one."""
     program, driver_program = find_browser()
     from selenium import webdriver
     from selenium.webdriver.chrome.service import Service
 
     options = webdriver.ChromeOptions()
     options.binary_location = program
-    for flag in (*FLAGS, f"--user-data-dir={folder}"):
+    for flag in (*FLAGS, *flags, f"--user-data-dir={folder}"):
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     driver = webdriver.Chrome(options=options, service=Service(driver_program))

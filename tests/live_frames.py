@@ -45,7 +45,9 @@ class Frame:
 def draw(frame: Frame) -> np.ndarray:
     """Samples, uint8 sRGB, shape (height, width, 3)."""
     rng = np.random.default_rng(frame.seed)
-    fine = 2  # a sensor's pixel gathers light over its area
+    steepest = 2 * abs(frame.power) + float(np.hypot(*frame.tilt))
+    # a sensor's pixel gathers light over its area; of broad fringes its middle tells as much
+    fine = 2 if steepest * 12 > frame.radius else 1
     y, x = np.mgrid[: frame.height * fine, : frame.width * fine].astype(np.float32)
     x, y = (x + 0.5) / fine - 0.5, (y + 0.5) / fine - 0.5
     u, v = (x - frame.cx) / frame.radius, (y - frame.cy) / frame.radius
@@ -56,8 +58,9 @@ def draw(frame: Frame) -> np.ndarray:
     airy = (1 + frame.finesse) * sine2 / (1 + frame.finesse * sine2)
     light = 1 - frame.contrast + frame.contrast * airy
     light *= np.exp(0.2 * v - 0.25 * u)
-    grain = ndimage.gaussian_filter(rng.normal(size=(frame.height, frame.width)), 2.5)
-    grain = np.kron(grain.astype(np.float32), np.ones((fine, fine), np.float32))
+    noise = rng.standard_normal((frame.height, frame.width), np.float32)
+    grain = ndimage.gaussian_filter(noise, 2.5, truncate=3)
+    grain = grain.repeat(fine, 0).repeat(fine, 1)
     table = frame.table * np.exp(2.5 * grain + 0.3 * x / frame.width)
     inside = np.clip((1 - np.sqrt(rho2)) * frame.radius * 2 + 0.5, 0, 1) if frame.work else 0.0
     light = table + inside * (light - table)
@@ -67,10 +70,13 @@ def draw(frame: Frame) -> np.ndarray:
         light = ndimage.uniform_filter1d(light, int(frame.shake), axis=1)
     planes = light[..., None] * np.array(frame.colour) * frame.exposure
     planes = planes + frame.room * np.maximum(light, frame.table)[..., None] * 0.3
-    planes = planes + rng.normal(size=planes.shape) * frame.noise * np.sqrt(planes + 0.02)
-    planes = np.clip(planes, 0, 1)
-    coded = np.where(planes < 0.0031308, 12.92 * planes, 1.055 * planes ** (1 / 2.4) - 0.055)
-    return np.rint(255 * coded).astype(np.uint8)
+    planes = planes.astype(np.float32)
+    noise = rng.standard_normal(planes.shape, np.float32)
+    planes += noise * np.float32(frame.noise) * np.sqrt(planes + np.float32(0.02))
+    levels = np.linspace(0, 1, 4096)  # sRGB's curve (IEC 61966-2-1)
+    coded = np.where(levels < 0.0031308, 12.92 * levels, 1.055 * levels ** (1 / 2.4) - 0.055)
+    table = np.rint(255 * coded).astype(np.uint8)
+    return table[np.clip(planes * 4095 + 0.5, 0, 4095).astype(np.int16)]
 
 
 def jpeg(samples: np.ndarray, quality: int = 80) -> bytes:
@@ -90,12 +96,25 @@ def drawn(kind: str, rng: np.random.Generator) -> Frame:
     power = rng.uniform(1.5, 12) * rng.choice([-1, 1])
     angle, size = rng.uniform(0, 2 * np.pi), rng.uniform(0, 4)
     frame = Frame(
-        width, height, cx, cy, radius, power,
+        width,
+        height,
+        cx,
+        cy,
+        radius,
+        power,
         (size * np.cos(angle), size * np.sin(angle)),
-        rng.uniform(), rng.uniform(0.35, 0.9), rng.uniform(0, 3),
-        rng.choice([0.02, 0.1, 0.3]), rng.uniform(0.3, 0.65), rng.uniform(0, 0.3),
-        rng.uniform(0.5, 1.2), 0.0, rng.uniform(0.005, 0.025),
-        (SODIUM, GREEN)[int(rng.integers(2))], True, int(rng.integers(1 << 30)),
+        rng.uniform(),
+        rng.uniform(0.35, 0.9),
+        rng.uniform(0, 3),
+        rng.choice([0.02, 0.1, 0.3]),
+        rng.uniform(0.3, 0.65),
+        rng.uniform(0, 0.3),
+        rng.uniform(0.5, 1.2),
+        0.0,
+        rng.uniform(0.005, 0.025),
+        (SODIUM, GREEN)[int(rng.integers(2))],
+        True,
+        int(rng.integers(1 << 30)),
     )
     if kind == "none":
         if rng.integers(2):
@@ -117,3 +136,16 @@ def drawn(kind: str, rng: np.random.Generator) -> Frame:
             return replace(frame, cx=(radius - out if side else width - radius + out))
         return replace(frame, cy=(radius - out if side == 2 else height - radius + out))
     return frame
+
+
+def told_rightly(kind: str, told: list[str]) -> bool:
+    """Whether the names of hints say what is the matter, and nothing else.
+
+    Rings as fine as the pixels may vanish; then it is told that none show, or finer ones.
+    """
+    meant = {
+        "fringes": [["ready"]],
+        "none": [["none"], ["even"]],
+        "fine": [["fine"], ["even"]],
+    }
+    return told in meant.get(kind, [[kind]])

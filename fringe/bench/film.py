@@ -12,13 +12,15 @@ from fringe.archive.store.session import Photograph, media_type
 from fringe.bench.shots import Shot, clean_file_name, make_shot
 from fringe.errors import BadInput
 from fringe.files import write_whole
+from fringe.photo.bundle import frames_of_bundle, is_bundle
+from fringe.photo.frames import FrameFile
 from fringe.photo.kinds import is_clip
 
 _LONGEST_STEM = 200  # bytes; file systems take 255 for the whole name
 
 
 def shot_of(data: bytes, name: str) -> Shot:
-    """Make a shot of a photograph, or of the frames of a film clip; the clip is not kept.
+    """Make a shot of a photograph, or of the frames of a film or a live view, which is not kept.
 
     Raises
     ------
@@ -26,9 +28,10 @@ def shot_of(data: bytes, name: str) -> Shot:
         If it is neither, the clip is too long or shows too few frames, or what decodes clips is
         not installed.
     """
+    if is_bundle(data[:20]):
+        return _shot_of_frames(frames_of_bundle(data, clean_file_name(name, "")), name)
     if not is_clip(data[:12]):
         return make_shot(data, name)
-    from fringe.orders.burst.read_burst import LEAST_FRAMES
     from fringe.photo.frames import frame_files
 
     whole = PurePosixPath(clean_file_name(name, ""))
@@ -37,9 +40,15 @@ def shot_of(data: bytes, name: str) -> Shot:
         path = Path(folder) / f"{stem}{whole.suffix[:6]}"
         write_whole(path, data, durable=False)
         files = frame_files([path])
+    return _shot_of_frames(files, path.name)
+
+
+def _shot_of_frames(files: Sequence[FrameFile], name: str) -> Shot:
+    from fringe.orders.burst.read_burst import LEAST_FRAMES
+
     if len(files) < LEAST_FRAMES:
         raise BadInput(
-            f"{path.name}: shows {len(files)} frames, and {LEAST_FRAMES} are needed; film three to "
+            f"{name}: shows {len(files)} frames, and {LEAST_FRAMES} are needed; film three to "
             "ten seconds while you press gently"
         )
     first = make_shot(files[0].data, files[0].name)

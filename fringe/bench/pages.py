@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from functools import cache
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
 from flask import Flask, Response, make_response, render_template, request
@@ -34,12 +35,16 @@ from fringe.bench.words import bench_words
 from fringe.errors import FringeError
 from fringe.format import capital
 
+if TYPE_CHECKING:
+    from fringe.bench.live import LiveViews
+
 MOST_UPLOAD = 50_000_000
 _PARTS = (
     "asking",
     "course",
     "draft",
     "edge",
+    "live",
     "look",
     "more",
     "outbox",
@@ -63,7 +68,7 @@ _HEADERS = {
     "X-Frame-Options": "DENY",
     "Referrer-Policy": "no-referrer",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "geolocation=(), microphone=()",
+    "Permissions-Policy": "camera=(self), geolocation=(), microphone=()",
     "Cache-Control": "no-store",
 }
 
@@ -87,6 +92,7 @@ def make_app(desk: Desk, guard: Guard, fingerprint: Sequence[str] = ()) -> Flask
     _add_page(app, desk, guard, fingerprint)
     _add_desk(app, desk)
     _add_shots(app, desk)
+    _add_live(app, desk)
     _add_more(app, desk)
     _add_records(app, desk)
     _add_errors(app)
@@ -318,6 +324,20 @@ def _add_shots(app: Flask, desk: Desk) -> None:
         from fringe.bench.pictures import fit_png
 
         return Response(fit_png(desk, identity), mimetype="image/png")
+
+
+def _add_live(app: Flask, desk: Desk) -> None:
+    @cache
+    def views() -> LiveViews:
+        from fringe.bench.live import LiveViews  # loads what reads photographs
+
+        return LiveViews(desk)
+
+    @app.put("/api/look")
+    def look() -> Response:
+        viewer = request.headers.get("X-Viewer", "")[:40]
+        photo_px = request.headers.get("X-Photo-Width", default=0, type=int)
+        return _json(views().seen(request.get_data(cache=False), viewer, photo_px))
 
 
 def _add_errors(app: Flask) -> None:

@@ -108,9 +108,8 @@ def look(photo: Photo) -> Look:
     discs = [enlarged(edge, 2) for edge in bright_discs(half)]
     outline = (_on_step(photo, discs[-1]) or discs[-1]) if discs else None
     finest_px = None if outline is None else _finest_px(photo, outline)
-    if outline is not None:
-        if finest_px is not None or _broad(photo, outline):
-            return _look(photo, outline, True, finest_px)
+    if outline is not None and (finest_px is not None or _broad(photo, outline)):
+        return _look(photo, outline, True, finest_px)
     region = _region(photo)
     finest_px = None if region is None else _finest_px(photo, region)
     if region is not None and finest_px is not None:

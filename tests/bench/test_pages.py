@@ -103,6 +103,7 @@ def test_looking_again_says_only_what_is_new(ask, picture):
 
 CHANGES = [
     ("PUT", "/api/shots"),
+    ("PUT", "/api/look"),
     ("POST", "/api/desk"),
     ("POST", "/api/log"),
     ("POST", "/api/undo"),

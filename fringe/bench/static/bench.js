@@ -3,6 +3,7 @@ import { askFirst, putRight } from "./asking.js";
 import { drawCourse } from "./course.js";
 import * as draft from "./draft.js";
 import { EdgeEditor } from "./edge.js";
+import { handleLive } from "./live.js";
 import { drawBar, drawLife, handleNight, showLines } from "./look.js";
 import { handleMore, showBack, showMore } from "./more.js";
 import { Outbox } from "./outbox.js";
@@ -434,7 +435,7 @@ function showButtons() {
   $("together").hidden = !desk || desk.shots.filter((one) => one.frames === 1).length < LEAST_FRAMES;
   $("apart").hidden = !(shot?.frames > 1);
   $("log-button").disabled = Boolean(busy) || !desk?.settings.surface || reading();
-  for (const id of ["camera", "film", "files", "sense-centre", "sense-edge", "keep-last", "together", "apart"]) $(id).disabled = Boolean(busy);
+  for (const id of ["camera", "film", "files", "live-open", "sense-centre", "sense-edge", "keep-last", "together", "apart"]) $(id).disabled = Boolean(busy);
   $("camera-label").textContent = busy && uploading ? uploading : "Photograph";
   document.body.classList.toggle("busy", Boolean(busy));
 }
@@ -453,12 +454,10 @@ setInterval(() => {
 
 let uploading = "";
 
-async function upload(input) {
-  const files = [...input.files];
+async function upload(files) {
   if (!files.length) return;
   await first; // a photograph may be taken before the page has heard which visit is on the bench
   for (const file of files) await outbox.add(file, desk.visit, desk.settings.surface);
-  input.value = ""; // the same file may be chosen again
   await send();
   if (desk?.settings.surface) $("setup").open = false;
   const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
@@ -474,14 +473,19 @@ async function send() {
   let left = "";
   for (const [index, item] of [...outbox.items].entries()) {
     // frames are chosen before the bench answers, which takes seconds
-    const film = /\.(mp4|m4v|mov|3gp|webm|mkv|avi)$/i.test(item.name);
+    const film = /\.(mp4|m4v|mov|3gp|webm|mkv|avi|frames)$/i.test(item.name);
     const what = film ? "Sending the film" : "Sending";
-    uploading = all > 1 ? `${what}, ${index + 1} of ${all} …` : `${what} …`;
-    showButtons();
+    const place = all > 1 ? `, ${index + 1} of ${all}` : "";
+    const progress = (share) => {
+      // what is sent whole is still to be decoded
+      uploading = share < 1 ? `${what}${place}: ${Math.floor(100 * share)} %` : `${film ? "Choosing frames" : "Sent"}${place} …`;
+      showButtons();
+    };
+    progress(0);
     try {
       const name = encodeURIComponent(item.name);
       const headers = { "Content-Type": "application/octet-stream", "X-File-Name": name, "X-Visit": item.visit };
-      take(await ask("api/shots", { method: "PUT", headers, body: item.blob }));
+      take(await ask("api/shots", { method: "PUT", headers, body: item.blob, progress }));
       await outbox.drop(item);
     } catch (error) {
       if (error instanceof Silence || error.status >= 500) left = "It is sent as soon as the bench answers.";
@@ -519,7 +523,12 @@ $("waiting-drop").addEventListener("click", async () => {
   showWaiting("");
 });
 
-for (const id of ["camera", "film", "files"]) $(id).addEventListener("change", (event) => upload(event.target));
+for (const id of ["camera", "film", "files"]) $(id).addEventListener("change", async ({ target }) => {
+  const files = [...target.files];
+  await upload(files);
+  target.value = ""; // the same file may be chosen again
+});
+handleLive(upload, () => desk?.settings.surface);
 
 function sendSettings() {
   const led = $("lamp").value === "led";

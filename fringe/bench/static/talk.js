@@ -23,11 +23,28 @@ async function sent(path, options) {
   if (options.method) headers["X-Fringe-Token"] = token;
   if (options.values) headers["Content-Type"] = "application/json";
   const body = options.values ? JSON.stringify(options.values) : options.body;
+  if (options.progress) return sentSlowly(path, { ...options, headers, body });
   try {
     return await fetch(path, { method: options.method, headers, body });
   } catch {
     throw new Silence("The bench does not answer; is fringe bench still running?");
   }
+}
+
+// As `fetch`, and `progress` hears what share of the body has left.
+function sentSlowly(path, { method, headers, body, progress }) {
+  return new Promise((done, failed) => {
+    const request = new XMLHttpRequest();
+    request.open(method, path);
+    for (const [name, value] of Object.entries(headers)) request.setRequestHeader(name, value);
+    request.upload.onprogress = (event) => event.lengthComputable && progress(event.loaded / event.total);
+    request.onload = () => {
+      const { status, responseText } = request;
+      done({ status, ok: status >= 200 && status < 300, json: async () => JSON.parse(responseText) });
+    };
+    request.onerror = request.onabort = () => failed(new Silence("The bench does not answer; is fringe bench still running?"));
+    request.send(body);
+  });
 }
 
 // Ask for something, or change it; an answer that says no is thrown, with its `status`.

@@ -1,4 +1,4 @@
-"""A film clip of one contact: the frames that are read, each as a picture file's bytes.
+"""A film clip of one contact: the frames that are read, each as samples or as a picture file.
 
 The decoder comes with the extra `video` and is imported for clips only.
 """
@@ -6,9 +6,11 @@ The decoder comes with the extra `video` and is imported for clips only.
 from __future__ import annotations
 
 import io
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +27,8 @@ from fringe.photo.srgb import linear_to_srgb
 FRAMES = 8  # that are chosen; eight serve a burst well
 MAX_SECONDS = 60.0
 _MOST_SEEN = 600  # frames that are looked at: twenty seconds of thirty a second
+_MANY = 48  # frames of a clip, from which those are skipped that no other is decoded from
+_HELD_BYTES = 160e6  # of decoded frames, up to which a clip need not be decoded again
 _LOOK_PX = 320  # longer side of a frame when frames are chosen
 # Transfer characteristics (ITU-T H.273, from memory)
 _SRGB, _PQ, _HLG = 13, 16, 18
@@ -32,21 +36,31 @@ _SRGB, _PQ, _HLG = 13, 16, 18
 
 @dataclass(frozen=True)
 class ClipFrame:
-    """A frame as a picture file.
+    """A frame, and the picture file that it is kept as.
 
     Attributes
     ----------
     name : str
         Of the clip and the frame's time in it.
-    data : bytes
-        PNG, or TIFF where it has more than 8 bits.
+    samples : ndarray of uint8 or uint16, shape (M, N, 3)
+        sRGB-encoded.
     time_s : float
         From the clip's start.
+    taken : datetime or None
+        When, as the camera noted it.
     """
 
     name: str
-    data: bytes
+    samples: NDArray[Any]
     time_s: float
+    taken: datetime | None = None
+
+    @cached_property
+    def data(self) -> bytes:
+        """The frame as a PNG, or a TIFF where it has more than 8 bits; made when asked for."""
+        if self.samples.dtype == np.uint16:
+            return _tiff(self.samples)
+        return _png(self.samples, self.taken)
 
 
 def is_clip_file(path: Path) -> bool:
@@ -81,11 +95,15 @@ def frames_of_clip(path: Path, count: int = FRAMES) -> list[ClipFrame]:
     """
     times: list[float] = []
     thumbnails: list[NDArray[np.float32]] = []
+    held: list[Any] | None = []
     for frame in _frames(path):
         if len(thumbnails) == _MOST_SEEN:
             break
         times.append(float(frame.time or 0.0))
         thumbnails.append(_thumbnail(frame))
+        if held is not None:
+            held.append(frame)
+            held = held if len(held) * _bytes_of(frame) < _HELD_BYTES else None
     if not thumbnails:
         raise _damaged(path)
     chosen = choose_frames(np.stack(thumbnails), count)
@@ -93,9 +111,18 @@ def frames_of_clip(path: Path, count: int = FRAMES) -> list[ClipFrame]:
     wanted = set(chosen)
     return [
         _as_file(path, frame, times[k], taken)
-        for k, frame in enumerate(_frames(path, last=chosen[-1]))
+        for k, frame in enumerate(_frames(path, last=chosen[-1]) if held is None else held)
         if k in wanted
     ]
+
+
+def _bytes_of(frame: Any) -> float:
+    """Memory of a decoded frame, its colours at half the resolution."""
+    return 1.5 * float(frame.width * frame.height) * (2 if _is_deep(frame) else 1)
+
+
+def _is_deep(frame: Any) -> bool:
+    return bool(frame.format.components[0].bits > 8)
 
 
 def _frames(path: Path, last: int | None = None) -> Iterator[Any]:
@@ -110,6 +137,9 @@ def _frames(path: Path, last: int | None = None) -> Iterator[Any]:
             stream = film.streams.video[0]
             _check(path, film, stream)
             stream.thread_type = "AUTO"
+            if _frame_count(film, stream) >= _MANY:
+                # of many codecs every other frame, or more: enough to choose from, in half the time
+                stream.codec_context.skip_frame = "NONREF"
             for k, frame in enumerate(film.decode(stream)):
                 yield frame
                 if k == last:
@@ -118,6 +148,13 @@ def _frames(path: Path, last: int | None = None) -> Iterator[Any]:
         raise _damaged(path) from error
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror or error})") from error
+
+
+def _frame_count(film: Any, stream: Any) -> float:
+    """Count of a clip's frames, by what the file says of itself; 0 where it does not."""
+    if stream.frames:
+        return float(stream.frames)
+    return float(stream.average_rate or 0) * (film.duration or 0) / 1e6
 
 
 def _decoder() -> Any:
@@ -155,14 +192,13 @@ def _thumbnail(frame: Any) -> NDArray[np.float32]:
 
 
 def _as_file(path: Path, frame: Any, time_s: float, taken: datetime | None) -> ClipFrame:
-    deep = frame.format.components[0].bits > 8
+    deep = _is_deep(frame)
     samples = frame.to_ndarray(format="rgb48le" if deep else "rgb24")
     samples = _srgb(samples, int(frame.color_trc), path)
     samples = np.ascontiguousarray(np.rot90(samples, round(frame.rotation / 90) % 4))
     when = None if taken is None else taken + timedelta(seconds=time_s)
-    data = _tiff(samples) if deep else _png(samples, when)
     ending = "tif" if deep else "png"
-    return ClipFrame(f"{path.stem}-{1000 * time_s:05.0f}ms.{ending}", data, time_s)
+    return ClipFrame(f"{path.stem}-{1000 * time_s:05.0f}ms.{ending}", samples, time_s, when)
 
 
 def _srgb(samples: NDArray[Any], curve: int, path: Path) -> NDArray[Any]:
@@ -189,7 +225,8 @@ def _png(samples: NDArray[np.uint8], when: datetime | None) -> bytes:
 
     file = io.BytesIO()
     notes = {} if when is None else {"exif": notes_of_time(when)}
-    Image.fromarray(samples).save(file, "PNG", compress_level=1, **notes)
+    # by runs alone, which of photographs is as small, and quicker
+    Image.fromarray(samples).save(file, "PNG", compress_level=1, compress_type=zlib.Z_RLE, **notes)
     return file.getvalue()
 
 

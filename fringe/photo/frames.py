@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fringe.errors import BadInput
-from fringe.photo.clip import frames_of_clip, is_clip_file
+from fringe.photo.clip import ClipFrame, frames_of_clip, is_clip_file
 from fringe.photo.load import (
     CHANNELS,
     Photo,
@@ -40,6 +41,9 @@ def load_frames(paths: Sequence[str | Path], *, keep_samples: bool = False) -> l
     BadInput
         As `load_photo`.
     """
+    clip = _only_clip(paths)
+    if clip is not None:
+        return _frames_of(frames_of_clip(clip), keep_samples=keep_samples)
     files = frame_files(paths)
     frames = frames_from_bytes([(one.data, one.name) for one in files])
     if not keep_samples:
@@ -65,13 +69,35 @@ def frame_files(paths: Sequence[str | Path]) -> list[FrameFile]:
         As `load_photo` and :func:`fringe.photo.clip.frames_of_clip`; or for a clip and something
         else beside it.
     """
+    clip = _only_clip(paths)
+    if clip is not None:
+        return [FrameFile(one.name, one.data) for one in frames_of_clip(clip)]
+    return [FrameFile(Path(path).name, read_bytes(path)) for path in paths]
+
+
+def _only_clip(paths: Sequence[str | Path]) -> Path | None:
+    """The clip that is given, which must be by itself; None where there is none."""
     files = [Path(path) for path in paths]
     clips = [path for path in files if is_clip_file(path)]
     if clips and len(files) > 1:
         raise BadInput(f"{clips[0].name}: is a clip; give one clip by itself, or photographs")
-    if clips:
-        return [FrameFile(one.name, one.data) for one in frames_of_clip(clips[0])]
-    return [FrameFile(path.name, read_bytes(path)) for path in files]
+    return clips[0] if clips else None
+
+
+def _frames_of(frames: Sequence[ClipFrame], *, keep_samples: bool) -> list[Photo]:
+    """Frames of a clip without the way through files; their digests are of the samples."""
+    photos: list[Photo] = []
+    for frame in frames:
+        digest = hashlib.sha256(frame.samples.tobytes()).hexdigest()
+        photo = photo_from_array(frame.samples, frame.name, digest)
+        if photos and photo.channel != photos[0].channel:
+            plane = frame.samples[..., CHANNELS.index(photos[0].channel)]
+            again = photo_from_array(plane, frame.name, digest)
+            photo = replace(again, channel=photos[0].channel)
+        photos.append(photo)
+    if keep_samples:
+        photos[0] = replace(photos[0], samples=frames[0].samples)
+    return photos
 
 
 def frames_from_bytes(

@@ -45,7 +45,7 @@ _LEFT_OUT = 5000  # pixels for the jackknife
 # pixels along the rim that are left out: for the camera's blur, in its own pixels, and for blocks
 # that lie across the rim
 _RIM_PX, _BLOCK_RIM_PX = 3.0, 0.75
-_REDUCED_RADIUS_PX = 240.0  # least radius to which frames are reduced
+_REDUCED_RADIUS_PX = 225.0  # least radius to which frames are reduced
 _FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the reduced frames, at most
 _MUCH_DRIFT = (
     0.35  # of a frame, from which it is taken out and the steps are solved again [field px]

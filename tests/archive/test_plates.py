@@ -257,11 +257,20 @@ def test_plates_leave_and_come_back(work, place, capsys):
     assert call(capsys, "import", str(out), str(other)).status == 0
     assert [path.name for path in other.glob("*.plate")] == ["P7.plate"]
     assert list_surfaces(other) == []
+    # alone there: the other plates that were read by the same spherometer did not come along
+    assert plate_state(other, "P7").radius_mm == plate_state(shop, "P7").radius_mm
+    assert plate_state(other, "P7").plate.values == plate_state(shop, "P7").plate.values
+    assert check_archive(other).problems == ()
     call(capsys, "surface", "add", str(shop), "concave 1", *words)
     third = shop.parent / "third"
     assert call(capsys, "surface", "move", f"{shop}/concave 1", str(third)).status == 0
     assert plate_state(third, "P7").radius_mm == plate_state(shop, "P7").radius_mm
     assert check_archive(third).problems == ()
+    fourth, known = shop.parent / "fourth", plate_state(shop, "P7").radius_mm
+    assert call(capsys, "surface", "move", f"{shop}/plate: P7", str(fourth)).status == 0
+    assert plate_state(fourth, "P7").radius_mm == known
+    assert plate_state(shop, "P7").by == "record"
+    assert check_archive(fourth).problems == ()
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,7 @@ from typing import Any
 
 from fringe.archive.instruments import (
     Instrument,
+    add_instrument,
     find_record,
     load_instrument,
     spherometer_from_record,
@@ -24,6 +25,7 @@ from fringe.archive.store.names import (
     PLATE_SUFFIX,
     clean_name,
     folder_names,
+    plate_of_record,
     plate_record_name,
 )
 from fringe.archive.store.order import Survey, survey
@@ -35,7 +37,7 @@ from fringe.judge.pair.layings import Laying
 from fringe.judge.plates.evidence import UM_PER_MM, PlateCertificate, PlateSagitta
 from fringe.judge.tolerance.measured import Measured
 
-CERTIFICATE, TURNING = "certificate", "turning"  # among a visit's inputs
+CERTIFICATE, TURNING, RECORD = "certificate", "turning", "record"  # among a visit's inputs
 
 
 @dataclass(frozen=True)
@@ -248,3 +250,28 @@ def _date(value: Any) -> date | None:
         return date.fromisoformat(value)
     except (TypeError, ValueError):
         return None
+
+
+def restore_record(archive: Path, folder: Path) -> None:
+    """Write the record of a plate whose visits came from elsewhere, where there is none of it.
+
+    It is the one that the last visit keeps, or what its folder's own record tells.
+    """
+    surface = load_surface(folder)
+    name = plate_of_record(surface.name)
+    if name is None or find_record(archive, "plate", name) is not None:
+        return
+    values: dict[str, Any] = {
+        "form": surface.form,
+        "radius_mm": surface.radius_mm,
+        "diameter_mm": surface.diameter_mm,
+    }
+    for summary in reversed(survey(folder).sessions):
+        try:
+            kept = read_session(summary.place, summary).visit.inputs.get(RECORD)
+        except BadInput:
+            continue
+        if isinstance(kept, dict):
+            values = {k: v for k, v in kept.items() if k not in ("kind", "name", "added")}
+            break
+    add_instrument(archive, "plate", name, values)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from fringe.archive.plates.visits import restore_record
 from fringe.archive.store import hdf5, layout
 from fringe.archive.store.digest import seal, seal_problem
 from fringe.archive.store.ledger import add_surface_files
@@ -140,6 +141,7 @@ def import_surface(source: Path, archive: Path, tell: Tell | None = None) -> Imp
         if not was_there and archive.is_dir() and not list_folders(archive):
             shutil.rmtree(archive, ignore_errors=True)
     add_surface_files(folder)
+    restore_record(archive, folder)
     lacking = tuple(line.replace(str(draft), str(source)) for line in problems)
     return Imported(load_surface(folder), True, count, 0, lacking)
 

@@ -13,7 +13,7 @@ from fringe.archive.plates.visits import plate_folder
 from fringe.archive.store.claim import held
 from fringe.archive.store.ledger import add_leaving, add_surface_files, surface_id
 from fringe.archive.store.moves import finish_moves
-from fringe.archive.store.names import folder_names, plate_record_name
+from fringe.archive.store.names import folder_names, plate_of_record, plate_record_name
 from fringe.archive.store.read import session_files
 from fringe.archive.store.surface import (
     Surface,
@@ -143,7 +143,9 @@ def _copy_instruments(surface: Surface, old: Path, new: Path) -> None:
 
     With a plate that is new there go its maps and its own visits.
     """
-    for kind, name in (("plate", surface.plate.name), ("lamp", surface.lamp)):
+    # what moves may be a plate itself
+    plate = plate_of_record(surface.name) or surface.plate.name
+    for kind, name in (("plate", plate), ("lamp", surface.lamp)):
         if name is None:
             continue
         for stem in folder_names(name):

@@ -17,7 +17,7 @@ from fringe.archive.instruments import (
 )
 from fringe.archive.plates.known import plate_state
 from fringe.archive.plates.state import PlateState
-from fringe.archive.plates.visits import CERTIFICATE, TURNING
+from fringe.archive.plates.visits import CERTIFICATE, RECORD, TURNING
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit
 from fringe.archive.store.surface import Plate, Surface
 from fringe.archive.views.asked import Asked, Question, check_asked
@@ -74,7 +74,11 @@ class AskedPlateVisit:
         loaded = self._asked(photos)
         sagittas = self._sagittas()
         readings, photographs = self._fringes(photos, corrected, loaded)
-        inputs: dict[str, Any] = {"photographs": [str(path) for path in photos]}
+        # with the plate's record, so that the visits alone bring it back in another archive
+        inputs: dict[str, Any] = {
+            "photographs": [str(path) for path in photos],
+            RECORD: self.state.plate.record(),
+        }
         inputs |= {**inputs_of(self.stated, VisitRequest()), **request.inputs()}
         inputs |= self._certificate(corrected) | self._turning(corrected, len(readings))
         visit = Visit(

@@ -61,7 +61,8 @@ def _tolerance_text(tolerance: Tolerance) -> str:
     if tolerance.radius_difference_mm is not None:
         limits.append(f"radius ±{figures(tolerance.radius_difference_mm)} mm")
     if not limits:
-        return f"none; fringes at {tolerance.wavelength_nm:.2f} nm"
+        light = tolerance.wavelength_nm
+        return "none" if light is None else f"none; fringes at {light:.2f} nm"
     return f"{', '.join(limits)}; fringes at {tolerance.wavelength_nm:.2f} nm, {tolerance.rule}"
 
 

@@ -123,7 +123,7 @@ def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[st
             terms, solution.fit.used, solution.unexplained, miscounted=solution.miscounted
         ),
         "grid": grid_doubt(terms, abs(model.power) / edge.cos_view),
-        "edge": edge_doubt(model, edge),
+        "edge": edge_doubt(model, edge, solution.u_rim),
         **local,
     }
 

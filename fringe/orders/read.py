@@ -31,6 +31,7 @@ from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
 from fringe.orders.ring_growth import growth_warnings
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
+from fringe.orders.turned_rim import beyond_edge
 from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
@@ -88,10 +89,12 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     edge = found.edge
     try:
         solution = solve(photo, edge, known=found.model)
+        rim = beyond_edge(photo, edge, solution, found=source == "found")
+        edge, solution = rim.edge, rim.solution
         patches = patches_of(solution.field, solution.fit)
         counted = continuity(photo, edge, solution.fit, patches)
         solution = replace(solution, unexplained=patches.unexplained, miscounted=counted.is_broken)
-        warnings = [*photo.notes, *judge_fit(photo, solution), *counted.warnings()]
+        warnings = [*photo.notes, *rim.warnings, *judge_fit(photo, solution), *counted.warnings()]
     except Refused as refusal:
         if shows_no_fringe(photo, edge):
             raise less_than_one_fringe(photo, edge) from refusal

@@ -8,7 +8,7 @@ rays together, robustly, so that rays with equal light on both sides, or with di
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -18,12 +18,14 @@ from scipy import ndimage, special
 
 from fringe.orders.edge.boundary import SHAPES, reshaped
 from fringe.orders.edge.rays import cast
+from fringe.orders.fit.field import Array
 from fringe.orders.fit.least_squares import Descent, robust_cost, robust_least_squares
 from fringe.orders.fit.refine import Fit, expected
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
+Predictor = Callable[[Vector, Vector], tuple[NDArray[np.floating], NDArray[np.floating]]]
 _WITHIN_PX, _BEYOND_PX, _STEP_PX = 4.0, 7.0, 0.5  # of the rays that are fitted
 _WELL_WITHIN_PX = -1.5
 _OUT_PX = (8.0, 10.0)  # where the light beyond the chamfer is measured
@@ -96,20 +98,54 @@ def light_step(
     LightStep or None
         None where no step is seen, or it lies elsewhere.
     """
+    predictors = [_predictor(fit, share) for fit in fits]
+    return light_step_between(photo, edge, predictors, fits[0].noise, before)
+
+
+def _predictor(fit: Fit, share: float) -> Predictor:
+    """Light that a fit expects, from places on the unit disc of an edge that it is a share of."""
+
+    def predicted(u: Vector, v: Vector) -> tuple[Array, Array]:
+        flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
+        light, amplitude = expected(fit, *flat)
+        return light.reshape(u.shape), amplitude.reshape(u.shape)
+
+    return predicted
+
+
+def light_step_between(
+    photo: Photo,
+    edge: Edge,
+    predictors: Sequence[Predictor],
+    noise: float,
+    before: LightStep | None = None,
+) -> LightStep | None:
+    """Move an edge onto the step of light at the rim, from what is expected within it.
+
+    Parameters
+    ----------
+    photo, edge, before
+        As for :func:`light_step`.
+    predictors : sequence of callables
+        From places on the edge's unit disc, shape (A, R), to the light expected there and the
+        fringes' amplitude.
+    noise : float
+        Robust deviation of the light from what is expected.
+    """
     radius = float(np.sqrt(edge.a * edge.b))
     offset = np.arange(-_WITHIN_PX, _OUT_PX[1] + _STEP_PX / 2, _STEP_PX)
     rays = cast(photo, edge, 1 + offset / radius)
     usable = rays.usable.all(axis=1)
     if usable.mean() < _LEAST_SEEN:
         return None
-    flat = [(w[usable] / share).astype(np.float32).ravel() for w in rays.unit()]
+    u, v = (w[usable] for w in rays.unit())
     light = rays.light[usable].astype(float)
     beyond = light[:, offset >= _OUT_PX[0]].mean(axis=1)
     beyond = ndimage.median_filter(beyond, 9, mode="wrap")[:, None]
     near = offset <= _BEYOND_PX
-    predicted = [[w.reshape(light.shape)[:, near] for w in expected(fit, *flat)] for fit in fits]
+    predicted = [[w[:, near] for w in predictor(u, v)] for predictor in predictors]
     predictions = [prediction.astype(float) for prediction, _ in predicted]
-    tolerance = max(2 * fits[0].noise, 0.1 * float(np.median(np.abs(predictions[0] - beyond))))
+    tolerance = max(2 * noise, 0.1 * float(np.median(np.abs(predictions[0] - beyond))))
     all_round = usable.mean() > _MOST_SEEN
     shapes = SHAPES[: 5 if all_round else 3, usable]
     rims = [

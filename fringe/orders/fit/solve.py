@@ -42,7 +42,7 @@ _LEAST_RADIUS_PX = 80.0
 _TINY_RADIUS_PX = 40.0  # the same with very few fringes
 _MOST_COMPARED = 4  # starts that are compared by their evidence
 _NEAR_BEST = 4.0  # times the smallest residual of a start, up to which others are considered
-_MOST_PIXELS = 30_000
+MOST_PIXELS = 30_000
 _FEWER_PIXELS = 10_000  # for a fit that only starts the next one
 _FEWEST_PIXELS = 5_000
 _FEW_CYCLES = 40.0  # greatest fringes a unit, below which all shapes are searched
@@ -70,7 +70,7 @@ _USED, _STEEP_FORM = 0.98, 1.5
 # it, the share of the former cost that this may leave, and of the missed area that must be used
 _PROMISING, _FOLLOWED, _CHEAPER, _REGAINED = 0.5, 0.85, 0.6, 0.65
 # misfit that local terms may still have, as a share of the amplitude, from fit to fit
-_TOLERATED = (0.4, 0.15, 0.08)
+TOLERATED = (0.4, 0.15, 0.08)
 _POOR_MISFIT = 0.3  # residual of a start, as a share of the amplitude, above which others are tried
 _SAME_ORDER = 0.1  # bound on the difference of two starts that lead to one fit [fringe]
 
@@ -109,6 +109,8 @@ class Solution:
         it; see `agreement.py`, which is asked when the fit is judged.
     miscounted : bool
         Whether the orders counted in the picture are others; see `continuity.py`.
+    u_rim : float
+        Standard uncertainty of the order at a turned rim, beside that of the edge [fringe].
     fit_variance : float
         How many times the fit's covariance its coefficients really scatter.
     """
@@ -122,6 +124,7 @@ class Solution:
     light_doubt: float = 0.0
     unexplained: float = 0.0
     miscounted: bool = False
+    u_rim: float = 0.0
     fit_variance: float = _FIT_VARIANCE
 
 
@@ -334,7 +337,7 @@ def _apart(first: OrderModel, second: OrderModel) -> float:
 
 def _fit_for_evidence(pixels: Pixels, fit: Fit) -> Fit:
     """Fit all terms with pixels per observation fixed, so that the evidences compare."""
-    prior = _first_prior(pixels)
+    prior = first_prior(pixels)
     fit = replace(fit, model=fit.model.widened(_ALL))
     for most_steps in (10, 4):
         fit = fit_pixels(pixels, fit.model, _ALL_SMOOTH, most_steps, known=fit, prior=prior)
@@ -361,7 +364,7 @@ def _start_of_tiles(field: Field, rng: np.random.Generator) -> tuple[list[OrderM
     return [model] if np.isfinite(rms) and rms < 0.2 else [], dense
 
 
-def _first_prior(pixels: Pixels) -> Prior:
+def first_prior(pixels: Pixels) -> Prior:
     """Prior of a first fit: the finer the pixels, the more of them make one observation.
 
     The symmetric terms start narrow, or the many terms of a turned edge fit a wrong order.
@@ -388,7 +391,7 @@ def _first_fit(
     field: Field,
     model: OrderModel,
     terms: tuple[Term, ...] | None = None,
-    most: int = _MOST_PIXELS,
+    most: int = MOST_PIXELS,
     most_steps: int = 12,
     sharpness: float = 0.0,
 ) -> Fit:
@@ -419,8 +422,12 @@ def _refined(level: Field, first: Fit, cycles: float, rim: float) -> Solution:
     """Fit all terms to some of the pixels, estimating the prior's scales, then to every pixel."""
     clear = cycles > _VERY_FEW_CYCLES
     fit = replace(first, model=first.model.widened(_ALL))
-    final = _with_all_terms(level, fit, clear)
-    final = _followed(level, first, final)
+    final = with_all_terms(level, fit, clear)
+    return solution_of(level, _followed(level, first, final), cycles, rim)
+
+
+def solution_of(level: Field, final: Fit, cycles: float, rim: float) -> Solution:
+    """The solution of a field that was fitted."""
     covered = float((level.weight > 0).sum()) / float(np.pi * rim**2 * level.radius_px**2)
     span = final.model.span()
     return Solution(
@@ -428,7 +435,7 @@ def _refined(level: Field, first: Fit, cycles: float, rim: float) -> Solution:
     )
 
 
-def _with_all_terms(
+def with_all_terms(
     level: Field,
     fit: Fit,
     clear: bool,
@@ -436,8 +443,8 @@ def _with_all_terms(
     tolerated: tuple[float, float, float] = (0.08, 0.08, 0.08),
 ) -> Fit:
     """Fit a model's terms to some of the pixels, learning the prior, then to all of them."""
-    pixels = pixels_of(level, _FEWER_PIXELS if clear else _MOST_PIXELS)
-    prior, noise = prior or _first_prior(pixels), np.inf
+    pixels = pixels_of(level, _FEWER_PIXELS if clear else MOST_PIXELS)
+    prior, noise = prior or first_prior(pixels), np.inf
     for most_steps, misfit in zip((12, 4, 4), tolerated, strict=True):
         fit = fit_pixels(
             pixels, fit.model, _ALL_SMOOTH, most_steps, fit, misfit, prior=prior, noise=noise
@@ -470,11 +477,11 @@ def _followed(level: Field, first: Fit, fit: Fit) -> Fit:
     model = with_zones(picture, first.model) if steep else with_patches(picture, fit.model, before)
     if not steep and followed_share(picture, model, before) < _PROMISING:
         return fit
-    pixels = pixels_of(level, _MOST_PIXELS)
-    prior = _first_prior(pixels)
+    pixels = pixels_of(level, MOST_PIXELS)
+    prior = first_prior(pixels)
     if steep:
         prior = replace(prior, symmetric=1.0, zoned=True)
-    found = _with_all_terms(level, replace(fit, model=model), True, prior, _TOLERATED)
+    found = with_all_terms(level, replace(fit, model=model), True, prior, TOLERATED)
     after = Picture.of(level, found)
     left = missed(after, found.model).share
     good = left <= before.share and followed_share(after, found.model, before) > _FOLLOWED

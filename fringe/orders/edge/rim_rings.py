@@ -1,0 +1,230 @@
+"""Fringes followed outward across a rim, ring by ring, as far as they go.
+
+On each narrow ring about the work's middle the light is fitted with light that varies slowly round
+it and with fringes of the order that the inner part of the work extrapolates to, and the same moved
+by a quarter: how strong fringes are on the ring, and by how much they are out of step. A turned rim
+puts them out of step, by more and more, but they stay as strong as the lens leaves them; where the
+face ends they are gone within the lens's blur. No form is assumed, but that it is round.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fringe.optics.form import disc_grid
+from fringe.optics.zernike import zernike_matrix, zernike_terms
+from fringe.orders.edge.rays import cast
+from fringe.orders.fit.model import OrderModel
+from fringe.orders.fit.refine import Fit, between_fringes
+from fringe.orders.fit.robust import cauchy, robust_sigma
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+Vector = NDArray[np.float64]
+_RAYS = 240
+_STEP_PX = 0.5
+_REWEIGHTINGS, _ROBUST = 2, 2.5
+_INNER = 0.88  # share of the radius, within which a model is taken to be right
+_LIGHT_AT = 0.95  # where the light of a fit is taken, which need not hold beyond the rim
+_BROAD = zernike_terms(4)
+_SLOW = 3  # columns of light that varies slowly round a ring
+# share of a ring's variance that fringes explain, from which they are there; what is left of their
+# variance beside slow light, below which a ring cannot tell: rings about the work's own middle
+_THERE, _TELLS = 0.5, 0.05
+_SLOPE_PX = 2.0  # over which the order's slope is taken that goes on
+_GAP_PX = 2.0  # without fringes, over which they are followed: a dip where they are too fine
+
+
+@dataclass(frozen=True)
+class RimRings:
+    """Fringes on rings across a rim; R rings.
+
+    Attributes
+    ----------
+    edge : Edge
+        On whose unit disc the rings lie.
+    radius : ndarray, shape (R,)
+        Of the rings, on the unit disc.
+    fit : Fit
+        Whose light theirs is a share of.
+    broad : OrderModel
+        The extrapolated order.
+    values : ndarray, shape (R, 5)
+        Of each ring: light that varies slowly round it, as a share of the fit's, less one; parts of
+        the fringes in step with the extrapolated order and a quarter off.
+    ahead : ndarray, shape (R,)
+        By how much the picture's order is ahead of the extrapolated one, followed outward [fringe].
+    explained : ndarray, shape (R,)
+        Share of what slow light leaves that fringes explain.
+    tells : ndarray, shape (R,)
+        Least share of the fringes' variance that slow light cannot follow.
+    """
+
+    edge: Edge
+    radius: Vector
+    fit: Fit
+    broad: OrderModel
+    values: Vector
+    ahead: Vector
+    explained: Vector
+    tells: Vector
+
+    @cached_property
+    def strength(self) -> Vector:
+        """Strength of the fringes, as a share of the light, shape (R,)."""
+        return np.asarray(np.hypot(self.values[:, _SLOW], self.values[:, _SLOW + 1]))
+
+    @cached_property
+    def mean(self) -> Vector:
+        """Mean light of each ring over that of the fringes, less one, shape (R,)."""
+        return self.values[:, 0]
+
+    @property
+    def slow(self) -> Vector:
+        """Slow light of each ring, beside the fringes: mean less one, and its slopes."""
+        return self.values[:, :_SLOW]
+
+    @cached_property
+    def order(self) -> Vector:
+        """Mean order round each ring, shape (R,) [fringe]."""
+        return round_order(self.broad, self.radius) + self.ahead
+
+    @property
+    def radius_px(self) -> float:
+        """Radius of the edge [px]."""
+        return float(np.sqrt(self.edge.a * self.edge.b))
+
+    @property
+    def step_px(self) -> float:
+        """Distance from ring to ring [px]."""
+        return float(self.radius[1] - self.radius[0]) * self.radius_px
+
+    @property
+    def tell(self) -> bool:
+        """Whether the rings can tell at all: fringes vary along them."""
+        return bool(np.median(self.tells) > _TELLS)
+
+    def expected(self, u: Vector, v: Vector, held: float) -> tuple[Vector, Vector]:
+        """Light that fringes make at places on the unit disc, and their amplitude.
+
+        Beyond the radius `held` light and strength stay, and the order goes on as it went.
+        """
+        rho, angle = np.hypot(u, v), np.arctan2(v, u)
+        cos, sin = np.cos(angle), np.sin(angle)
+        known = max(2, int(np.searchsorted(self.radius, held)))
+        radius, ahead = self.radius[:known], self.ahead[:known]
+        near = min(known, max(2, round(_SLOPE_PX / self.step_px)))
+        slope = np.polyfit(radius[-near:], ahead[-near:], 1)[0]
+        order = zernike_matrix(self.broad.terms, u.ravel(), v.ravel()) @ self.broad.values
+        order = order.reshape(u.shape) + np.interp(rho, radius, ahead)
+        order += slope * np.maximum(rho - radius[-1], 0.0)
+        at = [np.interp(rho, radius, self.values[:known, k]) for k in range(_SLOW)]
+        strength = np.interp(rho, radius, self.strength[:known])
+        light = _light_near(self.fit, cos, sin)
+        slow = 1 + at[0] + at[1] * cos + at[2] * sin
+        return light * (slow - strength * np.cos(2 * np.pi * order)), light * strength
+
+    @property
+    def last(self) -> int | None:
+        """Number of the last ring that shows fringes, from within on; None where none can tell."""
+        tells = self.tells > _TELLS
+        there = (self.explained > _THERE) & tells
+        most = max(1, round(_GAP_PX / self.step_px))
+        missing = 0
+        last = 0
+        for k, seen in enumerate(there):
+            missing = 0 if seen else missing + int(tells[k])
+            if missing > most:
+                break
+            last = k if seen else last
+        return last or None
+
+
+def extrapolating(model: OrderModel, reach: float = _INNER) -> OrderModel:
+    """The low form of a model's inner part, which extrapolates well."""
+    u, v, weight = disc_grid(24, 48)
+    u, v = reach * u, reach * v
+    rows = zernike_matrix(_BROAD, u, v).reshape(-1, len(_BROAD))
+    order = (zernike_matrix(model.terms, u, v) @ model.values).ravel()
+    weighted = rows * (weight + 1e-9).reshape(-1, 1)
+    values = np.linalg.solve(weighted.T @ rows, weighted.T @ order)
+    return OrderModel(_BROAD, np.asarray(values, float))
+
+
+def round_order(model: OrderModel, radius: Vector) -> Vector:
+    """Mean order of a model round circles about the disc's middle."""
+    rounds = [k for k, (n, m) in enumerate(model.terms) if m == 0 and n >= 0]
+    rows = zernike_matrix([model.terms[k] for k in rounds], radius, 0.0 * radius)
+    return np.asarray(rows @ model.values[rounds])
+
+
+def follow_rim(photo: Photo, edge: Edge, fit: Fit, within: float, beyond: float) -> RimRings:
+    """Follow the fringes of a fit outward.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+    fit : Fit
+        On the edge's unit disc; right in its inner part.
+    within, beyond : float
+        Radii from which and to which they are followed, on the unit disc.
+    """
+    radius = np.arange(within, beyond, _STEP_PX / float(np.sqrt(edge.a * edge.b)))
+    rays = cast(photo, edge, radius, _RAYS)
+    u, v = rays.unit()
+    broad = extrapolating(fit.model)
+    order = (zernike_matrix(broad.terms, u, v) @ broad.values).reshape(u.shape).T
+    around = np.stack([np.cos(rays.angle), np.sin(rays.angle)])
+    light = _light_near(fit, *around)
+    signal = (rays.light / light[:, None] - 1).astype(float).T
+    design = np.empty((*signal.shape, _SLOW + 2))
+    design[..., 0] = 1.0
+    design[..., 1:_SLOW] = around.T
+    phase = 2 * np.pi * order
+    np.cos(phase, out=design[..., _SLOW])
+    np.sin(phase, out=design[..., _SLOW + 1])
+    values, explained, tells = _fitted(design, signal, rays.usable.T)
+    # the light is 1 - V cos 2 pi (order + ahead)
+    cos, sin = -values[:, _SLOW], values[:, _SLOW + 1]
+    ahead = np.unwrap(np.arctan2(sin, cos) / (2 * np.pi), period=1.0)
+    ahead -= np.round(np.median(ahead[: max(1, len(ahead) // 20)]))
+    return RimRings(edge, radius, fit, broad, values, ahead, explained, tells)
+
+
+def _light_near(fit: Fit, cos: Vector, sin: Vector) -> Vector:
+    """Mean light of a fit near the rim, in some directions."""
+    places = [(_LIGHT_AT * w).astype(np.float32).ravel() for w in (cos, sin)]
+    light = between_fringes(fit, places[0], places[1])[0].reshape(cos.shape)
+    return np.asarray(np.maximum(light.astype(float), 1e-6))
+
+
+def _fitted(
+    design: Vector, signal: Vector, usable: NDArray[np.bool_]
+) -> tuple[Vector, Vector, Vector]:
+    """Robust fit of each ring: coefficients, share explained, and what of the fringes tells.
+
+    Shapes (R, A, K), (R, A) and (R, A) to (R, K), (R,) and (R,).
+    """
+    weight = usable.astype(float)
+    columns = design.transpose(0, 2, 1)
+    for _ in range(_REWEIGHTINGS + 1):
+        weighted = columns * weight[:, None, :]
+        normal = weighted @ design + 1e-6 * np.eye(design.shape[2])
+        target = (weighted @ signal[..., None])[..., 0]
+        values = np.linalg.solve(normal, target[..., None])[..., 0]
+        left = signal - (design @ values[..., None])[..., 0]
+        sigma = np.array([robust_sigma(row) for row in left])[:, None] + 1e-3
+        weight = usable * cauchy(left / (_ROBUST * sigma))
+    slow, mixed = normal[:, :_SLOW, :_SLOW], normal[:, :_SLOW, _SLOW:]
+    fringes = normal[:, _SLOW:, _SLOW:] - mixed.transpose(0, 2, 1) @ np.linalg.solve(slow, mixed)
+    total = np.maximum(weighted[:, 0].sum(axis=1), 1e-9)
+    tells = np.linalg.eigvalsh(fringes)[:, 0] / total
+    two = values[:, _SLOW:]
+    by_fringes = np.einsum("ri,rij,rj->r", two, fringes, two)
+    unexplained = np.einsum("ra,ra->r", weighted[:, 0], left**2)
+    return values, by_fringes / np.maximum(by_fringes + unexplained, 1e-12), tells

@@ -1,0 +1,102 @@
+"""Edges of works whose rim is turned, drawn by a renderer of their own: where the face ends."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from rims_drawn import Rim, drawn
+
+from fringe.optics.form import form_quantities
+from fringe.optics.lamps import lamp
+from fringe.orders.fit.solve import solve
+from fringe.orders.options import ReadOptions
+from fringe.orders.read import read
+from fringe.orders.turned_rim import BAND, TOO_FINE, beyond_edge
+from fringe.orders.turned_rim import Rim as Seen
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import photo_from_array
+
+RADIUS = 150.0
+
+
+def rim(rng: np.random.Generator, turn: float, width: float, **more: object) -> Rim:
+    """A work of some fringes with a rim that is turned by so much."""
+    return Rim(
+        power=float(rng.uniform(2, 5)) * float(rng.choice([-1, 1])),
+        tilt=float(rng.uniform(1.5, 3)),
+        turn=turn * float(rng.choice([-1, 1])),
+        width=width,
+        law=str(rng.choice(["power", "cosine"])),
+        radius=RADIUS,
+        turned_to=float(rng.uniform(0, 2 * math.pi)),
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def seen(work: Rim, share: float, rng: np.random.Generator) -> tuple[Seen, Edge]:
+    """What is made of an edge that was found at a share of the radius, and that edge."""
+    image, (cx, cy) = drawn(work, rng)
+    photo = photo_from_array(image, "rim")
+    edge = Edge(cx, cy, share * RADIUS, share * RADIUS, u_px=0.3)
+    return beyond_edge(photo, edge, solve(photo, edge), found=True), edge
+
+
+@pytest.mark.parametrize(
+    ("turn", "width", "surround"), [(0.6, 0.05, "dark"), (2.0, 0.08, "plate"), (1.0, 0.06, "cloth")]
+)
+def test_fringes_beyond_the_edge_move_it_out(
+    turn: float, width: float, surround: str, rng: np.random.Generator
+) -> None:
+    """An edge found where the turned zone begins: the face's edge, and the form to it."""
+    chamfer_px = float(rng.choice([0.0, 4.0]))
+    work = rim(rng, turn, width, surround=surround, chamfer_px=chamfer_px, chamfer_level=0.3)
+    found, _ = seen(work, 1 - 0.9 * width, rng)
+    power, irregularity = work.truth()
+    model = found.solution.fit.model
+    form = form_quantities(model.terms, model.values)
+    assert math.sqrt(found.edge.a * found.edge.b) == pytest.approx(RADIUS, rel=0.005)
+    assert abs(form.power) == pytest.approx(power, abs=0.05)
+    assert form.irregularity_pv == pytest.approx(irregularity, rel=0.15)
+
+
+@pytest.mark.parametrize("level", [0.05, 0.9])
+def test_an_edge_without_fringes_beyond_stays(level: float, rng: np.random.Generator) -> None:
+    """A sphere with a chamfer, dark or bright: neither its edge nor its form is touched."""
+    work = rim(rng, 0.0, 0.1, chamfer_px=5.0, chamfer_level=level)
+    found, edge = seen(work, 1.0, rng)
+    assert found == Seen(edge, found.solution)
+    assert max(term[0] for term in found.solution.fit.model.terms) <= 44
+
+
+def test_fringes_too_fine_for_the_pixels(rng: np.random.Generator) -> None:
+    """Three fringes over four pixels: told, and the interval of B holds the truth."""
+    work = replace(rim(rng, 3.0, 0.025, chamfer_px=0.0), law="cosine")
+    image, _ = drawn(work, rng)
+    reading = read(photo_from_array(image, "rim"), ReadOptions(lamp("hene")))
+    off = (reading.irregularity_fringes or 0.0) - work.truth()[1]
+    assert TOO_FINE in reading.quality.warnings
+    assert abs(off) < (reading.irregularity_u95_fringes or 0.0)
+
+
+def test_a_band_as_bright_as_the_fringes(rng: np.random.Generator) -> None:
+    """A chamfer of the fringes' mean light may be a turned rim: it counts, and is told."""
+    work = rim(rng, 0.0, 0.1, chamfer_px=6.0, chamfer_level=1.0, glint=0.0)
+    found, edge = seen(work, 1.0, rng)
+    assert found.warnings == (BAND,)
+    assert found.edge == replace(edge, u_px=found.edge.u_px)
+    assert 2.0 < found.edge.u_px < 4.0
+
+
+def test_a_turned_zone_that_the_fit_missed(rng: np.random.Generator) -> None:
+    """Within an edge that is given, whatever the first fit takes for dirt: B by its interval."""
+    work = rim(rng, 2.5, 0.09)
+    image, (cx, cy) = drawn(work, rng)
+    edge = Edge(cx, cy, RADIUS, RADIUS)
+    reading = read(photo_from_array(image, "rim"), ReadOptions(lamp("hene"), edge=edge))
+    power, irregularity = work.truth()
+    assert reading.edge == edge
+    assert abs(reading.power_fringes or 0.0) == pytest.approx(power, abs=0.06)
+    assert reading.irregularity_fringes == pytest.approx(irregularity, rel=0.15)

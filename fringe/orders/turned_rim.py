@@ -64,7 +64,9 @@ _CROWDED, _SPEED_PX = 0.1, 2.0
 _MIXED_PX, _STEP_PX = 1.0, 1.5  # of the lens's blur; of the light's step about where fringes end
 _ENDS_PX = 0.5  # over which the order at the rim is known by its speed alone
 _LEAST_RIM = 0.02  # standard uncertainty of the order at the rim [fringe]
-_LOST_SHARE, _LOST = 0.5, 0.15  # of the orders that are lost there, and beside them [fringe]
+# of the orders that are lost there, since finer fringes than the least cannot be told from them,
+# and beside them [fringe]
+_LOST_SHARE, _LOST = 1.0, 0.15
 # a band beyond the edge that may be either: mean light and its slopes as shares of the light, and
 # its greatest width as a share of the radius
 _ALIKE, _WIDEST_BAND = 0.12, 0.05

@@ -34,6 +34,8 @@ _ZONED_BENDS = (*_BENDS, (0.995, 0.01), *((1 - k / 400, 0.005) for k in range(5)
 # a zone, a twentieth of the radius wide and a fringe high, has terms to about degree 60; a patch
 # may stand as high as local bumps do [fringe]
 _ZONED, _ZONED_DEGREE, _PATCH = 0.3, 45.0, 0.5
+# of the power of few fringes under uneven light [fringe]
+_FEW_DOUBT, _FEWER_DOUBT, _UNEVEN_DOUBT = 0.006, 0.05, 0.1
 _LEAST_KNOWN = 0.02  # least share of a coefficient that a picture is taken to determine
 
 
@@ -148,3 +150,15 @@ def _groups(light: Terms, contrast: Terms, order: Terms) -> NDArray[np.intp]:
     of_contrast = [2 if n else 0 for n, _ in contrast]
     of_order = [5 if n < 0 else 0 if n <= 4 else 3 if m == 0 else 4 for n, m in order]
     return np.array([*of_light, *of_contrast, *of_order])
+
+
+def light_doubt_of(span: float, prior: Prior) -> float:
+    """Standard uncertainty of the power from light that the terms cannot follow [fringe].
+
+    From rendered works with fewer than two fringes, under light with shadows, blotches and the
+    camera's own reflection (`tests/benchmarks/fewfringes.py`): the fewer the fringes and the
+    more uneven the light, the larger the error of power.
+    """
+    usual = _FEW_DOUBT * (4 / max(span, 4.0)) ** 2 + _FEWER_DOUBT * max(0.0, 2 - span)
+    uneven = max(prior.light, prior.contrast)
+    return float(np.hypot(usual, _UNEVEN_DOUBT * uneven if span < 6 and uneven > 1 else 0.0))

@@ -24,7 +24,7 @@ from fringe.orders.fit.local_form import (
 )
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels, pixels_of
-from fringe.orders.fit.prior import Prior
+from fringe.orders.fit.prior import Prior, light_doubt_of
 from fringe.orders.fit.refine import Fit, fit_pixels, smooth_terms
 from fringe.orders.fit.scale import coarsest_scale
 from fringe.orders.fit.sharp_fringes import SHARPER, asks_for_profile, with_profile
@@ -48,7 +48,6 @@ _FEWEST_PIXELS = 5_000
 _FEW_CYCLES = 40.0  # greatest fringes a unit, below which all shapes are searched
 _LEAST_USED = 0.8  # share of the pixels that a start explains, below which others are compared
 _VERY_FEW_CYCLES = 8.0  # greatest fringes a unit, below which uneven light can look like fringes
-_FEW_DOUBT, _FEWER_DOUBT, _UNEVEN_DOUBT = 0.006, 0.05, 0.1  # [fringe]
 # Residuals are correlated farther than a block of the covariance reaches: on rendered pictures
 # of perfect spheres coefficients scatter by 1.25 to 1.65 times what it says.
 _FIT_VARIANCE = 2.0
@@ -431,7 +430,7 @@ def solution_of(level: Field, final: Fit, cycles: float, rim: float) -> Solution
     covered = float((level.weight > 0).sum()) / float(np.pi * rim**2 * level.radius_px**2)
     span = final.model.span()
     return Solution(
-        final, level, covered, cycles, span, light_doubt=_light_doubt(span, final.prior)
+        final, level, covered, cycles, span, light_doubt=light_doubt_of(span, final.prior)
     )
 
 
@@ -490,15 +489,3 @@ def _followed(level: Field, first: Fit, fit: Fit) -> Fit:
     if good and found.cost < _CHEAPER * fit.cost:
         return found
     return fit
-
-
-def _light_doubt(span: float, prior: Prior) -> float:
-    """Standard uncertainty of the power from light that the terms cannot follow [fringe].
-
-    From rendered works with fewer than two fringes, under light with shadows, blotches and the
-    camera's own reflection (`tests/benchmarks/fewfringes.py`): the fewer the fringes and the
-    more uneven the light, the larger the error of power.
-    """
-    usual = _FEW_DOUBT * (4 / max(span, 4.0)) ** 2 + _FEWER_DOUBT * max(0.0, 2 - span)
-    uneven = max(prior.light, prior.contrast)
-    return float(np.hypot(usual, _UNEVEN_DOUBT * uneven if span < 6 and uneven > 1 else 0.0))

@@ -24,7 +24,7 @@ from fringe.bench.at_hand import all_said, bench_visit, told_of
 from fringe.bench.film import shot_of
 from fringe.bench.kept import MOST_REMEMBERED, NOTHING, Content, KeptBench
 from fringe.bench.logged_once import LoggedOnce, was_logged
-from fringe.bench.on_record import surface_named, surfaces_of
+from fringe.bench.on_record import begun_archive, surface_named
 from fringe.bench.readings import Readings
 from fringe.bench.settings import SENSES, Settings
 from fringe.bench.shots import Shot
@@ -54,14 +54,14 @@ class Desk:
     Parameters
     ----------
     archive : Path
-        The archive to log into.
+        The archive to log into; a folder that is empty, or not there, becomes a new one.
     reader : Reader
         Reads the photographs.
 
     Raises
     ------
     BadInput
-        If the archive is not there or holds no surface.
+        If the folder holds no surface and other files.
     """
 
     def __init__(self, archive: Path, reader: Reader) -> None:
@@ -79,9 +79,7 @@ class Desk:
         self._changing = threading.Lock()
         self._last: Undoable | None = None
         self._undone: frozenset[str] = frozenset()
-        names = [surface.name for surface in surfaces_of(self.archive)]
-        if not names:
-            raise BadInput(f"{archive}: no surface yet; `fringe surface add` makes one")
+        names = begun_archive(archive)
         self.settings = Settings(surface=names[0] if len(names) == 1 else None)
         self._kept = KeptBench(archive)
         kept = self._kept.load()

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fringe.archive.instruments import KINDS, list_instruments
+from fringe.archive.instruments import FOLDER, KINDS, list_instruments
+from fringe.archive.store.ledger import LEDGER
 from fringe.archive.store.surface import Surface, list_surfaces, load_surface
 from fringe.errors import BadInput
+from fringe.files import cannot_write, make_folders
 from fringe.optics.lamps import lamp_names
+
+# what an archive with nothing but instruments holds
+_NO_SURFACES = {FOLDER, LEDGER, "README.txt"}
 
 
 def surfaces_of(archive: Path) -> list[Surface]:
@@ -19,6 +24,29 @@ def surfaces_of(archive: Path) -> list[Surface]:
         except BadInput:
             continue
     return surfaces
+
+
+def begun_archive(archive: Path) -> list[str]:
+    """Names of an archive's surfaces; a folder that is empty, or not there, becomes a new archive.
+
+    Raises
+    ------
+    BadInput
+        If it holds other files and no surface, or cannot be made.
+    """
+    if not archive.exists():
+        try:
+            make_folders(archive)
+        except OSError as error:
+            raise cannot_write(archive, error) from error
+    names = [surface.name for surface in surfaces_of(archive)]
+    seen = {entry.name for entry in archive.iterdir() if not entry.name.startswith(".")}
+    if not names and seen - _NO_SURFACES:
+        raise BadInput(
+            f"{archive}: no surface yet, and files of another kind; name a new folder, or "
+            "`fringe surface add` makes one"
+        )
+    return names
 
 
 def surface_named(archive: Path, name: str) -> Surface:

@@ -46,7 +46,8 @@ class BenchServer:
     Raises
     ------
     BadInput
-        If the archive holds no surface, the port is taken, or the certificate cannot be kept.
+        If the archive's folder holds no surface but other files, the port is taken, or the
+        certificate cannot be kept.
     """
 
     def __init__(

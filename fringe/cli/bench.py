@@ -45,6 +45,9 @@ def command(
     photographs show how the glass settles. The visit is logged into ARCHIVE. All devices see
     the same bench.
 
+    An ARCHIVE that is not there yet, or an empty folder, begins a new one: the page makes its
+    first surface.
+
     Only this machine can open the page, unless --network: then each device is let in by a
     pass that is shown here and good for one device. What is sent is encrypted by a certificate
     of the bench's own. A device warns of it the first time: compare the fingerprint with the one

@@ -12,6 +12,7 @@ from fringe.archive.surface_record import StatedRecord
 from fringe.archive.views.judged_pair import judged_pair
 from fringe.archive.views.surface_state import surface_state
 from fringe.bench import more
+from fringe.bench.desk import Desk
 from fringe.bench.settings import Settings
 from fringe.bench.shots import time_today
 from fringe.bench.taken import Taken
@@ -55,6 +56,21 @@ def test_a_plan(desk, reader, picture):
     answer = more.plan_answer(desk)
     assert answer["rows"] == [["concave 1", "0", "0 h", "already"]]
     assert answer["steps"] == ["stop"]
+
+
+def test_the_first_surface(tmp_path, reader):
+    """A folder that is not there yet begins an archive, and the page makes its first surface."""
+    desk = Desk(tmp_path / "new shop", reader)
+    view = desk.view()
+    assert (view["surfaces"], view["settings"]["surface"], view["answer"]) == ([], None, None)
+    more.add_surface(desk, "concave 1", "concave", StatedRecord(3048.0, diameter_mm=150.0))
+    assert desk.view()["settings"]["surface"] == "concave 1"
+    other = tmp_path / "letters"
+    other.mkdir()
+    (other / "letter.txt").write_text("dear")
+    with pytest.raises(BadInput, match="files of another kind"):
+        Desk(other, reader)
+    assert [path.name for path in other.iterdir()] == ["letter.txt"]
 
 
 def test_a_new_surface(desk):

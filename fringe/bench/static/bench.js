@@ -165,7 +165,8 @@ function options(select, values, chosen) {
 function showSettings() {
   const { settings, surfaces, lamps } = desk;
   const names = surfaces.map((one) => [one.name, one.name]);
-  options($("surface"), settings.surface ? names : [["", "Choose the surface"], ...names], settings.surface ?? "");
+  const none = names.length ? "Choose the surface" : "Nothing is on record yet";
+  options($("surface"), settings.surface ? names : [["", none], ...names], settings.surface ?? "");
   const usual = settings.usual_lamp ? [["", `${settings.usual_lamp} (usual)`]] : [["", "Choose the lamp"]];
   const led = settings.lamp?.startsWith("led:");
   const rest = lamps.filter((name) => name !== settings.usual_lamp || settings.lamp === name);
@@ -182,7 +183,7 @@ function showSettings() {
   const one = surfaces.find((surface) => surface.name === settings.surface);
   const partners = surfaces.filter((other) => one && other.form !== one.form).map((other) => [other.name, other.name]);
   options($("against"), [["", one ? one.plate : "its plate"], ...partners], settings.against ?? "");
-  $("facts").textContent = one ? `${one.name}: ${one.facts}` : "Choose the surface";
+  $("facts").textContent = one ? `${one.name}: ${one.facts}` : none;
   const lamp = settings.lamp ?? settings.usual_lamp ?? "no lamp yet";
   const sense = { auto: "contact not known", centre: "contact at the centre", edge: "contact at the edge" };
   const over = settings.aperture_mm ? ` over ${settings.aperture_mm} mm` : "";
@@ -197,7 +198,9 @@ function showAnswer() {
   $("working").hidden = !reading();
   const refused = shots.filter((one) => one.state === "refused");
   let hint = "";
-  if (!desk.settings.surface) hint = "Choose the surface.";
+  $("make-line").hidden = desk.surfaces.length > 0;
+  if (!desk.surfaces.length) hint = "Nothing is on record yet.";
+  else if (!desk.settings.surface) hint = "Choose the surface.";
   else if (!shots.length) hint = "Take a photograph of the fringes.";
   else if (!answer && !reading() && refused.length) hint = capital(shot?.refusal || refused[0].refusal) + ".";
   else if (!answer && reading()) hint = "Reading …";

@@ -54,6 +54,10 @@ export function handleMore(change) {
       $("plan-wait").textContent = capital(error.message);
     }
   });
+  $("make-first").addEventListener("click", () => {
+    $("new-box").open = true;
+    $("new-name").focus();
+  });
   $("new-form").addEventListener("submit", async (event) => {
     event.preventDefault();
     const values = Object.fromEntries(new FormData($("new-form")));

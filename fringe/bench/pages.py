@@ -242,6 +242,10 @@ def _add_records(app: Flask, desk: Desk) -> None:
     def instruments() -> Response:
         return _json(records.instruments_answer(desk))
 
+    @app.get("/api/instruments/<kind>/<name>")
+    def instrument(kind: str, name: str) -> Response:
+        return _json(records.instrument_answer(desk, kind, name))
+
     @app.post("/api/instruments")
     def put_on_record() -> Response:
         values = sent_values()

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
 import threading
+from datetime import date
 
 from fringe.archive.instrument_records import Record, add_record
-from fringe.archive.instruments import Instrument, list_instruments
+from fringe.archive.instruments import Instrument, list_instruments, load_instrument
+from fringe.archive.plates.known import plate_state
 from fringe.archive.views.judged_pair import MatchLimits
 from fringe.bench.desk import Desk
 from fringe.bench.on_record import surface_named
 from fringe.bench.pictures import DRAWING
+from fringe.bench.words import bench_words
 from fringe.errors import BadInput
-from fringe.show.text.instrument import short
+from fringe.show.text.instrument import record_rows, short
+from fringe.show.text.plate import plate_rows
 
 _PRINTING = threading.Lock()  # a browser takes some hundred megabytes
 
@@ -20,6 +25,17 @@ def instruments_answer(desk: Desk) -> dict[str, object]:
     """All instruments on record: kind, name, what matters of each, and since when."""
     found = list_instruments(desk.archive)
     return {"rows": [[one.kind, one.name, short(one), one.added] for one in found]}
+
+
+def instrument_answer(desk: Desk, kind: str, name: str) -> dict[str, object]:
+    """All that is known of one instrument, a line each; of a plate with its own visits."""
+    if kind == "plate":
+        state = plate_state(desk.archive, name)
+        rows = [*plate_rows(state, date.today()), *state.problems]
+    else:
+        found = load_instrument(desk.archive, kind, name)
+        rows = record_rows(dataclasses.replace(found, path=None))
+    return {"name": name, "rows": [bench_words(row.rstrip()) for row in rows]}
 
 
 def put_on_record(desk: Desk, name: str, record: Record, *, replace: bool) -> Instrument:

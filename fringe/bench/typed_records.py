@@ -97,6 +97,8 @@ def _plate(stated: _Stated) -> PlateRecord:
         radius_mm=radius,
         radius_u_mm=radius_u,
         how=stated.text("how"),
+        certified=stated.text("certified"),
+        recalibrate=stated.text("recalibrate"),
         diameter_mm=stated.length("diameter"),
         thickness_mm=stated.length("thickness"),
         glass=stated.text("glass"),

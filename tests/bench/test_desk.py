@@ -395,12 +395,14 @@ def test_a_surface_must_be_chosen_first(surface, reader, picture, tmp_path):
 
 
 def test_an_archive_without_surfaces(tmp_path, reader):
-    """An archive that is not there, or holds nothing, is refused with what to do."""
-    with pytest.raises(BadInput, match="fringe surface add"):
-        Desk(tmp_path / "gone", reader)
+    """A folder that is not there, or empty, begins an archive, with nothing in it yet."""
     (tmp_path / "bare").mkdir()
-    with pytest.raises(BadInput, match="fringe surface add"):
-        Desk(tmp_path / "bare", reader)
+    for name in ("gone", "bare"):
+        desk = Desk(tmp_path / name, reader)
+        assert desk.view()["surfaces"] == []
+        with pytest.raises(BadInput, match="choose the surface first"):
+            desk.chosen()
+        desk.close()
 
 
 def test_a_preview_is_small_and_upright(desk, picture):

@@ -56,6 +56,9 @@ def test_instruments_are_put_on_record(desk, values, kept):
     with pytest.raises(BadInput, match="already"):
         records.put_on_record(desk, name, record, replace=False)
     records.put_on_record(desk, name, record, replace=True)
+    known = records.instrument_answer(desk, values["kind"], name)["rows"]
+    assert name in known[0]
+    assert not any(str(desk.archive) in row for row in known)
 
 
 def test_the_certificate_stays_as_it_was_typed(desk):

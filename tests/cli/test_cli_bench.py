@@ -68,11 +68,13 @@ def test_a_network_without_encryption(shop, capsys):
     assert not (shop.parent / "state").exists()
 
 
-@pytest.mark.parametrize("words", [("gone",), ("bare",)])
-def test_an_archive_without_a_surface(shop, capsys, tmp_path, words):
-    """An archive that is not there or empty is refused with what makes it."""
-    (tmp_path / "bare").mkdir()
-    assert "fringe surface add" in refused(capsys, "bench", *words, "--check")
+def test_an_archive_without_a_surface(shop, capsys, tmp_path):
+    """A folder that is not there begins an archive; one with other files is refused."""
+    answer = call(capsys, "bench", "gone", "--port", "0", "--check")
+    assert (answer.status, answer.err) == (0, "")
+    (tmp_path / "letters").mkdir()
+    (tmp_path / "letters" / "letter.txt").write_text("dear")
+    assert "fringe surface add" in refused(capsys, "bench", "letters", "--check")
 
 
 def test_a_port_that_is_taken(shop, capsys):

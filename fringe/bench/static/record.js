@@ -11,12 +11,33 @@ function listed(rows) {
     const row = document.createElement("tr");
     row.append(...cells.map((cell, index) => {
       const made = document.createElement(index === 1 ? "th" : "td");
-      if (index === 1) made.scope = "row";
-      made.textContent = cell;
+      if (index !== 1) {
+        made.textContent = cell;
+        return made;
+      }
+      made.scope = "row";
+      const button = document.createElement("button");
+      button.type = "button";
+      button.className = "plain small";
+      button.textContent = cell;
+      button.addEventListener("click", () => showOne(cells[0], cell));
+      made.append(button);
       return made;
     }));
     return row;
   }));
+}
+
+// All that is known of one: of a plate, its own visits, too.
+async function showOne(kind, name) {
+  $("record-one").hidden = false;
+  $("record-one-name").textContent = `${capital(kind)} ${name}`;
+  try {
+    const { rows } = await ask(`api/instruments/${kind}/${encodeURIComponent(name)}`);
+    $("record-one-rows").textContent = rows.slice(1).map((row) => row.replace(/\s{2,}/g, "  ").trim()).join("\n");
+  } catch (error) {
+    $("record-one-rows").textContent = capital(error.message);
+  }
 }
 
 async function list() {

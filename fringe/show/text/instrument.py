@@ -46,7 +46,7 @@ def record_rows(
         *([] if known is None else map_rows(known)),
         *([line("by its visits", state.radius_text)] if state is not None and by_visits else []),
         *([line("due again", f"{state.due}")] if state is not None and state.due else []),
-        line("file", str(found.path)),
+        *([] if found.path is None else [line("file", str(found.path))]),
     ]
 
 

@@ -11,9 +11,6 @@ from fringe.errors import BadInput
 from fringe.files import cannot_write, make_folders
 from fringe.optics.lamps import lamp_names
 
-# what an archive with nothing but instruments holds
-_NO_SURFACES = {FOLDER, LEDGER, "README.txt"}
-
 
 def surfaces_of(archive: Path) -> list[Surface]:
     """An archive's surfaces; records that are damaged are left out."""
@@ -41,7 +38,7 @@ def begun_archive(archive: Path) -> list[str]:
             raise cannot_write(archive, error) from error
     names = [surface.name for surface in surfaces_of(archive)]
     seen = {entry.name for entry in archive.iterdir() if not entry.name.startswith(".")}
-    if not names and seen - _NO_SURFACES:
+    if seen and not names and not seen & {FOLDER, LEDGER}:
         raise BadInput(
             f"{archive}: no surface yet, and files of another kind; name a new folder, or "
             "`fringe surface add` makes one"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import threading
 from datetime import date
 
@@ -28,14 +29,24 @@ def instruments_answer(desk: Desk) -> dict[str, object]:
 
 
 def instrument_answer(desk: Desk, kind: str, name: str) -> dict[str, object]:
-    """All that is known of one instrument, a line each; of a plate with its own visits."""
+    """All that is known of one instrument, in pairs of label and text; of a plate its visits, too.
+
+    What has no label, as a heading or a remark, has an empty text.
+    """
     if kind == "plate":
         state = plate_state(desk.archive, name)
         rows = [*plate_rows(state, date.today()), *state.problems]
     else:
         found = load_instrument(desk.archive, kind, name)
         rows = record_rows(dataclasses.replace(found, path=None))
-    return {"name": name, "rows": [bench_words(row.rstrip()) for row in rows]}
+    return {"name": name, "rows": [_labelled(bench_words(row)) for row in rows]}
+
+
+def _labelled(row: str) -> list[str]:
+    """A row of text as its label and the rest, however it was wrapped."""
+    flat = re.sub(r"\s*\n\s*", " ", row.strip())
+    label, _, text = re.sub(r"\s{2,}", "\n", flat, count=1).partition("\n")
+    return [label, re.sub(r"\s{2,}", ", ", text)]
 
 
 def put_on_record(desk: Desk, name: str, record: Record, *, replace: bool) -> Instrument:

@@ -57,8 +57,8 @@ def test_instruments_are_put_on_record(desk, values, kept):
         records.put_on_record(desk, name, record, replace=False)
     records.put_on_record(desk, name, record, replace=True)
     known = records.instrument_answer(desk, values["kind"], name)["rows"]
-    assert name in known[0]
-    assert not any(str(desk.archive) in row for row in known)
+    assert name in known[0][0]
+    assert not any(str(desk.archive) in text for row in known for text in row)
 
 
 def test_the_certificate_stays_as_it_was_typed(desk):

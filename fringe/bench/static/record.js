@@ -9,7 +9,7 @@ function listed(rows) {
   $("record-list").hidden = !rows.length;
   $("record-rows").replaceChildren(...rows.map((cells) => {
     const row = document.createElement("tr");
-    row.append(...cells.map((cell, index) => {
+    row.append(...cells.slice(0, 3).map((cell, index) => {
       const made = document.createElement(index === 1 ? "th" : "td");
       if (index !== 1) {
         made.textContent = cell;
@@ -28,15 +28,26 @@ function listed(rows) {
   }));
 }
 
+function known([label, text]) {
+  const row = document.createElement("tr");
+  const head = document.createElement(text ? "th" : "td"); // a heading or a remark has no value
+  if (text) head.scope = "row";
+  head.textContent = label;
+  row.append(head);
+  if (text) row.append(Object.assign(document.createElement("td"), { textContent: text }));
+  else head.colSpan = 2;
+  return row;
+}
+
 // All that is known of one: of a plate, its own visits, too.
 async function showOne(kind, name) {
   $("record-one").hidden = false;
   $("record-one-name").textContent = `${capital(kind)} ${name}`;
   try {
     const { rows } = await ask(`api/instruments/${kind}/${encodeURIComponent(name)}`);
-    $("record-one-rows").textContent = rows.slice(1).map((row) => row.replace(/\s{2,}/g, "  ").trim()).join("\n");
+    $("record-one-rows").replaceChildren(...rows.slice(1).map(known));
   } catch (error) {
-    $("record-one-rows").textContent = capital(error.message);
+    $("record-one-rows").replaceChildren(known([capital(error.message), ""]));
   }
 }
 

@@ -38,7 +38,8 @@ def _judged_rows(row: VisitRow, state: SurfaceState) -> list[str]:
     """What the visit measured, the verdict, and the next step."""
     rows = []
     if row.power_fringes is not None:
-        rows.append(line("power", f"{row_power_text(row)}, at {state.wavelength_nm:.2f} nm"))
+        shown = f"{row_power_text(row)}, at {state.wavelength_nm:.2f} nm"
+        rows.append(wrapped_line("power", shown))
     if row.radius_difference_mm is not None:
         rows.append(line(f"work − {state.laid_on}", radius_text(row)))
     if row.irregularity_fringes is not None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from fringe.archive.store.surface import Surface
-from fringe.archive.surface_record import StatedRecord, add_stated
+from fringe.archive.surface_record import StatedRecord, add_stated, change_stated
 from fringe.archive.views.judged_pair import JudgedPair, judged_pair
 from fringe.archive.views.planning import PlanRequest, planned_surfaces
 from fringe.bench.desk import Desk
 from fringe.bench.on_record import surface_named
 from fringe.bench.words import bench_words
+from fringe.errors import BadInput
 from fringe.show.plan_words import finished_text, hours_range, whole_range
 from fringe.show.text.pair import pair_rows
 
@@ -42,6 +43,21 @@ def plan_answer(desk: Desk) -> dict[str, object]:
         ],
         "steps": [bench_words(step) for step in found.steps],
     }
+
+
+def change_tolerance(desk: Desk, name: str, record: StatedRecord) -> Surface:
+    """Write what is allowed of a surface, into a new version of its record.
+
+    Raises
+    ------
+    BadInput
+        If nothing is said, or it makes no sense.
+    """
+    if record == StatedRecord():
+        raise BadInput("say what is allowed: power, irregularity or both, in fringes")
+    changed = change_stated(surface_named(desk.archive, name), record)
+    desk.look_again()
+    return changed
 
 
 def add_surface(desk: Desk, name: str, form: str, record: StatedRecord) -> Surface:

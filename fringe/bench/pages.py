@@ -28,6 +28,7 @@ from fringe.bench.typed import (
     settings_of,
     surface_record,
     text_of,
+    tolerances,
     visit_request,
 )
 from fringe.bench.typed_records import instrument_record
@@ -233,6 +234,12 @@ def _add_more(app: Flask, desk: Desk) -> None:
         name, form = text_of(values, "name", 1000) or "", text_of(values, "form", 20) or ""
         made = more.add_surface(desk, name, form, surface_record(values))
         return _json({"made": made.name, **desk.view()})
+
+    @app.post("/api/tolerance")
+    def tolerance() -> Response:
+        values = sent_values()
+        more.change_tolerance(desk, text_of(values, "surface", 1000) or "", tolerances(values))
+        return _json(desk.view())
 
 
 def _add_records(app: Flask, desk: Desk) -> None:

@@ -73,6 +73,14 @@ def surface_record(values: Mapping[str, Any]) -> StatedRecord:
     )
 
 
+def tolerances(values: Mapping[str, Any]) -> StatedRecord:
+    """What is allowed of a surface; what is left empty stays as it is."""
+    return StatedRecord(
+        tolerance_power_fringes=number_of(values, "tolerance_power"),
+        tolerance_irregularity_fringes=number_of(values, "tolerance_irregularity"),
+    )
+
+
 def change_of_taken(values: Mapping[str, Any]) -> Callable[[Taken], Taken]:
     """What is to be changed of the readings without a photograph.
 

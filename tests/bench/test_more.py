@@ -73,6 +73,18 @@ def test_the_first_surface(tmp_path, reader):
     assert [path.name for path in other.iterdir()] == ["letter.txt"]
 
 
+def test_a_tolerance_is_set(desk):
+    """What is allowed is kept with the surface, and what lies on the bench is judged by it."""
+    desk.set_taken(lambda taken: Taken("rings 1.5 centre"))
+    before = desk.changed
+    more.change_tolerance(desk, "concave 1", StatedRecord(tolerance_power_fringes=0.5))
+    assert desk.changed > before
+    answer = desk.view()["answer"]
+    assert (answer["verdict"], answer["bar"]["limit"]) == ("outside", 0.5)
+    with pytest.raises(BadInput, match="say what is allowed"):
+        more.change_tolerance(desk, "concave 1", StatedRecord())
+
+
 def test_a_new_surface(desk):
     """A surface is made by its record, and the bench turned to it; nonsense makes none."""
     desk.set(Settings("concave 1", "mercury-green", "edge"))

@@ -110,6 +110,7 @@ CHANGES = [
     ("POST", "/api/taken"),
     ("POST", "/api/surfaces"),
     ("POST", "/api/instruments"),
+    ("POST", "/api/tolerance"),
     ("POST", "/api/shots/x/place"),
     ("POST", "/api/shots/x/time"),
     ("POST", "/api/visits/1/correct"),

@@ -19,7 +19,7 @@ export function showMore(desk) {
   $("pair-with").replaceChildren(...names.map((name) => new Option(name, name)));
   $("pair-rows").replaceChildren();
   $("plan-box").open = false;
-  $("plan-box").hidden = !here;
+  $("plan-box").hidden = $("tolerance-box").hidden = !here;
   $("new-lamp").replaceChildren(new Option("none", ""), ...desk.lamps.map((name) => new Option(name, name)));
 }
 
@@ -57,6 +57,13 @@ export function handleMore(change) {
   $("make-first").addEventListener("click", () => {
     $("new-box").open = true;
     $("new-name").focus();
+  });
+  $("tolerance-form").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const values = Object.fromEntries(new FormData($("tolerance-form")));
+    if (!(await change("api/tolerance", { method: "POST", values: { ...values, surface: $("surface").value } }))) return;
+    $("tolerance-form").reset();
+    $("tolerance-box").open = false;
   });
   $("new-form").addEventListener("submit", async (event) => {
     event.preventDefault();

@@ -17,7 +17,6 @@ from fringe.show.figures.style import (
     BODY_PT,
     BRICK,
     HAIRLINE,
-    INK,
     MARGIN_IN,
     MUTED,
     SMALL_PT,
@@ -32,7 +31,6 @@ from fringe.show.plan_words import day_text, days_range, finished_text, hours_ra
 _LANE_IN, _ABOVE_IN, _BELOW_IN = 0.62, 0.1, 0.5
 _LONGEST_NAME_IN = 1.7
 _THICK = 0.34  # of a lane
-_CLOSED = "#f3f6f7"
 
 
 @styled
@@ -86,13 +84,13 @@ def _legend(sheet: Sheet, top: float) -> float:
         ("work", TEAL, "s"),
         ("read", AMBER, "s"),
         ("rest", BAND, "s"),
-        ("nobody at the bench", _CLOSED, "s"),
         ("finished", BRICK, "D"),
     ):
-        edge = {BAND: INK, _CLOSED: HAIRLINE}.get(colour, colour)
+        edge = MUTED if colour == BAND else colour
         sheet.mark(left + 0.06, top + 0.09, marker, colour, edge)
         sheet.text(left + 0.18, top, what, SMALL_PT, colour=MUTED)
         left += 0.18 + text_width_in(what, SMALL_PT) + 0.2
+    sheet.text(left, top, "hatched: nobody at the bench", SMALL_PT, colour=MUTED)
     return top + 0.2
 
 
@@ -104,7 +102,7 @@ def _draw(axes: Axes, one: Plan) -> None:
     for turn in one.turns:
         lane = lanes[turn.surface]
         if turn.rest_until > turn.end:
-            _bar(axes, lane, turn.end, turn.rest_until, BAND, HAIRLINE)
+            _bar(axes, lane, turn.end, turn.rest_until, BAND, MUTED)
         colour = AMBER if turn.what == "read" else TEAL
         _bar(axes, lane, turn.start, turn.end, colour, colour)
     for each in one.surfaces:
@@ -151,7 +149,9 @@ def _closed(axes: Axes, one: Plan, last: datetime) -> None:
         closes = opens + timedelta(minutes=one.day.minutes)
         following = midnight + timedelta(days=1)
         for a, b in ((midnight, opens), (closes, following)):
-            axes.axvspan(_days(a), _days(b), color=_CLOSED, linewidth=0)
+            axes.axvspan(
+                _days(a), _days(b), facecolor="none", edgecolor=HAIRLINE, hatch="///", linewidth=0
+            )
         midnight = following
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 MINUS = "−"
 
@@ -110,5 +111,7 @@ def share_text(share: float) -> str:
 
 
 def capital(text: str) -> str:
-    """Begin a sentence: the first letter large, the others as they are."""
+    """Begin a sentence: the first letter large, the others as they are; a file keeps its name."""
+    if re.match(r"[^:]*\.\w{2,5}:", text):
+        return text
     return text[:1].upper() + text[1:]

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fringe.format import figures, fixed, plus_minus, share_text, uncertainty_decimals
+from fringe.format import capital, figures, fixed, plus_minus, share_text, uncertainty_decimals
 
 
 @pytest.mark.parametrize(
@@ -95,3 +95,10 @@ def test_significant_figures(value, count, text):
 def test_a_share_of_the_variance(share, text):
     """A share has a decimal where it is small, and none so small prints as nothing (analytic)."""
     assert share_text(share) == text
+
+
+def test_a_sentence_that_begins_with_a_file_keeps_its_name():
+    """Only the first letter of words is made large: another file may have the large one."""
+    assert capital("no fringe shows") == "No fringe shows"
+    assert capital("rings.jpg: no fringe shows") == "rings.jpg: no fringe shows"
+    assert capital("") == ""

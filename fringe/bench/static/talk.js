@@ -2,7 +2,8 @@
 
 let token = document.querySelector('meta[name="fringe-token"]').content;
 
-export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+// A sentence begins with a capital, but a file keeps its name.
+export const capital = (text) => (/^[^:]*\.\w{2,5}:/.test(text) ? text : text.charAt(0).toUpperCase() + text.slice(1));
 
 // The server did not answer, as opposed to saying no.
 export class Silence extends Error {}

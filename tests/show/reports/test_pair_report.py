@@ -131,6 +131,12 @@ def test_it_holds_radii_evidence_and_digests(pieces, contact):
     log_visit(pieces[0], Visit(readings=(power_reading(1.5),)), now=hours(1))
     log_visit(pieces[1], contact(0.4), now=hours(2))
     _, page = report(pieces)
+    labels = [
+        one.attributes["aria-label"]
+        for one in page.all("div")
+        if one.attributes.get("role") == "region"
+    ]
+    assert sorted(set(labels)) == sorted(labels)  # who hears them can tell them apart
     assert [row[0] for row in rows(page, "Both radii")] == [
         "<convex> 1",
         "concave 1",

@@ -119,13 +119,14 @@ def make_shot(data: bytes, name: str) -> Shot:
     """Decode a photograph and make its preview; raises `BadInput` for other data."""
     from PIL import Image
 
-    from fringe.photo.load import decode
+    from fringe.photo.load import decode_small
     from fringe.show.figures.picture import cut, samples_of
 
     shown = clean_file_name(name, "")
     if not data:
         raise BadInput(f"{shown}: is empty; take the photograph again")
-    samples = samples_of(decode(data, shown)[0])
+    small, whole = decode_small(data, shown, PREVIEW_PX)
+    samples = samples_of(small)
     ending, kind = _kind(data)
     height, width = samples.shape[:2]
     window = cut(samples, -0.5, -0.5, width - 0.5, height - 0.5, longest_px=PREVIEW_PX)
@@ -138,8 +139,8 @@ def make_shot(data: bytes, name: str) -> Shot:
         data=data,
         taken=datetime.now().astimezone(),
         noted=camera_time(io.BytesIO(data)),
-        width=width,
-        height=height,
+        width=whole[0],
+        height=whole[1],
         preview=buffer.getvalue(),
     )
 

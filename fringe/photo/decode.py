@@ -12,7 +12,7 @@ import warnings
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -48,10 +48,13 @@ class Decoded:
         Upright.
     notes : list of str
         What was lost or assumed.
+    whole : tuple of 2 int or None
+        Pixels across and down of the whole picture, upright, where `picture` is a reduced one.
     """
 
     picture: Image.Image | NDArray[Any]
     notes: list[str] = field(default_factory=list)
+    whole: tuple[int, int] | None = None
 
     @property
     def planes(self) -> int:
@@ -96,7 +99,7 @@ class Decoded:
         return np.asarray(self.picture)
 
 
-def decoded(data: bytes, name: str) -> Decoded:
+def decoded(data: bytes, name: str, least_px: int | None = None) -> Decoded:
     """Decode a JPEG, PNG, TIFF, HEIC or DNG file.
 
     Parameters
@@ -105,6 +108,9 @@ def decoded(data: bytes, name: str) -> Decoded:
         The file.
     name : str
         Its name, for messages.
+    least_px : int, optional
+        For showing alone: a JPEG is decoded at a half, a quarter or an eighth, as long as its
+        shorter side keeps so many pixels.
 
     Raises
     ------
@@ -126,6 +132,8 @@ def decoded(data: bytes, name: str) -> Decoded:
                 _check_kind(picture, name)
                 if _is_deep_tiff(picture):
                     return _deep_or_not(data, name, picture)
+                if least_px is not None and picture.format in ("JPEG", "MPO"):
+                    return _reduced(data, name, picture, least_px)
                 return _plain(data, name, picture)
             except BadInput:
                 raise
@@ -254,6 +262,15 @@ def _plain(data: bytes, name: str, picture: Image.Image) -> Decoded:
     elif upright.mode in (*_GREY16, "I", "F"):
         return Decoded(_deep_grey(upright, picture, name)[..., None], notes)
     return Decoded(upright, notes)
+
+
+def _reduced(data: bytes, name: str, picture: Image.Image, least_px: int) -> Decoded:
+    """A JPEG at a fraction of its size, all of its data read and checked."""
+    across, down = picture.size
+    picture.draft(None, (least_px, least_px))  # type: ignore[arg-type]  # None: the same colours
+    small = _plain(data, name, picture)
+    on_its_side = small.size == picture.size[::-1]
+    return replace(small, whole=(down, across) if on_its_side else (across, down))
 
 
 def _merged(bands: tuple[Image.Image, ...]) -> Image.Image:

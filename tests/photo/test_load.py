@@ -23,6 +23,7 @@ from fringe.errors import BadInput
 from fringe.photo.load import (
     CHANNELS,
     decode,
+    decode_small,
     load_photo,
     photo_from_array,
     photo_from_bytes,
@@ -383,3 +384,25 @@ def test_loading_spares_memory(tmp_path):
         check=True,
     )
     assert 0 < int(done.stdout) < 3 * 3 * 12_000_000
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6])
+def test_a_small_copy_for_showing(rng, orientation):
+    """A JPEG is decoded at a half for showing: upright, its whole size known, its light the same;
+    one that is cut short is refused all the same."""
+    places = np.add.outer(np.arange(300), np.arange(450))[..., None] + np.array([0, 40, 90])
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    buffer = io.BytesIO()
+    picture = Image.fromarray((127 + 100 * np.sin(places / 40)).astype(np.uint8))
+    picture.save(buffer, "JPEG", quality=95, exif=exif)
+    data = buffer.getvalue()
+    full, _ = decode(data, "a.jpg")
+    small, whole = decode_small(data, "a.jpg", 150)
+    assert whole == full.shape[1::-1]
+    assert small.shape[:2] == tuple(side // 2 for side in full.shape[:2])
+    halves = full[:300, :300].astype(float).reshape(150, 2, 150, 2, 3).mean(axis=(1, 3))
+    assert np.abs(small[:150, :150] - halves).mean() < 2
+    assert decode_small(data, "a.jpg", 400)[0].shape == full.shape
+    with pytest.raises(BadInput, match="damaged or cut short"):
+        decode_small(data[: len(data) // 2], "a.jpg", 150)

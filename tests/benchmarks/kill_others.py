@@ -112,7 +112,7 @@ def act(place: Path, kind: str, rng: np.random.Generator, name: str) -> object:
     return import_surface(out, place / "copies").surface.folder
 
 
-def killed_after(place: Path, rng: np.random.Generator) -> list[tuple[str, str]]:
+def killed_after(place: Path, rng: np.random.Generator, longest_s: float) -> list[tuple[str, str]]:
     """Start a process, kill it at some moment; what it had told of."""
     read, write = os.pipe()
     seed = int(rng.integers(1 << 30))
@@ -125,7 +125,7 @@ def killed_after(place: Path, rng: np.random.Generator) -> list[tuple[str, str]]
             os.write(write, f"failed {type(error).__name__}: {error}\n".encode())
         os._exit(1)
     os.close(write)
-    time.sleep(float(rng.uniform(0, 1.5)))
+    time.sleep(float(rng.uniform(0, longest_s)))
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
     with os.fdopen(read, "rb") as pipe:
@@ -170,7 +170,7 @@ def look(place: Path, told: list[tuple[str, str]], before: Counter[tuple[str, st
             assert Path(made).read_text().startswith("session_id") or Path(made).stat().st_size
 
 
-def one_round(place: Path, kills: int, rng: np.random.Generator) -> Counter[str]:
+def one_round(place: Path, kills: int, rng: np.random.Generator, longest_s: float) -> Counter[str]:
     """Kill so often in two archives; return what was seen."""
     for shop, name in (("shop", "one"), ("done", "two")):
         log_visit(full_surface(place / shop, name), plain_visit())
@@ -180,7 +180,7 @@ def one_round(place: Path, kills: int, rng: np.random.Generator) -> Counter[str]
     seen: Counter[str] = Counter()
     before = sessions(place)
     for _ in range(kills):
-        told = killed_after(place, rng)
+        told = killed_after(place, rng, longest_s)
         look(place, told, before)
         before = sessions(place)
         seen["kills"] += 1
@@ -198,6 +198,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--kills", type=int, default=200)
+    parser.add_argument("--longest", type=float, default=1.5, help="that a process gets [s]")
     parser.add_argument("--seed", type=int, default=int(time.time()))
     given = parser.parse_args()
     print(f"seed {given.seed}")
@@ -205,7 +206,9 @@ def main() -> None:
     seen: Counter[str] = Counter()
     while seen["kills"] < given.kills:
         with tempfile.TemporaryDirectory() as place:
-            seen += one_round(Path(place), min(ROUND, given.kills - seen["kills"]), rng)
+            seen += one_round(
+                Path(place), min(ROUND, given.kills - seen["kills"]), rng, given.longest
+            )
         print(", ".join(f"{count} {what}" for what, count in seen.items()), flush=True)
     print("nothing was lost")
 

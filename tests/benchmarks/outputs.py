@@ -49,7 +49,7 @@ sag --plate 808um,807.5um --work 793um,793um --plate-radius 3048mm
 convert --fringes -3 --radius 3048mm --diameter 150mm --lamp sodium
 tolerance --power 3 --radius 3048mm --diameter 150mm --lamp sodium
 budget "shop/Hohlfläche 1" --trials 0
-instrument add lamp shop @ --line 589nm
+instrument add lamp shop @ --line 589nm --source 'a book'
 instrument add camera shop @ --distance 600mm
 instrument add plate shop @ --form convex --radius 100mm --diameter 50mm
 instrument add spherometer shop @ --foot-circle 140mm --ball 6.35mm
@@ -57,6 +57,8 @@ instrument list shop
 instrument show shop plate P7
 plate log shop/P7 --radius "3048.60 +- 0.30 mm (k=2)" --certified 2025-09-14 --yes
 plate show shop/P7
+plate surfaces shop/P7
+plate adopt shop/P7
 lamps
 glasses
 surface add shop @ --form convex --radius 500mm --diameter 40mm

@@ -280,7 +280,6 @@ def _kinds() -> Sequence[str]:
 def rings(table: Table) -> None:
     """Rings that fill the frame, the edge out of view: found to have none, and read without."""
     from fringe.optics.lamps import lamp
-    from fringe.photo.ellipse import Edge
     from fringe.synth import Form, Scene, render, save
 
     path = table.folder / "rings.jpg"
@@ -290,7 +289,8 @@ def rings(table: Table) -> None:
             1200,
             form=Form(power=20.0, tilt=2.0),
             lamp=lamp("sodium"),
-            edge=Edge(820, 590, 1500, 1500),
+            centre_px=(820.0, 590.0),
+            radius_px=1500.0,
         )
         save(render(scene, 23), path)
     reading = _read(photograph(table.folder, 1600, 1200))

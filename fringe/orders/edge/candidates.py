@@ -177,10 +177,16 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
 
 def parting_level(values: Array) -> float:
     """Threshold with least variance within both classes (Otsu, IEEE Trans. SMC 9 (1979) 62)."""
-    from skimage.filters import threshold_otsu
-
-    otsu: Any = threshold_otsu  # it has no annotations
-    return float(otsu(values, nbins=_OTSU_BINS))
+    lowest, greatest = float(values.min()), float(values.max())
+    if lowest == greatest:
+        return lowest
+    counts, ends = np.histogram(values, _OTSU_BINS, (lowest, greatest))
+    middle = 0.5 * (ends[1:] + ends[:-1])
+    below, above = np.cumsum(counts), np.cumsum(counts[::-1])[::-1]  # never zero
+    mean_below = np.cumsum(counts * middle) / below
+    mean_above = np.cumsum((counts * middle)[::-1])[::-1] / above
+    apart = (mean_below[:-1] - mean_above[1:]) ** 2
+    return float(middle[np.argmax(below[:-1].astype(float) * above[1:] * apart)])
 
 
 def textured_ellipses(photo: Photo) -> list[Edge]:

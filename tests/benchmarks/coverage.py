@@ -10,8 +10,9 @@ rms and astigmatism the table has the coverage, in brackets what it is at least 
 Clopper and Pearson), the median U, the 95th percentile of the error [fringe] and the largest
 error over U; below it the works of the worst. Bars: 90 to 98 % on clean scenes, 88 % on dirty.
 
-`settling`, `turning`, `spherometer` and `pair` run the simulations of the tests, `--count` times
-ten visits each: coverage, in brackets what it is at least. `--save` keeps one line of JSON a work.
+`settling`, `turning`, `spherometer`, `pair` and `plates` run the simulations of the tests,
+`--count` times ten each: coverage, in brackets what it is at least. `--save` keeps one line of
+JSON a work.
 """
 
 from __future__ import annotations
@@ -203,12 +204,32 @@ def pair(asked: argparse.Namespace) -> None:
     print(f"\npair: mismatch | convex | concave | power: {cells}")
 
 
+def plates(asked: argparse.Namespace) -> None:
+    """Radii of two plates by certificate, spherometer and contacts, by how their gauge errs."""
+    from fringe.quantity import half_width
+
+    simulated = tests_of("judge/plates/test_plate_radii.py").simulated
+    count, rng = 10 * asked.count, np.random.default_rng(asked.seed)
+    print("\nplates: radius of the certified | of the other | called contradictory")
+    for common, name in ((True, "the gauge errs alike at each visit"), (False, "anew")):
+        held, wrong = {"P": 0, "Q": 0}, 0
+        for _ in range(count):
+            found, truth = simulated(rng, common=common)
+            for plate, true in truth.items():
+                value, u = found.radius(plate)
+                held[plate] += abs(value - true) <= half_width(u)
+            wrong += bool(found.held.contradictions)
+        cells = " | ".join(share(one, count) for one in held.values())
+        print(f"    {name}: {cells} | {wrong} of {count}")
+
+
 SECTIONS: dict[str, Callable[[argparse.Namespace], None]] = {
     "scenes": scenes,
     "settling": settling,
     "turning": turning,
     "spherometer": spherometer,
     "pair": pair,
+    "plates": plates,
 }
 
 

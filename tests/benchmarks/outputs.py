@@ -49,7 +49,7 @@ sag --plate 808um,807.5um --work 793um,793um --plate-radius 3048mm
 convert --fringes -3 --radius 3048mm --diameter 150mm --lamp sodium
 tolerance --power 3 --radius 3048mm --diameter 150mm --lamp sodium
 budget "shop/Hohlfläche 1" --trials 0
-instrument add lamp shop @ --line 589nm --source 'a book'
+instrument add lamp shop @ --line 589.3:1:0.1 --source 'a book'
 instrument add camera shop @ --distance 600mm
 instrument add plate shop @ --form convex --radius 100mm --diameter 50mm
 instrument add spherometer shop @ --foot-circle 140mm --ball 6.35mm

@@ -20,8 +20,8 @@ from fringe.optics.local_terms import BROAD_DEGREE
 from fringe.optics.patches import is_patch
 from fringe.optics.view import lost_through_flat_back
 from fringe.optics.zernike import Term, zernike_matrix
+from fringe.orders.fit.carry import carried
 from fringe.orders.fit.model import OrderModel
-from fringe.orders.fit.solve import carried
 from fringe.photo.ellipse import Edge
 
 Array = NDArray[np.float64]

@@ -82,7 +82,8 @@ TOO_FINE = (
 )
 BAND = (
     "beyond the edge lies a band as bright as the fringes: a chamfer, or a turned rim whose fringes"
-    " are too fine for the pixels; say --chamfer, or photograph it larger"
+    " are too fine for the pixels; look at --picture, and give the edge with --edge, or photograph"
+    " it larger"
 )
 
 

@@ -10,8 +10,8 @@ import pytest
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.beyond import goes_on_beyond
+from fringe.orders.fit.carry import carried
 from fringe.orders.fit.model import OrderModel
-from fringe.orders.fit.solve import carried
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
 from fringe.photo.ellipse import Edge

@@ -24,11 +24,12 @@ from fringe.orders.edge.boundary import BoundaryFit
 from fringe.orders.edge.candidates import bright_discs, rough_circles
 from fringe.orders.edge.step import light_step
 from fringe.orders.few import less_than_one_fringe, shows_no_fringe
+from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import Field, cut_field
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
-from fringe.orders.fit.solve import carried, level_for, middle_fit, refit_twice
+from fringe.orders.fit.solve import level_for, middle_fit, refit_twice
 from fringe.orders.fit.tiles import pyramid_tiles
 from fringe.orders.ring_growth import growth_of_tiles, growth_warnings
 from fringe.orders.winding import refuse_spirals

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
-from fringe.optics.form import disc_grid
-from fringe.optics.local_terms import broad_places
-from fringe.optics.zernike import Term, zernike_matrix, zernike_sum, zernike_terms
+from fringe.optics.zernike import Term, zernike_terms
+from fringe.orders.fit.carry import carried, projection
 from fringe.orders.fit.demodulate import model_of, refine
 from fringe.orders.fit.few_fringes import few_fringe_starts
 from fringe.orders.fit.field import Field, cut_field
@@ -50,6 +48,9 @@ _FEWEST_PIXELS = 5_000
 _LAST_PIXELS = 300_000
 _FEW_CYCLES = 40.0  # greatest fringes a unit, below which all shapes are searched
 _LEAST_USED = 0.8  # share of the pixels that a start explains, below which others are compared
+# share of the pixels that the likeliest start uses, below which starts with a turned edge of
+# this depth [fringe] and width [radii] are tried as well
+_LEAST_USED_OF_LIKELIEST, _TURNED_DEPTH, _TURNED_WIDTH = 0.85, 0.7, 0.12
 _VERY_FEW_CYCLES = 8.0  # greatest fringes a unit, below which uneven light can look like fringes
 # Residuals are correlated farther than a block of the covariance reaches: on rendered pictures
 # of perfect spheres coefficients scatter by 1.25 to 1.65 times what it says.
@@ -210,31 +211,6 @@ def _finest(edge: Edge) -> int:
     return max(1, int(np.sqrt(edge.a * edge.b) / _MOST_RADIUS_PX))
 
 
-def carried(model: OrderModel, old: Edge, new: Edge) -> OrderModel:
-    """Express a model over one aperture on the unit disc of another.
-
-    Its local terms go with the disc: they are features of the work, not of the place.
-    """
-    broad = broad_places(model.terms)
-    terms, values = tuple(model.terms[k] for k in broad), model.values.copy()
-    u, v, from_order = _projection(terms)
-    order = zernike_sum(terms, values[broad], *old.unit(*new.pixels(u, v)))
-    values[broad] = from_order @ order.ravel()
-    return OrderModel(model.terms, values)
-
-
-@lru_cache(8)
-def _projection(
-    terms: tuple[Term, ...],
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Places on the unit disc, and the least-squares projection from orders to coefficients."""
-    u, v, weight = disc_grid(24, 48)
-    rows = zernike_matrix(terms, u, v).reshape(-1, len(terms))
-    weighted = rows * (weight + 1e-9).reshape(-1, 1)
-    # the terms are nearly orthogonal over the disc, so the normal equations are well conditioned
-    return u, v, np.asarray(np.linalg.solve(weighted.T @ rows, weighted.T), float)
-
-
 def refit_twice(
     photo: Photo, edge: Edge, model: OrderModel, *, fine: bool = True
 ) -> tuple[Fit, ...]:
@@ -312,16 +288,39 @@ def _best_start(
     # picture may have lost an order there: compare by evidence, prior included
     cycles = _VERY_FEW_CYCLES if very_few else best.model.steepest()
     pixels = pixels_of(level_for(field, cycles, _TINY_RADIUS_PX))
-    likeliest = sorted(fits, key=lambda fit: fit.rms)[:_MOST_COMPARED]
+    smallest = sorted(fits, key=lambda fit: fit.rms)[:_MOST_COMPARED]
     different = [
         fit
-        for k, fit in enumerate(likeliest)
-        if all(_apart(fit.model, other.model) > _SAME_ORDER for other in likeliest[:k])
+        for k, fit in enumerate(smallest)
+        if all(_apart(fit.model, other.model) > _SAME_ORDER for other in smallest[:k])
     ]
-    return min(
+    likeliest = min(
         (_fit_for_evidence(pixels, fit) for fit in different),
         key=lambda fit: fit.neg_2_log_evidence,
     )
+    if likeliest.used > _LEAST_USED_OF_LIKELIEST:
+        return likeliest
+    turned = _with_turned_edges(field, [best, likeliest])
+    return min(
+        (likeliest, *(_fit_for_evidence(pixels, fit) for fit in turned)),
+        key=lambda fit: fit.neg_2_log_evidence,
+    )
+
+
+def _with_turned_edges(field: Field, fits: list[Fit]) -> list[Fit]:
+    """Starts with a turned edge, up and down, beside those that leave much of the picture out.
+
+    Robust weights take a rim that turns by half a fringe for dirt, and no step leads there.
+    """
+    u, v, from_order = projection(_TURNED)
+    turned = np.maximum(np.hypot(u, v) - (1 - _TURNED_WIDTH), 0) ** 2 / _TURNED_WIDTH**2
+    values = from_order @ turned.ravel() * _TURNED_DEPTH
+    models = [fit.model.widened(_TURNED) for fit in fits]
+    return [
+        _first_fit(field, OrderModel(_TURNED, model.values + way * values), _TURNED, _FEWEST_PIXELS)
+        for model in models
+        for way in (1, -1)
+    ]
 
 
 def _apart(first: OrderModel, second: OrderModel) -> float:

@@ -12,6 +12,7 @@ from fringe.cli.printing import answer, tell
 
 if TYPE_CHECKING:
     from fringe.archive.views.judged_pair import MatchLimits
+    from fringe.signatures import AnySigningKey
 
 
 @click.command("report", short_help="Write a surface's or a pair's report as one page.")
@@ -63,18 +64,13 @@ def command(
       fringe report 'shop/concave 1' --out report.pdf --paper letter
       fringe report 'shop/convex 1' 'shop/concave 1' --tolerance-power 4 --out pair.html
     """
-    from fringe.archive.transfer.signing import signature_file, write_signature
+    from fringe.archive.transfer.signing import write_signature
     from fringe.cli._waiting import steps
-    from fringe.cli.asking import passphrase
-    from fringe.files import check_new, write_whole
+    from fringe.files import write_whole
     from fringe.show.reports.named import report_by_name
     from fringe.show.reports.pdf import page_writer
-    from fringe.signatures import load_signing_key
 
-    signing = None if key is None else load_signing_key(key, passphrase)
-    sig = (
-        None if signing is None else check_new(signature_file(out, signing.public), option="--sign")
-    )
+    signing, sig = _signing(key, out)
     written = page_writer(out, paper)
     with steps("report", quiet=as_json) as done:
         found = report_by_name(surface, partner, limits, done)
@@ -85,3 +81,16 @@ def command(
     answer(as_json, lambda: found.to_json(out, sig), lambda: [found.row(out, sig)])
     if not as_json:
         tell(found.report.problems)
+
+
+def _signing(key: Path | None, out: Path) -> tuple[AnySigningKey | None, Path | None]:
+    """The key to sign a page by, and where its signature goes, both proved before any work."""
+    from fringe.archive.transfer.signing import signature_file
+    from fringe.cli.asking import passphrase
+    from fringe.files import check_new
+    from fringe.signatures import load_signing_key
+
+    if key is None:
+        return None, None
+    signing = load_signing_key(key, passphrase)
+    return signing, check_new(signature_file(out, signing.public), option="--sign")

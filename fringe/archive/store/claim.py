@@ -19,7 +19,7 @@ from pathlib import Path
 
 from fringe.archive.store import layout
 from fringe.errors import BadInput
-from fringe.files import PARTIAL, claim
+from fringe.files import PARTIAL, claim, fill
 
 try:
     import fcntl
@@ -96,7 +96,7 @@ def _held_by_file(folder: Path, handle: int | None, patience_s: float) -> Iterat
                 raise _busy(folder, patience_s, more)
             else:
                 time.sleep(_PAUSE_S)
-        place.write_text(f"{platform.node()} process {os.getpid()}\n")
+        fill(place, f"{platform.node()} process {os.getpid()}\n".encode())
     except OSError:
         yield False
         return

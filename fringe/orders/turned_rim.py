@@ -21,6 +21,7 @@ from fringe.orders.agreement import patches_of
 from fringe.orders.doubts import MOST_UNEXPLAINED
 from fringe.orders.edge.rim_rings import RimRings, extrapolating, follow_rim, round_order
 from fringe.orders.edge.step import light_step_between
+from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import cut_field
 from fringe.orders.fit.local_form import ZONED
 from fringe.orders.fit.model import OrderModel
@@ -30,7 +31,6 @@ from fringe.orders.fit.solve import (
     MOST_PIXELS,
     TOLERATED,
     Solution,
-    carried,
     first_prior,
     level_for,
     solution_of,

@@ -14,7 +14,7 @@ from fringe.synth import random_scene, render
 
 @pytest.mark.parametrize("turn", [0, 3])
 def test_few_fringes_with_a_turned_rim_are_followed(turn: int) -> None:
-    """Of 252 random works the one whose start lost its rim, and the same with other tilt and rim."""
+    """Of 252 random works the one whose start lost its rim, and another of its kind."""
     scene = random_scene(np.random.default_rng([151028, 3]), "led")
     form = scene.form
     if turn:

@@ -286,7 +286,11 @@ def _best_start(
         return best
     # with so few fringes uneven light may look like them, and a start that leaves out much of the
     # picture may have lost an order there: compare by evidence, prior included
-    cycles = _VERY_FEW_CYCLES if very_few else best.model.steepest()
+    return _likeliest(field, fits, _VERY_FEW_CYCLES if very_few else best.model.steepest())
+
+
+def _likeliest(field: Field, fits: list[Fit], cycles: float) -> Fit:
+    """The start of the best evidence, of the few with the smallest residuals."""
     pixels = pixels_of(level_for(field, cycles, _TINY_RADIUS_PX))
     smallest = sorted(fits, key=lambda fit: fit.rms)[:_MOST_COMPARED]
     different = [
@@ -300,7 +304,7 @@ def _best_start(
     )
     if likeliest.used > _LEAST_USED_OF_LIKELIEST:
         return likeliest
-    turned = _with_turned_edges(field, [best, likeliest])
+    turned = _with_turned_edges(field, [smallest[0], likeliest])
     return min(
         (likeliest, *(_fit_for_evidence(pixels, fit) for fit in turned)),
         key=lambda fit: fit.neg_2_log_evidence,

@@ -8,7 +8,8 @@ They lie in a folder beside the plate's record, a file a version; the highest nu
 
 None is ever written over, and each carries its own SHA-256. One that follows from the plate's own
 visits names them; where those were struck out and no other map is there, the next version says
-that none counts.
+that none counts. Each also names the sessions of turning tests that were there when it was
+written: where others are there now, its writer was cut off before the map.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from fringe.errors import BadInput
 from fringe.files import cannot_write, check_folder, make_folders, write_new
 from fringe.orders.plate_map import PlateMap
 
-_WITHDRAWN = "plate map withdrawn"
+_WITHDRAWN, _SESSIONS = "plate map withdrawn", "turning_sessions"
 _FILE = re.compile(r"(\d{4,})\.toml")
 # what a map says of its size, written beside it so that it can be shown without computing
 FIGURES = ("irregularity_nm", "irregularity_u95_nm", "rms_nm", "rms_u95_nm")
@@ -42,12 +43,15 @@ class PlateMapFile:
         Peak to valley and root mean square with half-widths of their 95 % intervals [nm].
     visits : tuple of int
         Visits of the plate that it follows from; empty where it was kept by itself.
+    birge_ratio : float
+        By how much its uncertainty is widened, for those visits contradict each other.
     """
 
     path: Path
     known: PlateMap
     figures: Mapping[str, float]
     visits: tuple[int, ...] = ()
+    birge_ratio: float = 1.0
 
     def to_json(self) -> dict[str, object]:
         """Return what `fringe instrument show --json` says of it."""
@@ -59,6 +63,7 @@ class PlateMapFile:
             "sha256": self.known.digest(),
             "path": str(self.path),
             "visits": list(self.visits),
+            "birge_ratio": self.birge_ratio,
         }
 
 
@@ -79,23 +84,58 @@ def plate_and_archive(text: str) -> tuple[Path, str]:
 
 
 def keep_map(
-    archive: Path, made: PlateMap, figures: Mapping[str, float], visits: Sequence[int] = ()
+    archive: Path,
+    made: PlateMap,
+    figures: Mapping[str, float],
+    visits: Sequence[int] = (),
+    sessions: Sequence[str] = (),
+    birge_ratio: float = 1.0,
 ) -> Path:
     """Write a plate's map as the next version, and return its file.
+
+    Parameters
+    ----------
+    archive : Path
+    made : PlateMap
+    figures : mapping of str to float
+        Those of `FIGURES` [nm].
+    visits : sequence of int
+        Visits of the plate that it follows from; empty: none.
+    sessions : sequence of str
+        Sessions of all turning tests among the plate's visits that count now.
+    birge_ratio : float
+        By how much its uncertainty is widened.
 
     Raises
     ------
     BadInput
         If the archive has no record of the plate, or the map cannot be written.
     """
-    more = {"visits": list(visits)} if visits else {}
+    more: dict[str, Any] = {"visits": list(visits)} if visits else {}
+    more |= {"birge_ratio": birge_ratio} if birge_ratio > 1.0 else {}
+    more |= {_SESSIONS: list(sessions)} if sessions else {}
     values = {"kind": "plate map", "figures": dict(figures), **made.to_json(), **more}
     return _keep(archive, made.plate, values)
 
 
-def withdraw_map(archive: Path, plate: str) -> Path:
+def withdraw_map(archive: Path, plate: str, sessions: Sequence[str] = ()) -> Path:
     """Write that no map of a plate counts as the next version, and return its file."""
-    return _keep(archive, plate, {"kind": _WITHDRAWN, "plate": plate})
+    more = {_SESSIONS: list(sessions)} if sessions else {}
+    return _keep(archive, plate, {"kind": _WITHDRAWN, "plate": plate, **more})
+
+
+def sessions_seen(archive: Path, plate: str) -> tuple[str, ...]:
+    """Sessions of turning tests that were there when the latest version was written.
+
+    Raises
+    ------
+    BadInput
+        If that cannot be read.
+    """
+    record = find_record(archive, "plate", plate)
+    versions = [] if record is None else map_files(record)
+    said = _values(versions[-1]).get(_SESSIONS) if versions else None
+    return tuple(map(str, said)) if isinstance(said, list) else ()
 
 
 def _keep(archive: Path, plate: str, values: Mapping[str, Any]) -> Path:
@@ -170,14 +210,7 @@ def read_version(path: Path) -> PlateMapFile | None:
     BadInput
         As :func:`read_map`.
     """
-    import tomllib
-
-    try:
-        values = tomllib.loads(path.read_text("utf-8"))
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read: {error.strerror}") from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise BadInput(f"{path}: the map is damaged: {error}") from error
+    values = _values(path)
     if values.get("kind") == _WITHDRAWN:
         return None
     try:
@@ -187,7 +220,21 @@ def read_version(path: Path) -> PlateMapFile | None:
     visits = values.get("visits", [])
     if not isinstance(visits, list) or not all(isinstance(one, int) for one in visits):
         raise BadInput(f"{path}: the map is damaged: visits are whole numbers")
-    return PlateMapFile(path, known, _figures(values), tuple(visits))
+    ratio = values.get("birge_ratio", 1.0)
+    if not isinstance(ratio, float) or not ratio >= 1.0:
+        raise BadInput(f"{path}: the map is damaged: its Birge ratio is a number of at least 1")
+    return PlateMapFile(path, known, _figures(values), tuple(visits), ratio)
+
+
+def _values(path: Path) -> dict[str, Any]:
+    import tomllib
+
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read: {error.strerror}") from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise BadInput(f"{path}: the map is damaged: {error}") from error
 
 
 def _figures(values: Mapping[str, Any]) -> dict[str, float]:

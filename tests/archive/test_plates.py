@@ -6,6 +6,7 @@ import dataclasses
 import json
 import math
 import threading
+import time
 from datetime import date
 
 import h5py
@@ -16,10 +17,11 @@ import fringe
 from calling import call, refused
 from fringe.archive.instruments import add_instrument, load_instrument
 from fringe.archive.plate_maps import keep_map, latest_file, latest_map
-from fringe.archive.plates.form import keep_form
+from fringe.archive.plates.form import keep_form, turning_sessions
 from fringe.archive.plates.known import plate_state
 from fringe.archive.plates.notes import plate_notes
 from fringe.archive.plates.visits import plate_folder, plate_log
+from fringe.archive.store.index import list_archive
 from fringe.archive.store.session import LoggedReading, Photograph, Visit
 from fringe.archive.store.surface import find_surface, list_surfaces, load_surface
 from fringe.archive.store.write import write_visit
@@ -277,6 +279,8 @@ def test_plates_leave_and_come_back(work, place, capsys):
     ("words", "line"),
     [
         ((), "there is nothing to log"),
+        (("--remark", " "), "there is nothing to log"),
+        (("--by-eye", "rings 1 centre", "--against", "P8"), "plate P7 has no usual lamp"),
         (("--sag", "800um"), "say which spherometer"),
         (("--spherometer", "balls"), "needs its readings"),
         (("--sag", "300um", "--spherometer", "balls"), "--yes logs it all the same"),
@@ -316,7 +320,7 @@ TERMS = ((2, -2), (2, 2), (3, -1), (3, 1))
 OF_PLATE, OF_WORK = np.array([0.1, -0.2, 0.05, 0.0]), np.array([0.3, 0.1, 0.0, -0.1])
 
 
-def log_turning_test(shop, rng):
+def log_turning_test(shop, rng, *, cut_off=False):
     """Log a turning test as its photographs would be read: four positions of the work."""
     angles = [0.0, 72.0, 144.0, 216.0]
     readings = []
@@ -331,7 +335,8 @@ def log_turning_test(shop, rng):
     inputs = {"turning": {"turned_deg": angles}}
     visit = Visit(readings=tuple(readings), photographs=photographs, inputs=inputs)
     write_visit(load_surface(plate_folder(shop, "P7")), visit)
-    keep_form(shop, plate_log(shop, load_instrument(shop, "plate", "P7")))
+    if not cut_off:
+        keep_form(shop, plate_log(shop, load_instrument(shop, "plate", "P7")))
 
 
 def test_the_form_follows_from_turning_tests(shop, place, rng):
@@ -367,3 +372,49 @@ def test_a_map_that_was_kept_by_itself_comes_back(shop, place, rng):
     assert latest_map(shop, "P7") != by_itself
     fringe.log_plate_visit(place, strike=3, remark="the mark was elsewhere")
     assert latest_map(shop, "P7") == by_itself
+
+
+def test_a_map_that_its_writer_did_not_come_to(shop, place, rng, capsys):
+    """Killed between a visit and its map: the check tells, and the next command keeps it."""
+    fringe.log_plate_visit(place, remark="before")
+    log_turning_test(shop, rng)
+    log_turning_test(shop, rng, cut_off=True)
+    assert latest_file(shop, "P7").visits == (2,)
+    told = check_archive(shop).problems
+    assert [f"`fringe plate show {place}` finishes that" in one for one in told] == [True]
+    assert call(capsys, "plate", "show", place).status == 0
+    assert latest_file(shop, "P7").visits == (2, 3)
+    assert check_archive(shop).problems == ()
+    log = plate_log(shop, load_instrument(shop, "plate", "P7"))
+    assert keep_form(shop, log) is None
+    by_itself = dataclasses.replace(latest_map(shop, "P7"), when="2020-01-01")
+    keep_map(shop, by_itself, {}, sessions=turning_sessions(log))  # as `fringe turning --keep`
+    plate_state(shop, "P7")
+    assert latest_map(shop, "P7") == by_itself
+
+
+def test_a_first_visit_asks_about_a_known_photograph(work, place, capsys):
+    """One that is in a surface's visit already is hardly the plate's."""
+    shop, words = work
+    call(capsys, "surface", "add", str(shop), "concave 1", *words)
+    photo = shop.parent / "rings.png"
+    made = ("--power", "3", "--sense", "centre", "--seed", "1")
+    assert call(capsys, "synth", "--out", str(photo), *made).status == 0
+    name = f"{shop}/concave 1"
+    assert call(capsys, "log", name, str(photo), "--sense", "centre").status == 0
+    list_archive(shop, now_ns=time.time_ns() + 10**10)  # keeps what it says of each
+    contact = (str(photo), "--against", "P8", "--lamp", "sodium", "--sense", "centre")
+    said = refused(capsys, "plate", "log", place, *contact)
+    assert "this photograph is in visit 1 of concave 1 already" in said
+    assert not list(shop.glob("*.plate"))
+    assert call(capsys, "plate", "log", place, *contact, "--yes").status == 0
+
+
+def test_a_contradicted_radius_is_told_as_less_certain(shop, place, capsys):
+    """Readings that are many uncertainties off the certificate: in words and numbers."""
+    read_on(place, 3045.0)
+    known = call(capsys, "plate", "show", place, "--json").json
+    assert known["birge_ratio"] > 2
+    assert known["contradictions"]
+    said = " ".join(call(capsys, "plate", "show", place).out.split())
+    assert "times what the evidence says (Birge ratio)" in said

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from fringe.archive.instruments import load_instrument
 from fringe.archive.plate_maps import (
     FIGURES,
     keep_map,
     latest_by_itself,
     latest_file,
+    sessions_seen,
     withdraw_map,
 )
-from fringe.archive.plates.visits import TURNING, PlateLog, PlateVisit
+from fringe.archive.plates.visits import TURNING, PlateLog, PlateVisit, plate_folder, plate_log
 from fringe.archive.store.claim import held
 from fringe.errors import BadInput
 from fringe.judge.plates.form import PlateForm, joined_form
@@ -89,21 +92,60 @@ def keep_form(archive: Path, log: PlateLog) -> Path | None:
     BadInput
         If it cannot be written.
     """
-    problems: list[str] = []
-    form, numbers = tested_form(log, problems)
-    plate = log.plate.name
     with held(log.folder):
-        now = latest_file(archive, plate)
-        if form is not None:
-            if now is not None and now.known.digest() == form.known.digest():
-                return None
-            return keep_map(archive, form.known, _figures_nm(form), numbers)
-        if now is None or not now.visits:
-            return None
-        before = latest_by_itself(archive, plate)
-        if before is None:
-            return withdraw_map(archive, plate)
-        return keep_map(archive, before.known, before.figures)
+        return _keep_form(archive, log)
+
+
+def _keep_form(archive: Path, log: PlateLog) -> Path | None:
+    sessions, plate = turning_sessions(log), log.plate.name
+    if set(sessions) == set(sessions_seen(archive, plate)):
+        return None
+    form, numbers = tested_form(log, [])
+    if form is not None:
+        sizes = _figures_nm(form)
+        return keep_map(archive, form.known, sizes, numbers, sessions, form.birge_ratio)
+    now = latest_file(archive, plate)
+    before = now if now is None or not now.visits else latest_by_itself(archive, plate)
+    if before is None:
+        return withdraw_map(archive, plate, sessions)
+    return keep_map(archive, before.known, before.figures, sessions=sessions)
+
+
+def turning_sessions(log: PlateLog | None) -> tuple[str, ...]:
+    """Sessions of the turning tests that count among a plate's visits."""
+    visits = () if log is None else log.visits
+    return tuple(one.summary.session_id for one in visits if one.is_turning)
+
+
+def is_behind(archive: Path, log: PlateLog) -> bool:
+    """Whether the map that counts is not that of the visits: its writer was cut off before it.
+
+    Raises
+    ------
+    BadInput
+        If the map cannot be read.
+    """
+    return set(turning_sessions(log)) != set(sessions_seen(archive, log.plate.name))
+
+
+def finish_form(archive: Path, log: PlateLog) -> None:
+    """Keep the map that a writer who was cut off did not, where that can be done.
+
+    Where a session cannot be read nothing is kept: the check tells, and it may come back.
+    """
+    with suppress(OSError, BadInput):  # read-only, or held by who keeps it now
+        if not log.problems and is_behind(archive, log):
+            with held(log.folder, patience_s=0.0):
+                _keep_form(archive, log)
+
+
+def finish_form_of(archive: Path, plate: str) -> None:
+    """As :func:`finish_form`, of a plate by its name."""
+    with suppress(BadInput):
+        if plate_folder(archive, plate) is not None:
+            log = plate_log(archive, load_instrument(archive, "plate", plate))
+            if log is not None:
+                finish_form(archive, log)
 
 
 def _figures_nm(form: PlateForm) -> dict[str, float]:

@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 
 from fringe.archive.instruments import Instrument, list_instruments
+from fringe.archive.plates.form import finish_form
 from fringe.archive.plates.state import PlateEvidence, PlateState, by_record, of_record
 from fringe.archive.plates.visits import PlateLog, PlateVisit, plate_log
 from fringe.errors import BadInput
@@ -42,6 +43,8 @@ class Plates:
             for name, one in self._records.items()
             if (log := plate_log(archive, one)) is not None
         }
+        for log in self._logs.values():
+            finish_form(archive, log)
         self._solved: dict[str, _Group] = {}
 
     @property
@@ -158,6 +161,7 @@ class _Group:
             dof=held.dof,
             probability=held.probability,
             contradictions=held.contradictions,
+            birge_ratio=self.radii.birge_ratio,
             problems=lines,
             notes=tuple(self.notes),
         )

@@ -70,6 +70,8 @@ class PlateState:
         squares, degrees of freedom, probability of so large a sum; None with the record alone.
     contradictions : tuple of str
         Pieces of evidence that cannot be true together, in words.
+    birge_ratio : float
+        By how much `u_mm` is widened for that; 1 where all evidence holds together.
     certified : date or None
         Of the latest certificate that counts.
     due : date or None
@@ -91,6 +93,7 @@ class PlateState:
     dof: int | None = None
     probability: float | None = None
     contradictions: tuple[str, ...] = ()
+    birge_ratio: float = 1.0
     certified: date | None = None
     due: date | None = None
     log: PlateLog | None = None
@@ -158,6 +161,7 @@ class PlateState:
             "dof": self.dof,
             "probability": self.probability,
             "contradictions": list(self.contradictions),
+            "birge_ratio": self.birge_ratio,
             "certified": None if self.certified is None else self.certified.isoformat(),
             "due": None if self.due is None else self.due.isoformat(),
             "overdue": self.overdue(today) is not None,

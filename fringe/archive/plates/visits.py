@@ -17,6 +17,7 @@ from fringe.archive.instruments import (
     Instrument,
     add_instrument,
     find_record,
+    list_instruments,
     load_instrument,
     spherometer_from_record,
 )
@@ -207,8 +208,13 @@ def find_plate(place: str) -> tuple[Path, Instrument]:
         if name.strip() and archive.is_dir() and find_record(archive, "plate", name) is not None:
             return archive, load_instrument(archive, "plate", name)
     path = Path(place)
-    if not path.parent.is_dir() or not path.name:
-        raise BadInput(f"{place}: there is no such plate; give ARCHIVE/NAME")
+    if path.is_dir() and (known := [one.name for one in list_instruments(path, "plate")]):
+        raise BadInput(
+            f"{place}: an archive; say which plate, as {path / known[0]}; there are "
+            f"{', '.join(known)}"
+        )
+    if not cuts or not path.parent.is_dir() or not path.name:
+        raise BadInput(f"{place or repr(place)}: there is no such plate; give ARCHIVE/NAME")
     return path.parent, load_instrument(path.parent, "plate", path.name)
 
 

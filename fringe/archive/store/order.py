@@ -13,6 +13,7 @@ from pathlib import Path
 
 from fringe.archive.store import hdf5, layout
 from fringe.archive.store.kept_summaries import read_summaries
+from fringe.archive.store.names import PLATE_SUFFIX
 from fringe.archive.store.read import read_summary, session_files
 from fringe.archive.store.session import SessionSummary
 from fringe.errors import BadInput
@@ -187,7 +188,8 @@ def find_visit(folder: Path, text: str) -> VisitSessions:
         names = ", ".join(one.sessions[0].session_id for one in found[:5])
         raise BadInput(f"{folder}: {text!r} may be any of {names}; give more of the name")
     known = f"it has {_range(visits)}" if visits else "it has none yet"
-    raise BadInput(f"{folder}: there is no visit {text!r}; {known}; `fringe progress` lists them")
+    lists = "fringe plate show" if folder.name.endswith(PLATE_SUFFIX) else "fringe progress"
+    raise BadInput(f"{folder}: there is no visit {text!r}; {known}; `{lists}` lists them")
 
 
 def _names(visit: VisitSessions) -> list[str]:

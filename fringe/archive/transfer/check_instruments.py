@@ -7,6 +7,8 @@ from pathlib import Path
 from fringe.archive.instruments import FOLDER as INSTRUMENTS
 from fringe.archive.instruments import KINDS, read_instrument
 from fringe.archive.plate_maps import map_files, map_folder, read_version
+from fringe.archive.plates.form import is_behind
+from fringe.archive.plates.visits import plate_log
 from fringe.archive.transfer.findings import Findings, not_checked, other_files
 from fringe.errors import BadInput
 
@@ -17,6 +19,21 @@ def instrument_findings(archive: Path) -> Findings:
         return _check_instruments(archive)
     except OSError as error:
         return Findings(0, (not_checked(Path(error.filename or archive / INSTRUMENTS), error),))
+
+
+def _behind(archive: Path, record: Path) -> str | None:
+    """Say that a plate's map is not that of its turning tests; what cannot be read others name."""
+    try:
+        log = plate_log(archive, read_instrument(record, "plate"))
+        if log is None or log.problems or not is_behind(archive, log):
+            return None
+    except BadInput:
+        return None
+    name = log.plate.name
+    return (
+        f"{record}: the map of plate {name} is not that of its turning tests; a writer was "
+        f"interrupted, or is at it; `fringe plate show {archive}/{name}` finishes that"
+    )
 
 
 def _check_instruments(archive: Path) -> Findings:
@@ -42,6 +59,8 @@ def _check_instruments(archive: Path) -> Findings:
                 read_version(path)
             except BadInput as error:
                 problems.append(str(error))
+        if kind == "plate":
+            problems += [line for path in paths if (line := _behind(archive, path)) is not None]
         for folder, known in (*maps.items(), (root / kind, {*paths, *maps})):
             more, others = other_files(folder, set(known))
             leftovers += more

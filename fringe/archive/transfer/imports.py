@@ -17,10 +17,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from fringe.archive.plates.form import finish_form_of
 from fringe.archive.plates.visits import restore_record
 from fringe.archive.store import hdf5, layout
 from fringe.archive.store.digest import seal, seal_problem
 from fringe.archive.store.ledger import add_surface_files
+from fringe.archive.store.names import plate_of_record
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session, said_content, session_files
 from fringe.archive.store.record_text import read_text_record
@@ -142,6 +144,9 @@ def import_surface(source: Path, archive: Path, tell: Tell | None = None) -> Imp
             shutil.rmtree(archive, ignore_errors=True)
     add_surface_files(folder)
     restore_record(archive, folder)
+    plate = plate_of_record(name)
+    if plate is not None:
+        finish_form_of(archive, plate)
     lacking = tuple(line.replace(str(draft), str(source)) for line in problems)
     return Imported(load_surface(folder), True, count, 0, lacking)
 

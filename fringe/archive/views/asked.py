@@ -56,19 +56,22 @@ def check_asked(
     loaded: Sequence[Photograph] = (),
     *,
     doubt: str | None = None,
+    folder: Path | None = None,
 ) -> list[Photograph]:
     """Raise `Asked` for what is hardly meant, unless that was confirmed.
 
     Parameters
     ----------
     surface : Surface
-        As it was loaded, with its folder.
+        As it was loaded, with its folder; without one that is yet to be made, `folder`.
     photos : sequence of Path
     request : VisitRequest
     loaded : sequence of Photograph
         Photographs that are in memory already.
     doubt : str or None
         Why what was taken over from the last time may not be meant.
+    folder : Path or None
+        Where a surface without a folder will lie.
 
     Returns
     -------
@@ -78,9 +81,11 @@ def check_asked(
     if request.yes:
         return []
     shown = bool(photos or loaded)
-    assert surface.folder is not None
+    folder = surface.folder or folder
+    assert folder is not None
     # a correction says again what is there, and lies where its visit does
-    own = own_entry(surface.folder) if request.replaces is None else None
+    anew = request.replaces is None
+    own = own_entry(folder) if anew and surface.folder is not None else None
     questions = [
         *_minutes(request),
         *_times(own, request),
@@ -89,9 +94,9 @@ def check_asked(
     ]
     if doubt is not None:
         questions.append(Question(doubt, "--stage and --on-top say which, --yes takes the former"))
-    taken = [] if own is None else taken_up(photos, burst=request.burst)
-    if own is not None:
-        questions += _photographs(own, [*loaded, *taken])
+    taken = taken_up(photos, burst=request.burst) if anew else []
+    if anew:
+        questions += _photographs(folder, own, [*loaded, *taken])
     if questions:
         raise Asked(questions)
     return taken
@@ -146,12 +151,14 @@ def _plate(surface: Surface, request: VisitRequest, *, shown: bool) -> Iterable[
         )
 
 
-def _photographs(own: Entry, photographs: Sequence[Photograph]) -> Iterable[Question]:
+def _photographs(
+    folder: Path, own: Entry | None, photographs: Sequence[Photograph]
+) -> Iterable[Question]:
     """Photographs that are in the archive already."""
     if not photographs:
         return
     known: dict[str, str] = {}
-    for entry in (own, *other_entries(own.folder, MOST_LOOKED_AT)):
+    for entry in (*filter(None, [own]), *other_entries(folder, MOST_LOOKED_AT)):
         name = entry.surface.name if entry.surface else entry.folder.name
         for digest, number in entry.photographs:
             known.setdefault(digest, f"visit {number} of {name}")

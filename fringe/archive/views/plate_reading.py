@@ -18,6 +18,7 @@ from fringe.archive.instruments import (
 from fringe.archive.plates.known import plate_state
 from fringe.archive.plates.state import PlateState
 from fringe.archive.plates.visits import CERTIFICATE, RECORD, TURNING
+from fringe.archive.store.names import folder_names
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit
 from fringe.archive.store.surface import Plate, Surface
 from fringe.archive.views.asked import Asked, Question, check_asked
@@ -93,7 +94,8 @@ class AskedPlateVisit:
             instruments=self.instruments,
         )
         if corrected is None:
-            if not (readings or sagittas or request.remark or CERTIFICATE in inputs):
+            remark = (request.remark or "").strip()
+            if not (readings or sagittas or remark or CERTIFICATE in inputs):
                 raise BadInput(
                     "there is nothing to log; give --sag with --spherometer, a photograph with "
                     "--against or --turned, a certificate's --radius, or a --remark"
@@ -111,12 +113,11 @@ class AskedPlateVisit:
     def _asked(self, photos: Sequence[Path]) -> list[Photograph]:
         """Raise `Asked` for what is hardly meant, unless that was confirmed."""
         request = self.request
-        if self.surface.folder is None or request.yes:
-            return []
         asked = VisitRequest(
             when=request.when, replaces=request.replaces, burst=request.burst, yes=request.yes
         )
-        return check_asked(self.surface, photos, asked)
+        folder = self.archive / folder_names(self.surface.name)[0]
+        return check_asked(self.surface, photos, asked, folder=folder)
 
     def _sagittas(self) -> tuple[LoggedSpherometer, ...]:
         """Readings of the spherometer on the plate, with the radius that they alone tell."""

@@ -211,8 +211,8 @@ def adopt_by(place: str, names: Sequence[str] = ()) -> Adopted:
     hanging = {one.surface.name: one for one in hanging_surfaces(archive, state)}
     unknown = [name for name in names if name not in hanging]
     if unknown:
-        known = ", ".join(hanging) or "none"
-        raise BadInput(f"{unknown[0]} does not hang on plate {state.name}; {known} do")
+        known = f"there are {', '.join(hanging)}" if hanging else "there is none yet"
+        raise BadInput(f"no surface named {unknown[0]!r} hangs on plate {state.name}; {known}")
     changed = []
     for name, one in hanging.items():
         was = one.surface.plate

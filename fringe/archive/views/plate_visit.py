@@ -175,9 +175,10 @@ def _struck(
         raise BadInput("--strike: say why, as --remark 'another plate lay there'")
     assert surface.folder is not None
     assert request.strike is not None
+    name = surface.name.removeprefix(plate_record_name(""))
     corrected = visit_to_correct(surface.folder, request.strike)
     if corrected.found.struck:
-        raise BadInput(f"visit {corrected.found.number} of {surface.name} is struck out already")
+        raise BadInput(f"visit {corrected.found.number} of {name} is struck out already")
     return Visit(
         replaces=corrected.found.current.session_id,
         also_replaces=corrected.also,

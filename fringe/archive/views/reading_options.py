@@ -8,6 +8,8 @@ from pathlib import Path
 from fringe.archive.instrument_records import load_camera
 from fringe.archive.instruments import find_lamp, record_if_any
 from fringe.archive.plate_maps import latest_map
+from fringe.archive.plates.form import finish_form_of
+from fringe.archive.store.names import plate_of_record
 from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import Surface
 from fringe.errors import BadInput
@@ -46,9 +48,9 @@ def stated_options(
         return said.options(find_lamp(said.lamp, archive))
     name = said.lamp or surface.lamp
     if name is None:
-        raise BadInput(
-            f"surface {surface.name!r} has no usual lamp; give --lamp NAME (see `fringe lamps`)"
-        )
+        of_plate = plate_of_record(surface.name)
+        whose = f"surface {surface.name!r}" if of_plate is None else f"plate {of_plate}"
+        raise BadInput(f"{whose} has no usual lamp; give --lamp NAME (see `fringe lamps`)")
     known = replace(
         said,
         diameter_mm=surface.diameter_mm,
@@ -63,7 +65,10 @@ def stated_options(
 def map_of_plate(surface: Surface, archive: Path | None, needed: str | None) -> PlateMap | None:
     """The map of the plate that the surface lies on; None where the archive has none."""
     plate = surface.plate.name
-    found = None if archive is None or plate is None else latest_map(archive, plate)
+    found = None
+    if archive is not None and plate is not None:
+        finish_form_of(archive, plate)
+        found = latest_map(archive, plate)
     if found is None and needed is not None:
         raise BadInput(
             f"--plate-turned: {plate or 'the plate'} has no map in this archive; make one with "

@@ -9,7 +9,10 @@ from datetime import date
 from functools import partial
 from pathlib import Path
 
+from fringe.archive.instruments import load_instrument
 from fringe.archive.plate_maps import FIGURES, keep_map, plate_and_archive
+from fringe.archive.plates.form import turning_sessions
+from fringe.archive.plates.visits import plate_log
 from fringe.archive.store.surface import find_surface
 from fringe.archive.views.reading_options import stated_options
 from fringe.errors import BadInput, Refused
@@ -132,7 +135,9 @@ class TurningTest:
             figures.rms_u95,
         )
         shown = {name: nm * size for name, size in zip(FIGURES, sizes, strict=True)}
-        return dataclasses.replace(self, kept=keep_map(archive, self.plate_map(plate), shown))
+        log = plate_log(archive, load_instrument(archive, "plate", plate))
+        made, seen = self.plate_map(plate), turning_sessions(log)
+        return dataclasses.replace(self, kept=keep_map(archive, made, shown, sessions=seen))
 
 
 def turning_test(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.judge.uncertainty.evidence import IMPROBABLE
+from fringe.judge.uncertainty.evidence import IMPROBABLE, birge_ratio
 from fringe.orders.plate_map import PlateMap
 from fringe.orders.reading import FormFit
 
@@ -23,7 +23,7 @@ class PlateForm:
     Attributes
     ----------
     known : PlateMap
-        Their weighted mean.
+        Their weighted mean, its uncertainty widened where they disagree.
     tests : int
         How many count.
     chi2, dof, probability : float, int, float
@@ -43,6 +43,11 @@ class PlateForm:
     def agrees(self) -> bool:
         """Whether the tests can be of one plate that always lay as marked."""
         return self.probability >= IMPROBABLE
+
+    @property
+    def birge_ratio(self) -> float:
+        """By how much the uncertainty is widened; 1 where all tests can be of one plate."""
+        return birge_ratio(self.chi2, self.dof, self.probability)
 
 
 def joined_form(maps: Sequence[PlateMap]) -> PlateForm | None:
@@ -82,6 +87,8 @@ def joined_form(maps: Sequence[PlateMap]) -> PlateForm | None:
     found = found_covariance @ right
     chi2 = sum(float((y - found[i]) @ w @ (y - found[i])) for i, w, y in parts)
     dof = sum(len(one.terms) for one in counting) - len(terms)
+    probability = _tail(chi2, dof)
+    found_covariance = found_covariance * birge_ratio(chi2, dof, probability) ** 2
     lost = set.intersection(*(set(one.undetermined) for one in counting))
     joined = PlateMap.of(
         FormFit(terms, found, found_covariance),
@@ -93,7 +100,7 @@ def joined_form(maps: Sequence[PlateMap]) -> PlateForm | None:
         undetermined=sorted(lost - {abs(m) for _, m in terms}),
         photographs=[one for each in counting for one in each.photographs],
     )
-    return PlateForm(joined, len(counting), chi2, dof, _tail(chi2, dof), left_out)
+    return PlateForm(joined, len(counting), chi2, dof, probability, left_out)
 
 
 def _tail(chi2: float, dof: int) -> float:

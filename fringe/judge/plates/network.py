@@ -58,14 +58,24 @@ class PlateRadii:
         evidence = (self.plates, self.certificates, self.sagittas, self.contacts)
         return _estimate(*evidence, own=True)
 
+    @property
+    def birge_ratio(self) -> float:
+        """By how much the uncertainties are widened; 1 where the evidence holds together."""
+        return self.held.birge_ratio
+
     def radius(self, name: str) -> tuple[float, float]:
-        """Radius of a plate and its standard uncertainty [mm]."""
+        """Radius of a plate and its standard uncertainty, widened by the Birge ratio [mm]."""
+        value, u = self._stated(name)
+        return value, u * self.birge_ratio
+
+    def _stated(self, name: str) -> tuple[float, float]:
+        """Radius of a plate and its uncertainty by what the evidence says of itself [mm]."""
         unknown = radius_unknown(name)
         return self.estimate.value(unknown), self.estimate.u(unknown)
 
     def known(self, name: str) -> bool:
         """Whether anything tells the radius of that plate."""
-        value, u = self.radius(name)
+        value, u = self._stated(name)
         return u < _NOTHING * value
 
 

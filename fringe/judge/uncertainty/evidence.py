@@ -155,6 +155,11 @@ class Estimate:
     suspects: tuple[int, ...] = ()
     turned: tuple[int, ...] = ()
 
+    @property
+    def birge_ratio(self) -> float:
+        """As :func:`birge_ratio`, of all this evidence."""
+        return birge_ratio(self.chi2, self.dof, self.probability)
+
     def value(self, name: str) -> float:
         """Value of one unknown."""
         return float(self.values[self.names.index(name)])
@@ -181,6 +186,18 @@ class Estimate:
                 up, down = (model({**point, name: point[name] + s}) for s in (step, -step))
                 slopes[i] = (up - down) / (2 * step)
         return model(point), math.sqrt(max(0.0, float(slopes @ self.covariance @ slopes)))
+
+
+def birge_ratio(chi2: float, dof: int, probability: float) -> float:
+    """By how much all uncertainties are stated too small, where evidence contradicts itself.
+
+    The square root of chi-square over its degrees of freedom where so large a chi-square is
+    improbable; else 1, since it is never less certain that evidence is as good as it says (Birge,
+    Phys. Rev. 40, 207 (1932), and as CODATA widens; both from memory).
+    """
+    if dof < 1 or probability >= IMPROBABLE:
+        return 1.0
+    return max(1.0, math.sqrt(chi2 / dof))
 
 
 def estimate(unknowns: Sequence[Unknown], evidence: Sequence[Evidence]) -> Estimate:

@@ -11,7 +11,7 @@ from fringe.archive.plate_maps import PlateMapFile
 from fringe.archive.plates.state import PlateState
 from fringe.format import figures, plus_minus
 from fringe.quantity import half_width_if_any
-from fringe.show.text.lines import line, remark
+from fringe.show.text.lines import line, remark, wrapped_line
 from fringe.show.words import form_text
 
 
@@ -58,6 +58,10 @@ def map_rows(known: PlateMapFile) -> list[str]:
         if f"{name}_nm" in sizes:
             shown = form_text(sizes[f"{name}_nm"], sizes.get(f"{name}_u95_nm"), " nm")
             rows.append(line(label, shown))
+    if known.birge_ratio > 1.0:
+        times = figures(known.birge_ratio, 2)
+        text = f"its turning tests disagree, so it is known {times} times less well (Birge ratio)"
+        rows.append(wrapped_line("", text))
     return [*rows, line("  file", str(known.path))]
 
 

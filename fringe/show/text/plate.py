@@ -63,7 +63,12 @@ def _agreement(state: PlateState) -> list[str]:
     probable = probability_cell(state.probability)
     shown = f"chi-square {figures(state.chi2, 3)} of {state.dof}, {probable} probable"
     rows = [line("agreement", shown)]
-    return rows + [wrapped_line("", text) for text in state.contradictions]
+    rows += [wrapped_line("", text) for text in state.contradictions]
+    if state.birge_ratio > 1.0:
+        times = figures(state.birge_ratio, 2)
+        text = f"so the uncertainty is {times} times what the evidence says (Birge ratio)"
+        rows.append(wrapped_line("", text))
+    return rows
 
 
 def _due(state: PlateState) -> list[str]:

@@ -56,7 +56,23 @@ def test_a_plate_that_lay_otherwise_is_noticed(rng):
     lain = TRUE_NM * np.array([-1, -1, 1, 1, 1, 1])
     found = joined_form([turning_map(rng), turning_map(rng, true_nm=lain)])
     assert not found.agrees
-    assert joined_form([turning_map(rng), turning_map(rng)]).agrees
+    stated = joined_form([turning_map(rng), turning_map(rng)])
+    assert (stated.agrees, stated.birge_ratio) == (True, 1.0)
+
+
+def test_tests_that_disagree_know_less(rng):
+    """(analytic) Two tests of one covariance C that differ by d: C / 2 times d' C^-1 d / 2 T."""
+    one = turning_map(rng)
+    by = np.array([40.0, -40.0, 0.0, 20.0, 0.0, 0.0])
+    other = replace(one, values_nm=tuple(np.array(one.values_nm) + by))
+    found = joined_form([one, other])
+    c = one.covariance()
+    ratio = np.sqrt(by @ np.linalg.inv(c) @ by / 2 / len(TERMS))
+    assert found.birge_ratio == pytest.approx(ratio, rel=1e-6)
+    assert ratio > 2
+    order = [TERMS.index(term) for term in found.known.terms]
+    wanted = ratio**2 * c[np.ix_(order, order)] / 2
+    assert found.known.covariance() == pytest.approx(wanted, rel=1e-4)
 
 
 def test_circles_of_one_size_are_joined(rng):

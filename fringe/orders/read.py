@@ -36,9 +36,10 @@ from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
-# Fringes of contact are read up to 25 degrees off axis; an outline found as from 35 degrees
-# or beyond is that of something else: a face, a hand, a box.
-_LEAST_OVAL = 0.82
+# Works are seldom photographed from more than 25 degrees off axis; an outline found as from 35
+# degrees or beyond is that of something else, a face, a hand, a box, unless a fit follows its
+# fringes without any doubt.
+_LEAST_OVAL, _USED_OF_OVAL, _STAYS = 0.82, 0.9, 0.01
 
 
 def read(photo: Photo, options: ReadOptions) -> Reading:
@@ -80,7 +81,6 @@ def _read(photo: Photo, options: ReadOptions) -> Reading:
         found = find_edge(photo)
     except Refused as refusal:
         raise _refusal_without_edge(photo, options, refusal) from refusal
-    _check_oval(photo, found.edge)
     return _read_inside(photo, options, found, "found")
 
 
@@ -94,11 +94,16 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
         patches = patches_of(solution.field, solution.fit)
         counted = continuity(photo, edge, solution.fit, patches)
         solution = replace(solution, unexplained=patches.unexplained, miscounted=counted.is_broken)
-        warnings = [*photo.notes, *rim.warnings, *judge_fit(photo, solution), *counted.warnings()]
+        warnings = [*rim.warnings, *judge_fit(photo, solution), *counted.warnings()]
     except Refused as refusal:
         if shows_no_fringe(photo, edge):
             raise less_than_one_fringe(photo, edge) from refusal
         raise
+    if source == "found":
+        stays = abs(edge.a - found.edge.a) < _STAYS * edge.a
+        followed = stays and solution.fit.used > _USED_OF_OVAL and not warnings
+        _check_oval(photo, edge, followed=followed)
+    warnings = [*photo.notes, *warnings]
     refuse_spirals(photo.name, solution.fit.model, patches)
     warnings += growth_warnings(photo.name, solution.fit.model, solution.span)
     refuse_what_goes_on(photo, edge, solution.fit.model)
@@ -160,9 +165,9 @@ def _matched_discs(photo: Photo) -> Iterator[Edge]:
     return (disc for disc in bright_discs(photo) if shows_no_fringe(photo, disc))
 
 
-def _check_oval(photo: Photo, edge: Edge) -> None:
-    """Refuse an outline that no round work has, seen from where its fringes can be read."""
-    if edge.b < _LEAST_OVAL * edge.a:
+def _check_oval(photo: Photo, edge: Edge, *, followed: bool) -> None:
+    """Refuse an outline that hardly any round work has, unless fringes are followed all over it."""
+    if edge.b < _LEAST_OVAL * edge.a and not followed:
         view = math.degrees(math.acos(edge.cos_view))
         raise Refused(
             f"{photo.name}: the outline found is an oval, as of a disc seen {view:.0f} degrees"

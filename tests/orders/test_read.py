@@ -291,7 +291,7 @@ def test_faint_fringes_are_warned_of_and_tell_no_sense(rng: np.random.Generator)
 def test_an_outline_too_oval_is_refused(
     monkeypatch: pytest.MonkeyPatch, rng: np.random.Generator
 ) -> None:
-    """An outline as of a disc seen 36 degrees off axis is refused in a line; 33 degrees are read.
+    """An outline as of a disc seen 36 degrees off axis, hardly followed, is refused in a line.
 
     What finds the outline is replaced: whether it finds such a one at all is not the claim.
     """
@@ -301,7 +301,8 @@ def test_an_outline_too_oval_is_refused(
     monkeypatch.setattr("fringe.orders.read.find_edge", lambda photo: found)
     reading = read(photo, options_of(scene, "auto"))
     assert (reading.edge, reading.edge_source) == (scene.edge, "found")
-    thin = replace(scene.edge, b=scene.edge.a * np.cos(np.deg2rad(36.0)))
+    wide = 1.15 * scene.edge.a
+    thin = replace(scene.edge, a=wide, b=wide * np.cos(np.deg2rad(36.0)))
     found = replace(found, edge=thin)
     with pytest.raises(Refused) as caught:
         read(replace(photo, name="slanted.jpg"), options_of(scene, "auto"))
@@ -309,6 +310,22 @@ def test_an_outline_too_oval_is_refused(
     assert line.startswith("slanted.jpg: the outline found is an oval, as of a disc seen 36 deg")
     assert "photograph from above, or give --edge" in line
     assert "\n" not in line
+
+
+@pytest.mark.parametrize("view_angle_deg", [38.0, 45.0])
+def test_a_work_seen_aslant_is_found_and_read(view_angle_deg: float) -> None:
+    scene = Scene(
+        300,
+        260,
+        form=Form(power=5.0, tilt=1.5, tilt_angle_deg=70.0),
+        lamp=SODIUM,
+        view_angle_deg=view_angle_deg,
+        view_direction_deg=30.0,
+    )
+    photo, truth = picture(scene, 5)
+    reading = read(photo, options_of(scene, "auto"))
+    assert reading.edge_source == "found"
+    assert reading.power_fringes == pytest.approx(abs(truth["power_fringes"]), abs=0.03)
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fringe.photo.ellipse import Edge
 
 Vector = NDArray[np.float64]
+_MOST_OVAL = 0.2  # half the logarithm of A/B: of a disc seen 48 degrees off axis
 _STILL_PX = 0.01  # change of an ellipse, and of the reach, that ends the fit
 
 
@@ -26,7 +27,7 @@ def fit_ellipse(
     Returns
     -------
     edge, inlier, rms : Edge, ndarray of bool, float
-        None when no ellipse with B/A over 0.75 agrees with a third of the points.
+        None when no ellipse with B/A over 0.67 agrees with a third of the points.
     """
     found = []
     for reach in (2.5 * tolerance, 0.8 * tolerance):
@@ -77,7 +78,7 @@ def _settled(
         normal = weighted.T @ jacobian
         step = np.linalg.solve(normal + 1e-9 * np.trace(normal) * np.eye(5), weighted.T @ left)
         p = p - step
-        p[3:] = np.clip(p[3:], -0.14, 0.14)
+        p[3:] = np.clip(p[3:], -_MOST_OVAL, _MOST_OVAL)
         left, jacobian = _ellipse_residual(p, x, y)
         inlier = np.abs(left) < 2.5 * reach
         if inlier.sum() < 20:

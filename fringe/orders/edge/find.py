@@ -66,6 +66,7 @@ _ROOM = (
 # may be another. An edge that has no step, no certain gain and no other edge that agrees with it
 # is doubtful, and `read` warns of it.
 _CLEAR_SHARE, _STEP_SHARE, _DOUBTFUL_SHARE = 0.004, 0.003, 0.012
+_LEAST_OVAL = 0.66  # axes of an outline that may be a disc's
 _ROUND = 1.5  # standard uncertainties by which an oval must differ from a circle
 
 
@@ -335,7 +336,7 @@ def _best_position(
     shapes = [np.array([k, 0, 0, 0, 0]) for k in np.arange(-0.75 * band, 0.8 * band, 0.005)]
     placed = BoundaryFit(photo, curve, fits, _FITTED_SHARE, band).place(shapes)
     edge = placed.edge
-    if edge.b < 0.8 * edge.a or not _fringed_to_rim(fits[0]):
+    if edge.b < _LEAST_OVAL * edge.a or not _fringed_to_rim(fits[0]):
         return None
     # a fit that extends beyond the edge down-weights those pixels as dirt
     gain = placed.gain - 10 * max(0.0, 0.995 - fits[0].used)

@@ -162,6 +162,7 @@ class _Group:
             probability=held.probability,
             contradictions=held.contradictions,
             birge_ratio=self.radii.birge_ratio,
+            widened=self.radii.widened(name),
             problems=lines,
             notes=tuple(self.notes),
         )

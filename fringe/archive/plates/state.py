@@ -71,7 +71,9 @@ class PlateState:
     contradictions : tuple of str
         Pieces of evidence that cannot be true together, in words.
     birge_ratio : float
-        By how much `u_mm` is widened for that; 1 where all evidence holds together.
+        Of all this evidence; 1 where it holds together.
+    widened : float
+        By how much `u_mm` is widened in all where it does not, at least by that ratio.
     certified : date or None
         Of the latest certificate that counts.
     due : date or None
@@ -94,6 +96,7 @@ class PlateState:
     probability: float | None = None
     contradictions: tuple[str, ...] = ()
     birge_ratio: float = 1.0
+    widened: float = 1.0
     certified: date | None = None
     due: date | None = None
     log: PlateLog | None = None
@@ -162,6 +165,7 @@ class PlateState:
             "probability": self.probability,
             "contradictions": list(self.contradictions),
             "birge_ratio": self.birge_ratio,
+            "widened": self.widened,
             "certified": None if self.certified is None else self.certified.isoformat(),
             "due": None if self.due is None else self.due.isoformat(),
             "overdue": self.overdue(today) is not None,

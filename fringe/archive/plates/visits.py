@@ -7,6 +7,7 @@ They are kept as a surface's visits are, see :mod:`fringe.archive.store`, in a f
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -219,9 +220,18 @@ def find_plate(place: str) -> tuple[Path, Instrument]:
 
 
 def plate_folder(archive: Path, name: str) -> Path | None:
-    """Folder of a plate's own visits; None where it has none."""
+    """Folder of a plate's own visits; None where it has none.
+
+    Raises
+    ------
+    BadInput
+        If it may not be looked into: what its visits tell is not known then.
+    """
     wanted = plate_record_name(clean_name(name))
     places = [archive / candidate for candidate in folder_names(wanted)]
+    for folder in places:
+        if folder.is_dir() and not os.access(folder, os.R_OK | os.X_OK):
+            raise BadInput(f"{folder}: the plate's visits cannot be read: permission denied")
     for folder in (*places, *sorted(archive.glob(f"*{PLATE_SUFFIX}"))):
         try:
             if record_versions(folder) and load_surface(folder).name == wanted:

@@ -211,7 +211,7 @@ def adopt_by(place: str, names: Sequence[str] = ()) -> Adopted:
     hanging = {one.surface.name: one for one in hanging_surfaces(archive, state)}
     unknown = [name for name in names if name not in hanging]
     if unknown:
-        known = f"there are {', '.join(hanging)}" if hanging else "there is none yet"
+        known = f"those that do: {', '.join(hanging)}" if hanging else "none does yet"
         raise BadInput(f"no surface named {unknown[0]!r} hangs on plate {state.name}; {known}")
     changed = []
     for name, one in hanging.items():

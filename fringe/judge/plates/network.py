@@ -13,9 +13,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 
+from fringe.errors import BadInput
 from fringe.judge.pair.contacts import Contact, Piece
 from fringe.judge.pair.radii import add_contacts, itself, radii, radius_unknown
 from fringe.judge.plates.evidence import (
@@ -60,13 +62,34 @@ class PlateRadii:
 
     @property
     def birge_ratio(self) -> float:
-        """By how much the uncertainties are widened; 1 where the evidence holds together."""
+        """By how much all uncertainties are widened; 1 where the evidence holds together."""
         return self.held.birge_ratio
 
     def radius(self, name: str) -> tuple[float, float]:
-        """Radius of a plate and its standard uncertainty, widened by the Birge ratio [mm]."""
+        """Radius of a plate and its standard uncertainty [mm].
+
+        Where the evidence contradicts itself, that is widened by the Birge ratio, and at least
+        to how far the radius moves without any one piece that may be the wrong one: the ratio
+        alone hardly widens what rests on a single piece that claims to know best.
+        """
         value, u = self._stated(name)
-        return value, u * self.birge_ratio
+        there = [one.value(radius_unknown(name)) for one in self._without]
+        return value, max(u * self.birge_ratio, *(abs(one - value) for one in there), 0.0)
+
+    def widened(self, name: str) -> float:
+        """By how much the uncertainty of that plate's radius is widened in all."""
+        return self.radius(name)[1] / self._stated(name)[1]
+
+    @cached_property
+    def _without(self) -> tuple[Estimate, ...]:
+        """All again, each time without a piece of evidence that may be the wrong one."""
+        found, one = [], self.estimate
+        unknowns = [Unknown(name, one.value(name), one.u(name)) for name in one.names]
+        pieces = [each.evidence for each in one.judged]
+        for i in self.held.suspects:
+            with suppress(BadInput):  # nothing else tells one of the unknowns then
+                found.append(estimate(unknowns, [*pieces[:i], *pieces[i + 1 :]]))
+        return tuple(found)
 
     def _stated(self, name: str) -> tuple[float, float]:
         """Radius of a plate and its uncertainty by what the evidence says of itself [mm]."""

@@ -64,9 +64,11 @@ def _agreement(state: PlateState) -> list[str]:
     shown = f"chi-square {figures(state.chi2, 3)} of {state.dof}, {probable} probable"
     rows = [line("agreement", shown)]
     rows += [wrapped_line("", text) for text in state.contradictions]
-    if state.birge_ratio > 1.0:
-        times = figures(state.birge_ratio, 2)
-        text = f"so the uncertainty is {times} times what the evidence says (Birge ratio)"
+    if state.widened > 1.0:
+        more = state.widened > 1.01 * state.birge_ratio
+        why = "it covers the radius without whichever is wrong" if more else "Birge ratio"
+        text = f"so the uncertainty is {figures(state.widened, 2)} times what the evidence says"
+        text = f"{text} ({why})"
         rows.append(wrapped_line("", text))
     return rows
 

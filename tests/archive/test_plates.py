@@ -418,3 +418,16 @@ def test_a_contradicted_radius_is_told_as_less_certain(shop, place, capsys):
     assert known["contradictions"]
     said = " ".join(call(capsys, "plate", "show", place).out.split())
     assert "times what the evidence says (" in said
+
+
+def test_visits_that_may_not_be_read_are_not_passed_over(shop, place, capsys, monkeypatch):
+    """A closed folder is named; the record alone would say too much."""
+    read_on(place)
+    monkeypatch.setattr("fringe.archive.plates.visits.os.access", lambda *_: False)
+    line = "P7.plate: the plate's visits cannot be read: permission denied"
+    assert line in refused(capsys, "plate", "show", place)
+
+
+def test_an_archive_is_no_plate(shop, capsys):
+    """Where the plate's name is forgotten, one is told as it is to be written."""
+    assert f"say which plate, as {shop / 'P7'}" in refused(capsys, "plate", "show", str(shop))

@@ -227,7 +227,7 @@ def test_a_refusal_asks_for_the_edge(phone, bench, reader, photo):
     page.send(photo)
     page.seen("working")
     reader.finish(Refused("rings.png: the work's edge was not found"))
-    page.says("hint", "Rings.png: the work's edge was not found.")
+    page.says("hint", "rings.png: the work's edge was not found.")
     page.says("edge-hint", "Drag the circle onto the work's edge")
     page.drag(0, -380, 0)
     page.edge_becomes([0.0, 200.0, 168.0, 168.0], 1.0)  # no further than the photograph goes

@@ -171,14 +171,26 @@ def in_order(
     pool of :func:`shared_pool` its processes do the work.
     """
     if pool is not None:
-        yield from pool.map(function, items)
+        yield from _submitted(pool, function, items)
         return
     count = min(workers or cores(), len(items))
     if count < 2:
         yield from map(function, items)
         return
     with _pool(count) as executor:
-        yield from executor.map(function, items)
+        yield from _submitted(executor, function, items)
+
+
+def _submitted(pool: Executor, function: Callable[[T], U], items: Sequence[T]) -> Iterator[U]:
+    """The results in order; a pool of which a process dies meanwhile is broken, however it fails.
+
+    Until the pool knows that a process was killed it tries to start others, with handles that are
+    being closed. Errors of the function come later, with its result.
+    """
+    try:
+        return pool.map(function, items)
+    except (OSError, ValueError) as error:
+        raise BrokenProcessPool(str(error)) from error
 
 
 @contextmanager

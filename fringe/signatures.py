@@ -63,8 +63,6 @@ class PublicKey:
 
     def verify(self, content: bytes, armoured: bytes, path: Path) -> None:
         """Say where a signature is not that of this key over a content; see :func:`verify`."""
-        from cryptography.exceptions import InvalidSignature
-
         key, namespace, hashed, signature = _parts(armoured, path)
         if namespace != NAMESPACE:
             raise BadInput(
@@ -72,12 +70,7 @@ class PublicKey:
             )
         if key != self.blob:
             raise BadInput(f"{path}: is by the key {_fingerprint(key)}, not by {self.fingerprint}")
-        try:
-            self.key.verify(signature, _signed_data(content, hashed))
-        except InvalidSignature as error:
-            raise BadInput(
-                f"{path}: does not fit; the file that was signed was changed, or the signature"
-            ) from error
+        self.key.verify(signature, _signed_data(content, hashed))
 
 
 @dataclass(frozen=True)
@@ -183,7 +176,14 @@ def verify(content: bytes, armoured: bytes, by: AnyPublicKey, path: Path) -> Non
     BadInput
         If it is no signature, of another key or namespace, or the content is another one.
     """
-    by.verify(content, armoured, path)
+    from cryptography.exceptions import InvalidSignature
+
+    try:
+        by.verify(content, armoured, path)
+    except InvalidSignature as error:
+        raise BadInput(
+            f"{path}: does not fit; the file that was signed was changed, or the signature"
+        ) from error
 
 
 def read_small(path: Path) -> bytes:

@@ -15,13 +15,14 @@ from fringe.cli.params import (
     SAGITTAS,
     SIGNED_LENGTHS,
     gathered,
+    gauge_options,
     json_option,
     length,
+    note_options,
     plate_turned_option,
     quantity,
     surface_reading_options,
     typed_options,
-    uncertainty,
     worker_options,
 )
 from fringe.cli.printing import answer, tell
@@ -73,14 +74,7 @@ if TYPE_CHECKING:
     metavar="L,...",
     help="Spherometer readings on the work.",
 )
-@click.option(
-    "--zero",
-    type=SAGITTAS,
-    multiple=True,
-    metavar="L,...",
-    help="Its readings on a flat; else it was set to zero there.",
-)
-@uncertainty("--reading-u", "mm", "Standard uncertainty of a reading.")
+@gauge_options
 @click.option("--stage", metavar="NAME", help="Work since the last visit: '#400', 9um, polish.")
 @click.option(
     "--stage-is",
@@ -116,11 +110,7 @@ if TYPE_CHECKING:
     help="Minutes since the lap when it was read; 0 straight from it.",
 )
 @quantity("--temperature", "c", "At the bench, degrees Celsius.", "C")
-@click.option("--remark", metavar="TEXT", help="Anything else.")
-@click.option("--by", metavar="NAME", help="Who measured.")
-@click.option(
-    "--when", metavar="TIME", help="Time of the visit, as 2026-03-14T09:30 or with +01:00."
-)
+@note_options
 @click.option("--replaces", metavar="N", help="Correct visit N, see `fringe progress`.")
 @click.option("--strike", metavar="N", help="Take visit N out of every sum; --remark says why.")
 @click.option("--move", metavar="N", help="Move visit N to the surface that --to names.")

@@ -407,6 +407,23 @@ plate_turned_option = click.option(
     metavar="DEG",
     help="Take its map out: turned so since, 0deg as marked.",
 )
+gauge_options = together(
+    click.option(
+        "--zero",
+        type=SAGITTAS,
+        multiple=True,
+        metavar="L,...",
+        help="Its readings on a flat; else it was set to zero there.",
+    ),
+    uncertainty("--reading-u", "mm", "Standard uncertainty of a reading."),
+)
+note_options = together(
+    click.option("--remark", metavar="TEXT", help="Anything else."),
+    click.option("--by", metavar="NAME", help="Who measured."),
+    click.option(
+        "--when", metavar="TIME", help="Time of the visit, as 2026-03-14T09:30 or with +01:00."
+    ),
+)
 surface_reading_options = together(
     click.option("--lamp", metavar="NAME", help="Lamp; without it the surface's usual one."),
     photo_options,

@@ -13,8 +13,10 @@ from fringe.cli.params import (
     PATH,
     SAGITTAS,
     gathered,
+    gauge_options,
     json_option,
     length,
+    note_options,
     photo_options,
     uncertainty,
 )
@@ -53,14 +55,7 @@ def command() -> None:
 @click.option(
     "--sag", type=SAGITTAS, multiple=True, metavar="L,...", help="Its readings on the plate."
 )
-@click.option(
-    "--zero",
-    type=SAGITTAS,
-    multiple=True,
-    metavar="L,...",
-    help="Its readings on a flat; else it was set to zero there.",
-)
-@uncertainty("--reading-u", "mm", "Standard uncertainty of a reading.")
+@gauge_options
 @click.option("--against", metavar="PLATE", help="Plate on record that it lay on in the PHOTOs.")
 @length("--aperture", "Of a circle smaller than both.")
 @click.option("--burst", is_flag=True, help="The PHOTOs are frames of one contact: one reading.")
@@ -86,11 +81,7 @@ def command() -> None:
 @click.option("--issued-by", metavar="TEXT", help="Who issued it.")
 @click.option("--recalibrate", metavar="TIME", help="When the next is due: '24 months'.")
 @length("--plate-diameter", "Where its record lacks it.")
-@click.option("--remark", metavar="TEXT", help="Anything else.")
-@click.option("--by", metavar="NAME", help="Who measured.")
-@click.option(
-    "--when", metavar="TIME", help="Time of the visit, as 2026-03-14T09:30 or with +01:00."
-)
+@note_options
 @click.option("--replaces", metavar="N", help="Correct visit N, see `fringe plate show`.")
 @click.option("--strike", metavar="N", help="Take visit N out of every sum; --remark says why.")
 @click.option("--yes", is_flag=True, help="Log what is hardly meant without being asked.")

@@ -89,7 +89,6 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     edge = found.edge
     try:
         solution = solve(photo, edge, known=found.model)
-        growth_warnings(photo.name, solution.fit.model, solution.span)  # before a rim is sought
         rim = beyond_edge(photo, edge, solution, found=source == "found")
         edge, solution = rim.edge, rim.solution
         patches = patches_of(solution.field, solution.fit)

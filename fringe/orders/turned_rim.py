@@ -37,6 +37,7 @@ from fringe.orders.fit.solve import (
     solve,
     with_all_terms,
 )
+from fringe.orders.ring_growth import growth_warnings
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -160,6 +161,8 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
     if not rings.tell:
         return as_it_was
     if np.median(rings.explained[:_FIRST]) < _FOLLOWED:
+        # what no sphere made is refused before the whole is fitted again
+        growth_warnings(photo.name, fit.model, solution.span)
         inner = _fit_within(photo, edge)
         if inner is None:
             return as_it_was

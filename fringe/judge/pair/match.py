@@ -26,10 +26,17 @@ from fringe.judge.pair.radii import (
     piece_named,
     radii,
     radius_unknown,
+    share_once,
 )
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import Tolerance, Verdict, surface_verdict
-from fringe.judge.uncertainty.evidence import Estimate, Evidence, Unknown, estimate
+from fringe.judge.uncertainty.evidence import (
+    Estimate,
+    Evidence,
+    Unknown,
+    estimate,
+    estimates_without,
+)
 from fringe.optics.spherometer import (
     contact_from_radius_mm,
     reading_from_radius_mm,
@@ -217,8 +224,7 @@ def _add_sagittas(
         sizes = _sizes(unknowns, evidence, one, plate)
         zero = f"zero of {one.label}, {one.work}"
         if one.u_zero_um:
-            unknowns.append(Unknown(zero, 0.0, one.u_zero_um))
-            evidence.append(Evidence(zero, 0.0, one.u_zero_um, itself(zero), "um", "shared"))
+            share_once(unknowns, evidence, zero, one.u_zero_um)
         ball = one.spherometer.ball_radius_mm if one.spherometer else 0.0
         for piece, read, u, way in (
             (work, one.work_um, one.u_work_um, one.ways[0]),
@@ -275,11 +281,10 @@ def _verdict(
     if not found.contradictions or judged is None:
         return judged, found.contradictions
     without = []
-    for i in found.suspects:
-        rest = [one for j, one in enumerate(evidence) if j != i]
+    for one in estimates_without(unknowns, evidence, found.suspects):
         try:
-            without.append(asked.verdict(estimate(unknowns, rest)))
-        except BadInput:  # what it alone told is not known then
+            without.append(None if one is None else asked.verdict(one))
+        except BadInput:  # radii that no pair of this aperture has
             without.append(None)
     states = {None if one is None else one.state for one in without}
     if len(states) == 1 and None not in states and without[0] is not None:

@@ -60,6 +60,22 @@ def itself(name: str) -> Model:
     return lambda x: x[name]
 
 
+def share_once(
+    unknowns: list[Unknown],
+    evidence: list[Evidence],
+    name: str,
+    u: float,
+    value: float = 0.0,
+    *,
+    unit: str = "um",
+    kind: str = "shared",
+) -> None:
+    """Add an unknown that pieces of evidence share, with what is known of it beforehand, once."""
+    if all(known.name != name for known in unknowns):
+        unknowns.append(Unknown(name, value, u))
+        evidence.append(Evidence(name, value, u, itself(name), unit, kind))
+
+
 def contact_power(
     x: Mapping[str, float], work: Piece, other: str, diameter_mm: float, wavelength_nm: float
 ) -> float:
@@ -96,10 +112,7 @@ def add_contacts(
                 Evidence(f"wavelength of {one.lamp}", 0.0, share, itself(light), "1", "shared")
             )
         for source, _ in one.shared:
-            name = error_unknown(source)
-            if all(known.name != name for known in unknowns):
-                unknowns.append(Unknown(name, 0.0, 1.0))
-                evidence.append(Evidence(name, 0.0, 1.0, itself(name), "1", "shared"))
+            share_once(unknowns, evidence, error_unknown(source), 1.0, unit="1")
         evidence.append(
             Evidence(
                 one.label,

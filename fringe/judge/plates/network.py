@@ -13,13 +13,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 
-from fringe.errors import BadInput
 from fringe.judge.pair.contacts import Contact, Piece
-from fringe.judge.pair.radii import add_contacts, itself, radii, radius_unknown
+from fringe.judge.pair.radii import add_contacts, itself, radii, radius_unknown, share_once
 from fringe.judge.plates.evidence import (
     UM_PER_MM,
     PlateCertificate,
@@ -27,7 +25,14 @@ from fringe.judge.plates.evidence import (
     Scatter,
     standing,
 )
-from fringe.judge.uncertainty.evidence import Estimate, Evidence, Model, Unknown, estimate
+from fringe.judge.uncertainty.evidence import (
+    Estimate,
+    Evidence,
+    Model,
+    Unknown,
+    estimate,
+    estimates_without,
+)
 from fringe.optics.spherometer import reading_from_radius_mm
 
 # A circle of feet without an uncertainty, relative (ours, no source)
@@ -83,13 +88,11 @@ class PlateRadii:
     @cached_property
     def _without(self) -> tuple[Estimate, ...]:
         """All again, each time without a piece of evidence that may be the wrong one."""
-        found, one = [], self.estimate
+        one = self.estimate
         unknowns = [Unknown(name, one.value(name), one.u(name)) for name in one.names]
         pieces = [each.evidence for each in one.judged]
-        for i in self.held.suspects:
-            with suppress(BadInput):  # nothing else tells one of the unknowns then
-                found.append(estimate(unknowns, [*pieces[:i], *pieces[i + 1 :]]))
-        return tuple(found)
+        without = estimates_without(unknowns, pieces, self.held.suspects)
+        return tuple(found for found in without if found is not None)
 
     def _stated(self, name: str) -> tuple[float, float]:
         """Radius of a plate and its uncertainty by what the evidence says of itself [mm]."""
@@ -196,7 +199,6 @@ class _Shared:
 
     def __init__(self, unknowns: list[Unknown], evidence: list[Evidence]) -> None:
         self._unknowns, self._evidence = unknowns, evidence
-        self._made: set[str] = set()
 
     def error(
         self, name: str, u: float, value: float = 0.0, *, unit: str = "um", kind: str = "shared"
@@ -204,10 +206,7 @@ class _Shared:
         """Name of the unknown; None where it does not err."""
         if not u:
             return None
-        if name not in self._made:
-            self._made.add(name)
-            self._unknowns.append(Unknown(name, value, u))
-            self._evidence.append(Evidence(name, value, u, itself(name), unit, kind))
+        share_once(self._unknowns, self._evidence, name, u, value, unit=unit, kind=kind)
         return name
 
     def of_gauge(self, one: PlateSagitta, gauge: str) -> dict[str, str | None]:

@@ -9,7 +9,7 @@ share cancels where it does in the glass.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -198,6 +198,19 @@ def birge_ratio(chi2: float, dof: int, probability: float) -> float:
     if dof < 1 or probability >= IMPROBABLE:
         return 1.0
     return max(1.0, math.sqrt(chi2 / dof))
+
+
+def estimates_without(
+    unknowns: Sequence[Unknown], evidence: Sequence[Evidence], suspects: Iterable[int]
+) -> list[Estimate | None]:
+    """Estimates without one of the suspects each; None where what it alone told is not known."""
+    found: list[Estimate | None] = []
+    for i in suspects:
+        try:
+            found.append(estimate(unknowns, [*evidence[:i], *evidence[i + 1 :]]))
+        except BadInput:
+            found.append(None)
+    return found
 
 
 def estimate(unknowns: Sequence[Unknown], evidence: Sequence[Evidence]) -> Estimate:

@@ -31,6 +31,7 @@ from fringe.orders.fit.robust import cauchy_squared, robust_fit, robust_sigma
 from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced, shrunk
 from fringe.orders.fit.solve import Solution, solve
 from fringe.orders.from_fit import reading_of
+from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
 from fringe.photo.ellipse import Edge
@@ -371,7 +372,9 @@ def _as_reading(
     notes: tuple[str, ...],
 ) -> Reading:
     """The reading of what was solved, over the edge in the first photograph."""
-    warnings = [*notes, *_warnings(steps, solution)]
+    # of a burst the first frame keeps its colours
+    asked = lamp_warnings(photos[0], options.lamp, edge)
+    warnings = [*notes, *asked, *_warnings(steps, solution)]
     name = f"{photos[0].sha256 or photos[0].name} and {len(photos) - 1} more frames"
     reading = reading_of(
         options, edge, edge_source, solution, warnings, reading_id=name, focal_px=photos[0].focal_px

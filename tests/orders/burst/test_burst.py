@@ -162,6 +162,15 @@ def test_edge_is_taken_from_where_the_fringes_end(rng: np.random.Generator) -> N
     assert error_of(scene, reading) == pytest.approx(0.0, abs=0.025)
 
 
+def test_a_lamp_of_another_colour_is_asked_about(bursts: dict[str, ReadBurst]) -> None:
+    """Frames in sodium light: nothing of the lamp under its name, one line under a green one's."""
+    burst = bursts["closed rings"]
+    line = "the fringes look orange, and mercury-green (546.1 nm) is green: is the lamp right?"
+    assert not any("lamp" in warning for warning in burst.reading.quality.warnings)
+    green = read_burst(burst.photos, replace(options_of(SCENE), lamp=lamp("mercury-green")))
+    assert line in green.quality.warnings
+
+
 def test_sense_is_not_guessed(bursts: dict[str, ReadBurst]) -> None:
     """Steps run both ways, so that without a word the power stays a magnitude."""
     burst = bursts["contact at edge"]

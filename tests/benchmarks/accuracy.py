@@ -57,6 +57,7 @@ class Case:
     u95: float = np.nan
     irregularity: float = np.nan
     irregularity_error: float = np.nan
+    irregularity_u95: float = np.nan
     edge_error: float = np.nan
     warned: bool = False
     refused: str | None = None
@@ -123,6 +124,7 @@ def one(task: tuple[str, int, str]) -> Case:
         u95=reading.power_u95_fringes,
         irregularity=float(truth["irregularity_fringes"]),
         irregularity_error=reading.irregularity_fringes - float(truth["irregularity_fringes"]),
+        irregularity_u95=reading.irregularity_u95_fringes or 0.0,
         edge_error=float(np.sqrt(reading.edge.a * reading.edge.b) / radius - 1),
         warned=bool(reading.quality.warnings),
         seconds=time.process_time() - start,

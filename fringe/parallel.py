@@ -18,6 +18,7 @@ from multiprocessing import active_children, get_context, parent_process
 from typing import Any, Protocol, TypeVar, cast
 
 from fringe.errors import BadInput, FringeError, Refused
+from fringe.threads import start_with_one_thread
 
 T = TypeVar("T")
 U = TypeVar("U")
@@ -37,8 +38,6 @@ class Named(Protocol):
 
 N = TypeVar("N", bound=Named)
 _SECONDS = 10  # within which a scheduler must answer
-# Workers share the cores already; more threads inside each get in each other's way.
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 def cores() -> int:
@@ -315,8 +314,8 @@ def _set_up() -> None:
 
     An interrupt from the keyboard is left to the parent process, and a worker ends with it.
     """
-    for name in _ONE_THREAD:
-        os.environ[name] = "1"
+    # workers share the cores already; more threads inside each get in each other's way
+    start_with_one_thread(always=True)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 

@@ -7,7 +7,6 @@ import contextlib
 import gc
 import importlib
 import json
-import os
 import sys
 from collections.abc import Iterator, Sequence
 from inspect import cleandoc
@@ -151,19 +150,18 @@ _example_last(cli)
 
 def main(args: Sequence[str] | None = None) -> None:
     """Run the command line; every foreseen error is one line and exit status 2."""
+    from fringe.threads import start_with_one_thread
+
     words = list(sys.argv[1:] if args is None else args)
     if args is None:
         # the process ends with the command: what it holds need not be looked through once more
         atexit.register(gc.freeze)
-    # Fits solve many small systems, for which threads only cost: measured, five times the
-    # whole reading's time. It must be said before numpy is loaded; the user's word stands.
     if sys.stdout is None:
         # the next file that is opened would take its place and get what is printed
         _fail("standard output is closed; let it go to a file, or to /dev/null", words)
     if args is None:
         write_with_what_it_has()
-    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
+    start_with_one_thread()  # before numpy is loaded
     try:
         # click's own handling prints usage as well; one clear line is easier at the bench
         code = cli.main(words, prog_name="fringe", standalone_mode=False)

@@ -35,6 +35,7 @@ from fringe.orders.turned_rim import beyond_edge
 from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
+from fringe.threads import one_thread
 
 # Works are seldom photographed from more than 25 degrees off axis; an outline found as from 35
 # degrees or beyond is that of something else, a face, a hand, a box, unless a fit follows its
@@ -42,6 +43,7 @@ from fringe.photo.load import Photo
 _LEAST_OVAL, _USED_OF_OVAL, _STAYS = 0.82, 0.9, 0.01
 
 
+@one_thread()
 def read(photo: Photo, options: ReadOptions) -> Reading:
     """Read the fringes of one photograph.
 

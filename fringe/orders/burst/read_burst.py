@@ -37,6 +37,7 @@ from fringe.orders.reading import Reading
 from fringe.photo.ellipse import Edge
 from fringe.photo.frames import check_alike
 from fringe.photo.load import Photo
+from fringe.threads import one_thread
 
 LEAST_FRAMES = 5  # with fewer, steps and gains are not determined
 _LEAST_SPAN = 0.8  # fringes in view in one frame at least; with less, bursts read 0.1 fringe off
@@ -54,6 +55,7 @@ _MUCH_DRIFT = (
 _SOME_CHANGE = 0.04  # of the form within a burst [fringe]
 
 
+@one_thread()
 def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
     """Read several frames of one contact.
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.orders.fit.field import Array, Field
 from fringe.orders.fit.pixels import pixels_of
 from fringe.orders.fit.refine import Fit, between_fringes
+from fringe.photo.filters import bilinear, connected, gaussian
 
 Vector = NDArray[np.float64]
 SIDE = 36  # patches across the disc
@@ -55,7 +55,7 @@ class Patches:
         order jumps over, dislocations and the cuts of spirals.
         """
         usual = float(np.median(self.correlation[self.known])) if self.known.any() else 1.0
-        parts, count = ndimage.label(self.known & (self.correlation < _ALIKE * usual))
+        parts, count = connected(self.known & (self.correlation < _ALIKE * usual))
         if not count:
             return 0.0
         return float(np.bincount(parts.ravel())[1:].max()) / (np.pi / 4 * SIDE**2)
@@ -63,10 +63,7 @@ class Patches:
     def at(self, u: Vector, v: Vector) -> tuple[NDArray[np.complex128], NDArray[np.bool_]]:
         """Phasor between the patches' middles, and whether the nearest patch is known."""
         places = [(w + 1) / 2 * SIDE - 0.5 for w in (v, u)]
-        real, imag = (
-            ndimage.map_coordinates(part, places, order=1, mode="nearest")
-            for part in (self.phasor.real, self.phasor.imag)
-        )
+        real, imag = (bilinear(part, *places) for part in (self.phasor.real, self.phasor.imag))
         row, column = (np.clip(np.rint(w).astype(int), 0, SIDE - 1) for w in places)
         return real + 1j * imag, self.known[row, column]
 
@@ -117,7 +114,7 @@ def _means(u: Array, v: Array, values: Sequence[Array]) -> tuple[Vector, list[Ve
 
     def sums(weights: Array | None) -> Vector:
         one = np.bincount(cell, weights, SIDE * SIDE).reshape(SIDE, SIDE).astype(float)
-        return np.asarray(ndimage.gaussian_filter(one, _WIDTH, mode="constant", truncate=2))
+        return np.asarray(gaussian(one, _WIDTH, truncate=2))
 
     count = sums(None)
     return count, [sums(one) / np.maximum(count, 1e-6) for one in values]

@@ -19,7 +19,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.optics.zernike import zernike_sum_on_rays
 from fringe.orders.agreement import Patches
@@ -28,6 +27,7 @@ from fringe.orders.fit.profile import cosine_of
 from fringe.orders.fit.refine import Fit, least_contrast
 from fringe.orders.winding import torn_places
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import bilinear, median_of_five, running_mean
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -43,7 +43,6 @@ _FINEST = 0.25  # cycles a sample and a pixel: finer fringes are not counted
 _NOISE = 0.12  # of the light to which samples are smoothed
 _MOST_NOISE, _MOST_SMOOTHED = 0.15, 15  # left about a place that counts; samples smoothed over
 _WIDE, _MOST_SWING, _MOST_SQUARE = 31, 2.0, 1.2  # samples about a place; light that is no fringe's
-_HAIR = 5  # samples; narrower lines are taken out
 # Lines side by side, and how far the place may move from one to the next, as a share of the line.
 # Of 60 works, 20 dirty ones among them, that were read right at most 5 lines, 7 of a hair along
 # the fringes; of turned edges and bumps that were misread by an order 8 to 63
@@ -148,13 +147,13 @@ class Lines:
         found = []
         for one in (self.seen, self.meant):
             if not hairs:
-                one = ndimage.median_filter(one, (1, _HAIR), mode="nearest")
-            found.append(ndimage.uniform_filter1d(one, width, axis=1) if width > 1 else one)
+                one = median_of_five(one)  # lines narrower than half of that are taken out
+            found.append(running_mean(one, width) if width > 1 else one)
         seen, meant = found
         bend = np.pad(np.minimum(bend, _MOST_SWING), ((0, 0), (1, 1)), mode="edge")
         # the mean size of normal errors is sqrt(2 / pi) of their deviation
-        noise = math.sqrt(math.pi / 2 / width) * ndimage.uniform_filter1d(bend, _WIDE, axis=1)
-        square = ndimage.uniform_filter1d(np.minimum(seen**2, _MOST_SWING**2), _WIDE, axis=1)
+        noise = math.sqrt(math.pi / 2 / width) * running_mean(bend, _WIDE)
+        square = running_mean(np.minimum(seen**2, _MOST_SWING**2), _WIDE)
         return Lines(seen, meant, self.counted & (noise < _MOST_NOISE) & (square < _MOST_SQUARE))
 
     def gained(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -253,8 +252,8 @@ def _shifts(step_px: float) -> Vector:
 
 def _light(photo: Photo, edge: Edge, rho: Floating, angle: Floating) -> Vector:
     """Light at places, shape (angles, radii)."""
-    places = _pixels(edge, rho, angle)[::-1]
-    return np.asarray(ndimage.map_coordinates(photo.light, places, order=1, mode="nearest"), float)
+    x, y = _pixels(edge, rho, angle)
+    return np.asarray(bilinear(photo.light, y, x), float)
 
 
 def _pixels(edge: Edge, rho: Floating, angle: Floating) -> Vector:

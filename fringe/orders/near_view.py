@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from fringe.optics.local_terms import broad_places
 from fringe.optics.view import cos_view
@@ -23,6 +22,7 @@ from fringe.orders.doubts import Doubt, flat_back_doubt, places, projected, rows
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.options import ContactGap, ReadOptions
 from fringe.photo.ellipse import Edge
+from fringe.student_t import student_quantile
 
 Array = NDArray[np.float64]
 # A camera at an unknown distance stands anywhere from far off to three diameters away: r/L is
@@ -166,7 +166,7 @@ def _ratios_untold() -> Array:
 
 def _ratios_of_lens(edge: Edge, focal_px: float) -> Array:
     """The same where the lens is known: the work's radius in the picture over the focal length."""
-    share = ndtri((np.arange(_RATIOS) + 0.5) / _RATIOS)
+    share = np.array([student_quantile((k + 0.5) / _RATIOS) for k in range(_RATIOS)])
     return np.asarray(edge.a / focal_px * (1 + _U_LENS * share))
 
 

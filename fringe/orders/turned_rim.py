@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.errors import Refused
 from fringe.optics.form import disc_grid
@@ -39,6 +38,7 @@ from fringe.orders.fit.solve import (
 )
 from fringe.orders.ring_growth import growth_warnings
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import connected
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -335,7 +335,7 @@ def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:
     off = rings.order - round_order(model, rings.radius)
     off -= np.round(np.median(off[sure]))
     need = max(2, round(_OFF_PX / rings.step_px))
-    labels, count = ndimage.label((np.abs(off) > _OFF) & sure)
+    labels, count = connected(((np.abs(off) > _OFF) & sure)[None])
     if count and np.bincount(labels.ravel())[1:].max() >= need:
         return True
     near = np.flatnonzero(sure)[-max(4, round(_BENT_PX / rings.step_px)) :]

@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.orders.edge.rays import RAYS, cast
 from fringe.orders.fit.field import Array
 from fringe.orders.fit.least_squares import nelder_mead
 from fringe.orders.fit.refine import Fit, expected
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import running_mean
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -184,7 +184,7 @@ class BoundaryFit:
         low = np.clip(place.astype(int), 0, 2 * count - 3)
         rows = np.arange(_RAYS)[:, None]
         beyond = outside[rows, low] + (place - low) * (outside[rows, low + 1] - outside[rows, low])
-        both = ndimage.uniform_filter1d(self._inside - beyond, 3, axis=0, mode="wrap")
+        both = running_mean(self._inside - beyond, 3, axis=0, mode="wrap")
         change = np.cumsum(both, axis=1).argmin(axis=1)
         good = (change > 1) & (change < count - 2)
         at = self.reach[change] + 0.5 * self.step - 1

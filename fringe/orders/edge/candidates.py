@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import islice
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.orders.edge.ellipse_fit import fit_ellipse
 from fringe.orders.fit.field import Array, cut_field
@@ -16,6 +14,16 @@ from fringe.orders.fit.scale import enlarged, thumbnail
 from fringe.orders.fit.start import Quadratic, agreeing, quadratic_start
 from fringe.orders.fit.tiles import TILE, Tiles, pyramid_tiles
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import (
+    connected,
+    dilated,
+    eroded,
+    gaussian,
+    gaussian_slopes,
+    hull_area,
+    median_of_nine,
+    median_square,
+)
 from fringe.photo.load import Photo
 
 _CELLS = 48
@@ -47,7 +55,7 @@ def bright_discs(photo: Photo) -> Iterator[Edge]:
         round(max(photo.width, photo.height) / 400), min(photo.width, photo.height) // _LEAST_SIDE
     )
     scale = max(1, scale)
-    light = ndimage.median_filter(thumbnail(photo.light, scale), 3)
+    light = median_of_nine(thumbnail(photo.light, scale))
     bright = _bright_ellipse(light, scale)
     if bright is not None:
         # a plate larger than the work is found first: search again within it
@@ -153,7 +161,7 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
     # threshold on amplitudes, since the dark class is the narrow one
     top = float(np.percentile(light[inside], 99.5)) or 1.0
     level = parting_level(np.clip(light[inside] / top, 0, 1) ** 0.5) ** 2 * top
-    bright = ndimage.binary_opening((light > level) & inside, iterations=1)
+    bright = dilated(eroded((light > level) & inside))
     if not 0.03 < bright.mean() < 0.85 * inside.mean():
         return None
     rows, columns = np.nonzero(bright)
@@ -162,7 +170,10 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
     reach = np.arange(0, np.hypot(*light.shape))
     x = cx + np.cos(angle)[:, None] * reach
     y = cy + np.sin(angle)[:, None] * reach
-    on = ndimage.map_coordinates(bright.astype(np.float32), [y, x], order=0, mode="constant") > 0
+    row, column = (np.rint(w).astype(np.intp) for w in (y, x))
+    within_frame = (row >= 0) & (row < light.shape[0]) & (column >= 0) & (column < light.shape[1])
+    on = np.zeros(row.shape, bool)
+    on[within_frame] = bright[row[within_frame], column[within_frame]]
     any_on = on.any(axis=1)
     last = on.shape[1] - 1 - on[:, ::-1].argmax(axis=1)
     x, y = cx + np.cos(angle) * last, cy + np.sin(angle) * last
@@ -194,29 +205,28 @@ def textured_ellipses(photo: Photo) -> list[Edge]:
 
     Fringes are textured, a plate larger than the work hardly is.
     """
-    # rarely needed, and slow to import
-    from skimage.measure import regionprops
-
     scale = max(1, round(max(photo.width, photo.height) / 300))
-    light = ndimage.gaussian_filter(photo.light, 1.0)
+    light = gaussian(photo.light, 1.0, mode="symmetric")
     change = np.hypot(np.diff(light, axis=0)[:, :-1], np.diff(light, axis=1)[:-1])
     level = thumbnail(light[:-1, :-1], scale)
     share = thumbnail(change, scale) / (level + 0.1 * float(level.mean()) + 1e-9)
-    share = np.log(ndimage.median_filter(share, 5) + 1e-6)
-    parts_of: Any = regionprops  # it has no annotations
-    textured = ndimage.binary_opening(share > parting_level(share), iterations=1)
-    parts, _ = ndimage.label(ndimage.binary_closing(textured, iterations=2))
+    share = np.log(median_square(share, 5) + 1e-6)
+    textured = dilated(eroded(share > parting_level(share)))
+    parts, count = connected(eroded(dilated(textured, 2), 2))
     found = []
-    for part in parts_of(parts):
-        hull = part.area_convex
-        if hull < 0.02 * share.size or part.axis_minor_length < 0.7 * part.axis_major_length:
+    for number in range(1, count + 1):
+        rows, columns = np.nonzero(parts == number)
+        if rows.size < 0.005 * share.size:  # a hull is seldom four times as large as its part
             continue
-        (top, left, bottom, right) = part.bbox
+        hull = hull_area(rows, columns)
+        small, large = np.linalg.eigvalsh(np.cov(rows, columns))
+        if hull < 0.02 * share.size or small < 0.7**2 * large:
+            continue
         # ignore holes, where fringes are broad: the outline counts
         found.append(
             Edge(
-                (left + right - 1) / 2,
-                (top + bottom - 1) / 2,
+                float(columns.min() + columns.max()) / 2,
+                float(rows.min() + rows.max()) / 2,
                 float(np.sqrt(hull / np.pi)),
                 float(np.sqrt(hull / np.pi)),
             )
@@ -236,8 +246,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     scale = max(1, round(max(photo.width, photo.height) / 320))
     light = thumbnail(photo.light, scale)
     log = np.log(light + 0.05 * float(light.mean()) + 1e-6)
-    gx = ndimage.gaussian_filter(log, 1.0, order=(0, 1))
-    gy = ndimage.gaussian_filter(log, 1.0, order=(1, 0))
+    gx, gy = gaussian_slopes(log, 1.0)
     size = np.hypot(gx, gy)
     ridge = _ridge(size, gx, gy)
     threshold = max(float(np.percentile(size, 88)), 3 * float(np.median(size)) * 0.5)
@@ -257,7 +266,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
         inside = (vx >= 0) & (vy >= 0) & (vx < light.shape[1]) & (vy < light.shape[0])
         weight = np.broadcast_to(1 / radii, vx.shape)[inside]
         np.add.at(votes, (vy[inside], vx[inside]), weight)
-    votes = ndimage.gaussian_filter(votes, 2.0)
+    votes = gaussian(votes, 2.0, mode="symmetric")
     found: list[tuple[float, Edge]] = []
     for cy, cx in _peaks(votes, 6):
         found += _radii_about(cx, cy, x, y, nx, ny, radii)

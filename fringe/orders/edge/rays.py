@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.orders.fit.field import Array
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import bilinear
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -63,5 +63,4 @@ def _unit(angle: Vector, reach: Vector) -> tuple[Vector, Vector]:
 
 
 def _light(photo: Photo, x: Vector, y: Vector) -> Array:
-    found = ndimage.map_coordinates(photo.light, [y, x], order=1, mode="nearest")
-    return np.asarray(found, np.float32)
+    return np.asarray(bilinear(photo.light, y, x), np.float32)

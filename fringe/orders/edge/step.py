@@ -8,13 +8,13 @@ rays together, robustly, so that rays with equal light on both sides, or with di
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, special
 
 from fringe.orders.edge.boundary import SHAPES, reshaped
 from fringe.orders.edge.rays import cast
@@ -22,6 +22,7 @@ from fringe.orders.fit.field import Array
 from fringe.orders.fit.least_squares import Descent, robust_cost, robust_least_squares
 from fringe.orders.fit.refine import Fit, expected
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import median_round
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -50,6 +51,7 @@ _SECTOR = 6  # rays with correlated residuals
 _MOST_MISFIT, _MOST_PLAIN = 0.5, 0.1
 _FARTHEST_PX = 7.0  # that an edge is moved: the rays reach no further
 _MOST_LOG_SPREAD = 1.2
+_TABLE_STEPS, _TABLE_END = 256, 2304  # of the normal distribution: a unit, and from its middle
 # Share of the rays that must lie in the frame. With fewer than `_MOST_SEEN` the oval is not
 # fitted, which leaves the radius uncertain by a share.
 _LEAST_SEEN, _MOST_SEEN, _PART_SHARE = 0.6, 0.8, 0.0018
@@ -141,7 +143,7 @@ def light_step_between(
     u, v = (w[usable] for w in rays.unit())
     light = rays.light[usable].astype(float)
     beyond = light[:, offset >= _OUT_PX[0]].mean(axis=1)
-    beyond = ndimage.median_filter(beyond, 9, mode="wrap")[:, None]
+    beyond = median_round(beyond, 9)[:, None]
     near = offset <= _BEYOND_PX
     predicted = [[w[:, near] for w in predictor(u, v)] for predictor in predictors]
     predictions = [prediction.astype(float) for prediction, _ in predicted]
@@ -277,7 +279,7 @@ class _RimModel:
         self.to_upon = (from_rim + np.exp(p[-5])) / np.exp(p[-6])
         self.chamfer = rim.level * (p[-4:-1] @ rim.shapes[:3])[:, None]
         self.around = rim.beyond + rim.level * p[-1] * (rim.offset - _BEYOND_PX)
-        self.upon, self.within = special.ndtr(self.to_upon), special.ndtr(self.to_within)
+        self.upon, self.within = normal_share(self.to_upon), normal_share(self.to_within)
         self.bell = _bell(self.to_within)
 
     @cached_property
@@ -309,6 +311,30 @@ class _RimModel:
         derivatives[..., -4:-1] = chamfer_share[..., None] * rim.shapes[:3].T[:, None]
         derivatives[..., -1] = rim.level * (rim.offset - _BEYOND_PX) * (self.upon - 1)
         return derivatives.reshape(-1, p.size)
+
+
+def normal_share(at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of a normal distribution that lies below `at`, to 1e-15.
+
+    From a table, and Taylor's series about its nearest place.
+    """
+    at = np.clip(at, -_TABLE_END / _TABLE_STEPS, _TABLE_END / _TABLE_STEPS)
+    place = np.rint(at * _TABLE_STEPS)
+    x, index = place / _TABLE_STEPS, place.astype(np.intp) + _TABLE_END
+    away = at - x
+    share, density = (column.take(index) for column in _table())
+    # the density's derivatives are its products with Hermite's polynomials
+    series = (x * (3 - x * x)) * (away / 24) + (x * x - 1) / 6
+    series = 1 + away * (away * series - x / 2)
+    return np.asarray(share + density * away * series)
+
+
+@lru_cache(1)
+def _table() -> tuple[Vector, Vector]:
+    """The normal distribution and its density at whole steps about zero."""
+    at = np.arange(-_TABLE_END, _TABLE_END + 1) / _TABLE_STEPS
+    share = np.array([0.5 * math.erfc(-x / math.sqrt(2)) for x in at])
+    return share, np.exp(-(at**2) / 2) / math.sqrt(2 * math.pi)
 
 
 def _bell(at: NDArray[np.float64]) -> NDArray[np.float64]:

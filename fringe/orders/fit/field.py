@@ -7,9 +7,9 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import enlarged_mean, gaussian
 from fringe.photo.load import Photo
 
 Array = NDArray[np.float32]
@@ -194,15 +194,10 @@ def local_mean(values: Array, weight: Array, sigma_px: float) -> Array:
     rows, columns = values.shape
     beyond = ((0, -rows % step), (0, -columns % step))
     top, bottom = (
-        ndimage.gaussian_filter(
-            block_sum(np.pad(part, beyond), step) / step**2,
-            sigma_px / step,
-            mode="constant",
-            truncate=3,
-        )
+        gaussian(block_sum(np.pad(part, beyond), step) / step**2, sigma_px / step, truncate=3)
         for part in (values * weight, weight)
     )
     mean = np.where(bottom > 1e-4, top / np.maximum(bottom, 1e-4), 0)
     # a mean is smooth over its width, so linear interpolation between its samples is enough
-    fine = ndimage.zoom(mean, step, order=1, mode="nearest", grid_mode=True)
+    fine = enlarged_mean(mean, step)
     return np.asarray(fine[:rows, :columns], np.float32)

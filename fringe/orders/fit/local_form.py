@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.optics.form_shapes import nodes as radii
 from fringe.optics.form_shapes import projection
@@ -25,6 +24,7 @@ from fringe.orders.fit.prior import Prior
 from fringe.orders.fit.profile import cosine_of
 from fringe.orders.fit.refine import Fit, least_contrast
 from fringe.orders.fit.robust import cauchy, robust_sigma
+from fringe.photo.filters import connected, dilated, opened, running_mean, sums_of_nine
 
 Floats = NDArray[np.float64]
 # a zone's width falls to a twentieth of the radius
@@ -132,7 +132,7 @@ def missed(picture: Picture, model: OrderModel) -> Missed:
     fringes = (local.contrast > _CONTRAST) & (local.purity > _PURITY)
     off = seen & fringes & (np.abs(local.error) > _OFF)
     lost = seen & (reliable < _LOST) & (local.swing > _CONTRAST)
-    labels, count = ndimage.label(ndimage.binary_opening(off | lost, np.ones((3, 3))))
+    labels, count = connected(opened(off | lost))
     whole = max(int(inside.sum()), 1)
     size = np.bincount(labels.ravel(), minlength=count + 1)[1:] / whole
     clear = np.bincount(labels[off], minlength=count + 1)[1:] / whole
@@ -251,7 +251,7 @@ def _jumped(found: _Followed) -> list[OrderModel]:
     ring = np.minimum((found.rho[inside] * _RINGS).astype(int), _RINGS - 1)
     count = np.maximum(np.bincount(ring, minlength=_RINGS), 1)
     mean = np.bincount(ring, found.reliable[inside], _RINGS) / count
-    mean = ndimage.uniform_filter1d(mean, 3, mode="nearest")
+    mean = running_mean(mean, 3, mode="edge")
     dips = [
         k
         for k in range(1, _RINGS - 1)
@@ -311,7 +311,7 @@ def _improved(
     model, left = _explained(model, u, v, target, weight, prior)
     if areas is None:
         return model
-    reach = ndimage.binary_dilation(areas.where, iterations=_REACH)[known]
+    reach = dilated(areas.where, _REACH)[known]
     for nodes in lattices:
         asking = np.where(reach, weight, 0.0)
         added = _asked_for(nodes, u, v, left, asking, _MOST_PATCHES - _count(model))
@@ -361,7 +361,7 @@ def _asked_for(
         columns, rows = (np.round((w[some] + 1) * nodes).astype(int) for w in (u, v))
         inside = (columns >= 0) & (columns < side) & (rows >= 0) & (rows < side)
         np.add.at(counts[place], (rows[inside], columns[inside]), 1)
-    near, places = (ndimage.uniform_filter(one, 3, mode="constant") * 9 for one in counts)
+    near, places = (sums_of_nine(one) for one in counts)
     asked = (near >= 4) & (near > _ASKING * places)
     order = np.argsort(-near[asked], kind="stable")[: max(most, 0)]
     rows, columns = (w[order] for w in np.nonzero(asked))

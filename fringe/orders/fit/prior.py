@@ -17,9 +17,8 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import eval_legendre
 
-from fringe.optics.zernike import Term
+from fringe.optics.zernike import Term, zernike
 
 Vector = NDArray[np.float64]
 Terms = Sequence[Term]
@@ -141,7 +140,7 @@ def _rim_bend(n: int, at: float, step: float) -> float:
     if n <= 4:
         return 0.0
     rho = np.array([at, at - step, at - 2 * step])
-    return float(np.array([1, -2, 1]) @ eval_legendre(n // 2, 2 * rho**2 - 1))
+    return float(np.array([1, -2, 1]) @ zernike(n, 0, rho, 0 * rho))
 
 
 def _groups(light: Terms, contrast: Terms, order: Terms) -> NDArray[np.intp]:

@@ -16,7 +16,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.errors import Refused
 from fringe.optics.zernike import Term, zernike_gradients, zernike_rows, zernike_terms
@@ -25,6 +24,7 @@ from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels
 from fringe.orders.fit.prior import Prior
 from fringe.orders.fit.profile import harmonic_sums, overtone, wave
+from fringe.photo.filters import bilinear
 
 Vector = NDArray[np.float64]
 _CHUNK = 1 << 13  # pixels whose Jacobian stays in the processor's own memory
@@ -217,7 +217,7 @@ def _blur(pixels: Pixels, model: OrderModel) -> Array:
     f = pixels.unit_from_px.T @ (_square_slopes(model.terms) @ model.values)
     coarse = (np.sinc(f[0]) * np.sinc(f[1])).astype(np.float32).reshape(_BLUR_SIDE, _BLUR_SIDE)
     index = [(w + 1) * np.float32((_BLUR_SIDE - 1) / 2) for w in (pixels.v, pixels.u)]
-    return np.asarray(ndimage.map_coordinates(coarse, index, order=1, mode="nearest"))
+    return np.asarray(bilinear(coarse, *index))
 
 
 @lru_cache(16)

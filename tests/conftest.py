@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import sys
 import zlib
 from collections.abc import Generator
 from pathlib import Path
@@ -12,6 +13,11 @@ from pathlib import Path
 # It must be said before numpy is loaded.
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+
+# Some machines tell Python to keep no compiled modules. Tests start hundreds of processes, and each
+# would compile the whole program first, which takes longer than most of what they are to do.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 import hypothesis  # noqa: E402
 import numpy as np  # noqa: E402

@@ -6,7 +6,6 @@ import hashlib
 import json
 import os
 import re
-import shutil
 import subprocess
 import sys
 
@@ -17,25 +16,7 @@ import pytest
 from fringe.archive.store.digest import CONTENT_ATTRIBUTE, SEAL_BYTES, content_digest, seal
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import open_session, read_summary
-from fringe.archive.store.write import log_visit
 from fringe.errors import BadInput
-from sample_visits import full_surface, full_visit, hours
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    """A session that holds one of everything; writing it anew for each test would take long."""
-    rng = np.random.default_rng(int(os.environ["FRINGE_TEST_SEED"]))
-    shop = tmp_path_factory.mktemp("made") / "shop"
-    return log_visit(full_surface(shop), full_visit(rng), now=hours(0))
-
-
-@pytest.fixture
-def path(made, tmp_path):
-    """The file of a session that holds one of everything, in a surface's folder of its own."""
-    folder = tmp_path / made.parent.name
-    shutil.copytree(made.parent, folder)
-    return folder / made.name
 
 
 @pytest.fixture

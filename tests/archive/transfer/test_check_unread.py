@@ -18,7 +18,7 @@ from fringe.archive.instruments import add_instrument
 from fringe.archive.store.kept_summaries import state_of
 from fringe.archive.store.order import survey
 from fringe.archive.store.read import session_files
-from fringe.archive.store.surface import load_surface
+from fringe.archive.store.surface import find_surface, load_surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.transfer import check
 from fringe.archive.transfer.check import check_archive, check_session, check_surface
@@ -27,6 +27,7 @@ from fringe.archive.views.surface_list import surface_list
 from fringe.archive.views.surface_state import surface_state
 from fringe.parallel import WorkerKilled, in_order, shared_pool
 from sample_visits import full_surface, full_visit, hours, plain_visit
+from shared_files import copied_once
 
 # As an ordinary user, for the superuser may read everything.
 LOOK = """
@@ -100,12 +101,18 @@ def test_a_file_without_rights(archive, pattern):
         assert not any("cut short" in line or "damaged" in line for line in lines)
 
 
-@pytest.fixture
-def shop(tmp_path):
-    """Four surfaces with a visit each, that of the last one damaged."""
-    archive = tmp_path / "shop"
+def four_surfaces(folder):
+    """An archive `shop` of four surfaces with a visit each."""
+    archive = folder / "shop"
     for name in "abcd":
         log_visit(full_surface(archive, name), plain_visit(), now=hours(1))
+
+
+@pytest.fixture
+def shop(tmp_path, tmp_path_factory):
+    """Four surfaces with a visit each, that of the last one damaged."""
+    copied_once(tmp_path_factory, tmp_path, four_surfaces)
+    archive = tmp_path / "shop"
     (path,) = session_files(archive / "d")
     path.write_bytes(path.read_bytes()[:-200])
     return archive
@@ -192,13 +199,19 @@ def test_a_file_that_changes_meanwhile(shop):
     assert check_surface(surface.folder, proved).problems
 
 
-@pytest.fixture
-def surface(tmp_path, rng):
-    """A surface with one sound visit before the one that is made wrong."""
-    made = full_surface(tmp_path / "shop")
+def shop_of_two(folder):
+    """An archive `shop` of a surface with two visits that hold one of everything."""
+    rng = np.random.default_rng(int(os.environ["FRINGE_TEST_SEED"]))
+    made = full_surface(folder / "shop")
     log_visit(made, full_visit(rng), now=hours(1))
     log_visit(made, full_visit(rng), now=hours(2))
-    return made
+
+
+@pytest.fixture
+def surface(tmp_path, tmp_path_factory):
+    """A surface with one sound visit before the one that is made wrong."""
+    copied_once(tmp_path_factory, tmp_path, shop_of_two)
+    return find_surface(f"{tmp_path}/shop/concave 1")
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import dataclasses
 import errno
 import os
 
+import numpy as np
 import pytest
 
 from fringe.archive.instruments import add_instrument, load_instrument
@@ -19,15 +20,23 @@ from fringe.archive.transfer.check import check_archive, check_surface
 from fringe.archive.transfer.move import move_surface
 from fringe.errors import BadInput
 from sample_visits import full_surface, full_visit, hours, plain_visit
+from shared_files import copied_once
+
+
+def shop_of_two(folder):
+    """An archive `shop` of a surface with two records and two sessions."""
+    surface = full_surface(folder / "shop")
+    rng = np.random.default_rng(int(os.environ["FRINGE_TEST_SEED"]))
+    log_visit(surface, full_visit(rng), now=hours(1))
+    log_visit(surface, plain_visit(), now=hours(2))
+    change_surface(surface, note="another")
 
 
 @pytest.fixture
-def surface(tmp_path, rng):
+def surface(tmp_path, tmp_path_factory):
     """A surface with two records and two sessions."""
-    surface = full_surface(tmp_path / "shop")
-    log_visit(surface, full_visit(rng), now=hours(1))
-    log_visit(surface, plain_visit(), now=hours(2))
-    return change_surface(surface, note="another")
+    copied_once(tmp_path_factory, tmp_path, shop_of_two)
+    return find_surface(f"{tmp_path}/shop/concave 1")
 
 
 def files(folder):

@@ -6,7 +6,9 @@ import csv
 import dataclasses
 import io
 import math
+import os
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +16,7 @@ from hypothesis import strategies as st
 from fringe.archive.store.order import list_sessions
 from fringe.archive.store.read import open_session, session_files
 from fringe.archive.store.session import Visit
+from fringe.archive.store.surface import find_surface
 from fringe.archive.store.write import log_visit
 from fringe.archive.transfer.export import export_surface
 from fringe.archive.transfer.imports import import_table
@@ -22,18 +25,25 @@ from fringe.archive.views.sagittas import sagitta_readings
 from fringe.errors import BadInput
 from fringe.judge.state.visits import Work
 from sample_visits import full_surface, full_visit, hours, plain_visit, power_reading
+from shared_files import copied_once
 
 
-@pytest.fixture
-def surface(tmp_path, rng):
-    """A surface with every kind of visit: full, remark alone, spherometer, and a correction."""
-    made = full_surface(tmp_path / "shop")
+def shop_of_every_kind(folder):
+    """An archive `shop` of a surface with every kind of visit."""
+    rng = np.random.default_rng(int(os.environ["FRINGE_TEST_SEED"]))
+    made = full_surface(folder / "shop")
     log_visit(made, full_visit(rng), now=hours(0))
     log_visit(made, plain_visit("=1+1; a, \"b\"\nand 'c'"), now=hours(1))
     readings, _ = sagitta_readings(made, [0.808, 0.8082], [0.793, 0.7931], [0.0])
     log_visit(made, Visit(spherometers=readings, work=Work("#400", 25.0, "tool")), now=hours(2))
     log_visit(made, Visit(readings=(power_reading(2.0),), replaces="2"), now=hours(3))
-    return made
+
+
+@pytest.fixture
+def surface(tmp_path, tmp_path_factory):
+    """A surface with every kind of visit: full, remark alone, spherometer, and a correction."""
+    copied_once(tmp_path_factory, tmp_path, shop_of_every_kind)
+    return find_surface(f"{tmp_path}/shop/concave 1")
 
 
 def table_of(surface, tmp_path):

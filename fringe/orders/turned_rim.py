@@ -60,6 +60,9 @@ _RINGS_PX = 0.5  # standard uncertainty of an edge by its rings alone
 # gone, as shares of the inner one, and over how many pixels at least; what they have there
 # [fringe / px]; least width of such a band [px]
 _FADED, _GONE, _AGAIN_PX, _LOST_RATE, _BAND_PX = 0.3, 0.08, 1.5, 0.4, 2.5
+# cosine of the phase by which what comes again differs, below which it is turned about: a sixth of
+# an order to either side
+_TURNED_ABOUT = -0.5
 # speed from which they crowd, and over which it is taken [fringe / px; px]
 _CROWDED, _SPEED_PX = 0.1, 2.0
 _MIXED_PX, _STEP_PX = 1.0, 1.5  # of the lens's blur; of the light's step about where fringes end
@@ -275,8 +278,10 @@ def _fit_within(photo: Photo, edge: Edge) -> Fit | None:
 def _end(rings: RimRings, last: int) -> _RimEnd:
     """Where the fringes end, and the face.
 
-    Where half of their strength, or of the step of light, is left; the face may end farther out
-    than fringes fade that are too fine for the pixels.
+    Both end where half of the fringes' strength is left: the mean light, which may have a step
+    elsewhere, at the outer border of a bright chamfer, tells nothing of them. But where fringes
+    crowd they fade before the face ends, which the step of light tells then, or fringes that come
+    again.
     """
     near = max(1, round(_NEAR_END_PX / rings.step_px))
     first = max(0, last - near)
@@ -284,13 +289,10 @@ def _end(rings: RimRings, last: int) -> _RimEnd:
     gone = np.flatnonzero(rings.strength[: last + 1] < _GONE * usual)
     if len(gone) and (last - gone[0]) * rings.step_px < _AGAIN_PX:  # no more than the lens's blur
         gone = gone[:0]
+    if len(gone) and _is_halo(rings, int(gone[0]), last, usual):
+        last, gone = int(gone[0]), gone[:0]
+    k, half = _half_strength(rings, last)
     lost_at = int(gone[0]) if len(gone) else last
-    reach = max(1, round(_FULL_PX / rings.step_px))
-    k, half = last, 0.0
-    for k in range(last, 0, -1):
-        half = float(rings.strength[max(k - reach, 0) : k + 1].max()) / 2
-        if rings.strength[k] >= half:
-            break
     end = _crossing(rings.radius, rings.strength, half, k)
     before = max(k - round(_MIXED_PX / rings.step_px), 1)
     back = max(before - round(_SPEED_PX / rings.step_px), 0)
@@ -302,7 +304,7 @@ def _end(rings: RimRings, last: int) -> _RimEnd:
     farthest = last if len(gone) else k
     if len(gone):
         end = float(rings.radius[last])
-    if stepped:
+    if stepped and (len(gone) or _crowd_before(rings, k)):
         share = (rings.mean - inside) / (outside - inside)
         about = round(_STEP_PX / rings.step_px)
         window = np.arange(max(k - about, 0), min(farthest + about + 1, len(share) - 1))
@@ -317,6 +319,45 @@ def _end(rings: RimRings, last: int) -> _RimEnd:
     if len(gone) and (end - seen) * rings.radius_px > _BAND_PX:
         return _RimEnd(seen, end, speed, stepped)
     return _RimEnd(end, end, speed, stepped)
+
+
+def _half_strength(rings: RimRings, last: int) -> tuple[int, float]:
+    """The outermost ring, to the last, that has half of the strength just within it; that half."""
+    reach = max(1, round(_FULL_PX / rings.step_px))
+    k, half = last, 0.0
+    for k in range(last, 0, -1):
+        half = float(rings.strength[max(k - reach, 0) : k + 1].max()) / 2
+        if rings.strength[k] >= half:
+            break
+    return k, half
+
+
+def _is_halo(rings: RimRings, gone: int, last: int, usual: float) -> bool:
+    """Whether what seems to come again is the halo of a sharpened edge.
+
+    A halo is faint, follows fringes that did not crowd, and shows them turned about: half an order
+    off.
+    """
+    again = slice(gone, last + 1)
+    end, _ = _half_strength(rings, gone)
+    if rings.strength[again].max() > _FADED * usual or _crowd_before(rings, end):
+        return False
+    turned = np.exp(2j * np.pi * (rings.order[again] - rings.order[end]))
+    mean = complex(np.sum(rings.strength[again] * turned))
+    return bool(np.cos(np.angle(mean)) < _TURNED_ABOUT)
+
+
+def _crowd_before(rings: RimRings, k: int) -> bool:
+    """Whether fringes become finer toward a ring, so that the lens takes of their strength.
+
+    Where they end the lens shows farther out what lies within: the order stands still.
+    """
+    per_px = [
+        np.gradient(order) / rings.step_px
+        for order in (rings.order, round_order(rings.broad, rings.radius))
+    ]
+    finer = per_px[0] ** 2 - per_px[1] ** 2
+    return bool(finer[max(k - round(_SPEED_PX / rings.step_px), 0) : k + 1].max() > _CROWDED**2)
 
 
 def _crossing(radius: Vector, values: Vector, level: float, k: int) -> float:

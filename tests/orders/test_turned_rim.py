@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from rims_drawn import Rim, drawn
+from scipy import ndimage
 
 from fringe.optics.form import form_quantities
 from fringe.optics.lamps import lamp
@@ -36,10 +37,14 @@ def rim(rng: np.random.Generator, turn: float, width: float, **more: object) -> 
     )
 
 
-def seen(work: Rim, share: float, rng: np.random.Generator) -> tuple[Seen, Edge]:
+def seen(
+    work: Rim, share: float, rng: np.random.Generator, sharpened: float = 0.0
+) -> tuple[Seen, Edge]:
     """What is made of an edge that was found at a share of the radius, and that edge."""
     image, (cx, cy) = drawn(work, rng)
-    photo = photo_from_array(image, "rim")
+    smooth = ndimage.gaussian_filter(image.astype(float), 1.0)
+    sharper = np.clip(image + sharpened * (image - smooth), 0, 255)
+    photo = photo_from_array(np.rint(sharper).astype(np.uint8), "rim")
     edge = Edge(cx, cy, share * RADIUS, share * RADIUS, u_px=0.3)
     return beyond_edge(photo, edge, solve(photo, edge), found=True), edge
 
@@ -62,11 +67,15 @@ def test_fringes_beyond_the_edge_move_it_out(
     assert form.irregularity_pv == pytest.approx(irregularity, rel=0.15)
 
 
-@pytest.mark.parametrize("level", [0.05, 0.9])
-def test_an_edge_without_fringes_beyond_stays(level: float, rng: np.random.Generator) -> None:
-    """A sphere with a chamfer, dark or bright: neither its edge nor its form is touched."""
-    work = rim(rng, 0.0, 0.1, chamfer_px=5.0, chamfer_level=level)
-    found, edge = seen(work, 1.0, rng)
+@pytest.mark.parametrize(
+    ("chamfer_px", "level", "sharpened"), [(5.0, 0.05, 0.0), (2.0, 1.0, 0.0), (5.0, 0.9, 0.8)]
+)
+def test_an_edge_without_fringes_beyond_stays(
+    chamfer_px: float, level: float, sharpened: float, rng: np.random.Generator
+) -> None:
+    """A chamfer, dark or bright, and the halo of a sharpened edge: edge and form stay as found."""
+    work = rim(rng, 0.0, 0.1, chamfer_px=chamfer_px, chamfer_level=level)
+    found, edge = seen(work, 1.0, rng, sharpened)
     assert found == Seen(edge, found.solution)
     assert max(term[0] for term in found.solution.fit.model.terms) <= 44
 

@@ -170,12 +170,11 @@ def _attribute_bytes(item: Any, name: str) -> tuple[str, str, bytes]:
 
 def _variable_bytes(item: Any) -> tuple[str, str, Iterator[Any]]:
     """Type, shape, and the bytes of a variable, a bounded part at a time."""
-    from fringe.archive.store.hdf5 import blocks, check_plain
+    from fringe.archive.store.hdf5 import blocks
     from fringe.archive.store.layout import MAX_PHOTOGRAPH_BYTES
 
-    check_plain(item, MAX_PHOTOGRAPH_BYTES)
+    parts = map(_little_endian, blocks(item, MAX_PHOTOGRAPH_BYTES))  # refuses what is no variable
     kind = item.dtype.newbyteorder("<").str
-    parts = (_little_endian(one) for one in blocks(item, MAX_PHOTOGRAPH_BYTES))
     shape = ",".join(map(str, item.shape))
     return kind, shape, (one.reshape(-1).view("u1").data for one in parts)
 

@@ -173,14 +173,19 @@ def blocks(item: Any, max_bytes: int = MAX_ARRAY_BYTES) -> Iterator[NDArray[Any]
         As :func:`numbers`.
     """
     check_plain(item, max_bytes)
-    if not item.shape or item.size == 0:
+    return _blocks(item)
+
+
+def _blocks(item: Any) -> Iterator[NDArray[Any]]:
+    shape = item.shape
+    row = math.prod(shape[1:]) * item.dtype.itemsize
+    if not shape or shape[0] * row <= BLOCK_BYTES:
         yield np.asarray(item[()])
         return
-    row = item.size // item.shape[0] * item.dtype.itemsize
     step = max(1, BLOCK_BYTES // row)
     if item.chunks is not None:  # a packed chunk is unpacked once
         step = max(1, step // item.chunks[0]) * item.chunks[0]
-    for start in range(0, item.shape[0], step):
+    for start in range(0, shape[0], step):
         yield np.asarray(item[start : start + step])
 
 
@@ -191,10 +196,12 @@ def declared_bytes(item: Any) -> int:
 
 def check_plain(item: Any, max_bytes: int) -> None:
     """Refuse what is no plain variable, or too large, before it is read."""
+    # h5py asks HDF5 anew for each of these properties
     kind = item.dtype if isinstance(item, h5py.Dataset) else None
     if kind is None or kind.kind not in "fiu" or kind.subdtype:
         raise _refused(item, "it is not a variable of numbers")
-    if item.size is None or declared_bytes(item) > max_bytes:
+    shape = item.shape
+    if shape is None or math.prod(shape) * kind.itemsize > max_bytes:
         raise _refused(item, "it is larger than any session's")
     plan = item.id.get_create_plist()
     layout = plan.get_layout()

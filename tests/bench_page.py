@@ -8,23 +8,20 @@ from contextlib import contextmanager
 
 import pytest
 
-from browser import DESKTOP, PHONE
+from browser import DESKTOP, PHONE, Wait
 from fringe.archive.views.visit_request import VisitRequest
 from fringe.bench.serve import BenchServer
 
 SIZES = {"desktop": DESKTOP, "phone": PHONE}
-PATIENCE_S = 600  # only what hangs is to end; a busy machine takes its time
 
 
 class Page:
     """The page as a person handles it."""
 
     def __init__(self, browser, size):
-        from selenium.webdriver.support.ui import WebDriverWait
-
         self.browser = browser
         self.phone = size == "phone"
-        self.wait = WebDriverWait(browser.driver, PATIENCE_S, poll_frequency=0.1)
+        self.wait = Wait(browser.driver)
 
     def open(self, url):
         # an earlier test's page would go on asking its server, which is gone, and complain of it

@@ -9,8 +9,8 @@ import base64
 import json
 import shutil
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +57,32 @@ for (const e of document.querySelectorAll(kinds)) {
 }
 return Math.min(...found);
 """
+
+
+# Patience is counted in looks at the page, each followed by a rest, so that a slow or busy machine,
+# where a look takes longer, has more of it: some twenty seconds where nobody else works.
+LOOKS, REST_S, REST_LOOKS = 200, 0.1, 4
+
+
+class Wait:
+    """Looks at a page again and again until something is so."""
+
+    def __init__(self, driver: Any) -> None:
+        self.driver = driver
+
+    def until(self, so: Callable[[Any], Any]) -> Any:
+        """Return what `so` makes of the driver once that counts as true; fail after `LOOKS`."""
+        from selenium.common.exceptions import NoSuchElementException
+
+        for _ in range(LOOKS):
+            start = time.monotonic()
+            # whatever is asked, the page itself must answer: that is what takes the longer
+            self.driver.execute_script("return document.readyState")
+            with suppress(NoSuchElementException):
+                if found := so(self.driver):
+                    return found
+            time.sleep(max(REST_S, REST_LOOKS * (time.monotonic() - start)))
+        pytest.fail(f"not so after {LOOKS} looks at the page")
 
 
 class Browser:

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
+from browser import Wait
 from sample_visits import power_reading
 
-PATIENCE_S = 300
 BROWSERS = ("webkit2gtk-4.1", "webkit2gtk-4.0", "webkitgtk-6.0")
 
 
@@ -73,9 +73,7 @@ def webkit(monkeypatch, tmp_path):
 @pytest.mark.filterwarnings("ignore:setting remote_server_addr:DeprecationWarning")
 def test_the_daily_job(webkit, bench, reader, photo):
     """Photograph, contact, log, undo: each works, and nothing is wider than the screen."""
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    wait = WebDriverWait(webkit, PATIENCE_S, poll_frequency=0.1)
+    wait = Wait(webkit)
     get = lambda identity: webkit.find_element("id", identity)  # noqa: E731
     webkit.get(bench.urls[0])
     wait.until(lambda _: "concave 1" in get("facts").text)

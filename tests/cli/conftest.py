@@ -11,6 +11,15 @@ from fringe.errors import Refused
 from sample_visits import FRINGES_ALONE, full_surface, power_reading
 
 
+@pytest.fixture(autouse=True)
+def _one_core(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Read in this process: others take longer to start than to read the few photographs here.
+
+    Nor could a stand-in of a test be sent to them; tests/test_parallel.py tries several.
+    """
+    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
+
+
 @pytest.fixture
 def surface(tmp_path, monkeypatch):
     """A surface in an archive `shop` of the working folder."""
@@ -32,8 +41,6 @@ def photos(tmp_path, monkeypatch, surface, rng):
         return power_reading(power, 0.1, sense).reading
 
     monkeypatch.setattr("fringe.archive.views.photographs.read_kept", stand_in)
-    # the stand-in is a function of this test, which no other process can be sent
-    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
 
     def make(*names):
         for name in names:

@@ -107,8 +107,7 @@ def by_bytes(photographs, options):
 
 @pytest.fixture
 def stand_in(monkeypatch):
-    """Photographs are read by their bytes, in this process."""
-    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
+    """Photographs are read by their bytes."""
     monkeypatch.setattr(
         "fringe.archive.views.reread.reread_surface.__kwdefaults__",
         {

@@ -30,7 +30,6 @@ def photos(tmp_path, monkeypatch, surface, rng):
         return power_reading(-power if sense == "edge" else power, 0.1, sense).reading
 
     monkeypatch.setattr("fringe.archive.views.photographs.read_kept", stand_in)
-    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
 
     def make(*names):
         for name in names:

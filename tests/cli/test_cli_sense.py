@@ -128,17 +128,20 @@ def test_other_changes_are_refused(change: str, capsys: pytest.CaptureFixture[st
     assert "lamp" in line
 
 
+EDGE = ("--edge", "159.5,159.5,134.4")  # of a rendered work of 320 pixels
+
+
 def test_a_logged_sense_test_keeps_both_photographs(tmp_path, monkeypatch, capsys):
     """`fringe log` by two photographs has the sense that they tell, and both as its evidence."""
     monkeypatch.chdir(tmp_path)
     surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
-    scene = ("--power", "4", "--pair", "press", "--size", "320", "--seed", "7")
+    scene = ("--power", "6", "--pair", "press", "--size", "320", "--seed", "7")
     call(capsys, "synth", "--out", "rings.png", *scene)
-    words = ("log", "shop/concave 1", "rings-before.png")
+    words = ("log", "shop/concave 1", "rings-before.png", *EDGE)
     pair = ("--sense-after", "rings-after.png", "--change", "pressed-centre")
     told = call(capsys, *words, *pair, "--json").json
     assert (told["sense"], told["readings"][0]["sense_source"]) == ("centre", "press")
-    assert told["power_fringes"] == pytest.approx(4, abs=0.2)
+    assert told["power_fringes"] == pytest.approx(6, abs=0.2)
     assert told["assumed"][-1].startswith("sense test: ")
     session = open_session(session_files(surface.folder)[0])
     assert [one.file_name for one in session.visit.photographs] == [
@@ -155,9 +158,9 @@ def test_a_sense_test_that_is_added_later(tmp_path, monkeypatch, capsys):
     """A correction brings the second photograph; the first is the kept one, read as it was."""
     monkeypatch.chdir(tmp_path)
     surface = full_surface(tmp_path / "shop", tolerance=FRINGES_ALONE)
-    scene = ("--power", "4", "--pair", "press", "--size", "320", "--seed", "7")
+    scene = ("--power", "6", "--pair", "press", "--size", "320", "--seed", "7")
     call(capsys, "synth", "--out", "rings.png", *scene)
-    first = call(capsys, "log", "shop/concave 1", "rings-before.png", "--json").json
+    first = call(capsys, "log", "shop/concave 1", "rings-before.png", *EDGE, "--json").json
     assert first["sense"] == "unknown"
     (tmp_path / "rings-before.png").unlink()
     pair = ("--sense-after", "rings-after.png", "--change", "pressed-centre")

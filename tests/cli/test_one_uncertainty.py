@@ -63,7 +63,6 @@ def surface(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Surface:
     monkeypatch.setattr(
         "fringe.archive.views.photographs.read_kept", lambda _, options: seen(options)
     )
-    monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
     made = add_surface(
         tmp_path / "shop",
         Surface(

@@ -21,6 +21,7 @@ from fringe.cli.params import Written
 from fringe.judge.state.visits import Work
 from fringe.judge.tolerance.verdict import Tolerance
 from sample_visits import hours, power_reading
+from shared_files import copied_once
 
 # Paths that a command reads, or that name an archive, which is made and filled file by file.
 READ = {
@@ -59,6 +60,7 @@ READ = {
     ("watch", "archive"),
     ("watch", "folder"),
 }
+EDGE = ("--edge", "99.5,99.5,84")  # of photographs of 200 pixels; to find it takes longer
 # How each command is called that writes, where all is well; `@` is what it writes.
 CALLS = {
     "budget --picture": ("shop/convex 1", "--trials", "0", "--picture", "@.png"),
@@ -68,17 +70,17 @@ CALLS = {
     "pair --picture": ("shop/convex 1", "shop/concave 1", "--picture", "@.png"),
     "plan --picture": ("shop/convex 1", "--picture", "@.png"),
     "progress --picture": ("shop/convex 1", "--picture", "@.png"),
-    "read --picture": ("0.png", "--lamp", "sodium", "--picture", "@.png"),
+    "read --picture": ("0.png", "--lamp", "sodium", *EDGE, "--picture", "@.png"),
     "report --out": ("shop/convex 1", "--out", "@.html"),
     "settle --picture": (
         *("0.png", "1.png", "2.png", "--lamp", "sodium", "--sense", "centre"),
-        *("--times", "0,20,40", "--picture", "@.png"),
+        *("--times", "0,20,40", *EDGE, "--picture", "@.png"),
     ),
     "turning --picture": (
         *("0.png", "1.png", "--lamp", "sodium", "--sense", "centre"),
-        *("--turned", "0deg", "--turned", "90deg", "--picture", "@.png"),
+        *("--turned", "0deg", "--turned", "90deg", *EDGE, "--picture", "@.png"),
     ),
-    "synth --out": ("--size", "300", "--power", "3", "--out", "@.jpg"),
+    "synth --out": ("--size", "200", "--power", "3", "--out", "@.jpg"),
 }  # fmt: skip
 
 
@@ -228,19 +230,24 @@ def test_the_ending_must_fit(name, here, capsys):
     assert tree(here) == {}
 
 
-@pytest.fixture
-def shop(here):
-    """Two surfaces in an archive `shop`."""
+def two_surfaces(folder):
+    """An archive `shop` of two surfaces with a visit each."""
     tolerance = Tolerance(2.0, wavelength_nm=589.29)
     for hour, form in enumerate(("convex", "concave")):
         plate = Plate(f"P{hour}", 3048.0, 0.2)
         surface = add_surface(
-            here / "shop",
+            folder / "shop",
             Surface(f"{form} 1", form, 3048.0, 150.0, plate=plate, tolerance=tolerance),  # type: ignore[arg-type]
         )
         reading = power_reading(0.7, 0.1, "centre", 589.29)
         work = Work("polish", 30.0, "tool")
         log_visit(surface, Visit(when=hours(hour), readings=(reading,), work=work))
+
+
+@pytest.fixture
+def shop(here, tmp_path_factory):
+    """Two surfaces in an archive `shop`."""
+    copied_once(tmp_path_factory, here, two_surfaces)
     return here
 
 
@@ -251,7 +258,7 @@ def test_the_disk_fills_up_meanwhile(name, shop, capsys, monkeypatch):
     words = [word.replace("@", "result") for word in CALLS[name]]
     path = next(Path(word) for word in words if word.startswith("result"))
     for number in range(sum(f"{k}.png" in words for k in range(3))):
-        form = ("--power", 3 - 0.4 * number, "--tilt", 1, "--seed", 5, "--size", 300)
+        form = ("--power", 6 - 0.4 * number, "--tilt", 1, "--seed", 5, "--size", 200)
         assert call(capsys, "synth", "--out", f"{number}.png", *form).status == 0
     if one.type.kind == "file":
         path.write_bytes(b"what was there")

@@ -11,6 +11,8 @@ import pytest
 from calling import call
 from fringe.archive.plate_maps import read_map
 
+EDGE = ("--edge", "149.5,149.5,126")  # of photographs of 300 pixels
+
 
 @pytest.fixture(scope="module")
 def photos(tmp_path_factory):
@@ -21,8 +23,8 @@ def photos(tmp_path_factory):
     for angle in (0, 90):
         with pytest.raises(SystemExit) as stopped:
             main(
-                f"synth --out {folder}/t{angle}.png --power 2 --tilt 2 --astigmatism 0.4 "
-                f"--angle {angle} --size 420 --seed {angle + 1}".split()
+                f"synth --out {folder}/t{angle}.png --power 6 --tilt 1 --astigmatism 0.4 "
+                f"--angle {angle} --size 300 --seed {angle + 1}".split()
             )
         assert not stopped.value.code
     return [folder / "t0.png", folder / "t90.png"]
@@ -30,7 +32,7 @@ def photos(tmp_path_factory):
 
 def test_the_work_is_told_from_the_plate(photos, capsys):
     """Astigmatism that turns with the work is the work's; the plate is left without any."""
-    words = ("turning", *photos, "--turned", "0deg", "--turned", "90°", "--lamp", "sodium")
+    words = ("turning", *photos, "--turned", "0deg", "--turned", "90°", "--lamp", "sodium", *EDGE)
     values = call(capsys, *words, "--sense", "centre", "--json").json
     work, plate = values["work"], values["plate"]
     assert abs(work["astigmatism_fringes"] - 0.4) <= work["astigmatism_u95_fringes"] < 0.1
@@ -44,7 +46,7 @@ def test_the_work_is_told_from_the_plate(photos, capsys):
 
 def test_the_plate_may_be_turned(photos, capsys):
     """Where the plate was turned, astigmatism that turned with it is the plate's."""
-    words = ("turning", *photos, "--lamp", "sodium", "--sense", "centre")
+    words = ("turning", *photos, "--lamp", "sodium", "--sense", "centre", *EDGE)
     assert "say by how much the work was turned" in call(capsys, *words).err
     values = call(capsys, *words, "--plate-turned", "0", "--plate-turned", "90", "--json").json
     work, plate = values["work"], values["plate"]
@@ -77,8 +79,8 @@ def on_a_bent_plate(tmp_path_factory):
         direction = math.degrees(cmath.phase(both)) / 2
         with pytest.raises(SystemExit) as stopped:
             main(
-                f"synth --out {folder}/{name}.png --power 2 --tilt 2 --astigmatism {abs(both)} "
-                f"--angle {direction} --size 420 --seed {angle + 5} --diameter 100mm".split()
+                f"synth --out {folder}/{name}.png --power 6 --tilt 1 --astigmatism {abs(both)} "
+                f"--angle {direction} --size 300 --seed {angle + 5} --diameter 100mm".split()
             )
         assert not stopped.value.code
     return folder
@@ -97,7 +99,7 @@ def test_a_plate_is_kept_and_taken_out(on_a_bent_plate, tmp_path, capsys):
          "--diameter", "100mm", "--plate", "no 7", "--lamp", "sodium")  # fmt: skip
     words = ("turning", folder / "t0.png", folder / "t90.png", "--turned", "0", "--turned", "90",
              "--surface", f"{archive}/convex", "--sense", "centre", "--keep",
-             f"{archive}/no 7", "--picture", tmp_path / "maps.png")  # fmt: skip
+             f"{archive}/no 7", "--picture", tmp_path / "maps.png", *EDGE)  # fmt: skip
     first = call(capsys, *words, "--json").json
     assert (
         abs(first["plate"]["astigmatism_fringes"] - PLATE)
@@ -112,7 +114,7 @@ def test_a_plate_is_kept_and_taken_out(on_a_bent_plate, tmp_path, capsys):
     assert shown.out.count("0002.toml") == 1
     assert call(capsys, "check", archive, "--json").json["problems"] == []
 
-    later = ("log", f"{archive}/convex", folder / "later.png", "--sense", "centre")
+    later = ("log", f"{archive}/convex", folder / "later.png", "--sense", "centre", *EDGE)
     assert call(capsys, *later).status == 0
     # the same photograph once more, to compare: that is asked about
     assert call(capsys, *later, "--plate-turned", "0deg", "--yes").status == 0

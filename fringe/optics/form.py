@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fringe.errors import BadInput
+from fringe.optics.gauss import gauss_legendre
 from fringe.optics.iso10110 import FormCode, iso10110_text, parse_iso10110
 from fringe.optics.spheres import sphere_form
-from fringe.optics.zernike import Term, zernike, zernike_sum
+from fringe.optics.zernike import Term, zernike, zernike_sum_on_rays
 
 if TYPE_CHECKING:
     import numpy as np
@@ -74,7 +75,7 @@ def disc_grid(
     """
     import numpy as np
 
-    nodes, gauss = np.polynomial.legendre.leggauss(rings)
+    nodes, gauss = gauss_legendre(rings)
     rho = np.sqrt(np.concatenate([[0.0], (nodes + 1) / 2, [1.0]]))[:, None]
     share = np.concatenate([[0.0], gauss / 2, [0.0]])[:, None] / spokes
     theta = (2 * np.pi / spokes * np.arange(spokes))[None, :]
@@ -110,7 +111,9 @@ def form_quantities(
     if coefficients.shape != (len(terms),):
         raise BadInput(f"{len(terms)} Zernike terms need as many values, not {coefficients.size}")
     u, v, weight = disc_grid()
-    surface = zernike_sum(terms, coefficients, u, v)
+    spokes = u.shape[1]
+    turns = 2 * np.pi / spokes * np.arange(spokes)
+    surface = np.ascontiguousarray(zernike_sum_on_rays(terms, coefficients, u[:, 0], turns).T)
     fit = _fit_plane_sphere(u, v, surface, weight, radius_mm, diameter_mm)
     symmetric = np.broadcast_to(fit.rest.mean(axis=1, keepdims=True), surface.shape)
     return _quantities(fit, symmetric, weight)

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.optics.gauss import gauss_legendre
 from fringe.optics.zernike import Term, zernike_matrix
 
 Array = NDArray[np.float64]
@@ -89,7 +90,7 @@ def shapes(terms: tuple[Term, ...]) -> Shapes:
 @lru_cache(1)
 def nodes() -> tuple[Array, Array]:
     """Radii over the disc, and weights of area that sum to one."""
-    places, gauss = np.polynomial.legendre.leggauss(_NODES)
+    places, gauss = gauss_legendre(_NODES)
     return np.sqrt((places + 1) / 2), gauss / 2
 
 

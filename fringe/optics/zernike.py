@@ -237,24 +237,25 @@ def zernike_sum_on_rays(
 def _interpolation(count: int, degree: int) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
     """Nodes among `count` samples, and the matrix from values at the nodes to all samples."""
     import numpy as np
-    from numpy.polynomial.legendre import legvander
 
     nodes = (1 - np.cos(np.linspace(0, np.pi, 2 * degree + 3))) / 2
-    picked = np.unique(np.round(nodes * (count - 1)).astype(np.intp))
-    rows = legvander(np.linspace(-1, 1, count), degree)
+    # `numpy.unique` would load what looks for masked arrays
+    picked = np.flatnonzero(np.bincount(np.round(nodes * (count - 1)).astype(np.intp)))
+    rows = np.stack(_legendre(degree, np.linspace(-1, 1, count))[: degree + 1], axis=-1)
     return picked, rows @ np.linalg.pinv(rows[picked])
 
 
 def zernike_gradients(terms: Sequence[Term], u: ArrayLike, v: ArrayLike) -> NDArray[np.float64]:
     """Derivatives of Zernike terms along u and v, shape (2, ..., T) for `u` of shape (...)."""
     import numpy as np
-    from numpy.polynomial import legendre
 
     u, v = (np.asarray(part, dtype=float) for part in (u, v))
     rho2 = u * u + v * v
-    # each polynomial's slope on the polynomials below it
-    lower = legendre.legder(np.eye(_most_round(terms) + 1))
-    rounds = 4 * legendre.legvander(2 * rho2 - 1, len(lower) - 1) @ lower
+    # each polynomial's slope on every other one below it (NIST DLMF 18.9.19, from memory)
+    most = _most_round(terms)
+    below, of = np.arange(max(most, 1))[:, None], np.arange(most + 1)
+    lower = np.where((below < of) & ((of - below) % 2 == 1), 2 * below + 1.0, 0.0)
+    rounds = 4 * np.stack(_legendre(most, 2 * rho2 - 1)[: len(lower)], axis=-1) @ lower
     turns = _turns(terms, u, v)
     found = np.empty((2, *u.shape, len(terms)))
     for place, (n, m) in enumerate(terms):

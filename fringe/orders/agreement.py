@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fringe.orders.fit.field import Array, Field
 from fringe.orders.fit.pixels import pixels_of
 from fringe.orders.fit.refine import Fit, between_fringes
-from fringe.photo.filters import bilinear, connected, gaussian
+from fringe.photo.filters import bilinear, connected, gaussian, median
 
 Vector = NDArray[np.float64]
 SIDE = 36  # patches across the disc
@@ -54,7 +54,7 @@ class Patches:
         Dust and fingers count as well as zones that the terms do not follow, lines that a wrong
         order jumps over, dislocations and the cuts of spirals.
         """
-        usual = float(np.median(self.correlation[self.known])) if self.known.any() else 1.0
+        usual = float(median(self.correlation[self.known])) if self.known.any() else 1.0
         parts, count = connected(self.known & (self.correlation < _ALIKE * usual))
         if not count:
             return 0.0
@@ -95,14 +95,12 @@ def patches(signal: Array, contrast: Array, order: Array, u: Array, v: Array) ->
     _, (sf, sq, fq) = _means(u, v, (signal * fringes, signal * quarter, fringes * quarter))
     # variances and covariances in each patch, so that light that its mean misses does not count
     ff, qq, fq, sf, sq = ff - f * f, qq - q * q, fq - f * q, sf - s * f, sq - s * q
-    whole = float(np.median(contrast)) ** 2 / 2
+    whole = float(median(contrast)) ** 2 / 2
     determinant = np.maximum(ff * qq - fq**2, 1e-3 * whole**2)
     phasor = ((sf * qq - sq * fq) + 1j * (sq * ff - sf * fq)) / determinant
     row, column = (np.indices((SIDE, SIDE)) + 0.5) / SIDE * 2 - 1
     inside = np.hypot(row, column) < _REACH
-    known = (
-        inside & (count > _LEAST_FILLED * np.median(count[inside])) & (ff > _LEAST_VARIED * whole)
-    )
+    known = inside & (count > _LEAST_FILLED * median(count[inside])) & (ff > _LEAST_VARIED * whole)
     correlation = sf / np.sqrt(np.maximum((ss - s * s) * ff, 1e-12))
     return Patches(correlation, np.asarray(phasor, complex), known)
 

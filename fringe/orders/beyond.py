@@ -19,6 +19,7 @@ from fringe.errors import Refused
 from fringe.orders.fit.field import Array, block_sum
 from fringe.orders.fit.model import OrderModel
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import median
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -93,7 +94,7 @@ def goes_on_beyond(photo: Photo, edge: Edge, model: OrderModel) -> bool:
     angle = np.linspace(0, 2 * math.pi, _TURNS, endpoint=False)
     ray = np.stack([np.cos(angle), np.sin(angle)])
     slope = model.frequency(*(_RIM * ray))
-    cycles = float(np.median(np.hypot(*slope.T)))
+    cycles = float(median(np.hypot(*slope.T)))
     share = min(max(_PERIODS / max(cycles, 1e-6), _SIDE / edge.b), _LARGEST)
     half = share / 2 * np.abs(ray).sum(axis=0)
     near = 1 + _CLEAR + half

@@ -27,7 +27,7 @@ from fringe.orders.fit.profile import cosine_of
 from fringe.orders.fit.refine import Fit, least_contrast
 from fringe.orders.winding import torn_places
 from fringe.photo.ellipse import Edge
-from fringe.photo.filters import bilinear, median_of_five, running_mean
+from fringe.photo.filters import bilinear, median, median_of_five, running_mean
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -142,7 +142,7 @@ class Lines:
     def smoothed(self, hairs: bool) -> Lines:
         """Without noise and, if so wished, without `hairs`; both alike, so that they compare."""
         bend = np.abs(np.diff(self.seen - self.meant, 2, axis=1)) / math.sqrt(6)
-        sigma = 1.4826 * float(np.median(bend))
+        sigma = 1.4826 * float(median(bend))
         width = int(np.clip(math.ceil((sigma / _NOISE) ** 2), 1, _MOST_SMOOTHED))
         found = []
         for one in (self.seen, self.meant):
@@ -220,7 +220,7 @@ def _side_by_side(
         else:
             run = [*run, int(here)] if run and abs(int(here) - run[-1]) <= near else [int(here)]
         if len(run) >= many:
-            return float(np.median(run))
+            return float(median(np.array(run)))
     return None
 
 

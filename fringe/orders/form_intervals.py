@@ -25,7 +25,7 @@ from fringe.optics.zernike import Term, zernike_matrix
 from fringe.quantity import half_width
 
 Array = NDArray[np.float64]
-_DRAWS = 300
+_DRAWS, _AT_ONCE = 300, 50
 _RADII, _ANGLES = 24, 64
 _FINER = 2  # times as many of each, where zones are narrow or bumps local
 # figures of a form, by the names that readings have for them
@@ -147,6 +147,13 @@ def _draws(covariance: Array) -> Array:
 
 def _figures(terms: tuple[Term, ...], values: Array) -> Array:
     """B, C, rms and astigmatism of some forms, shape (4, N) for values of shape (T, N)."""
+    parts = range(0, values.shape[1], _AT_ONCE)
+    found = [_figures_of(terms, values[:, one : one + _AT_ONCE]) for one in parts]
+    return np.concatenate(found, axis=1)
+
+
+def _figures_of(terms: tuple[Term, ...], values: Array) -> Array:
+    """The same of so few forms that their heights stay in the processor's own memory."""
     rows, symmetric, weight = _grid(terms)
     height, rounds = rows @ values, symmetric @ values
     mean = weight @ height

@@ -60,7 +60,7 @@ def fringe_colour(photo: Photo, edge: Edge | None) -> NDArray[np.float64] | None
     if thin is None:
         return None
     light, clipped = thin
-    rows, columns = np.indices(clipped.shape)
+    rows, columns = np.ogrid[: clipped.shape[0], : clipped.shape[1]]
     inside = ~clipped
     if edge is not None:
         middle = (photo.thin_step - 1) / 2
@@ -68,15 +68,15 @@ def fringe_colour(photo: Photo, edge: Edge | None) -> NDArray[np.float64] | None
         inside &= np.hypot(*edge.unit(x, y)) < 0.95
     if inside.sum() < _FEWEST:
         return None
-    values = light[inside].astype(float)
-    centred = values - values.mean(axis=0)
-    spread = [robust_sigma(channel) for channel in centred.T]
+    centred = np.ascontiguousarray(light[inside].T)
+    centred -= centred.mean(axis=1, keepdims=True)
+    spread = [robust_sigma(channel) for channel in centred]
     strongest = int(np.argmax(spread))
-    lead = centred[:, strongest]
+    lead = centred[strongest]
     square = float(lead @ lead)
     if spread[strongest] < _LEAST_SWING or square == 0:
         return None
-    swing = np.maximum(centred.T @ lead / square, 0.0)
+    swing = np.maximum(centred @ lead / square, 0.0)
     return np.asarray(swing / swing.max())
 
 

@@ -22,6 +22,7 @@ from fringe.orders.fit.scale import enlarged, reduced
 from fringe.orders.fit.start import agreeing, quadratic_start
 from fringe.orders.fit.tiles import pyramid_tiles
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import median
 from fringe.photo.load import Photo
 
 Pattern = NDArray[np.float32]
@@ -157,7 +158,7 @@ def _finest_px(photo: Photo, edge: Edge) -> float | None:
     if start is None or start.support < _SUPPORT or start.count < _COUNT:
         return None
     same = agreeing(start, tiles)
-    if np.median(tiles.amplitude[same]) < _AMPLITUDE:
+    if median(tiles.amplitude[same]) < _AMPLITUDE:
         return None
     return edge.a / float(np.quantile(np.hypot(*tiles.f[same].T), _FINEST))
 

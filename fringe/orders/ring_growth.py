@@ -21,6 +21,7 @@ from fringe.orders.doubts import projected, rows
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.start import agreement, linear_design, prominence
 from fringe.orders.fit.tiles import Tiles
+from fringe.photo.filters import median
 
 Vector = NDArray[np.float64]
 _REACH = 0.93  # share of the radius: terms bend freely at the rim
@@ -175,7 +176,7 @@ def ring_growth(model: OrderModel) -> RingGrowth:
     gradient = np.moveaxis(slopes @ model.values, 0, -1)
     size = np.hypot(*gradient.T) + 1e-9
     scale = float(np.sqrt(np.mean(size**2)))
-    linear = float(np.median(_linear_law(places, gradient, scale))) / scale
+    linear = float(median(_linear_law(places, gradient, scale))) / scale
     if linear < _MISSED:  # a sphere, which needs no other law
         return RingGrowth(2.0, np.zeros(2), linear, linear)
     centre = _centre(places, gradient / size[:, None], size)
@@ -186,10 +187,10 @@ def ring_growth(model: OrderModel) -> RingGrowth:
     log_size, exponent = _line(
         np.log(rho[far]), np.log(size[far]), 1 / (1 + (across[far] / 0.1) ** 2) ** 2
     )
-    outward = np.sign(np.median((away * gradient).sum(axis=1) / rho / size))
+    outward = np.sign(median((away * gradient).sum(axis=1) / rho / size))
     law = outward * (np.exp(log_size) * rho ** (exponent - 1))[:, None] * away / rho[:, None]
     power = np.hypot(*(gradient - law).T)
-    return RingGrowth(exponent, centre, float(np.median(power)) / scale, linear)
+    return RingGrowth(exponent, centre, float(median(power)) / scale, linear)
 
 
 @lru_cache(8)
@@ -212,7 +213,7 @@ def _linear_law(places: Vector, gradient: Vector, scale: float) -> Vector:
         normal = np.einsum("kij,kil->jl", weighted, rows)
         values = np.linalg.solve(normal, np.einsum("kij,ki->j", weighted, gradient))
         left = np.asarray(np.hypot(*(gradient - rows @ values).T), float)
-        weight = 1 / (1 + (left / (2 * max(float(np.median(left)), 0.01 * scale))) ** 2)
+        weight = 1 / (1 + (left / (2 * max(float(median(left)), 0.01 * scale))) ** 2)
     return left
 
 
@@ -243,5 +244,5 @@ def _line(x: Vector, y: Vector, given: Vector) -> tuple[float, float]:
         normal = weighted.T @ rows + 1e-12 * np.eye(2)
         values = np.asarray(np.linalg.solve(normal, weighted.T @ y), float)
         left = np.abs(y - rows @ values)
-        weight = given / (1 + (left / (2 * max(float(np.median(left)), 0.02))) ** 2) ** 2
+        weight = given / (1 + (left / (2 * max(float(median(left)), 0.02))) ** 2) ** 2
     return float(values[0]), float(values[1]) + 1

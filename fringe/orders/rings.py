@@ -26,6 +26,7 @@ from fringe.orders.reading import Quality, Reading, RingFit
 from fringe.orders.ring_growth import TileGrowth, growth_of_tiles
 from fringe.orders.winding import refuse_arms, turns
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import median
 from fringe.photo.load import Photo
 from fringe.quantity import half_width
 
@@ -108,7 +109,7 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
             step / options.scale_px_per_mm**2, options.lamp.wavelength_nm
         )
     fit = RingFit(cx, cy, step, half_width(u_step), shift, orders, radii)
-    amplitude = float(np.median(polar.amplitude[clear]))
+    amplitude = float(median(polar.amplitude[clear]))
     sense, source = "unknown", None
     if options.sense in ("centre", "edge"):
         sense, source = options.sense, "given"
@@ -207,7 +208,7 @@ def _lines(photo: Photo, polar: _Polar) -> tuple[float, float, float, NDArray[np
     seen = polar.amplitude[polar.amplitude > 0]
     if seen.size < 60:
         raise Refused(f"{photo.name}: too little of the rings can be followed")
-    clear = polar.amplitude > 0.3 * float(np.median(seen))
+    clear = polar.amplitude > 0.3 * float(median(seen))
     slopes, starts, weights = [], [], []
     for sector in range(len(polar.order)):
         keep = clear[sector]
@@ -272,7 +273,7 @@ def _robust_line(r2: Vector, order: Vector) -> tuple[float, float, float]:
 def _scatter(polar: _Polar, clear: NDArray[np.bool_], step: float, start: float) -> float:
     """Robust scatter of the phase about the line through all sectors [rad]."""
     left = (polar.order - polar.r2[None, :] / step - start)[clear]
-    return float(2 * np.pi * robust_sigma(left - np.median(left)))
+    return float(2 * np.pi * robust_sigma(left - median(left)))
 
 
 def _first_ring(
@@ -286,7 +287,7 @@ def _first_ring(
 
     def level(place: float) -> float:
         near = good & (np.abs(r2 - place) < 0.12 * step)
-        return float(np.median(field.light[near])) if near.sum() > 8 else math.nan
+        return float(median(field.light[near])) if near.sum() > 8 else math.nan
 
     first = math.ceil(-intercept / step + 0.05)
     for k in range(first, first + 4):
@@ -333,7 +334,7 @@ def _ring_table(
 def _clearest(polar: _Polar, step: float, intercept: float, first: int) -> int:
     """Whole dark rings along the radius on which they can be followed farthest."""
     seen = polar.amplitude[polar.amplitude > 0]
-    enough = 0.3 * float(np.median(seen))
+    enough = 0.3 * float(median(seen))
     best = 0
     fit = (polar.r2 - intercept) / step
     for sector in range(len(polar.order)):

@@ -38,7 +38,7 @@ from fringe.orders.fit.solve import (
 )
 from fringe.orders.ring_growth import growth_warnings
 from fringe.photo.ellipse import Edge
-from fringe.photo.filters import connected
+from fringe.photo.filters import connected, median
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -163,7 +163,7 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
     rings = follow_rim(photo, edge, fit, _WITHIN, _BEYOND)
     if not rings.tell:
         return as_it_was
-    if np.median(rings.explained[:_FIRST]) < _FOLLOWED:
+    if median(rings.explained[:_FIRST]) < _FOLLOWED:
         # what no sphere made is refused before the whole is fitted again
         growth_warnings(photo.name, fit.model, solution.span)
         inner = _fit_within(photo, edge)
@@ -206,7 +206,7 @@ def _within(photo: Photo, edge: Edge) -> Rim | None:
         return None
     rings = follow_rim(photo, edge, solution.fit, _WITHIN, _BEYOND)
     last = rings.last
-    if last is None or np.median(rings.explained[:_FIRST]) < _FOLLOWED:
+    if last is None or median(rings.explained[:_FIRST]) < _FOLLOWED:
         return None
     end = _end(rings, last)
     if end.face > 1 and end.moves(rings.radius_px, edge.u_px):
@@ -227,8 +227,8 @@ def _ends_sharply(rings: RimRings, end: _RimEnd) -> bool:
     if end.lost or not outside.any():
         return False
     near = rings.strength[inside][-round(_SHARP_PX / rings.step_px) :]
-    left = rings.strength[outside].max() < _FADED * float(np.median(near))
-    return bool(left and np.median(rings.explained[outside]) < _NOTHING)
+    left = rings.strength[outside].max() < _FADED * float(median(near))
+    return bool(left and median(rings.explained[outside]) < _NOTHING)
 
 
 def _with_band(rim: Rim, rings: RimRings, last: int) -> Rim:
@@ -285,7 +285,7 @@ def _end(rings: RimRings, last: int) -> _RimEnd:
     """
     near = max(1, round(_NEAR_END_PX / rings.step_px))
     first = max(0, last - near)
-    usual = float(np.median(rings.strength[: max(first, 1)]))
+    usual = float(median(rings.strength[: max(first, 1)]))
     gone = np.flatnonzero(rings.strength[: last + 1] < _GONE * usual)
     if len(gone) and (last - gone[0]) * rings.step_px < _AGAIN_PX:  # no more than the lens's blur
         gone = gone[:0]
@@ -297,9 +297,9 @@ def _end(rings: RimRings, last: int) -> _RimEnd:
     before = max(k - round(_MIXED_PX / rings.step_px), 1)
     back = max(before - round(_SPEED_PX / rings.step_px), 0)
     speed = abs(float(rings.ahead[before] - rings.ahead[back])) / _SPEED_PX
-    inside = float(np.median(rings.mean[: max(first, 1)]))
+    inside = float(median(rings.mean[: max(first, 1)]))
     beyond = rings.mean[last + 2 : last + 2 + near]
-    outside = float(np.median(beyond)) if len(beyond) else inside
+    outside = float(median(beyond)) if len(beyond) else inside
     stepped = abs(outside - inside) > _CLEAR_MEAN
     farthest = last if len(gone) else k
     if len(gone):
@@ -374,7 +374,7 @@ def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:
     if not sure.any():
         return False
     off = rings.order - round_order(model, rings.radius)
-    off -= np.round(np.median(off[sure]))
+    off -= np.round(median(off[sure]))
     need = max(2, round(_OFF_PX / rings.step_px))
     labels, count = connected(((np.abs(off) > _OFF) & sure)[None])
     if count and np.bincount(labels.ravel())[1:].max() >= need:
@@ -456,7 +456,7 @@ def _model_on(new: Edge, rings: RimRings, fit: Fit, end: _RimEnd) -> tuple[Order
         going_on = by_degree[0] + rate * np.maximum(at - end.seen, 0.0)
     inner = round_order(fit.model, at)
     # the two agree where the rings begin
-    shift = float(np.median((round_order(fit.model, radius) - order)[:_FIRST]))
+    shift = float(median((round_order(fit.model, radius) - order)[:_FIRST]))
     seen = np.where(at > radius[-1], going_on, np.interp(at, radius, order)) + shift
     wanted = np.where(at < radius[_FIRST // 2], inner, seen)
     values[[k for k, (_, m) in enumerate(ZONED) if m == 0]] = projection(ZONED) @ wanted

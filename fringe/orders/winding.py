@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from fringe.errors import Refused
 from fringe.orders.agreement import Patches
 from fringe.orders.fit.model import OrderModel
+from fringe.photo.filters import median
 
 _CIRCLES, _STEPS = 16, 96
 _LEAST, _MOST = 0.15, 0.9  # radii of the circles, as shares of the largest that the disc holds
@@ -93,7 +94,7 @@ def torn_places(patches: Patches) -> NDArray[np.intp]:
     fringes end there. Two surfaces that are whole make no such place.
     """
     phasor, size = patches.phasor, np.abs(patches.phasor)
-    usual = float(np.median(size[patches.known])) if patches.known.any() else 1.0
+    usual = float(median(size[patches.known])) if patches.known.any() else 1.0
     clear = patches.known & (size > _CLEAR * usual)
     side = 2 * _LOOP
     across, down = (

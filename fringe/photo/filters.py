@@ -141,6 +141,31 @@ def enlarged_mean(values: NDArray[Float], step: int) -> NDArray[Float]:
     return values
 
 
+def median(values: NDArray[Any], *, along: bool = False) -> Any:
+    """Median of all values, or along the last axis; NaN of none.
+
+    What `numpy.median` gives of numbers, without the modules that it loads to look for others.
+    """
+    rows = np.asarray(values) if along else np.ravel(values)
+    half, odd = divmod(rows.shape[-1], 2)
+    if not half and not odd:
+        return np.full(rows.shape[:-1], np.nan)[()]
+    parted = np.partition(rows, half, axis=-1)
+    if odd:
+        return parted[..., half]
+    return (parted[..., :half].max(axis=-1) + parted[..., half]) / 2
+
+
+def quantile(values: NDArray[Any], share: float) -> float:
+    """Value below which a share of all lies, linear between them, as `numpy.quantile` has it."""
+    flat = np.ravel(values)
+    place = share * (flat.size - 1)
+    low = int(place)
+    high = min(low + 1, flat.size - 1)
+    parted = np.partition(flat, (low, high))
+    return float(parted[low] + (place - low) * (float(parted[high]) - float(parted[low])))
+
+
 def median_of_nine(values: NDArray[Float]) -> NDArray[Float]:
     """Median of each sample and its eight neighbours, shape (M, N); the border is repeated."""
     wide = np.pad(values, 1, mode="edge")
@@ -164,13 +189,13 @@ def median_square(values: NDArray[Float], side: int) -> NDArray[Float]:
     """Median over a square of odd side about each sample, shape (M, N); mirrored at the border."""
     wide = np.pad(values, side // 2, mode="symmetric")
     windows = sliding_window_view(wide, (side, side)).reshape(*values.shape, -1)
-    return np.asarray(np.median(windows, axis=-1))
+    return np.asarray(median(windows, along=True))
 
 
 def median_round(values: NDArray[Float], width: int) -> NDArray[Float]:
     """Median of `width` samples, an odd number, about each of a closed row, shape (K,)."""
     wide = np.pad(values, width // 2, mode="wrap")
-    return np.asarray(np.median(sliding_window_view(wide, width), axis=-1))
+    return np.asarray(median(sliding_window_view(wide, width), along=True))
 
 
 def _sorted(
@@ -238,7 +263,7 @@ def connected(mask: Mask) -> tuple[NDArray[np.intp], int]:
         inner[...] = numbers[numbers[inner]]
         if np.array_equal(inner, before):
             break
-    known = np.unique(inner[mask])
+    known = np.flatnonzero(np.bincount(inner[mask]))
     return np.where(mask, np.searchsorted(known, inner) + 1, 0), len(known)
 
 

@@ -14,8 +14,7 @@ from fringe.orders.edge.candidates import parting_level
 from fringe.orders.edge.ellipse_fit import fit_ellipse
 from fringe.orders.edge.find import EdgeCandidate, _circle_unless_oval, find_edge
 from fringe.orders.fit.carry import carried
-from fringe.orders.fit.demodulate import smooth
-from fringe.orders.fit.field import cut_field, halve, local_mean
+from fringe.orders.fit.field import cut_field, halve, local_mean, smooth
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import pyramid_tiles

@@ -134,3 +134,13 @@ def test_tiles_have_the_frequency_that_they_were_made_with(rng: np.random.Genera
     assert off.max() < 0.05
     assert purity.min() > 0.8
     assert np.abs(amplitude - 0.3).max() < 0.1
+
+
+@pytest.mark.parametrize("count", [1, 2, 9, 10])
+def test_medians_and_quantiles_are_numpys(count: int, rng: np.random.Generator) -> None:
+    """Of odd and even numbers, of all and along rows; of none it is no number."""
+    values = rng.normal(size=(3, count))
+    assert filters.median(values) == np.median(values)
+    assert (filters.median(values, along=True) == np.median(values, axis=1)).all()
+    assert filters.quantile(values, 0.15) == pytest.approx(np.quantile(values, 0.15), abs=1e-12)
+    assert np.isnan(filters.median(values[:0]))

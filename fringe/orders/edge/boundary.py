@@ -19,7 +19,7 @@ from fringe.orders.fit.field import Array
 from fringe.orders.fit.least_squares import nelder_mead
 from fringe.orders.fit.refine import Fit, expected
 from fringe.photo.ellipse import Edge
-from fringe.photo.filters import running_mean
+from fringe.photo.filters import median, running_mean
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -94,7 +94,7 @@ class BoundaryFit:
         flat = [(w / share).astype(np.float32).ravel() for w in (u, v)]
         within = (self.reach < 1.0)[None, :] & rays.usable
         predictions = [[values.reshape(u.shape) for values in expected(fit, *flat)] for fit in fits]
-        typical = float(np.median(predictions[0][1][within])) if within.any() else 1.0
+        typical = float(median(predictions[0][1][within])) if within.any() else 1.0
         self.scale = float(np.hypot(2 * fits[0].noise, _TOLERATED_MISFIT * typical))
         self._light_windows = self._windows(np.where(rays.usable, rays.light, np.float32(np.nan)))
         cost = np.min(

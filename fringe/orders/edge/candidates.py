@@ -21,8 +21,10 @@ from fringe.photo.filters import (
     gaussian,
     gaussian_slopes,
     hull_area,
+    median,
     median_of_nine,
     median_square,
+    quantile,
 )
 from fringe.photo.load import Photo
 
@@ -119,7 +121,7 @@ def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
         return None
     best: tuple[float, float, float] | None = None
     best_total = 0.0
-    middle_x, middle_y = float(np.median(cx[positive])), float(np.median(cy[positive]))
+    middle_x, middle_y = float(median(cx[positive])), float(median(cy[positive]))
     reach = float(np.sqrt(positive.sum() / np.pi))
     step = max(reach / 3, 1.0)
     point = (middle_x, middle_y, reach)
@@ -159,7 +161,7 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
         u, v = within.unit((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5)
         inside = u * u + v * v < 0.97**2
     # threshold on amplitudes, since the dark class is the narrow one
-    top = float(np.percentile(light[inside], 99.5)) or 1.0
+    top = quantile(light[inside], 0.995) or 1.0
     level = parting_level(np.clip(light[inside] / top, 0, 1) ** 0.5) ** 2 * top
     bright = dilated(eroded((light > level) & inside))
     if not 0.03 < bright.mean() < 0.85 * inside.mean():
@@ -249,7 +251,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     gx, gy = gaussian_slopes(log, 1.0)
     size = np.hypot(gx, gy)
     ridge = _ridge(size, gx, gy)
-    threshold = max(float(np.percentile(size, 88)), 3 * float(np.median(size)) * 0.5)
+    threshold = max(quantile(size, 0.88), 3 * float(median(size)) * 0.5)
     y, x = np.nonzero(ridge & (size > threshold))
     if y.size < 30:
         return []

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import median
 
 Vector = NDArray[np.float64]
 _MOST_OVAL = 0.2  # half the logarithm of A/B: of a disc seen 48 degrees off axis
@@ -83,7 +84,7 @@ def _settled(
         inlier = np.abs(left) < 2.5 * reach
         if inlier.sum() < 20:
             return None
-        rms = 1.4826 * float(np.median(np.abs(left[inlier])))
+        rms = 1.4826 * float(median(np.abs(left[inlier])))
         if number > 3:
             before, reach = reach, max(min(reach, 2.5 * rms), 0.25)
             if np.abs(step[:3]).max() < _STILL_PX and before - reach < _STILL_PX:

@@ -34,6 +34,7 @@ from fringe.orders.fit.tiles import pyramid_tiles
 from fringe.orders.ring_growth import growth_of_tiles, growth_warnings
 from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import quantile
 from fringe.photo.load import Photo
 
 _LONGEST_FRAME = 8.0  # longer side over the shorter; panoramas have 4, and a work is round
@@ -366,4 +367,4 @@ def _rim_contrast(fit: Fit) -> float:
     angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
     u, v = (0.98 * f(angle).astype(np.float32) for f in (np.cos, np.sin))
     contrast = fit.contrast.astype(np.float32) @ zernike_rows(fit.contrast_terms, u, v)
-    return float(np.percentile(contrast, 15)) / max(fit.mean_contrast, 1e-6)
+    return quantile(contrast, 0.15) / max(fit.mean_contrast, 1e-6)

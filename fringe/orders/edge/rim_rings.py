@@ -16,12 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import disc_grid
-from fringe.optics.zernike import zernike_matrix, zernike_terms
+from fringe.optics.zernike import zernike_matrix, zernike_sum_on_rays, zernike_terms
 from fringe.orders.edge.rays import cast
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit, between_fringes
-from fringe.orders.fit.robust import cauchy, robust_sigma
+from fringe.orders.fit.robust import cauchy, robust_sigmas
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import median
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -106,7 +107,7 @@ class RimRings:
     @property
     def tell(self) -> bool:
         """Whether the rings can tell at all: fringes vary along them."""
-        return bool(np.median(self.tells) > _TELLS)
+        return bool(median(self.tells) > _TELLS)
 
     def expected(self, u: Vector, v: Vector, held: float) -> tuple[Vector, Vector]:
         """Light that fringes make at places on the unit disc, and their amplitude.
@@ -176,9 +177,8 @@ def follow_rim(photo: Photo, edge: Edge, fit: Fit, within: float, beyond: float)
     """
     radius = np.arange(within, beyond, _STEP_PX / float(np.sqrt(edge.a * edge.b)))
     rays = cast(photo, edge, radius, _RAYS)
-    u, v = rays.unit()
     broad = extrapolating(fit.model)
-    order = (zernike_matrix(broad.terms, u, v) @ broad.values).reshape(u.shape).T
+    order = zernike_sum_on_rays(broad.terms, broad.values, radius, rays.angle).T
     around = np.stack([np.cos(rays.angle), np.sin(rays.angle)])
     light = _light_near(fit, *around)
     signal = (rays.light / light[:, None] - 1).astype(float).T
@@ -192,7 +192,7 @@ def follow_rim(photo: Photo, edge: Edge, fit: Fit, within: float, beyond: float)
     # the light is 1 - V cos 2 pi (order + ahead)
     cos, sin = -values[:, _SLOW], values[:, _SLOW + 1]
     ahead = np.unwrap(np.arctan2(sin, cos) / (2 * np.pi), period=1.0)
-    ahead -= np.round(np.median(ahead[: max(1, len(ahead) // 20)]))
+    ahead -= np.round(median(ahead[: max(1, len(ahead) // 20)]))
     return RimRings(edge, radius, fit, broad, values, ahead, explained, tells)
 
 
@@ -218,7 +218,7 @@ def _fitted(
         target = (weighted @ signal[..., None])[..., 0]
         values = np.linalg.solve(normal, target[..., None])[..., 0]
         left = signal - (design @ values[..., None])[..., 0]
-        sigma = np.array([robust_sigma(row) for row in left])[:, None] + 1e-3
+        sigma = robust_sigmas(left)[:, None] + 1e-3
         weight = usable * cauchy(left / (_ROBUST * sigma))
     slow, mixed = normal[:, :_SLOW, :_SLOW], normal[:, :_SLOW, _SLOW:]
     fringes = normal[:, _SLOW:, _SLOW:] - mixed.transpose(0, 2, 1) @ np.linalg.solve(slow, mixed)

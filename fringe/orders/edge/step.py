@@ -22,7 +22,7 @@ from fringe.orders.fit.field import Array
 from fringe.orders.fit.least_squares import Descent, robust_cost, robust_least_squares
 from fringe.orders.fit.refine import Fit, expected
 from fringe.photo.ellipse import Edge
-from fringe.photo.filters import median_round
+from fringe.photo.filters import median, median_round
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -147,7 +147,7 @@ def light_step_between(
     near = offset <= _BEYOND_PX
     predicted = [[w[:, near] for w in predictor(u, v)] for predictor in predictors]
     predictions = [prediction.astype(float) for prediction, _ in predicted]
-    tolerance = max(2 * noise, 0.1 * float(np.median(np.abs(predictions[0] - beyond))))
+    tolerance = max(2 * noise, 0.1 * float(median(np.abs(predictions[0] - beyond))))
     all_round = usable.mean() > _MOST_SEEN
     shapes = SHAPES[: 5 if all_round else 3, usable]
     rims = [
@@ -166,10 +166,10 @@ def light_step_between(
     best = int(np.argmin(costs))
     # where the contrast vanishes at the rim, the mean light must fit
     largest_misfit = (
-        _MOST_MISFIT * np.median(predicted[best][1]),
-        _MOST_PLAIN * np.median(predictions[best]),
+        _MOST_MISFIT * median(predicted[best][1]),
+        _MOST_PLAIN * median(predictions[best]),
     )
-    if np.median(np.abs(rims[best].residual_within)) > max(largest_misfit):
+    if median(np.abs(rims[best].residual_within)) > max(largest_misfit):
         return None
     shape, across = descents[best].point[:-_NUISANCE], descents[best].point[-_NUISANCE:]
     moved, log_spread = float(np.abs(shape @ shapes).max()), across[0]
@@ -220,7 +220,7 @@ class _RimLight:
     @cached_property
     def level(self) -> float:
         """Median light of the fringes, the unit of the chamfer's light."""
-        return float(np.median(self.prediction))
+        return float(median(self.prediction))
 
     @property
     def residual_within(self) -> NDArray[np.float64]:

@@ -8,19 +8,20 @@ neighbouring points first give the gradient of what is missing, then the phase i
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.zernike import Term, zernike_matrix, zernike_terms
-from fringe.orders.fit.field import Array, Field
+from fringe.orders.fit.field import Array, Field, smooth
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.robust import cauchy, robust_fit, robust_sigma
 from fringe.orders.fit.start import Quadratic
 
 Vector = NDArray[np.float64]
-_GAUSSIAN_CUT = 2.5  # standard deviations at which a Gaussian is truncated
+# radius from which every second pixel of every second row is enough, and cycles a pixel up to which
+# twice the fringes' frequency, which smoothing is to take out, is not mistaken for none
+_THINNED_PX, _THINNED_CYCLES = 300.0, 0.21
 _CONVERGED = 1e-3  # change of a coefficient that ends a robust fit or a series of steps [fringe]
 
 
@@ -83,7 +84,7 @@ def demodulate(
     good = field.weight > 0
     real = smooth(np.where(good, signal * np.cos(phase), 0), sigma_px, stride)
     imag = smooth(np.where(good, signal * np.sin(phase), 0), sigma_px, stride)
-    cover = smooth(good.astype(np.float32), sigma_px, stride)
+    cover = field.cover(sigma_px, stride)
     z = (real + 1j * imag) / np.maximum(cover, 1e-3)
     cycles = np.hypot(*np.gradient(order))[coarse]
     # at lower frequencies the mirrored one, or uneven light, passes the smoothing too
@@ -93,23 +94,6 @@ def demodulate(
     return Demodulated(
         z.astype(np.complex64), weight.astype(np.float32), field.u[coarse], field.v[coarse]
     )
-
-
-def smooth(values: Array, sigma_px: float, stride: int) -> Array:
-    """Gaussian smoothing sampled at every stride-th place: one matrix product along each axis."""
-    down, across = (_gaussian_weights(count, sigma_px, stride) for count in values.shape)
-    return np.asarray(down @ values.astype(np.float32, copy=False) @ across.T)
-
-
-@lru_cache(8)
-def _gaussian_weights(count: int, sigma_px: float, stride: int) -> Array:
-    """Gaussian weights about every stride-th of `count` samples, shape (P, count)."""
-    reach = round(_GAUSSIAN_CUT * sigma_px)
-    away = np.arange(count) - np.arange(stride // 2, count, stride)[:, None]
-    weights = np.where(np.abs(away) <= reach, np.exp(-((away / sigma_px) ** 2) / 2), 0)
-    # weights are normalised to a whole Gaussian: the field counts as zero beyond its ends
-    whole = np.exp(-((np.arange(-reach, reach + 1) / sigma_px) ** 2) / 2).sum()
-    return np.asarray(weights / whole, np.float32)
 
 
 def gradient_step(
@@ -204,6 +188,8 @@ def refine(
         Robust residual of the phase [fringe]; infinite when nothing could be used.
     """
     model, rms = start, np.inf
+    if field.radius_px >= _THINNED_PX and start.steepest() < _THINNED_CYCLES * field.radius_px:
+        field, signal = field.thinned, np.ascontiguousarray(signal[::2, ::2])
     for number, degree in enumerate(degrees):
         terms = zernike_terms(degree)
         model = model.widened(terms)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from fringe.photo.load import Photo
 
 Array = NDArray[np.float32]
 _BLURRED_PX = 1.5  # width over which the lens blurs the work's rim
+_GAUSSIAN_CUT = 2.5  # standard deviations at which a Gaussian is truncated
 _MEAN_STEPS = 4  # samples of a local mean within its width
 # coverage from which a pixel is used, and from which it counts as whole
 _LEAST_COVERED, _MOST_COVERED = 0.3, 0.999
@@ -47,6 +48,7 @@ class Field:
     scale: int
     x0: float
     y0: float
+    covers: dict[tuple[float, int], Array] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def radius_px(self) -> float:
@@ -57,6 +59,22 @@ class Field:
     def half(self) -> Field:
         """The field at half its scale, made once; see `halve`."""
         return halve(self)
+
+    @property
+    def thinned(self) -> Field:
+        """Every second pixel of every second row, nothing averaged: finer fringes would alias."""
+        parts = (part[::2, ::2] for part in (self.light, self.weight, self.u, self.v))
+        light, weight, u, v = (np.ascontiguousarray(part) for part in parts)
+        matrix = self.unit_from_px * 2
+        return Field(light, weight, u, v, matrix, self.scale * 2, self.x0, self.y0)
+
+    def cover(self, sigma_px: float, stride: int) -> Array:
+        """Share of a Gaussian's width about every stride-th pixel that is usable; see `smooth`."""
+        key = (sigma_px, stride)
+        if key not in self.covers:
+            self.covers.clear()
+            self.covers[key] = smooth((self.weight > 0).astype(np.float32), sigma_px, stride)
+        return self.covers[key]
 
 
 def unit_matrix(edge: Edge) -> NDArray[np.float64]:
@@ -201,3 +219,20 @@ def local_mean(values: Array, weight: Array, sigma_px: float) -> Array:
     # a mean is smooth over its width, so linear interpolation between its samples is enough
     fine = enlarged_mean(mean, step)
     return np.asarray(fine[:rows, :columns], np.float32)
+
+
+def smooth(values: Array, sigma_px: float, stride: int) -> Array:
+    """Gaussian smoothing sampled at every stride-th place: one matrix product along each axis."""
+    down, across = (_gaussian_weights(count, sigma_px, stride) for count in values.shape)
+    return np.asarray(down @ values.astype(np.float32, copy=False) @ across.T)
+
+
+@lru_cache(8)
+def _gaussian_weights(count: int, sigma_px: float, stride: int) -> Array:
+    """Gaussian weights about every stride-th of `count` samples, shape (P, count)."""
+    reach = round(_GAUSSIAN_CUT * sigma_px)
+    away = np.arange(count) - np.arange(stride // 2, count, stride)[:, None]
+    weights = np.where(np.abs(away) <= reach, np.exp(-((away / sigma_px) ** 2) / 2), 0)
+    # weights are normalised to a whole Gaussian: the field counts as zero beyond its ends
+    whole = np.exp(-((np.arange(-reach, reach + 1) / sigma_px) ** 2) / 2).sum()
+    return np.asarray(weights / whole, np.float32)

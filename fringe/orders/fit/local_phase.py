@@ -14,8 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.orders.fit.demodulate import smooth
-from fringe.orders.fit.field import Array, Field
+from fringe.orders.fit.field import Array, Field, smooth
 from fringe.orders.fit.model import OrderModel
 
 Floats = NDArray[np.float64]

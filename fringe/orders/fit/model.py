@@ -13,6 +13,7 @@ from fringe.optics.zernike import Term, zernike_gradients, zernike_rows, zernike
 from fringe.orders.fit.field import Array
 
 Vector = NDArray[np.float64]
+_AT_ONCE = 1 << 13  # places whose terms stay in the processor's own memory
 
 
 @dataclass(frozen=True)
@@ -31,8 +32,13 @@ class OrderModel:
 
     def order(self, u: Array, v: Array) -> Array:
         """Order at each point, shape of `u`."""
-        rows = zernike_rows(self.terms, u.ravel(), v.ravel())
-        return np.asarray(self.values.astype(np.float32) @ rows).reshape(u.shape)
+        flat_u, flat_v = u.ravel(), v.ravel()
+        found = np.empty(flat_u.shape, np.float32)
+        values = self.values.astype(np.float32)
+        for start in range(0, found.size, _AT_ONCE):
+            part = slice(start, start + _AT_ONCE)
+            found[part] = values @ zernike_rows(self.terms, flat_u[part], flat_v[part])
+        return found.reshape(u.shape)
 
     def order_on_grid(self, u: Array, v: Array) -> Array:
         """Order over places that are linear in row and column, shape of `u`."""
@@ -64,6 +70,18 @@ class OrderModel:
     def steepest(self) -> float:
         """Greatest frequency on the disc [cycles / unit]."""
         return float(np.hypot(*(_outer_slopes(self.terms) @ self.values)).max())
+
+    def apart(self, other: OrderModel) -> float:
+        """Bound on the difference of two orders anywhere, whole orders and sign aside [fringe]."""
+        terms = tuple(dict.fromkeys((*self.terms, *other.terms)))
+        one, two = self.widened(terms).values, other.widened(terms).values
+        piston = terms.index((0, 0))
+
+        def bound(difference: NDArray[np.float64]) -> float:
+            difference[piston] -= np.round(difference[piston])
+            return float(np.abs(difference).sum())  # no term exceeds one on the disc
+
+        return min(bound(one - two), bound(one + two))
 
 
 @lru_cache(32)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -10,6 +11,8 @@ from numpy.typing import NDArray
 
 from fringe.optics.zernike import Term, zernike_rows
 from fringe.orders.fit.field import Array, Field
+
+_GOLDEN = (math.sqrt(5) - 1) / 2
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,12 @@ class Pixels:
         return [self.cached_terms[term] for term in terms]
 
 
+def _shift(step: int) -> int:
+    """Shift from row to row that leaves out no column: near the golden section, and coprime."""
+    near = round(step * _GOLDEN)
+    return next(k for k in range(max(near, 1), step + 2) if math.gcd(k, step) == 1)
+
+
 def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels:
     """Flatten a field to its usable pixels.
 
@@ -54,9 +63,10 @@ def pixels_of(field: Field, most: int | None = None, blocks: int = 20) -> Pixels
     good = field.weight > 0
     if most is not None and good.sum() > most:
         step = int(np.ceil(good.sum() / most))
-        # an odd lattice: every step-th pixel of a row, shifted from row to row
-        rows, columns = np.indices(good.shape)
-        good &= (columns + rows * (step // 2 + 1)) % step == 0
+        # every step-th pixel of a row, shifted from row to row
+        columns = np.arange(good.shape[1]) % step
+        rows = np.arange(good.shape[0]) * _shift(step) % step
+        good &= columns == ((step - rows) % step)[:, None]
     u, v = field.u[good], field.v[good]
     count = max(4, min(blocks, int(2 * field.radius_px / 8)))
     column = np.clip(((u + 1) / 2 * count).astype(np.int32), 0, count - 1)

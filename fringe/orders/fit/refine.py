@@ -12,23 +12,22 @@ memory).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
-from fringe.optics.zernike import Term, zernike_gradients, zernike_rows, zernike_terms
+from fringe.optics.zernike import Term, zernike_rows, zernike_terms
+from fringe.orders.fit.blur import blur
 from fringe.orders.fit.field import Array
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels
 from fringe.orders.fit.prior import Prior
 from fringe.orders.fit.profile import harmonic_sums, overtone, wave
-from fringe.photo.filters import bilinear
+from fringe.photo.filters import median
 
 Vector = NDArray[np.float64]
-_CHUNK = 1 << 13  # pixels whose Jacobian stays in the processor's own memory
-_BLUR_SIDE = 41
+_CHUNK = 1 << 12  # pixels whose Jacobian stays in the processor's own memory
 _MOST_LOG = 20.0  # bound of the light's logarithm
 _LEAST_CONTRAST = 0.3  # share of the median contrast, below which fringes are not looked at
 _LEAST_LIGHT = 0.1  # share of the mean light, below which a start does not go
@@ -36,6 +35,7 @@ _PRIOR = Prior()
 # greatest step of an order, or half that of the light's logarithm: of a converged fit, and of one
 # so near that the sums before the step can serve as those after it
 _CONVERGED, _NEARLY_CONVERGED = 1e-4, 1e-3
+_PERHAPS_LAST = 0.02  # length of a step after which the next may be the last
 _MOST_KEPT = 4_000_000  # Zernike values that are kept between steps at most
 
 
@@ -141,7 +141,7 @@ class _Problem:
         self.order = start.terms
         terms = (*light, *contrast, *start.terms)
         all_terms = tuple(dict.fromkeys(terms))
-        self._blur = _blur(pixels, start)
+        self._blur = blur(pixels, start)
         # for many pixels, or for one step, rows are computed chunk by chunk when they are needed
         keep = most_steps > 1 and len(pixels) * len(all_terms) < _MOST_KEPT
         self._rows = pixels.rows(terms) if keep else None
@@ -210,24 +210,6 @@ def _light(values: Vector, rows: Array) -> Array:
     return np.asarray(np.exp(np.clip(log, -_MOST_LOG, _MOST_LOG)))
 
 
-def _blur(pixels: Pixels, model: OrderModel) -> Array:
-    """Contrast left by averaging over a field pixel (sinc of the local frequency)."""
-    if pixels.scale == 1:
-        return np.ones_like(pixels.u)
-    f = pixels.unit_from_px.T @ (_square_slopes(model.terms) @ model.values)
-    coarse = (np.sinc(f[0]) * np.sinc(f[1])).astype(np.float32).reshape(_BLUR_SIDE, _BLUR_SIDE)
-    index = [(w + 1) * np.float32((_BLUR_SIDE - 1) / 2) for w in (pixels.v, pixels.u)]
-    return np.asarray(bilinear(coarse, *index))
-
-
-@lru_cache(16)
-def _square_slopes(terms: tuple[Term, ...]) -> NDArray[np.float64]:
-    """Derivatives over a coarse grid about the disc, shape (2, K, T)."""
-    side = np.linspace(-1, 1, _BLUR_SIDE)
-    u, v = np.meshgrid(side, side)
-    return zernike_gradients(terms, u.ravel(), v.ravel())
-
-
 def _linear_start(
     pixels: Pixels, model: OrderModel, light_terms: tuple[Term, ...]
 ) -> _Coefficients:
@@ -241,7 +223,7 @@ def _linear_start(
     # fringes ride on the local light: with no estimate yet, a plane through the picture
     plane = rows[:3] if len(terms) >= 3 else rows[:1]
     level = _linear(plane, pixels).astype(np.float32) @ plane
-    level = np.maximum(level, 0.05 * float(np.median(pixels.light)))
+    level = np.maximum(level, 0.05 * float(median(pixels.light)))
     design = np.concatenate([rows, (level * np.cos(phase))[None], (level * np.sin(phase))[None]])
     values = _linear(design, pixels)
     c, s = values[-2:]
@@ -318,8 +300,10 @@ def fit_pixels(
         sharpness = known.sharpness
     problem = _Problem(pixels, start, light_terms, contrast_terms, prior, most_steps, sharpness)
     damping = 1e-8 if np.isfinite(noise) else 1e-3
+    largest = 0.0 if most_steps == 1 else np.inf
     for _ in range(most_steps):
-        sums = _summed(problem, state, noise, tolerated)
+        # a long step is not the last one, and needs no sums block by block
+        sums = _summed(problem, state, noise, tolerated, by_blocks=largest < _PERHAPS_LAST)
         step = _step(problem, state, sums, damping)
         order_step = step[len(light_terms) + len(contrast_terms) :]
         largest = float(np.abs(order_step).max())
@@ -329,7 +313,7 @@ def fit_pixels(
         if largest < _CONVERGED and np.isfinite(noise):
             break
         noise, damping = sums.noise, max(damping / 5, 1e-9)
-    if largest > _NEARLY_CONVERGED:
+    if largest > _NEARLY_CONVERGED or sums.scores is None:
         sums = _summed(problem, state, noise, tolerated)
     return _finish(problem, state, sums)
 
@@ -341,8 +325,9 @@ class _Sums:
     Attributes
     ----------
     normal : ndarray, shape (P, P)
-    scores : ndarray, shape (B, P)
-        Gradient, block by block.
+    gradient : ndarray, shape (P,)
+    scores : ndarray, shape (B, P), or None
+        The gradient, block by block, where it was asked for.
     residual, amplitude, contrast : ndarray of float32, shape (K,)
     noise : float
         Robust deviation of the residual.
@@ -351,7 +336,8 @@ class _Sums:
     """
 
     normal: NDArray[np.float64]
-    scores: NDArray[np.float64]
+    gradient: Vector
+    scores: NDArray[np.float64] | None
     residual: Array
     amplitude: Array
     contrast: Array
@@ -360,12 +346,20 @@ class _Sums:
     overtone: float
 
 
-def _summed(problem: _Problem, state: _Coefficients, noise: float, tolerated: float) -> _Sums:
+def _summed(
+    problem: _Problem,
+    state: _Coefficients,
+    noise: float,
+    tolerated: float,
+    *,
+    by_blocks: bool = True,
+) -> _Sums:
     """Sums over all pixels, robustly weighted against dirt."""
     pixels = problem.pixels
     size = len(problem.centre)
     normal = np.zeros((size, size))
-    scores = np.zeros((int(pixels.block.max()) + 1, size))
+    gradient = np.zeros(size)
+    scores = np.zeros((int(pixels.block.max()) + 1, size)) if by_blocks else None
     residual, amplitude, contrast = (np.empty(len(pixels), np.float32) for _ in range(3))
     used, harmonics = 0.0, np.zeros(5)
     for part in problem.parts():
@@ -382,22 +376,25 @@ def _summed(problem: _Problem, state: _Coefficients, noise: float, tolerated: fl
         root = np.sqrt(w)
         weighted = np.multiply(chunk.jacobian, root, out=chunk.jacobian)
         normal += weighted @ weighted.T
+        if scores is None:
+            gradient += weighted @ (root * chunk.residual)
+            continue
         score = np.multiply(weighted, root * chunk.residual, out=weighted)
         block = pixels.block[part]
         starts = np.flatnonzero(np.diff(block, prepend=-1))
         scores[block[starts]] += np.add.reduceat(score, starts, axis=1).T
-    now = 1.4826 * float(np.median(np.abs(residual))) + 1e-9
-    share = used / len(pixels)
-    return _Sums(normal, scores, residual, amplitude, contrast, now, share, overtone(harmonics))
+    if scores is not None:
+        gradient = scores.sum(axis=0)
+    now = 1.4826 * float(median(np.abs(residual))) + 1e-9
+    share, over = used / len(pixels), overtone(harmonics)
+    return _Sums(normal, gradient, scores, residual, amplitude, contrast, now, share, over)
 
 
 def _step(problem: _Problem, state: _Coefficients, sums: _Sums, damping: float) -> Vector:
     """One Gauss-Newton step."""
     prior_normal = sums.noise**2 * problem.stiffness
     offset = state.values() - problem.centre
-    return _solve(
-        sums.normal + prior_normal, sums.scores.sum(axis=0) - prior_normal @ offset, damping
-    )
+    return _solve(sums.normal + prior_normal, sums.gradient - prior_normal @ offset, damping)
 
 
 def expected(fit: Fit, u: Array, v: Array) -> tuple[Array, Array]:
@@ -433,6 +430,7 @@ def _tukey(ratio: Array) -> Array:
 
 def _finish(problem: _Problem, state: _Coefficients, sums: _Sums) -> Fit:
     """Covariance and figures of merit at the end of a fit."""
+    assert sums.scores is not None
     n_before = len(problem.light) + len(problem.contrast)
     normal, scores, residual, amplitude = sums.normal, sums.scores, sums.residual, sums.amplitude
     noise = sums.noise
@@ -444,7 +442,7 @@ def _finish(problem: _Problem, state: _Coefficients, sums: _Sums) -> Fit:
     ) / np.outer(root, root)
     filled_blocks = int((np.abs(scores).sum(axis=1) > 0).sum())
     meat = scores.T @ scores * filled_blocks / max(filled_blocks - 1, 1)
-    pixels_per_observation = max(1.0, float(np.median(np.diag(meat) / scale**2)) / noise**2)
+    pixels_per_observation = max(1.0, float(median(np.diag(meat) / scale**2)) / noise**2)
     sandwich = inverse @ (meat + pixels_per_observation * noise**2 * prior_normal) @ inverse
     learned = replace(problem.prior, pixels_per_observation=pixels_per_observation).learned(
         state.values(), np.diag(sandwich), problem.light, problem.contrast, problem.order
@@ -461,7 +459,7 @@ def _finish(problem: _Problem, state: _Coefficients, sums: _Sums) -> Fit:
     )
     fringes = float(np.mean(amplitude**2) / 2)
     missed = float(np.mean(np.minimum(residual**2, 25 * noise**2)))
-    model, of_contrast, mean_contrast = state.model, state.contrast, float(np.median(sums.contrast))
+    model, of_contrast, mean_contrast = state.model, state.contrast, float(median(sums.contrast))
     sharpness = problem.sharpness
     if mean_contrast < 0:  # the same picture: dark fringes at whole orders
         values = model.values.copy()
@@ -475,7 +473,7 @@ def _finish(problem: _Problem, state: _Coefficients, sums: _Sums) -> Fit:
         light=state.light,
         contrast_terms=problem.contrast,
         contrast=of_contrast,
-        rms=noise / max(float(np.median(amplitude)), 1e-9),
+        rms=noise / max(float(median(amplitude)), 1e-9),
         noise=noise,
         cost=cost,
         mean_contrast=mean_contrast,

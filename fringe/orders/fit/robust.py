@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.photo.filters import median
+
 Vector = NDArray[np.float64]
 _SIGMA_OF_MEDIAN = 1.4826  # standard deviation over median of the absolute values, if normal
 
@@ -50,12 +52,17 @@ def robust_sigma(residual: NDArray[np.floating], weight: Vector | None = None) -
     """Standard deviation of normal residuals, from the (weighted) median of their sizes."""
     size = np.abs(residual)
     if weight is None:
-        return _SIGMA_OF_MEDIAN * float(np.median(size))
+        return _SIGMA_OF_MEDIAN * float(median(size))
     if not len(size):
         return 0.0
     order = np.argsort(size)
     total = np.cumsum(weight[order])
     return _SIGMA_OF_MEDIAN * float(size[order[np.searchsorted(total, total[-1] / 2)]])
+
+
+def robust_sigmas(residual: NDArray[np.floating]) -> Vector:
+    """The same of each row, without weights, shape (R,) for residuals of shape (R, K)."""
+    return np.asarray(_SIGMA_OF_MEDIAN * median(np.abs(residual), along=True))
 
 
 def robust_fit(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fringe.errors import Refused
 from fringe.optics.zernike import Term, zernike_terms
@@ -45,7 +44,7 @@ _FEWER_PIXELS = 10_000  # for a fit that only starts the next one
 _FEWEST_PIXELS = 5_000
 # for the last fit: all 1.7 million pixels under 64 or 128 fringes tell power no better, and take
 # twice the time of the whole reading
-_LAST_PIXELS = 300_000
+_LAST_PIXELS = 100_000
 _FEW_CYCLES = 40.0  # greatest fringes a unit, below which all shapes are searched
 _LEAST_USED = 0.8  # share of the pixels that a start explains, below which others are compared
 # share of the pixels that the likeliest start uses, below which starts with a turned edge of
@@ -58,6 +57,9 @@ _FIT_VARIANCE = 2.0
 # residual, as a share of the fringe amplitude, below which a start is accepted without trying
 # others: of a known start, and of one from tiles with so many fringes a unit
 _KNOWN_MISFIT, _TILES_MISFIT, _CLEAR_CYCLES = 0.2, 0.05, 10.0
+# the same of a known start with many fringes, which pixels blur and noise drowns, and the share of
+# the pixels that it must explain: an order that is off would leave more, and explain fewer
+_NOISY_MISFIT, _NOISY_USED = 0.4, 0.98
 _LITTLE_FORM = 0.15  # form beyond degree two that does not suggest aliased rings [fringe]
 _GOOD_MISFIT = 0.1  # residual of a start with many terms, preferred where few terms do not fit
 # share of tiles that agree on a model of degree two: S-shaped fringes have a small one, and the
@@ -252,7 +254,7 @@ def _best_start(
     """
     if known is not None:
         fit = _screening_fit(field, known)
-        if fit.rms < _KNOWN_MISFIT:
+        if fit.rms < _KNOWN_MISFIT or _is_noisy_but_right(fit):
             return fit
     models, dense = _start_of_tiles(field, rng)
     fits = [_screening_fit(field, model) for model in models]
@@ -289,6 +291,12 @@ def _best_start(
     return _likeliest(field, fits, _VERY_FEW_CYCLES if very_few else best.model.steepest())
 
 
+def _is_noisy_but_right(fit: Fit) -> bool:
+    """Whether many fringes are followed everywhere, so that what is left of them is noise."""
+    dense = fit.model.steepest() > _FEW_CYCLES
+    return dense and fit.rms < _NOISY_MISFIT and fit.used > _NOISY_USED
+
+
 def _likeliest(field: Field, fits: list[Fit], cycles: float) -> Fit:
     """The start of the best evidence, of the few with the smallest residuals."""
     pixels = pixels_of(level_for(field, cycles, _TINY_RADIUS_PX))
@@ -296,7 +304,7 @@ def _likeliest(field: Field, fits: list[Fit], cycles: float) -> Fit:
     different = [
         fit
         for k, fit in enumerate(smallest)
-        if all(_apart(fit.model, other.model) > _SAME_ORDER for other in smallest[:k])
+        if all(fit.model.apart(other.model) > _SAME_ORDER for other in smallest[:k])
     ]
     likeliest = min(
         (_fit_for_evidence(pixels, fit) for fit in different),
@@ -325,19 +333,6 @@ def _with_turned_edges(field: Field, fits: list[Fit]) -> list[Fit]:
         for model in models
         for way in (1, -1)
     ]
-
-
-def _apart(first: OrderModel, second: OrderModel) -> float:
-    """Bound of the difference of two orders anywhere on the disc, modulo one and sign [fringe]."""
-    terms = tuple(dict.fromkeys((*first.terms, *second.terms)))
-    one, other = first.widened(terms).values, second.widened(terms).values
-    piston = terms.index((0, 0))
-
-    def bound(difference: NDArray[np.float64]) -> float:
-        difference[piston] -= np.round(difference[piston])
-        return float(np.abs(difference).sum())  # no term exceeds one on the disc
-
-    return min(bound(one - other), bound(one + other))
 
 
 def _fit_for_evidence(pixels: Pixels, fit: Fit) -> Fit:

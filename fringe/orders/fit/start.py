@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.orders.fit.tiles import Tiles
+from fringe.photo.filters import median
 
 Vector = NDArray[np.float64]
 
@@ -96,7 +97,7 @@ def quadratic_start(tiles: Tiles, rng: np.random.Generator, tries: int = 600) ->
 
 def prominence(tiles: Tiles) -> Vector:
     """Weight of each tile: how pure its frequency is, and how strong, shape (K,)."""
-    return tiles.purity**2 * np.minimum(tiles.amplitude / np.median(tiles.amplitude), 2)
+    return np.asarray(tiles.purity**2 * np.minimum(tiles.amplitude / median(tiles.amplitude), 2))
 
 
 def _isotropic(scored: Tiles, rng: np.random.Generator, tries: int) -> NDArray[np.float64]:

@@ -141,7 +141,7 @@ def peaks(blocks: Array) -> tuple[NDArray[np.float64], NDArray[np.float64], NDAr
     spectrum = down @ (rows[..., :half] + 1j * rows[..., half:])
     power = spectrum.real**2
     power += spectrum.imag**2
-    fy = np.fft.fftfreq(TILE, 1 / TILE)[:, None]
+    fy = (np.arange(TILE)[:, None] + TILE // 2) % TILE - TILE // 2
     fx = np.arange(half)[None, :]
     radius = np.hypot(fx, fy)
     power[:, radius < 1.3] = 0

@@ -40,6 +40,7 @@ from fringe.orders.fit.field import cut_field, unit_matrix
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit, expected
 from fringe.photo.ellipse import Edge
+from fringe.photo.filters import median
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -176,8 +177,8 @@ def measure_cells(photo: Photo, edge: Edge, fit: Fit) -> Cells:
     u, v, light = field.u[good], field.v[good], field.light[good].astype(float)
     predicted, amplitude = expected(fit, u, v)
     residual = np.abs(light - predicted)
-    noise = 1.4826 * float(np.median(residual)) + 1e-9
-    clean = residual < np.maximum(6 * noise, 0.8 * float(np.median(amplitude)))
+    noise = 1.4826 * float(median(residual)) + 1e-9
+    clean = residual < np.maximum(6 * noise, 0.8 * float(median(amplitude)))
     u, v, light = u[clean], v[clean], light[clean]
     order = fit.model.order(u, v).astype(float)
     level = np.exp(zernike_sum(fit.light_terms, fit.light, u, v))

@@ -148,17 +148,25 @@ def unwrapped(local: LocalPhase, reliability: Floats, least: float) -> Floats:
     found = np.full(error.shape, np.nan)
     if not usable.any():
         return found
-    rows, columns = error.shape
-    first = np.unravel_index(int(np.argmax(np.where(usable, reliability, -1))), error.shape)
-    waiting = [(-float(reliability[first]), int(first[0]), int(first[1]), float(error[first]))]
+    # plain numbers in lists: one place at a time, which arrays are slow at
+    errors, sure, free = (one.ravel().tolist() for one in (error, reliability, usable))
+    count, columns = error.size, error.shape[1]
+    first = int(np.argmax(np.where(usable, reliability, -1)))
+    waiting = [(-sure[first], first, errors[first])]
     while waiting:
-        _, row, column, near = heapq.heappop(waiting)
-        if np.isfinite(found[row, column]):
+        _, place, near = heapq.heappop(waiting)
+        if not free[place]:
             continue
-        here = error[row, column] + round(near - error[row, column])
-        found[row, column] = here
-        for r, c in ((row - 1, column), (row + 1, column), (row, column - 1), (row, column + 1)):
-            inside = 0 <= r < rows and 0 <= c < columns
-            if inside and usable[r, c] and not np.isfinite(found[r, c]):
-                heapq.heappush(waiting, (-float(reliability[r, c]), r, c, here))
+        free[place] = False
+        here = errors[place] + round(near - errors[place])
+        found.flat[place] = here
+        column = place % columns
+        for beside, inside in (
+            (place - columns, place >= columns),
+            (place + columns, place + columns < count),
+            (place - 1, column > 0),
+            (place + 1, column < columns - 1),
+        ):
+            if inside and free[beside]:
+                heapq.heappush(waiting, (-sure[beside], beside, here))
     return found

@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from typing import NamedTuple
+from functools import cache
+from typing import Any, NamedTuple
 
 from fringe.errors import BadInput
 
@@ -177,12 +178,18 @@ def _mm_by_pint(unit: str, text: str, what: str) -> float:
     # pint also evaluates arithmetic, which no unit of length needs
     if not unit.replace(" ", "").isalpha():
         raise _unreadable(text, what)
-    import pint
-
     try:
-        return float(pint.UnitRegistry().Quantity(1.0, unit).to("mm").magnitude)
+        return float(_rarer_units().Quantity(1.0, unit).to("mm").magnitude)
     except Exception as error:  # pint raises many kinds; each means that this is no length
         raise _unreadable(text, what) from error
+
+
+@cache
+def _rarer_units() -> Any:
+    """The units that pint knows; to read its list of them takes half a second."""
+    import pint
+
+    return pint.UnitRegistry()
 
 
 def _unreadable(text: str, what: str) -> BadInput:

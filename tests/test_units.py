@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from fringe.errors import BadInput
 from fringe.units import MM_PER_UNIT, length_mm, number, positive_length_mm
 
-REGISTRY = pint.UnitRegistry()
+REGISTRY = pint.get_application_registry()
 # units that pint does not spell so: signs and full stops of inches and feet
 SIGNS = {
     '"': "inch",

@@ -385,7 +385,7 @@ def test_an_archive_carries_its_format(surface):
 
 def test_units_are_those_that_others_know(full):
     """A library of units takes each for what the end of the name says (digits are exponents)."""
-    registry = pint.UnitRegistry()
+    registry = pint.get_application_registry()
     kinds = {
         "_nm": "[length]",
         "_mm": "[length]",

@@ -6,7 +6,7 @@ import os
 import secrets
 import sys
 import zlib
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from pathlib import Path
 
 # Two workers share the cores; threads inside the linear algebra would only fight over them.
@@ -39,19 +39,45 @@ def pytest_configure(config: pytest.Config) -> None:
     os.environ[SEED_VARIABLE] = str(secrets.randbelow(2**32)) if asked == "random" else asked
 
 
-# What takes longest begins first: two workers would else wait for one that began it last.
-LONGEST = ("tests/demo/", "tests/test_docs.py::test_readme_can", "tests/orders/")
+# What takes longest begins first: two workers would else wait for one that began it last. The
+# names are beginnings of those of tests, which tests/test_longest.py holds to be there.
+LONGEST = (
+    "tests/demo/",
+    "tests/test_docs.py::test_documents_can_be_typed",
+    "tests/orders/",
+    "tests/archive/transfer/",
+    "tests/cli/test_turning.py",
+    "tests/bench/test_bench_browser.py",
+)
+
+
+class Backwards(pytest.Dir):
+    """A folder of which what comes last is looked at first."""
+
+    def collect(self) -> Iterable[pytest.Item | pytest.Collector]:
+        """Return what is in it."""
+        return reversed(list(super().collect()))
+
+
+def pytest_collect_directory(path: Path, parent: pytest.Collector) -> pytest.Dir | None:
+    """Let every other worker load the tests from the end.
+
+    Each file is prepared by whichever comes to it first, and kept for the other: in a fresh
+    checkout that takes longer than all else until the first test begins.
+    """
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw")
+    return Backwards.from_parent(parent, path=path) if int(worker) % 2 else None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put the longest tests first, and leave the others in their order."""
+    """Put the longest tests first, and the others in the order of their files, for each worker."""
     places = {name: place for place, name in enumerate(LONGEST)}
-    items.sort(
-        key=lambda item: min(
-            (place for name, place in places.items() if item.nodeid.startswith(name)),
-            default=len(places),
-        )
-    )
+
+    def place_of(item: pytest.Item) -> int:
+        found = (place for name, place in places.items() if item.nodeid.startswith(name))
+        return min(found, default=len(places))
+
+    items.sort(key=lambda item: (place_of(item), item.path.parts))
 
 
 def pytest_report_header(config: pytest.Config) -> str:

@@ -164,15 +164,17 @@ def in_order(
     workers: int | None = None,
     pool: Executor | None = None,
 ) -> Iterator[U]:
-    """Yield the function's results in the order of the items, each as soon as it is there.
+    """Give the function's results in the order of the items, each as soon as it is there.
 
     This process is free for what is done with them; see :func:`run_many` for the rest. With a
-    pool of :func:`shared_pool` its processes do the work.
+    pool of :func:`shared_pool` its processes do the work, and begin at once.
     """
     if pool is not None:
-        yield from _submitted(pool, function, items)
-        return
-    count = min(workers or cores(), len(items))
+        return _submitted(pool, function, items)
+    return _begun_when_asked(function, items, min(workers or cores(), len(items)))
+
+
+def _begun_when_asked(function: Callable[[T], U], items: Sequence[T], count: int) -> Iterator[U]:
     if count < 2:
         yield from map(function, items)
         return

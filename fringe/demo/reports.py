@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,8 +34,15 @@ class Page:
 
 
 def write_reports(pages: Sequence[Page], pool: Executor | None) -> Iterator[Page]:
-    """Write pages, several at once; each is given back when it is there, in their order."""
-    for page, html in zip(pages, in_order(page_html, pages, pool=pool), strict=True):
+    """Write pages, several at once; each is given back when it is there, in their order.
+
+    The pool begins with them at once.
+    """
+    return _written(pages, in_order(page_html, pages, pool=pool))
+
+
+def _written(pages: Sequence[Page], made: Iterable[str]) -> Iterator[Page]:
+    for page, html in zip(pages, made, strict=True):
         write_whole(page.path, html.encode())
         yield page
 

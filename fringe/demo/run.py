@@ -86,8 +86,9 @@ def run_demo(
     with built(out) as work, shared_pool() as pool:
         run = _Run(story, work, on_event or (lambda event: None), pool)
         surfaces = [run.make(spec) for spec in story.surfaces]
+        reports = run.reports(surfaces)  # the pool makes them while the match is judged here
         found = run.match(surfaces)
-        run.report(surfaces)
+        run.wait_for(reports)
         write_whole(work / GUIDE, guide_text(story, PAIR_REPORT).encode())
     return _moved(story, out, work, surfaces, found)
 
@@ -302,12 +303,16 @@ class _Run:
         self._step("writing the reports")
         return found
 
-    def report(self, surfaces: Sequence[FinishedSurface]) -> None:
-        """Write the report of the pair and of each surface."""
+    def reports(self, surfaces: Sequence[FinishedSurface]) -> Iterator[Page]:
+        """Begin the report of the pair and of each surface."""
         partner, made = (one.surface for one in surfaces[-2:])
         pages = [Page(self.folder / PAIR_REPORT, made, partner)]
         pages += [Page(one.report, one.surface) for one in surfaces]
-        for _ in write_reports(pages, self.pool):
+        return write_reports(pages, self.pool)
+
+    def wait_for(self, reports: Iterator[Page]) -> None:
+        """Write each report when it is made."""
+        for _ in reports:
             self._step("writing the reports")
 
     def _step(self, doing: str) -> None:

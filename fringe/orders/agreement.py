@@ -48,14 +48,18 @@ class Patches:
     known: NDArray[np.bool_]
 
     @property
+    def usual(self) -> float:
+        """Correlation of the patches that are known, their median; one where none is."""
+        return float(median(self.correlation[self.known])) if self.known.any() else 1.0
+
+    @property
     def unexplained(self) -> float:
         """Largest connected part of the face whose fringes are not the model's, as a share of it.
 
         Dust and fingers count as well as zones that the terms do not follow, lines that a wrong
         order jumps over, dislocations and the cuts of spirals.
         """
-        usual = float(median(self.correlation[self.known])) if self.known.any() else 1.0
-        parts, count = connected(self.known & (self.correlation < _ALIKE * usual))
+        parts, count = connected(self.known & (self.correlation < _ALIKE * self.usual))
         if not count:
             return 0.0
         return float(np.bincount(parts.ravel())[1:].max()) / (np.pi / 4 * SIDE**2)

@@ -120,7 +120,11 @@ def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[st
             terms, math.hypot(solution.light_doubt, profile_doubt(solution.fit.sharpness))
         ),
         "dirt": dirt_doubt(
-            terms, solution.fit.used, solution.unexplained, miscounted=solution.miscounted
+            terms,
+            solution.fit.used,
+            solution.unexplained,
+            miscounted=solution.miscounted,
+            odd=solution.odd,
         ),
         "grid": grid_doubt(terms, abs(model.power) / edge.cos_view),
         "edge": edge_doubt(model, edge, solution.u_rim),

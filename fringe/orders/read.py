@@ -6,6 +6,7 @@ import contextlib
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,8 @@ from fringe.orders.agreement import patches_of
 from fringe.orders.beyond import refuse_what_goes_on
 from fringe.orders.checks import (
     MUCH_DOUBT,
+    is_borne_out,
+    is_far_from_sphere,
     is_followed,
     is_of_odd_form,
     judge_fit,
@@ -123,21 +126,18 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     contrast_sense = SENSE_UNKNOWN
     if options.sense == "auto":
         contrast_sense = sense_from_contrast(photo, edge, solution.fit, options.lamp)
-    reading = reading_of(
-        options,
-        edge,
-        source,
-        solution,
-        warnings,
-        contrast_sense,
-        photo.sha256 or photo.name,
-        photo.focal_px,
-    )
+    name = photo.sha256 or photo.name
+    made = partial(reading_of, options, edge, source)
+    reading = made(solution, warnings, contrast_sense, name, photo.focal_px)
     if is_of_odd_form(reading) and shows_no_fringe(photo, edge):
         raise less_than_one_fringe(photo, edge)
     if source == "found" and solution.light_doubt > MUCH_DOUBT:
         _refuse_matched_disc(photo)  # the edge was sought where fringes seemed to be
-    return with_form_warnings(photo, reading, followed=is_followed(solution))
+    followed = is_followed(solution)
+    if not followed and is_far_from_sphere(reading) and is_borne_out(solution, patches):
+        odd, followed = replace(solution, odd=True), True
+        reading = made(odd, warnings, contrast_sense, name, photo.focal_px)
+    return with_form_warnings(photo, reading, followed=followed)
 
 
 def _refusal_without_edge(photo: Photo, options: ReadOptions, refusal: Refused) -> Refused:

@@ -18,7 +18,10 @@ from fringe.photo.filters import median
 _CIRCLES, _STEPS = 16, 96
 _LEAST, _MOST = 0.15, 0.9  # radii of the circles, as shares of the largest that the disc holds
 _FARTHEST = 0.7  # of a centre of rings, about which the circles lie; else about the disc's
-_KNOWN = 0.9  # share of a circle's places whose order must be known
+# Shares of a circle's places whose order must be known, and clear: where a rough circle reaches
+# beyond the work, or over a finger, phasors are small and wind at random; of spirals 0.8 to 1 are
+# clear
+_KNOWN, _SURE = 0.9, 0.8
 _LEAST_CIRCLES, _MANY = 4, 0.5  # circles that are known, and share that wind alike
 # half a side of squares round which fringes are followed, in patches, and the least size of their
 # phasors, as a share of the usual one
@@ -68,8 +71,9 @@ def winding(model: OrderModel, patches: Patches) -> int:
     phasor, known = patches.at(
         middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)
     )
+    clear = known & (np.abs(phasor) > _CLEAR * _usual(patches))
     steps = np.angle(np.roll(phasor, -1, axis=1) * np.conj(phasor)) / (2 * np.pi)
-    return turns(steps[known.mean(axis=1) > _KNOWN])
+    return turns(steps[(known.mean(axis=1) > _KNOWN) & (clear.mean(axis=1) > _SURE)])
 
 
 def turns(steps: NDArray[np.float64]) -> int:
@@ -93,9 +97,8 @@ def torn_places(patches: Patches) -> NDArray[np.intp]:
     The patches of a square all round such a place show fringes, and lead back to another order:
     fringes end there. Two surfaces that are whole make no such place.
     """
-    phasor, size = patches.phasor, np.abs(patches.phasor)
-    usual = float(median(size[patches.known])) if patches.known.any() else 1.0
-    clear = patches.known & (size > _CLEAR * usual)
+    phasor = patches.phasor
+    clear = patches.known & (np.abs(phasor) > _CLEAR * _usual(patches))
     side = 2 * _LOOP
     across, down = (
         np.angle(later * np.conj(sooner)) / (2 * np.pi)
@@ -105,6 +108,12 @@ def torn_places(patches: Patches) -> NDArray[np.intp]:
     columns = _running(np.where(clear[1:] & clear[:-1], down, np.nan), side, 0)
     round_ = rows[:-side] + columns[:, side:] - rows[side:] - columns[:, :-side]
     return np.argwhere(np.abs(np.nan_to_num(round_)) > 0.5) + _LOOP
+
+
+def _usual(patches: Patches) -> float:
+    """Usual size of the phasors that are known."""
+    known = np.abs(patches.phasor[patches.known])
+    return float(median(known)) if known.size else 1.0
 
 
 def _running(steps: NDArray[np.float64], count: int, axis: int) -> NDArray[np.float64]:

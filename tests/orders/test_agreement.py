@@ -8,6 +8,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
@@ -60,6 +61,17 @@ def test_forms_do_not_wind(rng: np.random.Generator) -> None:
         away = np.hypot(U - rng.uniform(-0.5, 0.5), V - rng.uniform(-0.5, 0.5))
         bump = height * np.exp(-((away / rng.uniform(0.1, 0.3)) ** 2))
         assert winding(RINGS, held(bump, 0.3, rng)) == 0
+
+
+def test_what_lies_beyond_the_work_does_not_wind(rng: np.random.Generator) -> None:
+    """Rings on the left, and on the right, by chance fringed too, something else: no arms."""
+    order = RINGS.order(U, V)
+    inside = np.hypot(*np.meshgrid(SIDE, SIDE)) < 1
+    for _ in range(30):
+        warp = gaussian_filter(rng.standard_normal(inside.shape), 12)[inside]
+        cycles = np.where(rng.uniform(0, 0.35) > U, order, 72 * warp + 2 * V)
+        signal = (-0.7 * np.cos(2 * np.pi * cycles)).astype(np.float32)
+        assert winding(RINGS, patches(signal, np.full_like(U, 0.7), order, U, V)) == 0
 
 
 def jump() -> Floats:

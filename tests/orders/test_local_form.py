@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
 from fringe.optics.local_terms import is_local
-from fringe.orders.checks import with_form_warnings
+from fringe.optics.zernike import zernike_terms
+from fringe.orders.agreement import SIDE, Patches
+from fringe.orders.checks import is_borne_out, with_form_warnings
+from fringe.orders.doubts import dirt_doubt
 from fringe.orders.fit.local_phase import LocalPhase, unwrapped
 from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
@@ -69,6 +75,29 @@ def test_errors_are_unwrapped_from_the_surest_place() -> None:
     # whole orders in all of it do not matter
     np.testing.assert_allclose(found - found[0, 0], true - true[0, 0], atol=1e-9)
     assert np.isnan(unwrapped(wrapped, sure, 2.0)).all()
+
+
+@pytest.mark.parametrize(
+    ("alike", "unexplained", "miscounted", "borne_out"),
+    [(0.95, 0.01, False, True), (0.6, 0.0, False, False), (0.95, 0.05, False, False),
+     (0.95, 0.0, True, False)],
+)  # fmt: skip
+def test_dirt_counts_by_what_it_hides(
+    alike: float, unexplained: float, miscounted: bool, borne_out: bool
+) -> None:
+    """A form is borne out where the fringes that show are the fit's, and their count."""
+    side = np.full((SIDE, SIDE), alike)
+    held = Patches(side, side.astype(complex), np.ones((SIDE, SIDE), bool))
+    solution: Any = SimpleNamespace(unexplained=unexplained, miscounted=miscounted)
+    assert is_borne_out(solution, held) == borne_out
+
+
+def test_an_odd_form_on_a_dirty_face_is_in_doubt() -> None:
+    """A standard uncertainty of power of at least 0.3 fringe, as where a part is unexplained."""
+    terms = zernike_terms(4)
+    place = terms.index((2, 0))
+    assert dirt_doubt(terms, 1.0).of_power(place) == 0
+    assert dirt_doubt(terms, 1.0, odd=True).of_power(place) == pytest.approx(0.3)
 
 
 def test_a_form_far_beyond_power_and_tilt_is_read_where_it_is_followed() -> None:

@@ -65,6 +65,18 @@ def test_no_work_is_taken_for_something_else(family: str, rng: np.random.Generat
         growth_warnings("work", model(bent), float(np.ptp(bent(U, V))))
 
 
+@pytest.mark.parametrize(("power", "share", "tilt"), [(3, 0.4, 0), (2, 0.45, 0), (5, 0.4, 1)])
+def test_spheres_that_a_form_makes_look_equally_spaced(
+    power: float, share: float, tilt: float
+) -> None:
+    """Spherical form that flattens a contact outward: a power law of 1.1 to 1.6, and no refusal."""
+    bent = model(lambda u, v: power * (u**2 + v**2) * (1 - share * (u**2 + v**2)) + tilt * u)
+    growth = ring_growth(bent)
+    assert growth.is_no_sphere
+    assert growth.exponent < 1.6
+    assert growth_warnings("work", bent, float(power)) == []
+
+
 @pytest.mark.parametrize("kind", ["equal_rings", "decentred_rings", "turning_marks"])
 def test_rings_of_one_spacing_are_refused(kind: str, rng: np.random.Generator) -> None:
     """Marks and targets on a round piece, its edge given, give no reading."""

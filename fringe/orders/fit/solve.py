@@ -114,6 +114,8 @@ class Solution:
         it; see `agreement.py`, which is asked when the fit is judged.
     miscounted : bool
         Whether the orders counted in the picture are others; see `continuity.py`.
+    odd : bool
+        Whether the form is far from a sphere's and dirt hides a part of the face; `checks.py`.
     u_rim : float
         Standard uncertainty of the order at a turned rim, beside that of the edge [fringe].
     fit_variance : float
@@ -129,6 +131,7 @@ class Solution:
     light_doubt: float = 0.0
     unexplained: float = 0.0
     miscounted: bool = False
+    odd: bool = False
     u_rim: float = 0.0
     fit_variance: float = _FIT_VARIANCE
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from fringe.errors import Refused
 from fringe.optics.rings import effective_radius_from_step_mm
@@ -26,7 +25,7 @@ from fringe.orders.reading import Quality, Reading, RingFit
 from fringe.orders.ring_growth import TileGrowth, growth_of_tiles
 from fringe.orders.winding import refuse_arms, turns
 from fringe.photo.ellipse import Edge
-from fringe.photo.filters import median
+from fringe.photo.filters import bilinear, median
 from fringe.photo.load import Photo
 from fringe.quantity import half_width
 
@@ -177,7 +176,7 @@ def _polar(
     column, row = (x - field.x0) / field.scale, (y - field.y0) / field.scale
     weighted = found.z * found.weight
     parts = [
-        ndimage.map_coordinates(part, [row, column], order=1, mode="constant")
+        bilinear(part, row, column, beyond=0.0)
         for part in (weighted.real, weighted.imag, found.weight)
     ]
     z = (parts[0] + 1j * parts[1]) / np.maximum(parts[2], 1e-3)
@@ -320,7 +319,7 @@ def _ring_table(
         radius = np.sqrt(np.maximum(place, 0))
         x = (centre[0] - field.x0 + radius[:, None] * np.cos(angle)) / field.scale
         y = (centre[1] - field.y0 + radius[:, None] * np.sin(angle)) / field.scale
-        light = ndimage.map_coordinates(field.light, [y, x], order=1, mode="constant", cval=np.nan)
+        light = bilinear(field.light, y, x, beyond=math.nan)
         profile = np.nanmedian(light, axis=1)
         least = int(np.clip(np.nanargmin(profile), 4, 28))
         bend = np.polyfit(place[least - 4 : least + 5], profile[least - 4 : least + 5], 2)

@@ -18,7 +18,9 @@ Mask = NDArray[np.bool_]
 _HULL_SAMPLES = 360  # directions in which a region's extent is taken
 
 
-def bilinear(values: NDArray[Float], rows: Places, columns: Places) -> NDArray[Float]:
+def bilinear(
+    values: NDArray[Float], rows: Places, columns: Places, *, beyond: float | None = None
+) -> NDArray[Float]:
     """Values between the samples of a grid; beyond its border those of the border.
 
     Parameters
@@ -26,6 +28,8 @@ def bilinear(values: NDArray[Float], rows: Places, columns: Places) -> NDArray[F
     values : ndarray of float, shape (M, N)
     rows, columns : ndarray, shape (...)
         Places, from the middle of the first sample.
+    beyond : float, optional
+        Value beyond the border, where it is not that of the border.
 
     Returns
     -------
@@ -47,7 +51,11 @@ def bilinear(values: NDArray[Float], rows: Places, columns: Places) -> NDArray[F
         first += parts[1] * (flat.take(index + right) - first)
         lines.append(first)
         index += down
-    return np.asarray(lines[0] + parts[0] * (lines[1] - lines[0]))
+    found = np.asarray(lines[0] + parts[0] * (lines[1] - lines[0]))
+    if beyond is not None:
+        inside = (rows >= 0) & (rows <= values.shape[0] - 1)
+        found[~(inside & (columns >= 0) & (columns <= values.shape[1] - 1))] = beyond
+    return found
 
 
 def gaussian(
@@ -270,8 +278,14 @@ def connected(mask: Mask) -> tuple[NDArray[np.intp], int]:
 def hull_area(rows: NDArray[np.intp], columns: NDArray[np.intp]) -> float:
     """Area of the convex hull of some samples, each a square of side 1, to a thousandth.
 
-    From the samples that lie farthest out in each of many directions.
+    From the samples that lie farthest out in each of many directions. The samples come row by row,
+    as `numpy.nonzero` lists them.
     """
+    ends = np.flatnonzero(
+        np.diff(rows, append=-1)
+    )  # nothing between the ends of a row lies far out
+    ends = np.concatenate([ends, [0], ends[:-1] + 1])
+    rows, columns = rows[ends], columns[ends]
     corners = np.concatenate(
         [np.stack([columns + x, rows + y], axis=1) for x in (-0.5, 0.5) for y in (-0.5, 0.5)]
     )

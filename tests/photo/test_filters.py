@@ -93,6 +93,8 @@ def test_bilinear_is_scipys(shape: tuple[int, int], rng: np.random.Generator) ->
     places = rng.uniform(-3, 46, (2, 7, 50))
     theirs = ndimage.map_coordinates(picture, places, order=1, mode="nearest")
     assert np.abs(filters.bilinear(picture, *places) - theirs).max() < 1e-12
+    theirs = ndimage.map_coordinates(picture, places, order=1, mode="constant", cval=7.0)
+    assert np.abs(filters.bilinear(picture, *places, beyond=7.0) - theirs).max() < 1e-12
 
 
 @pytest.mark.parametrize("level", [-0.5, 0.3, 1.0, 9.0])

@@ -32,6 +32,7 @@ from fringe.orders.fit.solve import (
     Solution,
     first_prior,
     level_for,
+    middle_fit,
     solution_of,
     solve,
     with_all_terms,
@@ -53,6 +54,7 @@ _MOVED_PX, _LEAST_MOVED_PX = 1.5, 0.3
 _OFF, _OFF_PX = 0.06, 2.0  # error of the round form that counts [fringe], over so many pixels
 _SURE = 0.8  # share explained, of a ring whose order is believed
 _FOLLOWED = 0.9  # share explained where rings begin, below which the fit is not followed
+_PLACINGS, _NEAR_BY = 2, 0.03  # of an edge by rings; by how much it is moved, of its radius
 _INNER = 0.86  # share of the radius, within which the form is fitted alone
 _NEAR_PX, _STEP_GAIN = 1.5, 0.3  # of a step of light that is taken
 _RINGS_PX = 0.5  # standard uncertainty of an edge by its rings alone
@@ -190,6 +192,41 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
     return _with_band(as_it_was, rings, last) if found else as_it_was
 
 
+def edge_by_rings(photo: Photo, edge: Edge) -> Edge | None:
+    """The edge at which rings of light show the fringes to end, where no fit follows them to it.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+        Within some pixels of it.
+
+    Returns
+    -------
+    Edge or None
+        None where the rings do not follow fringes to an end near by.
+    """
+    for _ in range(_PLACINGS):
+        middle = middle_fit(photo, edge, _INNER)
+        if middle is None:
+            return None
+        rings = follow_rim(photo, edge, middle, _INNER - 0.1, _BEYOND)
+        last = rings.last
+        if last is None or not rings.tell:
+            return None
+        end = _end(rings, last)
+        sharp = _SHARP_PX / 2 / rings.radius_px
+        inside, outside = rings.radius < end.face - sharp, rings.radius > end.face + sharp
+        if end.lost or abs(end.face - 1) > _NEAR_BY or not outside.any():
+            return None
+        if np.quantile(rings.explained[inside], 0.1) < _SURE:
+            return None
+        if rings.strength[outside].max() > _FADED * np.median(rings.strength[inside]):
+            return None
+        edge = _placed(photo, edge, rings, end)
+    return edge
+
+
 def _better(old: Rim, new: Rim | None) -> Rim:
     """The new one, if the picture shows its fringes no less than those of the old one."""
     if new is None:
@@ -220,11 +257,14 @@ def _within(photo: Photo, edge: Edge) -> Rim | None:
 
 
 def _ends_sharply(rings: RimRings, end: _RimEnd) -> bool:
-    """Whether fringes end at once, and nothing like them follows."""
+    """Whether fringes end at once, and nothing like them follows.
+
+    Fringes too fine for the pixels may follow, but not over a wide band.
+    """
     sharp = _SHARP_PX / 2 / rings.radius_px
     inside, outside = rings.radius < end.face - sharp, rings.radius > end.face + sharp
     outside &= rings.radius < 1.0
-    if end.lost or not outside.any():
+    if (end.lost and end.face > 1 - _WIDEST_BAND) or not outside.any():
         return False
     near = rings.strength[inside][-round(_SHARP_PX / rings.step_px) :]
     left = rings.strength[outside].max() < _FADED * float(median(near))

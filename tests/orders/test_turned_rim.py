@@ -15,7 +15,7 @@ from fringe.optics.lamps import lamp
 from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
-from fringe.orders.turned_rim import BAND, TOO_FINE, beyond_edge
+from fringe.orders.turned_rim import BAND, TOO_FINE, beyond_edge, edge_by_rings
 from fringe.orders.turned_rim import Rim as Seen
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
@@ -78,6 +78,17 @@ def test_an_edge_without_fringes_beyond_stays(
     found, edge = seen(work, 1.0, rng, sharpened)
     assert found == Seen(edge, found.solution)
     assert max(term[0] for term in found.solution.fit.model.terms) <= 44
+
+
+def test_an_edge_that_no_fit_follows_is_found_by_rings(rng: np.random.Generator) -> None:
+    """One and a half fringes over a seventh of the radius: the edge, from a pixel or two off."""
+    work = replace(rim(rng, 1.6, 0.14, chamfer_px=4.0, chamfer_level=0.3), law="cosine")
+    image, (cx, cy) = drawn(work, rng)
+    edge = Edge(cx + 0.6, cy - 0.4, 0.99 * RADIUS, 0.99 * RADIUS)
+    found = edge_by_rings(photo_from_array(image, "rim"), edge)
+    assert found is not None
+    assert math.sqrt(found.a * found.b) == pytest.approx(RADIUS, rel=0.002)
+    assert math.hypot(found.cx - cx, found.cy - cy) < 0.3
 
 
 def test_fringes_too_fine_for_the_pixels(rng: np.random.Generator) -> None:

@@ -10,8 +10,10 @@ other evidence.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
@@ -32,6 +34,7 @@ from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
 from fringe.orders.fit.solve import level_for, middle_fit, refit_twice
 from fringe.orders.fit.tiles import pyramid_tiles
 from fringe.orders.ring_growth import growth_of_tiles, growth_warnings
+from fringe.orders.turned_rim import edge_by_rings
 from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge
 from fringe.photo.filters import quantile
@@ -59,6 +62,7 @@ _HALF_WIDTHS = (0.05, *[0.03] * 6)  # of the band, as shares of the radius
 # shares of the radius: last move of a converged edge, and distance at which two edges agree
 _CONVERGED_SHARE, _AGREEING_SHARE = 0.008, 0.004
 _WIDER = 1.04
+_BY_RINGS = 6  # places about which rings of light are followed, where all else failed
 _ROOM = (
     0.8  # radius of a circle about which lies some of the frame, as a share of the way to its end
 )
@@ -136,6 +140,7 @@ def _circle_unless_oval(edge: Edge) -> Edge:
 def _find_in_reduced(photo: Photo) -> FoundEdge:
     accepted: list[EdgeCandidate] = []
     on_steps: list[EdgeCandidate] = []
+    rejected: list[Edge] = []
     refusals: list[Refused] = []
     for candidate in _until_refused(_candidates(photo, rough_circles(photo)), refusals):
         on_step = _at_light_step(photo, candidate.edge, candidate.model)
@@ -148,6 +153,7 @@ def _find_in_reduced(photo: Photo) -> FoundEdge:
             if _count_agreeing(on_step, on_steps) > 2:
                 break
         if candidate.gain <= _LEAST_GAIN:
+            rejected.append(candidate.edge)
             continue
         # without a step, a certain edge or enough edges that agree
         agree = _count_agreeing(candidate, accepted)
@@ -168,6 +174,9 @@ def _find_in_reduced(photo: Photo) -> FoundEdge:
     if not accepted:
         if refusals:
             raise refusals[0]
+        turned = _by_rings(photo, chain(_first_place(photo), rejected))
+        if turned is not None:
+            return FoundEdge(turned)
         raise Refused(
             f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
             " or --edge none when it is out of view"
@@ -180,6 +189,32 @@ def _find_in_reduced(photo: Photo) -> FoundEdge:
     )
     clear = chosen.gain > (_CLEAR_GAIN if _count_agreeing(chosen, accepted) > 1 else _CERTAIN_GAIN)
     return _with_uncertainty(chosen, _CLEAR_SHARE if clear else _DOUBTFUL_SHARE)
+
+
+def _by_rings(photo: Photo, places: Iterable[Edge]) -> Edge | None:
+    """The edge of a work whose rim is turned so much that no fit follows it to the edge."""
+    tried: list[Edge] = []
+    for place in places:
+        if any(_distance_px(place, other) < _AGREEING_SHARE * other.a for other in tried):
+            continue
+        tried.append(place)
+        with contextlib.suppress(Refused):
+            edge = edge_by_rings(photo, place)
+            if edge is not None:
+                return edge
+        if len(tried) == _BY_RINGS:
+            break
+    return None
+
+
+def _first_place(photo: Photo) -> Iterator[Edge]:
+    """Where the likeliest rough circle leads first."""
+    for circle in rough_circles(photo, 1):
+        middle = middle_fit(photo, circle, _MIDDLE_SHARE)
+        if middle is not None and middle.explained > _LEAST_EXPLAINED:
+            placed = _best_position(photo, circle, middle.model, _HALF_WIDTHS[0])
+            if placed is not None:
+                yield placed.edge
 
 
 def _count_agreeing(candidate: EdgeCandidate, others: Sequence[EdgeCandidate]) -> int:
@@ -300,9 +335,11 @@ def _iterated(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[EdgeCand
     """Place an edge again until it converges: its first place with any gain, and its last.
 
     Before convergence, or without it, a place is yielded with gain zero: only a step can
-    confirm it.
+    confirm it. About a turned rim it may go round between places, of which the best is yielded:
+    a fit to the whole face follows the turned zone less well than one to its inner part.
     """
-    first_reported = last = None
+    reported: EdgeCandidate | None = None
+    places: list[EdgeCandidate] = []
     for band in _HALF_WIDTHS:
         try:
             moved = _best_position(photo, curve, model, band)
@@ -310,17 +347,25 @@ def _iterated(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[EdgeCand
             moved = None
         if moved is None:
             break
-        if last is not None and _distance_px(curve, moved.edge) < _CONVERGED_SHARE * curve.a:
+        if places and _same_place(moved, places[-1]):
             yield moved
             return
-        unconverged = moved._replace(gain=0.0)
-        if first_reported is None and moved.gain > _LEAST_GAIN:
-            first_reported = unconverged
-            yield first_reported
-        last = unconverged
+        for number, place in enumerate(places):
+            if _same_place(moved, place):
+                yield max([*places[number:], moved], key=lambda candidate: candidate.gain)
+                return
+        places.append(moved)
+        if reported is None and moved.gain > _LEAST_GAIN:
+            reported = moved
+            yield moved._replace(gain=0.0)
         curve, model = moved.edge, moved.model
-    if last is not None and last is not first_reported:
-        yield last
+    if places and places[-1] is not reported:
+        yield places[-1]._replace(gain=0.0)
+
+
+def _same_place(moved: EdgeCandidate, place: EdgeCandidate) -> bool:
+    """Whether a placed edge is where it was placed before."""
+    return _distance_px(place.edge, moved.edge) < _CONVERGED_SHARE * place.edge.a
 
 
 def _best_position(

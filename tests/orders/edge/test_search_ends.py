@@ -10,8 +10,10 @@ import pytest
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.edge import find
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
+from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
 from fringe.synth import Form, Scene, render
 
@@ -64,3 +66,19 @@ def test_a_matched_contact(rng: np.random.Generator, monkeypatch: pytest.MonkeyP
     line, fits = refusal_and_fits(render(scene, rng).image, monkeypatch)
     assert "less than one fringe shows" in line
     assert fits <= MOST_FITS
+
+
+def test_places_that_take_turns_end_at_the_best(monkeypatch: pytest.MonkeyPatch) -> None:
+    """About a turned rim places may take turns: the search ends, with what the best one gained."""
+    curve, far = Edge(100.0, 100.0, 90.0, 90.0), Edge(100.0, 100.0, 95.0, 95.0)
+    model = OrderModel([(0, 0)], np.zeros(1))
+    placed = [
+        find.EdgeCandidate(gain, edge, model)
+        for edge, gain in [(far, 1.3), (curve, -1.0), (far, 1.1), (curve, -1.0)]
+    ]
+    asked = iter(placed)
+    monkeypatch.setattr(find, "_best_position", lambda *_: next(asked))
+    photo = photo_from_array(np.ones((200, 200)), "picture")
+    last = list(find._iterated(photo, curve, model))[-1]
+    assert last == placed[0]
+    assert len(list(asked)) == 1

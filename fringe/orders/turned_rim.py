@@ -18,7 +18,14 @@ from fringe.optics.form_shapes import nodes, projection
 from fringe.optics.zernike import zernike_matrix
 from fringe.orders.agreement import patches_of
 from fringe.orders.doubts import MOST_UNEXPLAINED
-from fringe.orders.edge.rim_rings import RimRings, extrapolating, follow_rim, round_order
+from fringe.orders.edge.rim_rings import (
+    RimRings,
+    crossing,
+    extrapolating,
+    follow_rim,
+    half_strength,
+    round_order,
+)
 from fringe.orders.edge.step import light_step_between
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import cut_field
@@ -45,7 +52,7 @@ from fringe.photo.load import Photo
 Vector = NDArray[np.float64]
 _WITHIN, _BEYOND = 0.82, 1.1  # radii that are looked at, as shares of the edge's
 _FIRST = 10  # rings that tell whether the fit is followed where they begin
-_NEAR_END_PX, _FULL_PX = 8.0, 3.0  # of the last rings; within which the full strength is
+_NEAR_END_PX = 8.0  # of the last rings
 _HELD_PX = 1.5  # within the edge: farther out the lens mixes in the light from beyond
 _BENT_PX = 4.0  # of rings whose order is continued over these
 _CLEAR_MEAN = 0.15  # step of the mean light that tells the edge, as a share of it
@@ -331,9 +338,9 @@ def _end(rings: RimRings, last: int) -> _RimEnd:
         gone = gone[:0]
     if len(gone) and _is_halo(rings, int(gone[0]), last, usual):
         last, gone = int(gone[0]), gone[:0]
-    k, half = _half_strength(rings, last)
+    k, half = half_strength(rings, last)
     lost_at = int(gone[0]) if len(gone) else last
-    end = _crossing(rings.radius, rings.strength, half, k)
+    end = crossing(rings.radius, rings.strength, half, k)
     before = max(k - round(_MIXED_PX / rings.step_px), 1)
     back = max(before - round(_SPEED_PX / rings.step_px), 0)
     speed = abs(float(rings.ahead[before] - rings.ahead[back])) / _SPEED_PX
@@ -348,9 +355,9 @@ def _end(rings: RimRings, last: int) -> _RimEnd:
         share = (rings.mean - inside) / (outside - inside)
         about = round(_STEP_PX / rings.step_px)
         window = np.arange(max(k - about, 0), min(farthest + about + 1, len(share) - 1))
-        crossing = window[(share[window] < 0.5) & (share[window + 1] >= 0.5)]
-        if len(crossing) == 1:
-            end = _crossing(rings.radius, share, 0.5, int(crossing[0]))
+        steps = window[(share[window] < 0.5) & (share[window + 1] >= 0.5)]
+        if len(steps) == 1:
+            end = crossing(rings.radius, share, 0.5, int(steps[0]))
     faded = lost_at - int(np.argmax(rings.strength[lost_at::-1] > _FADED * usual))
     seen = float(rings.radius[faded])
     band = _band(rings, last)
@@ -361,17 +368,6 @@ def _end(rings: RimRings, last: int) -> _RimEnd:
     return _RimEnd(end, end, speed, stepped)
 
 
-def _half_strength(rings: RimRings, last: int) -> tuple[int, float]:
-    """The outermost ring, to the last, that has half of the strength just within it; that half."""
-    reach = max(1, round(_FULL_PX / rings.step_px))
-    k, half = last, 0.0
-    for k in range(last, 0, -1):
-        half = float(rings.strength[max(k - reach, 0) : k + 1].max()) / 2
-        if rings.strength[k] >= half:
-            break
-    return k, half
-
-
 def _is_halo(rings: RimRings, gone: int, last: int, usual: float) -> bool:
     """Whether what seems to come again is the halo of a sharpened edge.
 
@@ -379,7 +375,7 @@ def _is_halo(rings: RimRings, gone: int, last: int, usual: float) -> bool:
     off.
     """
     again = slice(gone, last + 1)
-    end, _ = _half_strength(rings, gone)
+    end, _ = half_strength(rings, gone)
     if rings.strength[again].max() > _FADED * usual or _crowd_before(rings, end):
         return False
     turned = np.exp(2j * np.pi * (rings.order[again] - rings.order[end]))
@@ -398,14 +394,6 @@ def _crowd_before(rings: RimRings, k: int) -> bool:
     ]
     finer = per_px[0] ** 2 - per_px[1] ** 2
     return bool(finer[max(k - round(_SPEED_PX / rings.step_px), 0) : k + 1].max() > _CROWDED**2)
-
-
-def _crossing(radius: Vector, values: Vector, level: float, k: int) -> float:
-    """Where values cross a level between place k and the next."""
-    if k + 1 >= len(values) or values[k + 1] == values[k]:
-        return float(radius[k])
-    part = float(np.clip((level - values[k]) / (values[k + 1] - values[k]), 0.0, 1.0))
-    return float(radius[k] + part * (radius[k + 1] - radius[k]))
 
 
 def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:

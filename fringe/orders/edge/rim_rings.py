@@ -37,6 +37,7 @@ _SLOW = 3  # columns of light that varies slowly round a ring
 # variance beside slow light, below which a ring cannot tell: rings about the work's own middle
 _THERE, _TELLS = 0.5, 0.05
 _SLOPE_PX = 2.0  # over which the order's slope is taken that goes on
+_FULL_PX = 3.0  # within the end of fringes, over which their full strength is
 _GAP_PX = 2.0  # without fringes, over which they are followed: a dip where they are too fine
 
 
@@ -161,6 +162,25 @@ def round_order(model: OrderModel, radius: Vector) -> Vector:
     rounds = [k for k, (n, m) in enumerate(model.terms) if m == 0 and n >= 0]
     rows = zernike_matrix([model.terms[k] for k in rounds], radius, 0.0 * radius)
     return np.asarray(rows @ model.values[rounds])
+
+
+def half_strength(rings: RimRings, last: int) -> tuple[int, float]:
+    """The outermost ring, to the last, that has half of the strength just within it; that half."""
+    reach = max(1, round(_FULL_PX / rings.step_px))
+    k, half = last, 0.0
+    for k in range(last, 0, -1):
+        half = float(rings.strength[max(k - reach, 0) : k + 1].max()) / 2
+        if rings.strength[k] >= half:
+            break
+    return k, half
+
+
+def crossing(radius: Vector, values: Vector, level: float, k: int) -> float:
+    """Where values cross a level between place k and the next."""
+    if k + 1 >= len(values) or values[k + 1] == values[k]:
+        return float(radius[k])
+    part = float(np.clip((level - values[k]) / (values[k + 1] - values[k]), 0.0, 1.0))
+    return float(radius[k] + part * (radius[k + 1] - radius[k]))
 
 
 def follow_rim(photo: Photo, edge: Edge, fit: Fit, within: float, beyond: float) -> RimRings:

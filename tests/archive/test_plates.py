@@ -398,12 +398,13 @@ def test_a_first_visit_asks_about_a_known_photograph(work, place, capsys):
     shop, words = work
     call(capsys, "surface", "add", str(shop), "concave 1", *words)
     photo = shop.parent / "rings.png"
-    made = ("--power", "3", "--sense", "centre", "--seed", "1")
+    made = ("--power", "6", "--sense", "centre", "--seed", "1", "--size", "300")
+    edge = ("--edge", "149.5,149.5,126")
     assert call(capsys, "synth", "--out", str(photo), *made).status == 0
     name = f"{shop}/concave 1"
-    assert call(capsys, "log", name, str(photo), "--sense", "centre").status == 0
+    assert call(capsys, "log", name, str(photo), "--sense", "centre", *edge).status == 0
     list_archive(shop, now_ns=time.time_ns() + 10**10)  # keeps what it says of each
-    contact = (str(photo), "--against", "P8", "--lamp", "sodium", "--sense", "centre")
+    contact = (str(photo), "--against", "P8", "--lamp", "sodium", "--sense", "centre", *edge)
     said = refused(capsys, "plate", "log", place, *contact)
     assert "this photograph is in visit 1 of concave 1 already" in said
     assert not list(shop.glob("*.plate"))

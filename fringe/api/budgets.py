@@ -6,7 +6,17 @@ import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from fringe.api.typed import FORMS, Length, LengthsMm, to_mm, to_surface, to_u, to_u_mm, to_word
+from fringe.api.typed import (
+    FORMS,
+    Length,
+    LengthsMm,
+    to_mm,
+    to_sizes,
+    to_surface,
+    to_u,
+    to_u_mm,
+    to_word,
+)
 from fringe.errors import BadInput
 
 if TYPE_CHECKING:
@@ -27,21 +37,24 @@ class BudgetWords(LengthsMm, total=False):
 
 def of_readings(
     readings: Sequence[Reading],
-    diameter: Length | None,
+    sizes: tuple[Length | None, Length | None],
     plate_radius: Length | None,
     work: str,
     assumed: BudgetWords,
     trials: int,
 ) -> dict[str, Budget]:
-    """Budgets of readings of one contact; raises `BadInput` as :func:`fringe.budget`."""
+    """Budgets of readings of one contact; raises `BadInput` as :func:`fringe.budget`.
+
+    `sizes` are the diameter and the chamfer.
+    """
     from fringe.judge.uncertainty.sources import Bench, reading_budgets
     from fringe.optics.thermal import glass
 
-    name = assumed.get("glass")
+    name, said = assumed.get("glass"), to_sizes(*sizes, assumed)
     bench = Bench(
         work=to_word("work", work, FORMS),
-        diameter_mm=to_mm("diameter", diameter, assumed.get("diameter_mm")),
-        u_diameter_mm=to_u_mm("u_diameter_mm", assumed.get("u_diameter_mm")),
+        diameter_mm=said.aperture_mm,
+        u_diameter_mm=said.u_aperture_mm(to_u_mm("u_diameter_mm", assumed.get("u_diameter_mm"))),
         plate_radius_mm=to_mm("plate_radius", plate_radius, assumed.get("plate_radius_mm")),
         u_plate_radius_mm=to_u_mm("u_plate_radius_mm", assumed.get("u_plate_radius_mm")),
         u_wavelength_nm=readings[0].u_wavelength_nm,
@@ -63,7 +76,7 @@ def of_surface(
     """Budgets of a logged visit; raises `BadInput` as :func:`fringe.budget`."""
     from fringe.archive.views.session_budget import Assumptions, session_budgets
 
-    for name in ("diameter_mm", "plate_radius_mm", "camera_distance_mm"):
+    for name in ("diameter_mm", "chamfer_mm", "plate_radius_mm", "camera_distance_mm"):
         if name in assumed:
             raise BadInput(f"{name}: the surface's record has it")
     folder = to_surface(surface).folder

@@ -18,6 +18,7 @@ from fringe.api.typed import (
     to_lamp,
     to_mm,
     to_photo,
+    to_sizes,
     to_u_mm,
     to_word,
 )
@@ -43,6 +44,7 @@ def read(
     lamp: str | Lamp | None = None,
     edge: str | Edge | Sequence[float] = "auto",
     diameter: Length | None = None,
+    chamfer: Length | None = None,
     plate_radius: Length | None = None,
     work: Form = "convex",
     camera_distance: Length | None = None,
@@ -64,6 +66,9 @@ def read(
         `auto`, `none`, ``"CX,CY,R"`` or ``"CX,CY,A,B,ANGLE"`` [px; degree], or these numbers.
     diameter, plate_radius, camera_distance : str or quantity, optional
         Of the aperture, of the plate, from the work to the lens; or `diameter_mm=` and so on.
+    chamfer : str or quantity, optional
+        Width of the bevel at the rim, or `chamfer_mm=`; the diameter is over all then, and the
+        aperture the face inside the bevel. `0mm` says that there is none.
     work : {'convex', 'concave'}
         Form of the work.
     sense : {'auto', 'centre', 'edge'}
@@ -105,6 +110,7 @@ def read(
             lamp=lamp,
             edge=edge,
             diameter=diameter,
+            chamfer=chamfer,
             plate_radius=plate_radius,
             work=work,
             camera_distance=camera_distance,
@@ -122,6 +128,7 @@ def read_burst(
     lamp: str | Lamp | None = None,
     edge: str | Edge | Sequence[float] = "auto",
     diameter: Length | None = None,
+    chamfer: Length | None = None,
     plate_radius: Length | None = None,
     work: Form = "convex",
     camera_distance: Length | None = None,
@@ -135,7 +142,8 @@ def read_burst(
     ----------
     photos : sequence of Photo, path or bytes
         Frames from one place, with a little press or drift between them; or one film clip.
-    options, lamp, edge, diameter, plate_radius, work, camera_distance, sense, scale_px_per_mm
+    options, lamp, edge, diameter, chamfer, plate_radius, work, camera_distance, sense,
+    scale_px_per_mm
         As of :func:`fringe.read`.
 
     Returns
@@ -157,6 +165,7 @@ def read_burst(
             lamp=lamp,
             edge=edge,
             diameter=diameter,
+            chamfer=chamfer,
             plate_radius=plate_radius,
             work=work,
             camera_distance=camera_distance,
@@ -172,6 +181,7 @@ def read_options(
     lamp: str | Lamp | None,
     edge: str | Edge | Sequence[float] = "auto",
     diameter: Length | None = None,
+    chamfer: Length | None = None,
     plate_radius: Length | None = None,
     work: Form = "convex",
     camera_distance: Length | None = None,
@@ -196,10 +206,12 @@ def read_options(
 
     if scale_px_per_mm is not None and not 0 < scale_px_per_mm < float("inf"):
         raise BadInput(f"scale_px_per_mm: {scale_px_per_mm!r} is not greater than zero")
+    sizes = to_sizes(diameter, chamfer, in_mm)
     return ReadOptions(
         lamp=to_lamp(lamp),
         edge=to_edge(edge),
-        diameter_mm=to_mm("diameter", diameter, in_mm.get("diameter_mm")),
+        diameter_mm=sizes.aperture_mm,
+        chamfer_mm=sizes.chamfer_mm,
         plate_radius_mm=to_mm("plate_radius", plate_radius, in_mm.get("plate_radius_mm")),
         work=to_word("work", work, FORMS),
         camera_distance_mm=to_mm(
@@ -207,7 +219,7 @@ def read_options(
         ),
         sense=to_word("sense", sense, SENSES),
         scale_px_per_mm=scale_px_per_mm,
-        u_diameter_mm=to_u_mm("u_diameter_mm", in_mm.get("u_diameter_mm")),
+        u_diameter_mm=sizes.u_aperture_mm(to_u_mm("u_diameter_mm", in_mm.get("u_diameter_mm"))),
         u_plate_radius_mm=to_u_mm("u_plate_radius_mm", in_mm.get("u_plate_radius_mm")),
     )
 
@@ -253,6 +265,7 @@ def to_dataset(result: Reading | Surface, diameter: Length | None = None) -> xr.
 def budget(
     *of: Reading | Surface | str | os.PathLike[str],
     diameter: Length | None = None,
+    chamfer: Length | None = None,
     plate_radius: Length | None = None,
     work: Form = "convex",
     visit: int | None = None,
@@ -266,7 +279,7 @@ def budget(
     *of : Reading, or a Surface, str or path
         One or more readings of one contact, which count as their mean; or a surface of an
         archive, of which a visit counts with all its records say.
-    diameter, plate_radius, work
+    diameter, chamfer, plate_radius, work
         Of readings, as of :func:`fringe.read`; with both lengths there are budgets of the radii.
     visit : int, optional
         Number of the surface's visit; the last one that measured, without it.
@@ -310,8 +323,9 @@ def budget(
     if len(readings) == len(of):
         if visit is not None:
             raise BadInput("visit: belongs to a surface, not to readings")
-        return of_readings(readings, diameter, plate_radius, work, assumed, trials)
-    if len(of) > 1 or diameter is not None or plate_radius is not None or work != "convex":
+        return of_readings(readings, (diameter, chamfer), plate_radius, work, assumed, trials)
+    said = (diameter, chamfer, plate_radius)
+    if len(of) > 1 or any(one is not None for one in said) or work != "convex":
         raise BadInput("budget: give readings, or one surface alone, whose record has its sizes")
     assert not isinstance(of[0], Reading)
     return of_surface(of[0], visit, assumed, trials)

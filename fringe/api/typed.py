@@ -12,6 +12,7 @@ from fringe.errors import BadInput
 if TYPE_CHECKING:
     from fringe.archive.store.surface import Surface
     from fringe.optics.lamps import Lamp
+    from fringe.orders.options import StatedOptions
     from fringe.photo.ellipse import Edge
     from fringe.photo.load import Photo
 
@@ -38,6 +39,7 @@ class LengthsMm(TypedDict, total=False):
     diameter_mm: float
     plate_radius_mm: float
     camera_distance_mm: float
+    chamfer_mm: float
     u_diameter_mm: float
     u_plate_radius_mm: float
 
@@ -98,23 +100,36 @@ def to_word(what: str, given: str, words: Sequence[str]) -> str:
     return given
 
 
-def to_mm(what: str, typed: Length | None, number: float | None) -> float | None:
-    """Take a length in either of its two ways [mm]."""
-    from fringe.units import positive_length_mm
+def to_mm(
+    what: str, typed: Length | None, number: float | None, *, zero: bool = False
+) -> float | None:
+    """Take a length in either of its two ways [mm]; more than nothing, unless `zero` may be."""
+    from fringe.units import length_mm, positive_length_mm
 
+    read = length_mm if zero else positive_length_mm
     if typed is None:
-        return None if number is None else positive_length_mm(f"{float(number)}mm", f"{what}_mm")
+        return None if number is None else read(f"{float(number)}mm", f"{what}_mm")
     if number is not None:
         raise BadInput(f"{what}: is given twice, as {what}_mm too; leave one of them out")
     if isinstance(typed, str):
-        return positive_length_mm(typed, what)
+        return read(typed, what)
     if not hasattr(typed, "to"):
         raise BadInput(f"{what}: {typed!r} has no unit; write {what}='{typed}mm'")
     try:
         millimetres = float(typed.to("mm").magnitude)
     except Exception as error:  # each library of units has its own errors
         raise BadInput(f"{what}: {typed} is no length") from error
-    return positive_length_mm(f"{millimetres!r}mm", what)
+    return read(f"{millimetres!r}mm", what)
+
+
+def to_sizes(diameter: Length | None, chamfer: Length | None, in_mm: LengthsMm) -> StatedOptions:
+    """Take a diameter, over all where a chamfer is told, and that chamfer."""
+    from fringe.orders.options import StatedOptions
+
+    return StatedOptions(
+        diameter_mm=to_mm("diameter", diameter, in_mm.get("diameter_mm")),
+        chamfer_mm=to_mm("chamfer", chamfer, in_mm.get("chamfer_mm"), zero=True),
+    )
 
 
 def to_u_mm(what: str, number: float | None) -> float:

@@ -17,7 +17,7 @@ class VisitWords(TypedDict, total=False):
 
     Attributes
     ----------
-    gap, plate_turned, camera, scale_px_per_mm
+    gap, chamfer, plate_turned, camera, scale_px_per_mm
         Of the photographs, see `fringe help numbers`.
     against, aperture, place, burst, by_eye
         Of the contact: the piece or the smaller plate, and how it was seen.
@@ -35,6 +35,7 @@ class VisitWords(TypedDict, total=False):
     """
 
     gap: Length
+    chamfer: Length
     plate_turned: str
     camera: str
     scale_px_per_mm: float
@@ -64,8 +65,8 @@ class VisitWords(TypedDict, total=False):
     scheduler: str
 
 
-_OF_PHOTOGRAPHS = ("gap", "plate_turned", "camera", "scale_px_per_mm")
-_LENGTHS = ("gap", "aperture", "removed")
+_OF_PHOTOGRAPHS = ("gap", "chamfer", "plate_turned", "camera", "scale_px_per_mm")
+_LENGTHS = ("gap", "chamfer", "aperture", "removed")
 _LISTS = {"place": "mm", "sag_plate": "um", "sag_work": "um", "zero": "um"}
 
 
@@ -89,7 +90,7 @@ def _fields(words: Mapping[str, Any]) -> dict[str, Any]:
         if value is None:
             continue
         if name in _LENGTHS:
-            fields[f"{name}_mm"] = to_mm(name, value, None)
+            fields[f"{name}_mm"] = to_mm(name, value, None, zero=name == "chamfer")
         elif name in _LISTS:
             lists = [value] if isinstance(value, str) else value
             fields[name] = tuple(

@@ -24,6 +24,7 @@ from fringe.archive.store.surface import (
 from fringe.errors import BadInput
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.optics.lamps import light_nm
+from fringe.orders.chamfer import face_mm
 from fringe.units import number, positive_length_mm
 
 # fields of a record that a change may touch
@@ -31,6 +32,7 @@ _CHANGED = (
     "radius_mm",
     "radius_u_mm",
     "diameter_mm",
+    "chamfer_mm",
     "plate",
     "tolerance",
     "lamp",
@@ -48,7 +50,9 @@ class StatedRecord:
     Attributes
     ----------
     radius_mm, radius_u_mm, diameter_mm : float or None
-        Nominal radius with its standard uncertainty, and the aperture [mm].
+        Nominal radius with its standard uncertainty, and the diameter over all [mm].
+    chamfer_mm : float or None
+        Width of the chamfer; where none is said or on record, the diameter is the aperture's.
     plate : str or None
         Name of the plate.
     plate_radius_mm, plate_radius_u_mm : float or None
@@ -85,6 +89,7 @@ class StatedRecord:
     note: str | None = None
     as_typed: str | None = None
     watches: str | None = None
+    chamfer_mm: float | None = None
 
     def joined(self, surface: Surface, archive: Path) -> Surface:
         """Return the record with what is said of it.
@@ -96,8 +101,8 @@ class StatedRecord:
         archive : Path
             Where instruments on record lie.
         """
-        names = ("radius_mm", "radius_u_mm", "diameter_mm", "lamp", "glass", "note", "watches")
-        said = {name: getattr(self, name) for name in names}
+        names = ("radius_mm", "radius_u_mm", "lamp", "glass", "note", "watches")
+        said = {name: getattr(self, name) for name in names} | self._sizes(surface)
         changed = dataclasses.replace(surface, **_without_none(said))
         return dataclasses.replace(
             changed,
@@ -105,6 +110,19 @@ class StatedRecord:
             tolerance=self._tolerance(changed, archive),
             as_typed=self._as_typed(changed, archive),
         )
+
+    def _sizes(self, surface: Surface) -> dict[str, float | None]:
+        """Aperture and chamfer; what is not said of the two stays, as does the diameter over all.
+
+        Worked out together: the aperture of a new diameter has the chamfer on record.
+        """
+        if self.diameter_mm is None and self.chamfer_mm is None:
+            return {}
+        outside = self.diameter_mm
+        if outside is None:
+            outside = surface.outside_diameter_mm
+        chamfer = surface.chamfer_mm if self.chamfer_mm is None else self.chamfer_mm
+        return {"diameter_mm": face_mm(outside, chamfer), "chamfer_mm": chamfer}
 
     def _as_typed(self, surface: Surface, archive: Path) -> str | None:
         """What was typed of the uncertainties on record, where it is not out of date."""
@@ -175,7 +193,8 @@ def add_stated(archive: Path, name: str, form: str, record: StatedRecord) -> Sur
         )
     if record.radius_mm is None or record.diameter_mm is None:
         raise BadInput("a surface needs --radius and --diameter, as --radius 3048mm")
-    bare = Surface(name, form, record.radius_mm, record.diameter_mm)
+    face = face_mm(record.diameter_mm, record.chamfer_mm)
+    bare = Surface(name, form, record.radius_mm, face, chamfer_mm=record.chamfer_mm)
     return _on_ledger(add_surface(archive, record.joined(bare, archive)))
 
 

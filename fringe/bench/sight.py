@@ -184,10 +184,11 @@ def course(surface: Surface | None, shots: Sequence[Shot]) -> dict[str, object] 
 def surface_line(surface: Surface) -> dict[str, object]:
     """A surface in one line of facts, its form and its plate."""
     from fringe.format import figures
+    from fringe.show.words import aperture_text
 
     facts = (
         f"{surface.form}, radius {figures(surface.radius_mm, 6)} mm, "
-        f"aperture {figures(surface.diameter_mm, 5)} mm"
+        f"{aperture_text(surface.diameter_mm, surface.chamfer_mm)}"
     )
     plate = surface.plate.name or "its plate"
     return {
@@ -196,4 +197,6 @@ def surface_line(surface: Surface) -> dict[str, object]:
         "form": surface.form,
         "plate": plate,
         "diameter_mm": surface.diameter_mm,
+        "chamfer_mm": surface.chamfer_mm,
+        "outside_diameter_mm": surface.outside_diameter_mm,
     }

@@ -17,7 +17,7 @@ from fringe.bench.taken import Taken
 from fringe.errors import BadInput
 from fringe.judge.state.visits import ON_TOP
 from fringe.photo.ellipse import Edge
-from fringe.units import positive_length_mm
+from fringe.units import length_mm, positive_length_mm
 
 MOST_WORDS = 20_000
 # least and most that can be meant, and the unit; what is hardly meant is asked by the record
@@ -64,6 +64,7 @@ def surface_record(values: Mapping[str, Any]) -> StatedRecord:
     return StatedRecord(
         radius_mm=length_of(values, "radius"),
         diameter_mm=length_of(values, "diameter"),
+        chamfer_mm=length_of(values, "chamfer", zero=True),
         plate=text_of(values, "plate", 200),
         plate_radius_mm=length_of(values, "plate_radius"),
         tolerance_power_fringes=number_of(values, "tolerance_power"),
@@ -153,10 +154,12 @@ def number_of(values: Mapping[str, Any], name: str) -> float | None:
     return number
 
 
-def length_of(values: Mapping[str, Any], name: str) -> float | None:
+def length_of(values: Mapping[str, Any], name: str, *, zero: bool = False) -> float | None:
     """A length with its unit [mm]; None where nothing is typed."""
     text = text_of(values, name, 40)
-    return None if text is None else positive_length_mm(text, called(name))
+    if text is None:
+        return None
+    return length_mm(text, called(name)) if zero else positive_length_mm(text, called(name))
 
 
 def edge_of(values: Mapping[str, Any]) -> Edge | str:

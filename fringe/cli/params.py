@@ -376,6 +376,9 @@ worker_options = together(
         "--scheduler", metavar="ADDRESS", help="Dask scheduler that reads, as tcp://host:8786."
     ),
 )
+chamfer_option = length(
+    "--chamfer", "Width of the bevel at the rim; the diameter is over all then.", signed=True
+)
 photo_options = together(
     click.option(
         "--edge",
@@ -387,6 +390,7 @@ photo_options = together(
     length("--camera-distance", "From the work to the camera."),
     click.option("--camera", metavar="NAME", help="Camera on record: its distance and scale."),
     length("--gap", "Between the two where they come nearest, if held apart."),
+    chamfer_option,
     click.option(
         "--sense",
         type=SENSE,

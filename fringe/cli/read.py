@@ -34,7 +34,7 @@ WIDE = 200  # columns of the table where there is no terminal
 @click.option("--lamp", required=True, metavar="NAME", help="Lamp, see `fringe lamps`.")
 @photo_options
 @archive_option
-@length("--diameter", "Diameter of the aperture.")
+@length("--diameter", "Diameter: over all with --chamfer, else of the aperture.")
 @length("--plate-radius", "Radius of the plate.")
 @work_form("--work")
 @click.option(

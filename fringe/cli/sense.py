@@ -55,7 +55,7 @@ class _SenseCommand(click.Command):
     metavar="EDGE",
     help="Edge in AFTER; else that of BEFORE, or found after lower-eye.",
 )
-@length("--diameter", "Diameter of the aperture.")
+@length("--diameter", "Diameter: over all with --chamfer, else of the aperture.")
 @length("--plate-radius", "Radius of the plate.")
 @work_form("--work")
 @json_option

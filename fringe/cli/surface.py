@@ -11,6 +11,7 @@ from fringe.cli.params import (
     FORM,
     PATH,
     RULE,
+    chamfer_option,
     gathered,
     json_option,
     length,
@@ -27,7 +28,8 @@ if TYPE_CHECKING:
 record_options = together(
     length("--radius", "Nominal radius.", certified=True),
     uncertainty("--radius-u", "mm", "Its standard uncertainty."),
-    length("--diameter", "Diameter of the aperture."),
+    length("--diameter", "Diameter: over all with --chamfer, else of the aperture."),
+    chamfer_option,
     click.option("--plate", metavar="NAME", help="Reference plate."),
     length("--plate-radius", "Its certified radius.", certified=True),
     uncertainty("--plate-radius-u", "mm", "Its standard uncertainty."),

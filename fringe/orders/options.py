@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from fringe.errors import BadInput
 from fringe.optics.lamps import Lamp
+from fringe.orders.chamfer import face_mm, u_face_mm
 from fringe.orders.plate_map import PlateMap
 from fringe.photo.edge_text import edge_from_text, text_of_edge
 from fringe.photo.ellipse import Edge
@@ -46,6 +47,8 @@ class ReadOptions:
         The aperture's rim in the photograph, `auto` to find it, `none` when it is not in view.
     diameter_mm, plate_radius_mm : float, optional
         Of the aperture and of the plate [mm].
+    chamfer_mm : float, optional
+        Width of the chamfer outside the aperture; None where nothing is known of one [mm].
     work : str
         Form of the work, `convex` or `concave`.
     camera_distance_mm : float, optional
@@ -84,6 +87,7 @@ class ReadOptions:
     plate_map: PlateMap | None = None
     plate_turned_deg: float | None = None
     plate_back: str = ""
+    chamfer_mm: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse a gap that cannot be."""
@@ -120,6 +124,7 @@ class ReadOptions:
             "u_gap_um": self.u_gap_um,
             "plate_map": self.plate_map and self.plate_map.to_json(),
             "plate_turned_deg": self.plate_turned_deg,
+            "chamfer_mm": self.chamfer_mm,
         }
         if isinstance(edge, Edge) and _read_back(values["edge"]).u_px != edge.u_px:
             values["edge_u_px"] = edge.u_px  # the text's last digit says otherwise
@@ -156,6 +161,7 @@ class ReadOptions:
                 u_gap_um=_number(values, "u_gap_um"),
                 plate_map=None if kept_map is None else PlateMap.from_json(kept_map),
                 plate_turned_deg=_number(values, "plate_turned_deg"),
+                chamfer_mm=_number(values, "chamfer_mm"),
             )
         except (TypeError, ValueError) as error:
             raise BadInput(f"its options cannot be used: {error}") from error
@@ -173,6 +179,9 @@ class StatedOptions:
         An ellipse, or `auto`, `none`, ``CX,CY,R`` or ``CX,CY,A,B,ANGLE`` [px; degree].
     work : str or None
         Form of the work; convex where nothing is said.
+    diameter_mm, chamfer_mm : float or None
+        Of the work over all, and width of its chamfer; without the latter the diameter is the
+        aperture's [mm].
     gap_mm : float or None
         Least gap between the two, where dust or a ring holds them apart [mm].
     plate_turned : str or None
@@ -190,6 +199,21 @@ class StatedOptions:
     camera: str | None = None
     gap_mm: float | None = None
     plate_turned: str | None = None
+    chamfer_mm: float | None = None
+
+    @property
+    def aperture_mm(self) -> float | None:
+        """Diameter of the aperture [mm]; `BadInput` for a chamfer of a work without a diameter."""
+        if self.diameter_mm is None:
+            if self.chamfer_mm is not None:
+                raise BadInput("--chamfer: give the diameter over all as well, as --diameter 150mm")
+            return None
+        return face_mm(self.diameter_mm, self.chamfer_mm)
+
+    def u_aperture_mm(self, u_stated_mm: float = 0.0) -> float:
+        """Standard uncertainty of that, from what was stated of diameter and chamfer [mm]."""
+        aperture = self.aperture_mm
+        return 0.0 if aperture is None else u_face_mm(aperture, self.chamfer_mm, u_stated_mm)
 
     def parsed_edge(self) -> Edge | str:
         """The edge in numbers; raises `BadInput` for text that is none."""
@@ -200,7 +224,9 @@ class StatedOptions:
         return ReadOptions(
             lamp=light,
             edge=self.parsed_edge(),
-            diameter_mm=self.diameter_mm,
+            diameter_mm=self.aperture_mm,
+            u_diameter_mm=self.u_aperture_mm(),
+            chamfer_mm=self.chamfer_mm,
             plate_radius_mm=self.plate_radius_mm,
             work=self.work or "convex",
             camera_distance_mm=self.camera_distance_mm,

@@ -113,6 +113,20 @@ def form_text(value: float, u95: float | None, unit: str = " fringes") -> str:
     return plus_minus(value, u95) + unit
 
 
+def aperture_text(diameter_mm: float, chamfer_mm: float | None) -> str:
+    """Return the aperture, and the diameter over all where a chamfer is known.
+
+    For example ``aperture 149 mm (over all 150 mm, chamfer 0.5 mm)``.
+    """
+    text = f"aperture {figures(diameter_mm, 6)} mm"
+    if chamfer_mm is None:
+        return text
+    if chamfer_mm == 0:
+        return f"{text} (no chamfer)"
+    outside = figures(diameter_mm + 2 * chamfer_mm, 6)
+    return f"{text} (over all {outside} mm, chamfer {figures(chamfer_mm, 4)} mm)"
+
+
 def limit_text(value: float) -> str:
     """Return a limit in fringes, for example ``1 fringe`` or ``0.5 fringes``."""
     return f"{figures(value)} fringe{'' if value == 1 else 's'}"

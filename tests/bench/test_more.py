@@ -16,6 +16,7 @@ from fringe.bench.desk import Desk
 from fringe.bench.settings import Settings
 from fringe.bench.shots import time_today
 from fringe.bench.taken import Taken
+from fringe.bench.typed import surface_record
 from fringe.errors import BadInput
 from fringe.show.text.pair import pair_rows
 from sample_visits import power_reading
@@ -97,6 +98,18 @@ def test_a_new_surface(desk):
         more.add_surface(desk, "window 1", "convex", record)
     with pytest.raises(BadInput, match="needs"):
         more.add_surface(desk, "window 2", "convex", StatedRecord())
+
+
+def test_a_new_surface_with_a_chamfer(desk):
+    """Its diameter is over all, and the page shows it beside that of the face."""
+    typed = {"radius": "1m", "diameter": "80mm", "chamfer": "0,5mm", "tolerance_power": "2"}
+    more.add_surface(desk, "window 1", "convex", surface_record(typed))
+    (line,) = [one for one in desk.view()["surfaces"] if one["name"] == "window 1"]
+    assert (line["diameter_mm"], line["outside_diameter_mm"], line["chamfer_mm"]) == (79, 80, 0.5)
+    assert "aperture 79 mm (over all 80 mm, chamfer 0.5 mm)" in line["facts"]
+    assert surface_record({**typed, "chamfer": "0mm"}).chamfer_mm == 0.0
+    with pytest.raises(BadInput, match="chamfer"):
+        surface_record({**typed, "chamfer": "0.5"})
 
 
 def test_when_to_be_back(desk, reader, picture, surface):

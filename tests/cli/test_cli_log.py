@@ -6,6 +6,7 @@ import io
 import json
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import h5py
@@ -22,6 +23,8 @@ from sample_visits import SAGS
 
 # standard uncertainty of a size that is written to the pixel
 HALF_A_DIGIT = 1 / math.sqrt(12)
+# and of the diameter of 150 mm where no chamfer is told, which may be of up to half a millimetre
+UNTOLD_CHAMFER_MM = 2 * 0.5 / math.sqrt(3)
 
 
 def test_a_photograph(run, photos, surface):
@@ -100,6 +103,7 @@ def test_all_options_are_kept(run, photos, surface):
         "camera_distance_mm": 900.0,
         "scale_px_per_mm": 5.0,
         "diameter_mm": 150.0,
+        "u_diameter_mm": pytest.approx(UNTOLD_CHAMFER_MM),
         "plate_radius_mm": 3048.6,
         "work": "concave",
     }
@@ -319,7 +323,8 @@ def test_the_reader_gets_the_surfaces_record(surface):
     )
     options = stated_options(surface, stated)
     edge = Edge(1, 2, 3, 3, u_px=HALF_A_DIGIT)
-    assert options == ReadOptions(lamp("hene"), edge, 150.0, 3048.6, "concave", 900.0, "edge", 4.0)
+    known = ReadOptions(lamp("hene"), edge, 150.0, 3048.6, "concave", 900.0, "edge", 4.0)
+    assert options == replace(known, u_diameter_mm=pytest.approx(UNTOLD_CHAMFER_MM))
 
 
 def test_raw_h5py_finds_the_photograph(run, photos, surface, tmp_path):

@@ -29,6 +29,7 @@ from fringe.student_t import coverage_factor
 LED = "led:590:16"
 PARTS = {"fit": 0.01, "edge": 0.02, "view": 0.01}
 POWER, U_FORM_NM, RADIUS_MM, DIAMETER_MM = 5.7, 5.0, 100.0, 160.0
+CHAMFER_MM, U_DIAMETER_MM = 0.25, 0.05  # twice a tenth of the chamfer
 
 
 def seen(options: ReadOptions) -> Reading:
@@ -73,6 +74,7 @@ def surface(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Surface:
             plate=Plate("P7", RADIUS_MM, 0.05),
             tolerance=Tolerance(5.74, 0.3, wavelength_nm=590.0),
             lamp=LED,
+            chamfer_mm=CHAMFER_MM,
         ),
     )
     words = ("instrument", "add", "plate", "shop", "P7", "--form", "convex", "--radius", "100mm")
@@ -104,7 +106,28 @@ def expected_u() -> tuple[float, float]:
     a_radius = radius_difference_mm(POWER, RADIUS_MM + 0.05, *shape[1:]) - step
     return (
         math.hypot(counted, POWER * share),
-        math.hypot(counted / slope, share * POWER / slope, a_radius),
+        math.hypot(counted / slope, share * POWER / slope, a_radius, a_diameter()),
+    )
+
+
+def a_diameter() -> float:
+    """What the diameter's uncertainty makes of the radius difference [mm] (analytic)."""
+    steps = [
+        radius_difference_mm(POWER, RADIUS_MM, size, lamp(LED).wavelength_nm, "concave")
+        for size in (DIAMETER_MM, DIAMETER_MM + U_DIAMETER_MM)
+    ]
+    return steps[1] - steps[0]
+
+
+def stated() -> ReadOptions:
+    """What the surface's record says of a photograph."""
+    return ReadOptions(
+        lamp(LED),
+        diameter_mm=DIAMETER_MM,
+        u_diameter_mm=U_DIAMETER_MM,
+        chamfer_mm=CHAMFER_MM,
+        plate_radius_mm=RADIUS_MM,
+        work="concave",
     )
 
 
@@ -128,9 +151,8 @@ def test_everybody_says_the_same(surface: Surface, capsys: pytest.CaptureFixture
     power, step, _ = values["results"]
     names = {"power_u95_fringes": power["u95"], "radius_difference_u95_mm": step["u95"]}
     add("budget", names, values["verdict"])
-    light = lamp(LED)
-    options = ReadOptions(light, diameter_mm=DIAMETER_MM, plate_radius_mm=RADIUS_MM, work="concave")
-    page, judged = judged_reading(surface, reading_measured(surface, seen(options)))
+    options = stated()
+    page, judged = judged_reading(surface, reading_measured(surface, seen(options), options))
     assert page is not None
     assert judged is not None
     add("page", page.to_json(), judged.to_json())
@@ -154,8 +176,9 @@ def test_read_differs_by_what_only_the_record_knows(
     surface: Surface, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """`read` states its own parts, and of the radius difference the slope and the wavelength."""
-    words = ("--diameter", "160mm", "--plate-radius", "100mm", "--work", "concave", "--json")
-    values = call(capsys, "read", "in/rings.jpg", "--lamp", LED, *words).json
+    words = ("--diameter", "160.5mm", "--chamfer", "0.25mm", "--plate-radius", "100mm")
+    work = ("--work", "concave", "--json")
+    values = call(capsys, "read", "in/rings.jpg", "--lamp", LED, *words, *work).json
     own = math.hypot(*PARTS.values())
     light = lamp(LED)
     share = light.u_wavelength_nm / light.wavelength_nm
@@ -164,7 +187,7 @@ def test_read_differs_by_what_only_the_record_knows(
     slope = (power_fringes(step + 1e-5, *shape) - power_fringes(step - 1e-5, *shape)) / 2e-5
     assert values["power_u95_fringes"] == pytest.approx(1.959964 * own, rel=1e-6)
     assert values["radius_difference_u95_mm"] == pytest.approx(
-        1.959964 * math.hypot(own, share * POWER) / slope, rel=1e-4
+        1.959964 * math.hypot(own / slope, share * POWER / slope, a_diameter()), rel=1e-4
     )
 
 
@@ -213,7 +236,5 @@ def test_one_function_for_all_sessions(
     assert surface.folder is not None
     (session,) = list_sessions(surface.folder)
     (logged,) = session.measured
-    options = ReadOptions(
-        lamp(LED), diameter_mm=DIAMETER_MM, plate_radius_mm=RADIUS_MM, work="concave"
-    )
-    assert logged == reading_measured(surface, seen(options))
+    options = stated()
+    assert logged == reading_measured(surface, seen(options), options)

@@ -34,17 +34,22 @@ def bench_of(
     against : str, optional
         Piece that the work was laid on, where it was not its plate.
     options : mapping, optional
-        What the reading was made with; tells the radius of that piece.
+        What the reading was made with; tells the radius of that piece, and how well the
+        diameter is known.
     """
     diameter = aperture_mm or surface.diameter_mm
+    u_diameter = (options or {}).get("u_diameter_mm")
+    sound = isinstance(u_diameter, int | float) and math.isfinite(u_diameter) and u_diameter > 0
+    u_diameter_mm = float(u_diameter) if sound and u_diameter is not None else 0.0
     if against is not None:
         radius = (options or {}).get("plate_radius_mm")
         known = isinstance(radius, int | float) and math.isfinite(radius) and radius > 0
         taken = float(radius) if known and radius is not None else surface.plate_radius_mm
-        return Bench(surface.form, diameter, plate_radius_mm=taken, plate=against)
+        return Bench(surface.form, diameter, u_diameter_mm, plate_radius_mm=taken, plate=against)
     return Bench(
         work=surface.form,
         diameter_mm=diameter,
+        u_diameter_mm=u_diameter_mm,
         plate_radius_mm=surface.plate_radius_mm,
         u_plate_radius_mm=surface.plate.radius_u_mm or 0.0,
         u_plate_form_nm=plate_form_u_nm(instruments),

@@ -372,7 +372,7 @@ def _measured(
         instruments,
         aperture_mm=hdf5.number(group, "aperture_mm"),
         against=against,
-        options=mapping(group, "options") if against else {},
+        options=mapping(group, "options"),
     )
     logged = LoggedReading(
         reading,
@@ -487,4 +487,5 @@ def _surface(group: Any) -> Surface:
         version=hdf5.whole(group, "record_version") or 1,
         created_at=time(group, "created_at"),
         changed_at=time(group, "changed_at"),
+        chamfer_mm=number(group, "chamfer_mm"),
     )

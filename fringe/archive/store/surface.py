@@ -32,6 +32,7 @@ from fringe.files import (
     write_new,
 )
 from fringe.judge.tolerance.verdict import Tolerance
+from fringe.orders.chamfer import face_mm
 
 FORMS = ("convex", "concave")
 _TEXTS = ("lamp", "glass", "note", "as_typed", "watches")  # of a record
@@ -69,7 +70,9 @@ class Surface:
     radius_mm, radius_u_mm : float, float or None
         Nominal radius and the standard uncertainty that it is known to [mm].
     diameter_mm : float
-        Diameter of the aperture [mm].
+        Diameter of the aperture: of the face that shows fringes [mm].
+    chamfer_mm : float or None
+        Width of the chamfer outside it; None where nothing was said of one [mm].
     plate : Plate
         The reference plate.
     tolerance : Tolerance
@@ -104,6 +107,7 @@ class Surface:
     created_at: datetime | None = None
     changed_at: datetime | None = None
     folder: Path | None = field(default=None, compare=False)
+    chamfer_mm: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse a record that describes no surface."""
@@ -122,6 +126,24 @@ class Surface:
                 f"surface {self.name!r}: a diameter of {self.diameter_mm:g} mm does not fit on "
                 f"a sphere of radius {self.radius_mm:g} mm"
             )
+        if self.chamfer_mm is not None:
+            face_mm(self.outside_diameter_mm, self.chamfer_mm)
+
+    @property
+    def outside_diameter_mm(self) -> float:
+        """Diameter of the work over all [mm]; the aperture's where no chamfer is known."""
+        return self.diameter_mm + 2 * (self.chamfer_mm or 0.0)
+
+    def with_chamfer(self, chamfer_mm: float | None) -> Surface:
+        """The surface of the same diameter over all with another chamfer [mm].
+
+        Raises
+        ------
+        BadInput
+            If no face is left.
+        """
+        face = face_mm(self.outside_diameter_mm, chamfer_mm)
+        return dataclasses.replace(self, diameter_mm=face, chamfer_mm=chamfer_mm)
 
     @property
     def plate_radius_mm(self) -> float:
@@ -131,8 +153,10 @@ class Surface:
     def to_json(self) -> dict[str, object]:
         """Return the record's keys and values, without those that do not apply."""
         values: dict[str, Any] = {"name": self.name, "form": self.form}
-        for name in ("radius_mm", "radius_u_mm", "diameter_mm"):
+        for name in ("radius_mm", "radius_u_mm", "diameter_mm", "chamfer_mm"):
             values[name] = getattr(self, name)
+        if self.chamfer_mm is not None:
+            values["outside_diameter_mm"] = self.outside_diameter_mm
         values["plate"] = _without_none(dataclasses.asdict(self.plate))
         values["tolerance"] = _without_none(self.tolerance.to_json())
         for name in (*_TEXTS, "version"):
@@ -314,6 +338,7 @@ def surface_from_values(values: dict[str, Any], folder: Path) -> Surface:
         tolerance=Tolerance(**_known(Tolerance, tolerance)),
         **{name: values.get(name) for name in _TEXTS},
         version=values["version"],
+        chamfer_mm=values.get("chamfer_mm"),
         created_at=datetime.fromisoformat(values["created_at"]),
         changed_at=datetime.fromisoformat(values["changed_at"]),
         folder=folder,

@@ -400,6 +400,7 @@ def _surface_attributes(surface: Surface) -> dict[str, object]:
         "radius_mm": _real(surface.radius_mm),
         "radius_u_mm": _real(surface.radius_u_mm),
         "diameter_mm": _real(surface.diameter_mm),
+        "chamfer_mm": _real(surface.chamfer_mm),
         "plate_name": plate.name,
         "plate_radius_mm": _real(plate.radius_mm),
         "plate_radius_u_mm": _real(plate.radius_u_mm),

@@ -20,7 +20,7 @@ from fringe.archive.views.correction import (
     read_like,
     visit_to_correct,
 )
-from fringe.archive.views.laid import as_laid
+from fringe.archive.views.laid import as_laid, sizes_of
 from fringe.archive.views.last_time import as_last_time
 from fringe.archive.views.log_request import visit_of
 from fringe.archive.views.logged_visit import LoggedVisit, log_and_judge
@@ -215,11 +215,14 @@ def _moved(
 def _options(other: Surface, one: LoggedReading | None, old: ReadOptions) -> ReadOptions:
     assert other.folder is not None
     aperture = None if one is None else one.aperture_mm
-    laid = as_laid(other, aperture, None if one is None else one.against)
+    chamfer = None if aperture is None else old.chamfer_mm
+    if chamfer is not None:
+        aperture = None  # the circle was the face inside that chamfer
+    laid = as_laid(other, aperture, None if one is None else one.against, chamfer)
     archive = other.folder.parent
     return dataclasses.replace(
         old,
-        diameter_mm=laid.diameter_mm,
+        **sizes_of(laid),  # type: ignore[arg-type]
         plate_radius_mm=laid.plate_radius_mm,
         work=other.form,
         plate_back=plate_back(laid),

@@ -15,7 +15,7 @@ from fringe.archive.store.order import VisitSessions, find_visit
 from fringe.archive.store.read import open_session
 from fringe.archive.store.session import LoggedReading, Photograph, Session
 from fringe.archive.store.surface import Surface
-from fringe.archive.views.laid import as_laid, place_of, smaller_circle, stated_places
+from fringe.archive.views.laid import as_laid, other_circle, place_of, sizes_of, stated_places
 from fringe.archive.views.photographs import Contact, load_photographs, read_contacts
 from fringe.archive.views.reading_options import (
     kept_options,
@@ -164,20 +164,30 @@ class _Change:
         if stated.plate_turned is not None:
             new["plate_turned_deg"] = stated.plate_turned_deg()
             new["plate_map"] = map_of_plate(self.surface, self.archive, stated.plate_turned)
-        if self.request.aperture_mm is not None or self.request.against is not None:
-            laid = as_laid(self.surface, self.request.aperture_mm, self.request.against)
-            if self.request.aperture_mm is not None:
-                new["diameter_mm"] = laid.diameter_mm
-            if self.request.against is not None:
-                new["plate_radius_mm"] = laid.plate_radius_mm
+        laid = self._laid()
+        if self._of_another_circle:
+            new |= sizes_of(laid)
+        if self.request.against is not None:
+            new["plate_radius_mm"] = laid.plate_radius_mm
         return dataclasses.replace(old, **new)  # type: ignore[arg-type]
+
+    @property
+    def _of_another_circle(self) -> bool:
+        """Whether a circle is said: that of a smaller plate, or of another chamfer."""
+        return self.request.aperture_mm is not None or self.stated.chamfer_mm is not None
+
+    def _laid(self) -> Surface:
+        """The surface as it lay by what is said."""
+        request = self.request
+        chamfer = self.stated.chamfer_mm
+        return as_laid(self.surface, request.aperture_mm, request.against, chamfer)
 
     def laid(self, reading: LoggedReading, old: LoggedReading | None, photos: int) -> LoggedReading:
         """A new reading with where its circle lay and on which piece, the old ones if not said."""
         request, surface = self.request, self.surface
         aperture = None if old is None else old.aperture_mm
-        if request.aperture_mm is not None:
-            aperture = smaller_circle(as_laid(surface, request.aperture_mm, None), surface)
+        if self._of_another_circle:
+            aperture = other_circle(self._laid(), surface)
         places = stated_places(request.place, photos, aperture, surface.diameter_mm)
         place = place_of(reading, places)
         if place is None and aperture is not None and old is not None:

@@ -9,10 +9,16 @@ from collections.abc import Sequence
 from fringe.archive.store.session import LoggedReading
 from fringe.archive.store.surface import Plate, Surface, find_surface
 from fringe.errors import BadInput
+from fringe.orders.chamfer import u_face_mm
 from fringe.units import TypedLength
 
 
-def as_laid(surface: Surface, aperture_mm: float | None, against: str | None) -> Surface:
+def as_laid(
+    surface: Surface,
+    aperture_mm: float | None,
+    against: str | None,
+    chamfer_mm: float | None = None,
+) -> Surface:
     """The surface with the circle and the piece that a contact was over.
 
     Parameters
@@ -23,6 +29,8 @@ def as_laid(surface: Surface, aperture_mm: float | None, against: str | None) ->
         Diameter of a plate smaller than the work [mm].
     against : str or None
         Surface of the same archive that the work was laid on, not on the plate.
+    chamfer_mm : float or None
+        Width of the work's chamfer, where it was not that of its record [mm].
 
     Raises
     ------
@@ -30,21 +38,37 @@ def as_laid(surface: Surface, aperture_mm: float | None, against: str | None) ->
         If the circle is larger than the work, or the other piece does not fit.
     """
     laid = surface
+    if chamfer_mm is not None:
+        if aperture_mm is not None:
+            raise BadInput("--chamfer is of the work, --aperture of a smaller plate; give one")
+        laid = surface.with_chamfer(chamfer_mm)
     if aperture_mm is not None:
         if aperture_mm > surface.diameter_mm:
             raise BadInput(
                 f"--aperture: {aperture_mm:g} mm is more than the work's {surface.diameter_mm:g} mm"
             )
-        laid = dataclasses.replace(laid, diameter_mm=aperture_mm)
+        laid = dataclasses.replace(laid, diameter_mm=aperture_mm, chamfer_mm=None)
     if against is not None:
         partner = _partner(surface, against)
         laid = dataclasses.replace(laid, plate=Plate(partner.name, partner.radius_mm))
     return laid
 
 
-def smaller_circle(laid: Surface, surface: Surface) -> float | None:
-    """Diameter of the circle, where it is smaller than the work's aperture [mm]."""
-    return laid.diameter_mm if laid.diameter_mm < surface.diameter_mm else None
+def sizes_of(laid: Surface) -> dict[str, float | None]:
+    """What a reading over the circle of a work as it lay takes of its sizes [mm]."""
+    return {
+        "diameter_mm": laid.diameter_mm,
+        "chamfer_mm": laid.chamfer_mm,
+        "u_diameter_mm": u_face_mm(laid.diameter_mm, laid.chamfer_mm),
+    }
+
+
+def other_circle(laid: Surface, surface: Surface) -> float | None:
+    """Diameter of the circle, where it is not the work's aperture on record [mm].
+
+    That of a smaller plate, or of the face inside another chamfer.
+    """
+    return laid.diameter_mm if laid.diameter_mm != surface.diameter_mm else None
 
 
 def _partner(surface: Surface, name: str) -> Surface:

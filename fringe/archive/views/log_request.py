@@ -11,7 +11,7 @@ from fringe.archive.instruments import instrument_record, spherometer_from_recor
 from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photograph, Visit
 from fringe.archive.store.surface import Surface
 from fringe.archive.views.correction import CorrectedVisit, corrected_fringes, visit_to_correct
-from fringe.archive.views.laid import as_laid, place_of, smaller_circle, stated_places
+from fringe.archive.views.laid import as_laid, other_circle, place_of, stated_places
 from fringe.archive.views.photographs import instruments_used, read_photographs, take_over
 from fringe.archive.views.reading_options import stated_options, with_camera
 from fringe.archive.views.sagittas import sagitta_readings
@@ -114,9 +114,9 @@ def _fringes(
             if getattr(request, name):
                 raise BadInput(f"--{INPUT_NAMES.get(name, name)} belongs to a photograph; give one")
         return (), ()
-    laid = as_laid(surface, request.aperture_mm, request.against)
+    laid = as_laid(surface, request.aperture_mm, request.against, stated.chamfer_mm)
     options = stated_options(laid, stated)
-    aperture = smaller_circle(laid, surface)
+    aperture = other_circle(laid, surface)
     readings, photographs = made or ((), ())
     contacts = 1 if request.burst else len(photos) or len(photographs)
     places = stated_places(request.place, contacts, aperture, surface.diameter_mm)

@@ -14,13 +14,14 @@ from fringe.judge.state.visits import VisitRecord, VisitRow
 from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.verdict import Verdict
 from fringe.judge.uncertainty.sources import measured_of
+from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Reading
 
 
-def reading_measured(surface: Surface, reading: Reading) -> Measured:
+def reading_measured(surface: Surface, reading: Reading, options: ReadOptions) -> Measured:
     """What a reading of the whole work on its plate measured, by the records of today."""
     instruments = instruments_used(surface, {"plate": surface.plate.name})
-    return measured_of(reading, bench_of(surface, instruments))
+    return measured_of(reading, bench_of(surface, instruments, options=options.to_json()))
 
 
 def with_record(reading: Reading, measured: Measured) -> Reading:

@@ -367,7 +367,12 @@ def _add_zones(one: Surface, session: Session, found: _Found) -> None:
     for logged in session.visit.readings:
         if logged.aperture_mm is None or logged.against is not None:
             continue
-        bench = bench_of(session.surface, session.visit.instruments, aperture_mm=logged.aperture_mm)
+        bench = bench_of(
+            session.surface,
+            session.visit.instruments,
+            aperture_mm=logged.aperture_mm,
+            options=logged.options,
+        )
         measured = logged_measured(logged, bench)
         if measured.photograph in {each.measured.photograph for each in parts} - {""}:
             continue

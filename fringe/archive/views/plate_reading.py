@@ -23,7 +23,7 @@ from fringe.archive.store.session import LoggedReading, LoggedSpherometer, Photo
 from fringe.archive.store.surface import Plate, Surface
 from fringe.archive.views.asked import Asked, Question, check_asked
 from fringe.archive.views.correction import CorrectedVisit, corrected_fringes, visit_to_correct
-from fringe.archive.views.laid import smaller_circle
+from fringe.archive.views.laid import other_circle
 from fringe.archive.views.log_request import eye_reading
 from fringe.archive.views.photographs import (
     load_photographs,
@@ -235,7 +235,7 @@ class AskedPlateVisit:
         )
         if request.by_eye is not None:
             readings = (*readings, eye_reading(request.by_eye, options))
-        circle = smaller_circle(laid, self.surface)
+        circle = other_circle(laid, self.surface)
         self._keep_records()
         placed = tuple(
             dataclasses.replace(one, against=laid.plate.name, aperture_mm=circle)
@@ -245,6 +245,8 @@ class AskedPlateVisit:
 
     def _laid(self, against: str | None) -> Surface:
         """The plate as it lay on the other one, over the circle that both have."""
+        if self.stated.chamfer_mm is not None:
+            raise BadInput("--chamfer is of a work; of plates give the circle, as --aperture 80mm")
         if against is None:
             raise BadInput(
                 "say which plate it lay on, as --against P8; or of a turning test, how the pieces "

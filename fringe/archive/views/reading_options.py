@@ -12,6 +12,7 @@ from fringe.archive.plates.form import finish_form_of
 from fringe.archive.store.names import plate_of_record
 from fringe.archive.store.session import LoggedReading, Session
 from fringe.archive.store.surface import Surface
+from fringe.archive.views.laid import as_laid, sizes_of
 from fringe.errors import BadInput
 from fringe.orders.options import ReadOptions, StatedOptions
 from fringe.orders.plate_map import PlateMap
@@ -51,9 +52,12 @@ def stated_options(
         of_plate = plate_of_record(surface.name)
         whose = f"surface {surface.name!r}" if of_plate is None else f"plate {of_plate}"
         raise BadInput(f"{whose} has no usual lamp; give --lamp NAME (see `fringe lamps`)")
+    if said.chamfer_mm is not None:
+        surface = surface.with_chamfer(said.chamfer_mm)
     known = replace(
         said,
-        diameter_mm=surface.diameter_mm,
+        diameter_mm=surface.outside_diameter_mm,
+        chamfer_mm=surface.chamfer_mm,
         plate_radius_mm=surface.plate_radius_mm,
         work=surface.form,
     )
@@ -121,6 +125,10 @@ def refused_options(session: Session, archive: Path) -> ReadOptions:
     Only the inputs of its visit are kept then, in the words of the command line.
     """
     inputs, surface = session.visit.inputs, session.surface
+    if inputs.get("chamfer") is not None:
+        surface = surface.with_chamfer(float(inputs["chamfer"]))
+    if inputs.get("aperture") is not None:
+        surface = as_laid(surface, float(inputs["aperture"]), None)
     name = inputs.get("lamp") or surface.lamp
     if name is None:
         raise BadInput("the session does not keep its lamp")
@@ -129,7 +137,7 @@ def refused_options(session: Session, archive: Path) -> ReadOptions:
         "sense": inputs.get("sense", "auto"),
         "camera_distance_mm": inputs.get("camera_distance"),
         "scale_px_per_mm": inputs.get("scale"),
-        "diameter_mm": inputs.get("aperture") or surface.diameter_mm,
+        **sizes_of(surface),
         "plate_radius_mm": surface.plate_radius_mm,
         "plate_back": plate_back(surface),
         "work": surface.form,

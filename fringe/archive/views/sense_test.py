@@ -57,11 +57,12 @@ def sense_test(
         raise BadInput("--sense-after tells the sense itself; leave --sense out")
     if request.replaces is not None:
         return _added_later(surface, photos, request, stated, (after, change))
-    laid = as_laid(surface, request.aperture_mm, request.against)
+    laid = as_laid(surface, request.aperture_mm, request.against, stated.chamfer_mm)
     known = dataclasses.replace(
         stated,
         lamp=stated.lamp or surface.lamp,
-        diameter_mm=laid.diameter_mm,
+        diameter_mm=laid.outside_diameter_mm,
+        chamfer_mm=laid.chamfer_mm,
         plate_radius_mm=laid.plate_radius_mm,
         work=laid.form,
     )

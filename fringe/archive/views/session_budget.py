@@ -237,7 +237,7 @@ def _bench(opened: Session, first: LoggedReading, assumed: Assumptions) -> Bench
     plate_u, form_nm = assumed.plate_radius_u_mm, assumed.plate_form_u_nm
     return replace(
         bench,
-        u_diameter_mm=assumed.diameter_u_mm or 0.0,
+        u_diameter_mm=assumed.diameter_u_mm or bench.u_diameter_mm,
         u_plate_radius_mm=bench.u_plate_radius_mm if plate_u is None else plate_u,
         u_plate_form_nm=bench.u_plate_form_nm if form_nm is None else form_nm,
         u_axial_k=_not_negative("--axial-u", assumed.axial_u_k),

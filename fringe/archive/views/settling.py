@@ -160,7 +160,7 @@ def settle_series(
     else:
         taken = _photographed(photos, request.times, options)
     powers, found, check = _settled(
-        taken.minutes, taken.readings, surface, request, stated.diameter_mm
+        taken.minutes, taken.readings, surface, request, stated.aperture_mm
     )
     return SettlingSeries(
         taken.paths,
@@ -172,7 +172,7 @@ def settle_series(
         check,
         taken.refused,
         surface_name=surface.name if surface else None,
-        diameter_mm=surface.diameter_mm if surface else stated.diameter_mm,
+        diameter_mm=surface.diameter_mm if surface else stated.aperture_mm,
     )
 
 

@@ -91,6 +91,7 @@ class ListedSurface:
             "form": self.form,
             "radius_mm": self._recorded("radius_mm"),
             "diameter_mm": self._recorded("diameter_mm"),
+            "outside_diameter_mm": self._recorded("outside_diameter_mm"),
             "state": self.state,
             "probability": self.decided.probability,
             "last_visit": self.head.values["last_visit"],
@@ -108,7 +109,7 @@ class ListedSurface:
 
     def _recorded(self, name: str) -> Any:
         record = self.head.values["record"]
-        return None if record is None else record[name]
+        return None if record is None else record.get(name)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ Lists = tuple[tuple[TypedLength, ...], ...]
 # what a session's inputs call a field, where that is not its name
 INPUT_NAMES = {
     "aperture_mm": "aperture",
+    "chamfer_mm": "chamfer",
     "camera_distance_mm": "camera_distance",
     "reading_u_mm": "reading_u",
     "removed_mm": "removed",

@@ -100,7 +100,7 @@ def _how(
     """How to read a photograph: for a surface of the archive, or by the options alone."""
     surface = None
     if text is not None:
-        for name in ("diameter_mm", "plate_radius_mm", "work"):
+        for name in ("diameter_mm", "chamfer_mm", "plate_radius_mm", "work"):
             if getattr(stated, name) is not None:
                 option = name.removesuffix("_mm").replace("_", "-")
                 raise BadInput(f"--{option}: the surface's record says it already; leave it out")
@@ -126,17 +126,19 @@ def _answers(
             elif isinstance(answer, FringeError):
                 yield Answered(path, error=str(answer))
             else:
-                yield _judged(path, answer, surface)
+                yield _judged(path, answer, surface, options)
         if once and arrivals.pending == 0:
             return
         time.sleep(min(0.5, max(arrivals.settle_s / 2, 0.02)))
 
 
-def _judged(path: Path, reading: Reading, surface: Surface | None) -> Answered:
+def _judged(
+    path: Path, reading: Reading, surface: Surface | None, options: ReadOptions
+) -> Answered:
     """A reading with the uncertainties and the verdict that the surface's record gives it."""
     if surface is None:
         return Answered(path, reading)
-    measured = reading_measured(surface, reading)
+    measured = reading_measured(surface, reading, options)
     _, verdict = judged_reading(surface, measured)
     return Answered(path, with_record(reading, measured), verdict=verdict)
 

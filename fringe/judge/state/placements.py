@@ -29,6 +29,10 @@ ZONES_U_FRINGES = 0.5
 # a fit that is this improbable is not a surface of revolution, or not at rest
 _IMPROBABLE = 0.01
 
+# A circle may be wider than the aperture on record, by what a chamfer was narrower when the face
+# was read; of the aperture's diameter.
+_WIDEST = 1.1
+
 
 @dataclass(frozen=True)
 class Placement:
@@ -185,7 +189,7 @@ def carry(
 
 
 def _check(one: Placement, semi_mm: float) -> None:
-    if not 0 < one.diameter_mm <= 2 * semi_mm * (1 + 1e-9) or one.offset_mm < 0:
+    if not 0 < one.diameter_mm <= 2 * semi_mm * _WIDEST or one.offset_mm < 0:
         raise BadInput(
             f"placement: a circle {one.diameter_mm:g} mm across is none of an aperture of "
             f"{2 * semi_mm:g} mm"

@@ -21,7 +21,7 @@ ADVICE = {
     "eye angle": "look straight down, from afar",
     "view angle": "give the camera's distance",
     "repeatability": "read more often",
-    "diameter": "measure the aperture",
+    "diameter": "measure the diameter, and tell the chamfer",
     "wavelength": "use a lamp with one narrow line",
     "plate radius": "have the plate certified better",
     "plate form": "have the plate's form tested",

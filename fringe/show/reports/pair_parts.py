@@ -140,6 +140,7 @@ def pieces_part(surfaces: Sequence[Surface]) -> Part:
         ("Form", [one.form for one in surfaces]),
         ("Nominal radius", [length_text(one.radius_mm) for one in surfaces]),
         ("Diameter of the aperture", [length_text(one.diameter_mm) for one in surfaces]),
+        ("Diameter over all", [_over_all(one) for one in surfaces]),
         ("Plate", [one.plate.name or "" for one in surfaces]),
         ("Certified radius of the plate", [_certified(one) for one in surfaces]),
         ("Glass", [one.glass or "" for one in surfaces]),
@@ -152,6 +153,10 @@ def pieces_part(surfaces: Sequence[Surface]) -> Part:
         [(name, *cells) for name, cells in rows if any(cells)],
     )
     return Part("surfaces", "The surfaces", (), (), [table])
+
+
+def _over_all(surface: Surface) -> str:
+    return "" if surface.chamfer_mm is None else length_text(surface.outside_diameter_mm)
 
 
 def _certified(surface: Surface) -> str:

@@ -15,7 +15,7 @@ from fringe.judge.state.visits import VisitRow
 from fringe.judge.tolerance.verdict_words import probability_cell
 from fringe.show.text.lines import remark
 from fringe.show.text.outlook import learned_lines, spell_lines
-from fringe.show.words import form_cell, rested_text, work_cell
+from fringe.show.words import aperture_text, form_cell, rested_text, work_cell
 
 _STYLES = {"inside": "green", "unproven": "yellow", "outside": "red"}
 
@@ -60,7 +60,7 @@ def _limits(state: SurfaceState) -> str:
     surface, tolerance = state.surface, state.laid.tolerance
     parts = [
         f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, "
-        f"aperture {surface.diameter_mm:g} mm"
+        f"{aperture_text(surface.diameter_mm, surface.chamfer_mm)}"
     ]
     if tolerance.power_fringes is not None:
         parts.append(f"power ±{figures(tolerance.power_fringes)}")

@@ -8,6 +8,7 @@ from fringe.format import figures, plus_minus
 from fringe.judge.tolerance.verdict import Tolerance
 from fringe.quantity import half_width_if_any
 from fringe.show.text.lines import line, wrapped_line
+from fringe.show.words import aperture_text
 
 
 def listed_rows(entry: Entry) -> list[str]:
@@ -20,9 +21,10 @@ def listed_rows(entry: Entry) -> list[str]:
 def surface_rows(surface: Surface) -> list[str]:
     """All that the record says; the name first."""
     radius = plus_minus(surface.radius_mm, half_width_if_any(surface.radius_u_mm), "mm", digits=7)
+    aperture = aperture_text(surface.diameter_mm, surface.chamfer_mm)
     rows = [
         surface.name,
-        line("form", f"{surface.form}, radius {radius}, aperture {surface.diameter_mm:g} mm"),
+        line("form", f"{surface.form}, radius {radius}, {aperture}"),
         line("folder", str(surface.folder)),
     ]
     plate = surface.plate

@@ -64,7 +64,9 @@ class _Held:
         """Limit the threads, unless another calculation does already."""
         with self._lock:
             if self._holders == 0:
-                self._limit = _libraries().limit(limits=_asked_for(), user_api="blas")
+                self._limit = _libraries("scipy" in sys.modules).limit(
+                    limits=_asked_for(), user_api="blas"
+                )
             self._holders += 1
 
     def leave(self) -> None:
@@ -79,8 +81,8 @@ _HELD = _Held()
 
 
 @cache
-def _libraries() -> Any:
-    """The BLAS libraries of this process; to be asked for when numpy and scipy are loaded."""
+def _libraries(with_scipy: bool) -> Any:
+    """The BLAS libraries of this process: numpy's, and scipy's own where that is loaded."""
     from threadpoolctl import ThreadpoolController
 
     return ThreadpoolController()

@@ -59,6 +59,8 @@ class Lamp:
         `read` when the source was seen, `memory` when recalled, `given` by the user.
     note : str
         One line for the person at the bench.
+    is_mixed : bool
+        Its lines are of several colours, which no wavelength between them stands for.
     """
 
     name: str
@@ -67,10 +69,16 @@ class Lamp:
     source: str
     trust: str = "given"
     note: str = ""
+    is_mixed: bool = False
 
     @property
     def wavelength_nm(self) -> float:
-        """Mean wavelength in air, weighted by the lines' shares [nm]."""
+        """Mean wavelength in air, weighted by the lines' shares [nm].
+
+        Of a lamp of several colours that of the strongest line, in which its fringes are counted.
+        """
+        if self.is_mixed:
+            return max(self.lines, key=lambda line: line.weight).wavelength_nm
         total = math.fsum(line.weight for line in self.lines)
         return math.fsum(line.weight * line.wavelength_nm for line in self.lines) / total
 
@@ -203,7 +211,13 @@ def lamp(name: str, others: Sequence[str] = ()) -> Lamp:
         source=str(entry["source"]),
         trust=str(entry["trust"]),
         note=str(entry["note"]),
+        is_mixed=is_mixed(word),
     )
+
+
+def is_mixed(name: str) -> bool:
+    """Whether the table has a lamp of that name whose lines are of several colours."""
+    return bool(lamp_table().get(name, {}).get("mixed", False))
 
 
 def light_nm(name: str | None, wavelength_nm: float | None) -> float:

@@ -29,6 +29,7 @@ from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import Solution
 from fringe.orders.form_intervals import form_intervals, shares_of
 from fringe.orders.lengths import Lengths, wavelength_of
+from fringe.orders.mixed_lamp import of_one_line
 from fringe.orders.near_view import as_normal
 from fringe.orders.options import ReadOptions
 from fringe.orders.plate_form import PlateForm, plate_form
@@ -56,9 +57,10 @@ def reading_of(
     model = fit.model
     if model.power < 0:
         model = OrderModel(model.terms, -model.values)  # the same picture
+    model, lines = of_one_line(model, options, sense)
     terms = model.terms
     noise = solution.fit_variance * fit.covariance / edge.cos_view**2
-    doubts = _doubts_of_fit(solution, model, edge)
+    doubts = _doubts_of_fit(solution, model, edge) | lines
     normal = as_normal(model, edge, options, sense, _covariance(noise, doubts), focal_px)
     plate = plate_form(options, terms, sense)
     values = (-normal.values if sense == "edge" else normal.values) - plate.values

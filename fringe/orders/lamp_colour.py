@@ -45,6 +45,8 @@ def lamp_warnings(photo: Photo, lamp: Lamp, edge: Edge | None = None) -> list[st
     seen, meant = _seen(swing), _meant(lamp.wavelength_nm)
     if seen is None or meant is None or seen == meant or {seen, meant} == {"red", "orange"}:
         return []
+    if lamp.is_mixed and seen in ("green", "blue"):
+        return []
     return [
         f"the fringes look {seen}, and {lamp.name} ({lamp.wavelength_nm:.1f} nm) is {meant}:"
         " is the lamp right?"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from fringe.errors import BadInput
@@ -16,6 +16,7 @@ from fringe.photo.ellipse import Edge
 from fringe.units import angle_deg
 
 if TYPE_CHECKING:
+    from fringe.optics.mixed_lamps import ChannelLight
     from fringe.photo.load import Photo
 
 # Standard uncertainty of the gap at a contact that dust may hold apart [um]; a gap that is
@@ -69,6 +70,9 @@ class ReadOptions:
         The plate's own form, which is taken out where `plate_turned_deg` says how it lies.
     plate_turned_deg : float, optional
         By how much the plate was turned since its map, from +x toward +y [degree].
+    channel_light : ChannelLight, optional
+        Of a lamp of several colours, what the channel sees of it in which it is read; `lamp` is
+        the line that dominates there.
     """
 
     lamp: Lamp
@@ -88,6 +92,7 @@ class ReadOptions:
     plate_turned_deg: float | None = None
     plate_back: str = ""
     chamfer_mm: float | None = None
+    channel_light: ChannelLight | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         """Refuse a gap that cannot be."""

@@ -30,6 +30,7 @@ from fringe.orders.few import less_than_one_fringe, shows_no_fringe
 from fringe.orders.fit.solve import solve
 from fringe.orders.from_fit import reading_of
 from fringe.orders.lamp_colour import lamp_warnings
+from fringe.orders.mixed_lamp import in_one_line, refuse_where_lines_cancel
 from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
 from fringe.orders.ring_growth import growth_warnings
@@ -75,6 +76,7 @@ def read(photo: Photo, options: ReadOptions) -> Reading:
 
 
 def _read(photo: Photo, options: ReadOptions) -> Reading:
+    photo, options = in_one_line(photo, options)
     if options.edge == "none":
         from fringe.orders.rings import read_rings
 
@@ -106,6 +108,8 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
         raise
     if source == "found":
         stays = abs(edge.a - found.edge.a) < _STAYS * edge.a
+        if options.channel_light is not None:
+            refuse_where_lines_cancel(photo, edge, solution.fit.model, options.channel_light)
         followed = stays and solution.fit.used > _USED_OF_OVAL and not warnings
         _check_oval(photo, edge, followed=followed)
     warnings = [*photo.notes, *warnings]

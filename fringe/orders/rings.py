@@ -20,6 +20,7 @@ from fringe.orders.fit.solve import level_for
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import flatten, pyramid_tiles
 from fringe.orders.lamp_colour import lamp_warnings
+from fringe.orders.mixed_lamp import with_lines
 from fringe.orders.options import ReadOptions
 from fringe.orders.reading import Quality, Reading, RingFit
 from fringe.orders.ring_growth import TileGrowth, growth_of_tiles
@@ -107,11 +108,10 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
         effective = effective_radius_from_step_mm(
             step / options.scale_px_per_mm**2, options.lamp.wavelength_nm
         )
+    u_step = with_lines(options.channel_light, step, u_step, len(orders))
     fit = RingFit(cx, cy, step, half_width(u_step), shift, orders, radii)
     amplitude = float(median(polar.amplitude[clear]))
-    sense, source = "unknown", None
-    if options.sense in ("centre", "edge"):
-        sense, source = options.sense, "given"
+    known = options.sense in ("centre", "edge")
     return Reading(
         wavelength_nm=options.lamp.wavelength_nm,
         quality=Quality(
@@ -120,8 +120,8 @@ def read_rings(photo: Photo, options: ReadOptions) -> Reading:
             residual=scatter,
             warnings=tuple(warnings),
         ),
-        sense=sense,
-        sense_source=source,
+        sense=options.sense if known else "unknown",
+        sense_source="given" if known else None,
         rings=rings,
         ring_step_px2=step,
         ring_step_u95_px2=half_width(u_step),

@@ -91,9 +91,7 @@ def _frames_of(frames: Sequence[ClipFrame], *, keep_samples: bool) -> list[Photo
         digest = hashlib.sha256(frame.samples.tobytes()).hexdigest()
         photo = photo_from_array(frame.samples, frame.name, digest)
         if photos and photo.channel != photos[0].channel:
-            plane = frame.samples[..., CHANNELS.index(photos[0].channel)]
-            again = photo_from_array(plane, frame.name, digest)
-            photo = replace(again, channel=photos[0].channel)
+            photo = photo.in_channel(photos[0].channel)
         photos.append(photo)
     if keep_samples:
         photos[0] = replace(photos[0], samples=frames[0].samples)
@@ -107,8 +105,8 @@ def frames_from_bytes(
     frames: list[Photo] = []
     for data, *known in files:
         photo = photo_from_bytes(data, *known)
-        if frames and photo.channel != frames[0].channel and frames[0].channel in CHANNELS:
-            photo = _in_channel(data, photo, frames[0].channel)
+        if frames and frames[0].channel in CHANNELS:
+            photo = photo.in_channel(frames[0].channel)
         frames.append(photo)
     return frames
 
@@ -132,13 +130,3 @@ def check_alike(photos: Sequence[Photo]) -> None:
                 f"{photo.name}: is the same photograph as {seen[photo.sha256]}; give each once"
             )
         seen[photo.sha256] = photo.name
-
-
-def _in_channel(data: bytes, photo: Photo, channel: str) -> Photo:
-    """The same photograph in another channel; a grey one stays as it is."""
-    samples, notes = decode(data, photo.name)
-    if samples.ndim != 3:
-        return photo
-    plane = samples[..., CHANNELS.index(channel)]
-    again = photo_from_array(plane, photo.name, photo.sha256)
-    return replace(again, channel=channel, notes=tuple(notes))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -53,6 +53,8 @@ class Photo:
         [px]
     focal_px : float or None
         Focal length of the lens, where the camera noted it [px].
+    source : bytes or ndarray or None
+        The file, or the samples, that another channel is taken from.
     """
 
     light: NDArray[np.float32]
@@ -66,6 +68,7 @@ class Photo:
     thin: NDArray[Any] | None = None
     thin_step: int = 1
     focal_px: float | None = None
+    source: bytes | NDArray[Any] | None = field(default=None, repr=False, compare=False)
 
     @property
     def width(self) -> int:
@@ -86,6 +89,23 @@ class Photo:
             return None
         light, clipped = _light_of(self.thin, self.name)
         return light, np.asarray(clipped.any(axis=2))
+
+    def variations(self) -> dict[str, float]:
+        """Usable variation of light in each channel by its name; empty without colour."""
+        if self.thin is None:
+            return {}
+        return {name: _variation(self.thin[..., i]) for i, name in enumerate(CHANNELS)}
+
+    def in_channel(self, channel: str) -> Photo:
+        """The same photograph in another channel; a grey one stays as it is."""
+        if channel == self.channel or self.source is None or self.channel not in CHANNELS:
+            return self
+        source = self.source
+        samples = decode(source, self.name)[0] if isinstance(source, bytes) else source
+        if samples.ndim != 3:
+            return self
+        light, clipped = _light_of(samples[..., CHANNELS.index(channel)], self.name)
+        return replace(self, light=light, clipped=clipped, channel=channel)
 
 
 def photo_from_array(samples: NDArray[Any], name: str = "array", sha256: str = "") -> Photo:
@@ -111,7 +131,8 @@ def photo_from_array(samples: NDArray[Any], name: str = "array", sha256: str = "
             f"{name}: samples of type {samples.dtype} are not read; use 8 or 16 bits, or floats"
         )
     planes = samples[..., None] if samples.ndim == 2 else samples
-    return _photo(Decoded(planes[..., : 1 if planes.shape[2] < 3 else 3]), name, sha256)
+    photo = _photo(Decoded(planes[..., : 1 if planes.shape[2] < 3 else 3]), name, sha256)
+    return replace(photo, source=samples)
 
 
 def _photo(picture: Decoded, name: str, sha256: str, *, keep_samples: bool = False) -> Photo:
@@ -217,7 +238,7 @@ def photo_from_bytes(
     """Decode a photograph that is already in memory, with its digest if known; see `load_photo`."""
     digest = sha256 or hashlib.sha256(data).hexdigest()
     photo = _photo(decoded(data, name), name, digest, keep_samples=keep_samples)
-    return replace(photo, focal_px=focal_px(data, photo.width, photo.height))
+    return replace(photo, focal_px=focal_px(data, photo.width, photo.height), source=data)
 
 
 def decode(data: bytes, name: str) -> tuple[NDArray[Any], list[str]]:

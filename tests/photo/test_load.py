@@ -281,7 +281,7 @@ def test_what_the_photo_holds_is_what_decode_gives(rng):
     for data in (oriented(samples, "JPEG", 6), encoded(samples, "PNG")):
         one = photo_from_bytes(data, "a")
         other = photo_from_array(decode(data, "a")[0], "a", one.sha256)
-        for field in dataclasses.fields(one):
+        for field in (field for field in dataclasses.fields(one) if field.compare):
             np.testing.assert_array_equal(getattr(one, field.name), getattr(other, field.name))
 
 

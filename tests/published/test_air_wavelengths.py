@@ -20,6 +20,11 @@ from fringe.optics.lamps import lamp, lamp_table
 PRINTED_AIR = [
     ("sodium", 0, 588.995095, 5e-7),  # READ
     ("sodium", 1, 589.592424, 5e-7),  # READ
+    ("mercury", 0, 404.6563, 5e-5),  # recalled
+    ("mercury", 1, 435.8328, 5e-5),  # READ
+    ("mercury", 2, 546.0735, 5e-5),  # READ
+    ("mercury", 3, 576.9598, 5e-5),  # READ
+    ("mercury", 4, 579.0663, 5e-5),  # READ
     ("mercury-green", 0, 546.0735, 5e-5),  # READ
     ("mercury-blue", 0, 435.8328, 5e-5),  # READ
     ("mercury-yellow", 0, 576.9598, 5e-5),  # READ

@@ -20,7 +20,7 @@ from fringe.archive.store.session import (
     LoggedReading,
 )
 from fringe.judge.tolerance.measured import Parts
-from fringe.optics.lamps import Lamp, Line
+from fringe.optics.lamps import Lamp, Line, is_mixed
 from fringe.orders.gap_map import GapMap
 from fringe.orders.reading import FormFit, Quality, Reading, RingFit
 from fringe.photo.ellipse import Edge
@@ -125,7 +125,8 @@ def _lamp(group: Any) -> Lamp | None:
     lines = tuple(Line(*map(float, line)) for line in zip(*columns, strict=True))  # type: ignore[arg-type]
     texts = {name: hdf5.text(group, f"lamp_{name}") or "" for name in layout.LAMP_TEXTS}
     u = hdf5.number(group, "lamp_u_wavelength_nm")
-    return Lamp(lines=lines, u_wavelength_nm=0.0 if u is None else u, **texts)
+    mixed = is_mixed(texts["name"])
+    return Lamp(lines=lines, u_wavelength_nm=0.0 if u is None else u, is_mixed=mixed, **texts)
 
 
 def form_of(group: Any) -> FormFit | None:

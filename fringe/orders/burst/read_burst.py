@@ -32,6 +32,7 @@ from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced, shrunk
 from fringe.orders.fit.solve import Solution, solve
 from fringe.orders.from_fit import reading_of
 from fringe.orders.lamp_colour import lamp_warnings
+from fringe.orders.mixed_lamp import in_one_line
 from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
 from fringe.photo.ellipse import Edge
@@ -84,6 +85,7 @@ def read_burst(photos: Sequence[Photo], options: ReadOptions) -> Reading:
         If the steps are too alike, the camera moved, or the gap changed its form.
     """
     _check_frames(photos, options)
+    photos, options = _in_one_line(photos, options)
     first, name = photos[0], f"{photos[0].name} and {len(photos) - 1} more"
     if isinstance(options.edge, Edge):
         found, edge_source = FoundEdge(options.edge), "given"
@@ -121,6 +123,14 @@ def _scale_of(photo: Photo, found: FoundEdge) -> int:
     else:
         scale = int(radius / max(_REDUCED_RADIUS_PX, found.model.steepest() / _FREQUENCY_PX))
     return max(1, scale)
+
+
+def _in_one_line(
+    photos: Sequence[Photo], options: ReadOptions
+) -> tuple[Sequence[Photo], ReadOptions]:
+    """All frames in the channel of the first, as of one photograph."""
+    first, told = in_one_line(photos[0], options)
+    return [first, *(photo.in_channel(first.channel) for photo in photos[1:])], told
 
 
 def _check_frames(photos: Sequence[Photo], options: ReadOptions) -> None:

@@ -108,7 +108,7 @@ BEFORE = {
 def example_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Render the photograph that examples call by whatever name, by the installed program."""
     path = tmp_path_factory.mktemp("photo") / "photo.png"
-    scene = "--lamp sodium --power 5 --tilt 2 --diameter 150mm --size 240 --seed 1"
+    scene = "--lamp sodium --power 6 --tilt 1 --diameter 150mm --size 240 --seed 1"
     subprocess.run([FRINGE, "synth", "--out", path, *shlex.split(scene)], check=True)
     return path
 

@@ -22,10 +22,11 @@ Array = NDArray[np.float64]
 # times the green channel's variation, from which the blue one is read: the green is clipped, or the
 # green line filtered out
 _RATHER_BLUE = 3.0
-# An edge where the contrast that is left is less than this share, and the light just beyond it is
-# as bright as within, to a share: places as shares of the radius
-_CANCELLED, _ALIKE, _ROUND = 0.75, 0.15, 90
-_WITHIN, _BEYOND = (0.85, 0.98), (1.03, 1.08)
+# An edge where the contrast that is left is less than this share, and the light has not come down
+# to that of the surroundings just beyond it, by more than a share of the step; or there is none
+# where both are as bright to a share. Places as shares of the radius, or pixels beyond it.
+_CANCELLED, _OF_STEP, _ALIKE, _ROUND = 0.75, 0.3, 0.15, 90
+_WITHIN, _AROUND, _BEYOND_PX = (0.85, 0.98), (1.12, 1.2), (2.0, 4.0)
 # least gap of the contact, in what dust can do: it shifts where the lines run apart
 _LIFTED = (0.0, 0.5, 1.5)
 
@@ -116,11 +117,14 @@ def refuse_where_lines_cancel(
     best = float(np.median(seen.contrast(np.zeros(1))))
     if np.median(contrast) > _CANCELLED * best:
         return
-    within, beyond = (
+    px = 1 / math.sqrt(edge.a * edge.b)
+    just_beyond = 1 + px * _BEYOND_PX[0], 1 + px * _BEYOND_PX[1]
+    within, beyond, around = (
         np.median(cast(photo, edge, np.linspace(*part, 12), _ROUND).light, axis=1)
-        for part in (_WITHIN, _BEYOND)
+        for part in (_WITHIN, just_beyond, _AROUND)
     )
-    goes_on = np.abs(beyond - within) < _ALIKE * within
+    step = np.abs(within - around)
+    goes_on = (np.abs(beyond - around) > _OF_STEP * step) | (step < _ALIKE * within)
     if goes_on.mean() > 0.5:
         raise Refused(
             f"{photo.name}: the fringes of the lamp's lines cancel near the edge that was found,"

@@ -69,16 +69,24 @@ def test_a_grey_photograph_is_refused(rng: np.random.Generator) -> None:
 
 
 @pytest.mark.parametrize(
-    ("power", "around", "refused"), [(9.0, 0.5, True), (9.0, 0.1, False), (4.0, 0.5, False)]
+    ("power", "around", "radius", "refused"),
+    [
+        (9.0, 0.5, 80.0, True),
+        (9.0, 0.1, 80.0, False),
+        (9.0, 0.1, 75.0, True),
+        (4.0, 0.1, 75.0, False),
+    ],
 )
-def test_an_edge_where_the_lines_cancel(power: float, around: float, refused: bool) -> None:
+def test_an_edge_where_the_lines_cancel(
+    power: float, around: float, radius: float, refused: bool
+) -> None:
     """Half a beat from the contact fringes fade: no edge, where the light goes on beyond it."""
     y, x = np.indices((260, 260)) - 129.5
     light = np.where(np.hypot(x, y) < 80, 0.5, around)
     photo = photo_from_array(light, "nine orders")
     model = OrderModel(((0, 0), (2, 0)), np.array([0.0, power / 2]))
     seen = channel_light(MERCURY, "green")
-    edge = Edge(129.5, 129.5, 80.0, 80.0)
+    edge = Edge(129.5, 129.5, radius, radius)
     with pytest.raises(Refused, match="lines cancel near the edge") if refused else nullcontext():
         refuse_where_lines_cancel(photo, edge, model, seen)
 

@@ -18,7 +18,7 @@ from fringe.optics.form_shapes import projection
 from fringe.optics.patches import LATTICES, is_patch, patch
 from fringe.optics.zernike import Term, zernike_matrix, zernike_sum_on_grid, zernike_terms
 from fringe.orders.fit.field import Array, Field
-from fringe.orders.fit.local_phase import LocalPhase, local_phase, unwrapped
+from fringe.orders.fit.local_phase import LocalPhase, grid_stride, local_phase, unwrapped
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.prior import Prior
 from fringe.orders.fit.profile import cosine_of
@@ -77,6 +77,9 @@ _CORRELATED = 6.0  # places of the grid that make one observation
 _ROBUST = 2.5
 _MOST_SIGNAL = 1.6  # of what the light is over its fringes' amplitude
 _REWEIGHTINGS = 5
+# of the difference of two signals, so that dust counts no more than another fringe; median of the
+# square of a standard normal number
+_MOST_SQUARE, _MEDIAN_SQUARE = 2.0, 0.455
 _ROUND_DEGREE = 44  # of the symmetric terms of a form without zones
 # fringes that a model misses: contrast and purity of windows that show some, error from which the
 # order is off [fringe], reliability of what is lost, how far out is looked; least connected area,
@@ -161,12 +164,32 @@ def _missed_rings(picture: Picture, model: OrderModel) -> float:
     return float((2 * middle * _RING_WIDTH)[lost].sum())
 
 
-def followed_share(picture: Picture, model: OrderModel, missed_before: Missed) -> float:
-    """How far the fringes of an area are followed by now, 1 for all that light can show."""
-    if not missed_before.where.any():
-        return 1.0
-    local, reliable = picture.error_of(model, _OF_RINGS[0].window)
-    return float(_right(local, reliable)[missed_before.where].mean())
+def unexplained(picture: Picture, model: OrderModel, areas: Missed) -> float:
+    """Mean square of what a model's fringes leave of the picture in some areas, noise taken off.
+
+    Parameters
+    ----------
+    picture : Picture
+    model : OrderModel
+    areas : Missed
+
+    Returns
+    -------
+    float
+        1 where fringes and model have nothing to do with each other, 0 where they agree.
+    """
+    field = picture.field
+    off = picture.signal - np.cos(2 * np.pi * model.order_on_grid(field.u, field.v))
+    square = np.minimum(off * off, _MOST_SQUARE)
+    stride = grid_stride(field)
+    there = np.repeat(np.repeat(areas.where, stride, 0), stride, 1)
+    there = there[: square.shape[0], : square.shape[1]]
+    there = np.pad(there, [(0, n - m) for n, m in zip(square.shape, there.shape, strict=True)])
+    used = (field.weight > 0) & (np.hypot(field.u, field.v) < _INNER)
+    if not (there & used).any():
+        return 0.0
+    noise = float(np.median(square[used & ~there])) / _MEDIAN_SQUARE
+    return max(float(square[there & used].mean()) - noise, 0.0)
 
 
 def with_zones(picture: Picture, start: OrderModel) -> OrderModel:

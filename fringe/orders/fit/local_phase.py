@@ -56,6 +56,11 @@ class LocalPhase:
     v: Floats
 
 
+def grid_stride(field: Field) -> int:
+    """Field pixels from one place of the grid of `LocalPhase` to the next."""
+    return max(1, round(2 * field.radius_px / _SIDE))
+
+
 def local_phase(
     field: Field, signal: Array, order: Array, model: OrderModel, window: float = 0.3
 ) -> LocalPhase:
@@ -77,7 +82,7 @@ def local_phase(
     -------
     LocalPhase
     """
-    stride = max(1, round(2 * field.radius_px / _SIDE))
+    stride = grid_stride(field)
     coarse = (slice(stride // 2, None, stride),) * 2
     u, v = field.u[coarse].astype(float), field.v[coarse].astype(float)
     weight = np.where(field.weight > 0, np.float32(1), np.float32(0))

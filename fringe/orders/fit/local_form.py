@@ -8,6 +8,8 @@ then goes on to all of them, from a start that is right to a tenth of a fringe.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -56,9 +58,11 @@ class _Round:
 
 _OF_RINGS = (_Round(0.3, 0.3, 28), _Round(0.3, 0.2, 44), _Round(0.3, 0.1, 88))
 _COARSE, _FINE = LATTICES
-_OF_PATCHES = (
+_OF_COARSE = (
     _Round(0.3, 0.1, lattices=(_COARSE,)),
     _Round(0.3, 0.1, lattices=(_COARSE,)),
+)
+_OF_FINE = (
     _Round(0.3, 0.05, lattices=(_COARSE, _FINE)),
     _Round(0.3, 0.05, lattices=(_COARSE, _FINE)),
 )
@@ -80,6 +84,12 @@ _REWEIGHTINGS = 5
 # of the difference of two signals, so that dust counts no more than another fringe; median of the
 # square of a standard normal number
 _MOST_SQUARE, _MEDIAN_SQUARE = 2.0, 0.455
+# what may be left unexplained before other starts are tried; what these may leave half way, and at
+# last, as shares of it: light that two forms explain alike decides nothing
+_LEFT_OVER, _HARDLY_MORE, _MUCH_LESS = 0.02, 1.3, 0.25
+# height by which missed areas are raised [fringe]; radius of such an area over the width of a bump
+# that it shows, places about it that are raised with it, and patches at most
+_RAISED_BY, _AREA_WIDTHS, _RAISED_BESIDE, _MOST_RAISED = 0.75, 2.0, 3, 70
 _ROUND_DEGREE = 44  # of the symmetric terms of a form without zones
 # fringes that a model misses: contrast and purity of windows that show some, error from which the
 # order is off [fringe], reliability of what is lost, how far out is looked; least connected area,
@@ -176,7 +186,7 @@ def unexplained(picture: Picture, model: OrderModel, areas: Missed) -> float:
     Returns
     -------
     float
-        1 where fringes and model have nothing to do with each other, 0 where they agree.
+        1 where fringes and model have nothing to do with each other, about 0 where they agree.
     """
     field = picture.field
     off = picture.signal - np.cos(2 * np.pi * model.order_on_grid(field.u, field.v))
@@ -189,7 +199,7 @@ def unexplained(picture: Picture, model: OrderModel, areas: Missed) -> float:
     if not (there & used).any():
         return 0.0
     noise = float(np.median(square[used & ~there])) / _MEDIAN_SQUARE
-    return max(float(square[there & used].mean()) - noise, 0.0)
+    return float(square[there & used].mean()) - noise
 
 
 def with_zones(picture: Picture, start: OrderModel) -> OrderModel:
@@ -217,7 +227,45 @@ def with_patches(picture: Picture, start: OrderModel, areas: Missed) -> OrderMod
     """Follow a form from a model that is right but for local bumps in some areas."""
     if not areas.where.any():
         return start
-    return _followed(picture, start, _OF_PATCHES, areas).model
+    model = _followed(picture, start, (*_OF_COARSE, *_OF_FINE), areas).model
+    left = unexplained(picture, model, areas)
+    if left > _LEFT_OVER:
+        for raised in _raised(picture, start, areas):
+            other = _followed(picture, raised, _OF_COARSE, areas).model
+            if unexplained(picture, other, areas) < _HARDLY_MORE * left:
+                other = _followed(picture, other, _OF_FINE, areas).model
+                if unexplained(picture, other, areas) < _MUCH_LESS * left:
+                    return other
+    return model
+
+
+def _raised(picture: Picture, model: OrderModel, areas: Missed) -> Iterator[OrderModel]:
+    """Models with the missed areas raised, and lowered, by most of a fringe.
+
+    The errors of a bump of about a fringe are not told from those of the dimple that it becomes
+    where the order turns back at a fringe; from a start of the right sign they are.
+    """
+    stride = grid_stride(picture.field)
+    coarse = (slice(stride // 2, None, stride),) * 2
+    u, v = (one[coarse].astype(float) for one in (picture.field.u, picture.field.v))
+    step = math.sqrt(abs(float(np.linalg.det(picture.field.unit_from_px)))) * stride
+    labels, count = connected(areas.where)
+    change = np.zeros(u.shape)
+    for number in range(1, count + 1):
+        x, y = u[labels == number], v[labels == number]
+        width = math.sqrt(len(x) / math.pi) * step / _AREA_WIDTHS
+        change += np.exp(-((u - x.mean()) ** 2 + (v - y.mean()) ** 2) / (2 * width**2))
+    wide = dilated(areas.where, _RAISED_BESIDE)
+    nodes = np.unique(np.round((np.stack([u[wide], v[wide]]) + 1) * _COARSE).astype(int), axis=1)
+    if nodes.shape[1] > _MOST_RAISED:
+        return
+    added = (patch(_COARSE, int(column), int(row)) for column, row in nodes.T)
+    wider = model.widened((*model.terms, *(term for term in added if term not in model.terms)))
+    inside = np.hypot(u, v) < 1
+    weight = np.ones(int(inside.sum()))
+    for height in (_RAISED_BY, -_RAISED_BY):
+        target = height * change[inside]
+        yield _explained(wider, u[inside], v[inside], target, weight, Prior())[0]
 
 
 @dataclass(frozen=True)

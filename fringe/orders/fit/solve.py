@@ -74,7 +74,7 @@ _USED, _STEEP_FORM = 0.994, 1.5
 # share of what was unexplained in the missed areas that local terms may leave there, before the
 # last fit and after it: of bumps and holes at contrasts of 0.1 to 0.9 it is 0.01 to 0.12 and 0.01
 # to 0.06, of dirt that patches were bent to 0.17 and more; share of the former cost that a steep
-# form may leave
+# form, or rings at the rim alone, may leave
 _PROMISING, _UNEXPLAINED, _CHEAPER = 0.25, 0.1, 0.6
 # misfit that local terms may still have, as a share of the amplitude, from fit to fit
 TOLERATED = (0.4, 0.15, 0.08)
@@ -492,6 +492,6 @@ def _followed(level: Field, first: Fit, fit: Fit) -> Fit:
     left = missed(after, found.model).share
     # the cost of the whole face would count its noise as well, and that of dirt elsewhere
     good = left <= before.share and unexplained(after, found.model, before) <= _UNEXPLAINED * was
-    if steep:
+    if steep or not before.where.any():
         good &= found.cost < _CHEAPER * fit.cost
     return found if good else fit

@@ -20,6 +20,7 @@ from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
 from fringe.orders.reading import Quality, Reading
+from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, photo_from_array
 from fringe.synth import Form, Scene, render
 from fringe.synth.scene import Camera, Dirt
@@ -57,6 +58,26 @@ def test_zones_bumps_and_holes_are_read(form: dict[str, object], seed: int) -> N
     assert reading.irregularity_fringes == pytest.approx(irregularity, rel=0.15)
     assert reading.power_fringes == pytest.approx(power, abs=0.05)
     assert not [text for text in reading.quality.warnings if "not those of the fit" in text]
+
+
+@pytest.mark.parametrize("height", [1.4, -0.8])
+def test_a_local_bump_is_read_in_faint_and_in_strong_fringes(
+    height: float, rng: np.random.Generator
+) -> None:
+    """Drawn by plain formulas: a bump of over a fringe, and a dip at a contrast of a fifth."""
+    contrast = 0.8 if height > 0 else 0.2
+    y, x = (np.mgrid[:330, :330] - 165.0) / 140
+    rho = np.hypot(x, y)
+    away = np.hypot(x + 0.2, y - 0.3) / 0.22
+    gap = 3 * rho**2 + 1.5 * x + height * np.clip(1 - away**2, 0, None) ** 2 + rng.uniform()
+    light = np.where(rho < 1, 0.4 * (1 - contrast * np.cos(2 * np.pi * gap)), 0.02)
+    light += rng.normal(0, 0.004, light.shape)
+    photo = photo_from_array(np.rint(255 * light.clip(0, 1) ** (1 / 2.2)).astype(np.uint8))
+    reading = read(photo, ReadOptions(lamp("hene"), edge=Edge(165, 165, 140, 140)))
+    inside = rho < 0.999
+    rows = np.stack([np.ones_like(x), x, y, rho**2], axis=-1)[inside]
+    left = gap[inside] - rows @ np.linalg.lstsq(rows, gap[inside], rcond=None)[0]
+    assert reading.irregularity_fringes == pytest.approx(np.ptp(left), rel=0.12)
 
 
 def test_a_plain_form_takes_no_local_terms() -> None:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from fringe.errors import Refused
 from fringe.optics.form import disc_grid
 from fringe.optics.form_shapes import nodes, projection
+from fringe.optics.patches import is_patch
 from fringe.optics.zernike import zernike_matrix
 from fringe.orders.agreement import patches_of
 from fringe.orders.doubts import MOST_UNEXPLAINED
@@ -452,7 +453,7 @@ def _uneven_on(new: Edge, rings: RimRings, model: OrderModel) -> Vector:
 
 def _uneven(model: OrderModel, u: Vector, v: Vector) -> Vector:
     """The part of a model that is not round, at places of its disc."""
-    kept = [k for k, (_, m) in enumerate(model.terms) if m != 0]
+    kept = [k for k, term in enumerate(model.terms) if term[1] != 0 or is_patch(term)]
     return np.asarray(zernike_matrix([model.terms[k] for k in kept], u, v) @ model.values[kept])
 
 
@@ -464,7 +465,10 @@ def _model_on(new: Edge, rings: RimRings, fit: Fit, end: _RimEnd) -> tuple[Order
     """
     old = rings.edge
     scale = float(np.sqrt(new.a * new.b)) / rings.radius_px
-    values = np.zeros(len(ZONED)) if new != old else fit.model.widened(ZONED).values
+    # bumps within the face stay as they are
+    bumps = tuple(term for term in fit.model.terms if is_patch(term)) if new == old else ()
+    terms = (*ZONED, *bumps)
+    values = fit.model.widened(terms).values
     if new != old:
         values[_UNEVEN_PLACES] = _uneven_on(new, rings, fit.model)
     rho, _ = nodes()
@@ -493,4 +497,4 @@ def _model_on(new: Edge, rings: RimRings, fit: Fit, end: _RimEnd) -> tuple[Order
     if end.lost:
         u_rim = _LOST + _LOST_RATE * _HELD_PX * (not end.stepped)
         u_rim += _LOST_SHARE * abs(float(going_on[-1] - order[-1]))
-    return OrderModel(ZONED, values), u_rim
+    return OrderModel(terms, values), u_rim

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import disc_grid
+from fringe.optics.patches import is_patch
 from fringe.optics.zernike import zernike_matrix, zernike_sum_on_rays, zernike_terms
 from fringe.orders.edge.rays import cast
 from fringe.orders.fit.model import OrderModel
@@ -147,7 +148,8 @@ class RimRings:
 
 
 def extrapolating(model: OrderModel, reach: float = _INNER) -> OrderModel:
-    """The low form of a model's inner part, which extrapolates well."""
+    """The low form of a model's inner part, without its bumps, which extrapolates well."""
+    model = model.widened(tuple(term for term in model.terms if not is_patch(term)))
     u, v, weight = disc_grid(24, 48)
     u, v = reach * u, reach * v
     rows = zernike_matrix(_BROAD, u, v).reshape(-1, len(_BROAD))

@@ -87,9 +87,10 @@ _MOST_SQUARE, _MEDIAN_SQUARE = 2.0, 0.455
 # what may be left unexplained before other starts are tried; what these may leave half way, and at
 # last, as shares of it: light that two forms explain alike decides nothing
 _LEFT_OVER, _HARDLY_MORE, _MUCH_LESS = 0.02, 1.3, 0.25
-# height by which missed areas are raised [fringe]; radius of such an area over the width of a bump
+# heights by which missed areas are raised [fringe]; radius of such an area over the width of a bump
 # that it shows, places about it that are raised with it, and patches at most
-_RAISED_BY, _AREA_WIDTHS, _RAISED_BESIDE, _MOST_RAISED = 0.75, 2.0, 3, 70
+_RAISED_BY = (0.6, -0.6, 1.2, -1.2)
+_AREA_WIDTHS, _RAISED_BESIDE, _MOST_RAISED = 2.0, 3, 70
 _ROUND_DEGREE = 44  # of the symmetric terms of a form without zones
 # fringes that a model misses: contrast and purity of windows that show some, error from which the
 # order is off [fringe], reliability of what is lost, how far out is looked; least connected area,
@@ -240,7 +241,7 @@ def with_patches(picture: Picture, start: OrderModel, areas: Missed) -> OrderMod
 
 
 def _raised(picture: Picture, model: OrderModel, areas: Missed) -> Iterator[OrderModel]:
-    """Models with the missed areas raised, and lowered, by most of a fringe.
+    """Models with the missed areas raised, and lowered, by about a fringe.
 
     The errors of a bump of about a fringe are not told from those of the dimple that it becomes
     where the order turns back at a fringe; from a start of the right sign they are.
@@ -263,7 +264,7 @@ def _raised(picture: Picture, model: OrderModel, areas: Missed) -> Iterator[Orde
     wider = model.widened((*model.terms, *(term for term in added if term not in model.terms)))
     inside = np.hypot(u, v) < 1
     weight = np.ones(int(inside.sum()))
-    for height in (_RAISED_BY, -_RAISED_BY):
+    for height in _RAISED_BY:
         target = height * change[inside]
         yield _explained(wider, u[inside], v[inside], target, weight, Prior())[0]
 

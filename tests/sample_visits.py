@@ -45,6 +45,7 @@ def full_surface(
         radius_mm=3048.0,
         diameter_mm=150.0,
         radius_u_mm=0.5,
+        chamfer_mm=0.4,
         plate=Plate("plate 7", 3048.6, 0.2),
         tolerance=tolerance,
         lamp="sodium",

@@ -160,6 +160,8 @@ def _bright_ellipse(light: Array, scale: int, within: Edge | None = None) -> Edg
         y, x = np.indices(light.shape)
         u, v = within.unit((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5)
         inside = u * u + v * v < 0.97**2
+        if not inside.any():  # in a strip that is a sample high
+            return None
     # threshold on amplitudes, since the dark class is the narrow one
     top = quantile(light[inside], 0.995) or 1.0
     level = parting_level(np.clip(light[inside] / top, 0, 1) ** 0.5) ** 2 * top

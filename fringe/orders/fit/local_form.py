@@ -84,13 +84,14 @@ _REWEIGHTINGS = 5
 # of the difference of two signals, so that dust counts no more than another fringe; median of the
 # square of a standard normal number
 _MOST_SQUARE, _MEDIAN_SQUARE = 2.0, 0.455
-# what may be left unexplained before other starts are tried; what these may leave half way, and at
-# last, as shares of it: light that two forms explain alike decides nothing
-_LEFT_OVER, _HARDLY_MORE, _MUCH_LESS = 0.02, 1.3, 0.25
+# what may be left unexplained before other starts are tried; what these may leave of it: light that
+# two forms explain alike decides nothing
+_LEFT_OVER, _MUCH_LESS = 0.02, 0.25
+_MOST_AREA = 0.08  # share of the face in which bumps are begun anew; of bumps it is 0.02 to 0.07
 # heights by which missed areas are raised [fringe]; radius of such an area over the width of a bump
-# that it shows, places about it that are raised with it, and patches at most
+# that it shows, places about it that are raised with it, patches and bumps at most
 _RAISED_BY = (0.6, -0.6, 1.2, -1.2)
-_AREA_WIDTHS, _RAISED_BESIDE, _MOST_RAISED = 2.0, 3, 70
+_AREA_WIDTHS, _RAISED_BESIDE, _MOST_RAISED, _MOST_BUMPS = 2.0, 3, 70, 3
 _ROUND_DEGREE = 44  # of the symmetric terms of a form without zones
 # fringes that a model misses: contrast and purity of windows that show some, error from which the
 # order is off [fringe], reliability of what is lost, how far out is looked; least connected area,
@@ -230,14 +231,17 @@ def with_patches(picture: Picture, start: OrderModel, areas: Missed) -> OrderMod
         return start
     model = _followed(picture, start, (*_OF_COARSE, *_OF_FINE), areas).model
     left = unexplained(picture, model, areas)
-    if left > _LEFT_OVER:
-        for raised in _raised(picture, start, areas):
-            other = _followed(picture, raised, _OF_COARSE, areas).model
-            if unexplained(picture, other, areas) < _HARDLY_MORE * left:
-                other = _followed(picture, other, _OF_FINE, areas).model
-                if unexplained(picture, other, areas) < _MUCH_LESS * left:
-                    return other
-    return model
+    if left < _LEFT_OVER or areas.share > _MOST_AREA:
+        return model
+    begun = [
+        _followed(picture, raised, _OF_COARSE[:1], areas).model
+        for raised in _raised(picture, start, areas)
+    ]
+    if not begun:
+        return model
+    best = min(begun, key=lambda one: unexplained(picture, one, areas))
+    other = _followed(picture, best, (*_OF_COARSE[1:], *_OF_FINE), areas).model
+    return other if unexplained(picture, other, areas) < _MUCH_LESS * left else model
 
 
 def _raised(picture: Picture, model: OrderModel, areas: Missed) -> Iterator[OrderModel]:
@@ -251,6 +255,8 @@ def _raised(picture: Picture, model: OrderModel, areas: Missed) -> Iterator[Orde
     u, v = (one[coarse].astype(float) for one in (picture.field.u, picture.field.v))
     step = math.sqrt(abs(float(np.linalg.det(picture.field.unit_from_px)))) * stride
     labels, count = connected(areas.where)
+    if count > _MOST_BUMPS:
+        return
     change = np.zeros(u.shape)
     for number in range(1, count + 1):
         x, y = u[labels == number], v[labels == number]

@@ -36,16 +36,19 @@ FRINGES_ALONE = Tolerance(2.0, 0.3, wavelength_nm=589.29)
 
 
 def full_surface(
-    archive: Path, name: str = "concave 1", tolerance: Tolerance = FULL_TOLERANCE
+    archive: Path,
+    name: str = "concave 1",
+    tolerance: Tolerance = FULL_TOLERANCE,
+    chamfer_mm: float | None = None,
 ) -> Surface:
-    """Add a surface with every field of its record."""
+    """Add a surface with every field of its record; a chamfer only where it is asked for."""
     surface = Surface(
         name,
         "concave",
         radius_mm=3048.0,
         diameter_mm=150.0,
         radius_u_mm=0.5,
-        chamfer_mm=0.4,
+        chamfer_mm=chamfer_mm,
         plate=Plate("plate 7", 3048.6, 0.2),
         tolerance=tolerance,
         lamp="sodium",

@@ -36,7 +36,7 @@ from sample_visits import full_surface, full_visit, hours, plain_visit
 @pytest.fixture
 def surface(tmp_path):
     """A surface with every field of its record."""
-    return full_surface(tmp_path / "shop")
+    return full_surface(tmp_path / "shop", chamfer_mm=0.4)
 
 
 @pytest.fixture

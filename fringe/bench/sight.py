@@ -186,10 +186,7 @@ def surface_line(surface: Surface) -> dict[str, object]:
     from fringe.format import figures
     from fringe.show.words import aperture_text
 
-    facts = (
-        f"{surface.form}, radius {figures(surface.radius_mm, 6)} mm, "
-        f"{aperture_text(surface.diameter_mm, surface.chamfer_mm)}"
-    )
+    facts = f"{surface.form}, radius {figures(surface.radius_mm, 6)} mm, {aperture_text(surface)}"
     plate = surface.plate.name or "its plate"
     return {
         "name": surface.name,

@@ -47,7 +47,7 @@ from fringe.orders.fit.solve import (
 )
 from fringe.orders.ring_growth import growth_warnings
 from fringe.photo.ellipse import Edge
-from fringe.photo.filters import connected, median
+from fringe.photo.filters import connected, median, quantile
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -227,9 +227,9 @@ def edge_by_rings(photo: Photo, edge: Edge) -> Edge | None:
         inside, outside = rings.radius < end.face - sharp, rings.radius > end.face + sharp
         if end.lost or abs(end.face - 1) > _NEAR_BY or not outside.any():
             return None
-        if np.quantile(rings.explained[inside], 0.1) < _SURE:
+        if quantile(rings.explained[inside], 0.1) < _SURE:
             return None
-        if rings.strength[outside].max() > _FADED * np.median(rings.strength[inside]):
+        if rings.strength[outside].max() > _FADED * float(median(rings.strength[inside])):
             return None
         edge = _placed(photo, edge, rings, end)
     return edge

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from fringe.format import figures, fixed, plus_minus
 from fringe.judge.state.visits import VisitRow
 from fringe.optics.rings import centre_in_aperture
+
+if TYPE_CHECKING:
+    from fringe.archive.store.surface import Surface
 
 SENSES = {
     "centre": "Contact at the centre: the gap opens toward the edge",
@@ -113,18 +116,18 @@ def form_text(value: float, u95: float | None, unit: str = " fringes") -> str:
     return plus_minus(value, u95) + unit
 
 
-def aperture_text(diameter_mm: float, chamfer_mm: float | None) -> str:
+def aperture_text(surface: Surface) -> str:
     """Return the aperture, and the diameter over all where a chamfer is known.
 
     For example ``aperture 149 mm (over all 150 mm, chamfer 0.5 mm)``.
     """
-    text = f"aperture {figures(diameter_mm, 6)} mm"
-    if chamfer_mm is None:
+    text = f"aperture {figures(surface.diameter_mm, 6)} mm"
+    if surface.chamfer_mm is None:
         return text
-    if chamfer_mm == 0:
+    if surface.chamfer_mm == 0:
         return f"{text} (no chamfer)"
-    outside = figures(diameter_mm + 2 * chamfer_mm, 6)
-    return f"{text} (over all {outside} mm, chamfer {figures(chamfer_mm, 4)} mm)"
+    outside = figures(surface.outside_diameter_mm, 6)
+    return f"{text} (over all {outside} mm, chamfer {figures(surface.chamfer_mm, 4)} mm)"
 
 
 def limit_text(value: float) -> str:

@@ -22,7 +22,7 @@ import os
 import sys
 import time
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +34,7 @@ import accuracy
 import forms
 import rims
 from phone_drawn import LAMPS, drawn, random_phone
+from rims import Case
 
 from fringe.parallel import in_order
 
@@ -45,33 +46,14 @@ KINDS = {
 }
 
 
-@dataclass(frozen=True)
-class Case:
-    """One photograph, drawn and read; values are NaN where it was refused."""
+def gross(case: Case) -> bool:
+    """Whether power is off by more than anybody would bear."""
+    return bool(abs(case.power_error) > accuracy.gross_bar(abs(case.power)))
 
-    kind: str
-    seed: int
-    edge: str
-    power: float
-    irregularity: float
-    power_error: float = math.nan
-    power_u95: float = math.nan
-    irregularity_error: float = math.nan
-    irregularity_u95: float = math.nan
-    edge_error: float = math.nan
-    warnings: tuple[str, ...] = ()
-    refused: str | None = None
-    seconds: float = 0.0
 
-    @property
-    def gross(self) -> bool:
-        """Whether power is off by more than anybody would bear."""
-        return bool(abs(self.power_error) > accuracy.gross_bar(abs(self.power)))
-
-    @property
-    def beyond(self) -> bool:
-        """Whether the truth lies outside three times U."""
-        return abs(self.power_error) > 3 * self.power_u95
+def beyond(case: Case) -> bool:
+    """Whether the truth lies outside three times U."""
+    return abs(case.power_error) > 3 * case.power_u95
 
 
 def phone(kind: str, seed: int, edge: str) -> Case:
@@ -106,12 +88,12 @@ def phone(kind: str, seed: int, edge: str) -> Case:
         edge,
         power,
         irregularity,
-        abs(reading.power_fringes or 0.0) - power,
-        reading.power_u95_fringes or 0.0,
-        (reading.irregularity_fringes or 0.0) - irregularity,
-        reading.irregularity_u95_fringes or 0.0,
-        math.sqrt(found.a * found.b) / work.radius - 1,
-        reading.quality.warnings,
+        power_error=abs(reading.power_fringes or 0.0) - power,
+        power_u95=reading.power_u95_fringes or 0.0,
+        irregularity_error=(reading.irregularity_fringes or 0.0) - irregularity,
+        irregularity_u95=reading.irregularity_u95_fringes or 0.0,
+        edge_error=math.sqrt(found.a * found.b) / work.radius - 1,
+        warnings=reading.quality.warnings,
         seconds=time.process_time() - start,
     )
 
@@ -130,18 +112,18 @@ def one(task: tuple[str, int, str]) -> Case:
             edge,
             abs(case.power),
             case.irregularity,
-            case.error,
-            case.u95,
-            case.irregularity_error,
-            case.irregularity_u95,
-            case.edge_error,
-            ("warned",) if case.warned else (),
-            case.refused,
-            case.seconds,
+            power_error=case.error,
+            power_u95=case.u95,
+            irregularity_error=case.irregularity_error,
+            irregularity_u95=case.irregularity_u95,
+            edge_error=case.edge_error,
+            warnings=("warned",) if case.warned else (),
+            refused=case.refused,
+            seconds=case.seconds,
         )
-    fields = asdict(case)
-    return Case(**{k: v for k, v in fields.items() if k in Case.__annotations__ and k != "kind"},
-                kind=kind)  # fmt: skip
+    found = asdict(case)
+    found.pop("form", None)
+    return Case(**{**found, "kind": kind})
 
 
 def held(cases: Sequence[Case]) -> str:
@@ -165,7 +147,7 @@ def row(name: str, cases: Sequence[Case]) -> str:
         f"{name:<14} {len(cases):>4} {len(cases) - len(read):>4} {len(warned):>4} |"
         f" {np.median(error):.4f} {np.percentile(error, 95):6.3f} {held(read)}"
         f" {held(warned) if warned else '    -'} |"
-        f" {sum(c.gross for c in silent):>2} {sum(c.beyond for c in silent):>2} |"
+        f" {sum(map(gross, silent)):>2} {sum(map(beyond, silent)):>2} |"
         f" {np.median(form):.3f} {np.percentile(form, 95):6.3f}"
         f" {100 * np.mean(form <= width):5.1f} {np.median(width):.3f} {wrong_form:>2} |"
         f" {100 * np.mean(edges) if edges else math.nan:5.1f} |"
@@ -209,7 +191,7 @@ def study(asked: argparse.Namespace) -> list[Case]:
             name = f"    {case.kind} {case.seed} {case.edge}, P {case.power:.2f}"
             if case.refused:
                 print(f"{name}: {case.refused}", flush=True)
-            elif not case.warnings and (case.gross or case.beyond):
+            elif not case.warnings and (gross(case) or beyond(case)):
                 print(f"{name}: off by {case.power_error:+.3f}, U {case.power_u95:.3f}", flush=True)
     return cases
 

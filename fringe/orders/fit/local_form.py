@@ -20,13 +20,26 @@ from fringe.optics.form_shapes import projection
 from fringe.optics.patches import LATTICES, is_patch, patch
 from fringe.optics.zernike import Term, zernike_matrix, zernike_sum_on_grid, zernike_terms
 from fringe.orders.fit.field import Array, Field
-from fringe.orders.fit.local_phase import LocalPhase, grid_stride, local_phase, unwrapped
+from fringe.orders.fit.local_phase import (
+    LocalPhase,
+    grid_places,
+    grid_stride,
+    local_phase,
+    unwrapped,
+)
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.prior import Prior
 from fringe.orders.fit.profile import cosine_of
 from fringe.orders.fit.refine import Fit, least_contrast
 from fringe.orders.fit.robust import cauchy, robust_sigma
-from fringe.photo.filters import connected, dilated, opened, running_mean, sums_of_nine
+from fringe.photo.filters import (
+    connected,
+    dilated,
+    median,
+    opened,
+    running_mean,
+    sums_of_nine,
+)
 
 Floats = NDArray[np.float64]
 # a zone's width falls to a twentieth of the radius
@@ -200,7 +213,7 @@ def unexplained(picture: Picture, model: OrderModel, areas: Missed) -> float:
     used = (field.weight > 0) & (np.hypot(field.u, field.v) < _INNER)
     if not (there & used).any():
         return 0.0
-    noise = float(np.median(square[used & ~there])) / _MEDIAN_SQUARE
+    noise = float(median(square[used & ~there])) / _MEDIAN_SQUARE
     return float(square[there & used].mean()) - noise
 
 
@@ -250,10 +263,8 @@ def _raised(picture: Picture, model: OrderModel, areas: Missed) -> Iterator[Orde
     The errors of a bump of about a fringe are not told from those of the dimple that it becomes
     where the order turns back at a fringe; from a start of the right sign they are.
     """
-    stride = grid_stride(picture.field)
-    coarse = (slice(stride // 2, None, stride),) * 2
-    u, v = (one[coarse].astype(float) for one in (picture.field.u, picture.field.v))
-    step = math.sqrt(abs(float(np.linalg.det(picture.field.unit_from_px)))) * stride
+    u, v = grid_places(picture.field)
+    step = grid_stride(picture.field) / picture.field.radius_px
     labels, count = connected(areas.where)
     if count > _MOST_BUMPS:
         return

@@ -61,6 +61,13 @@ def grid_stride(field: Field) -> int:
     return max(1, round(2 * field.radius_px / _SIDE))
 
 
+def grid_places(field: Field) -> tuple[Floats, Floats]:
+    """Places of the grid of `LocalPhase` on the unit disc, each shape (N, N)."""
+    stride = grid_stride(field)
+    coarse = (slice(stride // 2, None, stride),) * 2
+    return field.u[coarse].astype(float), field.v[coarse].astype(float)
+
+
 def local_phase(
     field: Field, signal: Array, order: Array, model: OrderModel, window: float = 0.3
 ) -> LocalPhase:
@@ -83,8 +90,7 @@ def local_phase(
     LocalPhase
     """
     stride = grid_stride(field)
-    coarse = (slice(stride // 2, None, stride),) * 2
-    u, v = field.u[coarse].astype(float), field.v[coarse].astype(float)
+    u, v = grid_places(field)
     weight = np.where(field.weight > 0, np.float32(1), np.float32(0))
     phase = np.float32(2 * np.pi) * (order - np.round(order))
     cos, sin = weight * np.cos(phase), weight * np.sin(phase)

@@ -58,10 +58,7 @@ def _outlook(state: SurfaceState) -> list[str]:
 
 def _limits(state: SurfaceState) -> str:
     surface, tolerance = state.surface, state.laid.tolerance
-    parts = [
-        f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, "
-        f"{aperture_text(surface.diameter_mm, surface.chamfer_mm)}"
-    ]
+    parts = [f"{surface.form}, radius {figures(surface.radius_mm, 7)} mm, {aperture_text(surface)}"]
     if tolerance.power_fringes is not None:
         parts.append(f"power ±{figures(tolerance.power_fringes)}")
     if tolerance.irregularity_fringes is not None:

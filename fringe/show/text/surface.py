@@ -21,7 +21,7 @@ def listed_rows(entry: Entry) -> list[str]:
 def surface_rows(surface: Surface) -> list[str]:
     """All that the record says; the name first."""
     radius = plus_minus(surface.radius_mm, half_width_if_any(surface.radius_u_mm), "mm", digits=7)
-    aperture = aperture_text(surface.diameter_mm, surface.chamfer_mm)
+    aperture = aperture_text(surface)
     rows = [
         surface.name,
         line("form", f"{surface.form}, radius {radius}, {aperture}"),

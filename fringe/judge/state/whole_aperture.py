@@ -61,12 +61,14 @@ def _on_one(
     if placed is None:
         return None
     found, sense = placed
-    sign = -1.0 if sense == "unknown" and found.power_fringes < 0 else 1.0
+    power, step = found.power_fringes, found.radius_difference_mm
+    if sense == "unknown":  # both are magnitudes then, whatever sign a convex work has
+        power, step = abs(power), abs(step)
     return Measured(
-        power_fringes=sign * found.power_fringes,
+        power_fringes=power,
         power_u_fringes=found.u_fringes,
         sense=sense if sense == "unknown" else "centre" if found.power_fringes >= 0 else "edge",
-        radius_difference_mm=sign * found.radius_difference_mm,
+        radius_difference_mm=step,
         radius_difference_u_mm=found.u_radius_difference_mm,
         wavelength_nm=aperture.wavelength_nm,
         against=parts[0].measured.against,

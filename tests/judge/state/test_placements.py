@@ -9,6 +9,8 @@ import pytest
 
 from fringe.errors import BadInput
 from fringe.judge.state.placements import Placement, carry
+from fringe.judge.state.whole_aperture import Placed, carried
+from fringe.judge.tolerance.measured import Measured
 from fringe.judge.tolerance.tolerance import Aperture
 from fringe.optics.spheres import power_fringes
 
@@ -114,3 +116,21 @@ def test_what_cannot_be_carried(placement, message):
         carry([placement], APERTURE)
     with pytest.raises(BadInput, match="there is none"):
         carry([], APERTURE)
+
+
+@pytest.mark.parametrize("power", [-4.0, 4.0])
+def test_without_a_sense_power_and_difference_are_magnitudes(power):
+    """(analytic) A convex work's difference has the other sign; unknown, neither has one."""
+    aperture = Aperture(3000.0, 150.0, 546.07, "convex")
+    measured = Measured(
+        power_fringes=power,
+        power_u_fringes=0.05,
+        sense="unknown",
+        radius_difference_mm=None,
+        radius_difference_u_mm=None,
+        wavelength_nm=546.07,
+    )
+    (whole,) = carried([Placed(measured, 148.0)], aperture)
+    assert whole.sense == "unknown"
+    assert whole.power_fringes == pytest.approx(4.0 * (150 / 148) ** 2, rel=1e-3)
+    assert whole.radius_difference_mm > 0

@@ -34,12 +34,12 @@ from fringe.orders.fit.local_form import ZONED
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import pixels_of
 from fringe.orders.fit.refine import Fit
+from fringe.orders.fit.scale import level_for
 from fringe.orders.fit.solve import (
     MOST_PIXELS,
     TOLERATED,
     Solution,
     first_prior,
-    level_for,
     middle_fit,
     solution_of,
     solve,

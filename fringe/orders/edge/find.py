@@ -30,8 +30,8 @@ from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import Field, cut_field
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit
-from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
-from fringe.orders.fit.solve import level_for, middle_fit, refit_twice
+from fringe.orders.fit.scale import coarsest_scale, enlarged, level_for, reduced
+from fringe.orders.fit.solve import middle_fit, refit_twice
 from fringe.orders.fit.tiles import pyramid_tiles
 from fringe.orders.ring_growth import growth_of_tiles, growth_warnings
 from fringe.orders.turned_rim import edge_by_rings

@@ -184,7 +184,9 @@ def solve(
     return _refined(level, first, start.model.steepest(), rim)
 
 
-def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
+def middle_fit(
+    photo: Photo, edge: Edge, share: float, known: OrderModel | None = None
+) -> Fit | None:
     """Fit the middle of an aperture as `solve` does, with few terms, which extrapolate well.
 
     Parameters
@@ -194,6 +196,8 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
         Sets the unit disc of the model.
     share : float
         Radius of the middle, as a share of the edge's.
+    known : OrderModel, optional
+        On the unit disc of `edge`; where it fits well no other start is tried.
 
     Returns
     -------
@@ -205,7 +209,9 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
     field = cut_field(photo, inner, max(_finest(inner), reduction))
     if (field.weight > 0).sum() < 400:
         return None
-    start = _best_start(field, np.random.default_rng(1), hopeless=_HOPELESS_MISFIT)
+    if known is not None:
+        known = carried(known, edge, inner)
+    start = _best_start(field, np.random.default_rng(1), known, _HOPELESS_MISFIT)
     if start is None:
         return None
     fit = _first_fit(field, start.model, _PLAIN, _FEWEST_PIXELS, sharpness=start.sharpness)

@@ -57,6 +57,7 @@ class Rim:
         # of r dr, a sphere and a piston
         rows = np.stack([np.ones_like(rho), rho**2], axis=1)
         weight = rho.copy()
+        weight[-1] /= 2  # the last interval ends there: a narrow rim is highest just where it does
         values = np.linalg.solve(rows.T @ (rows * weight[:, None]), rows.T @ (weight * gap))
         return float(abs(values[1])), float(np.ptp(gap - rows @ values))
 

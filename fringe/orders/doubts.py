@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import disc_grid
+from fringe.optics.form_shapes import projection
 from fringe.optics.local_terms import BROAD_DEGREE
 from fringe.optics.patches import is_patch
 from fringe.optics.view import lost_through_flat_back
@@ -47,7 +48,6 @@ _ODD = 0.3
 # Error of power of fringes between coated faces, by R / (1 - R) [fringe]; B errs by up to four
 # times as much: of 24 rendered ones of R up to 0.8 by up to 0.07
 _SHARP = 0.006
-_RIM_PX, _LEAST_RIM = 1.5, 0.004  # over which an error of a turned rim grows; share of the radius
 # of a bump's or a zone's height, that its terms may be off; on rendered ones,
 # `tests/benchmarks/forms.py`
 _PATCH_SHARE, _ZONE_SHARE = 0.035, 0.02
@@ -168,24 +168,24 @@ def form_doubt(terms: tuple[Term, ...], change: float) -> Doubt:
     return Doubt(shape)
 
 
-def edge_doubt(model: OrderModel, edge: Edge, u_rim: float = 0.0) -> Doubt:
+def edge_doubt(model: OrderModel, edge: Edge, rim_errors: Array | None = None) -> Doubt:
     """Error of the edge's size and of its oval, along its axes and at 45 degrees to them.
 
-    `u_rim` is the standard uncertainty of the order at a turned rim beside it [fringe]: of the last
-    pixels, which the lens mixes with the light beyond.
+    `rim_errors` are those of the mean order near a turned rim, see `Solution`: of the last pixels,
+    which the lens mixes with the light beyond.
 
     A larger disc takes in more of the form, and an oval passes for a view from aside. Of a
     sphere the size makes 2 u / r of its power; the oval's strength as much astigmatism, and its
     direction as much again, for what is hardly oval may point anywhere.
     """
     terms = model.terms
-    rim = _rim_shape(terms, u_rim, edge) if u_rim else np.zeros((0, len(terms)))
+    rim = np.zeros((0, len(terms))) if rim_errors is None else _rim_shapes(terms, rim_errors)
     if edge.u_px == 0:
         return Doubt(rim)
     share = edge.u_px / math.sqrt(2 * edge.a * edge.b)
     smaller = replace(edge, a=edge.a * (1 - share), b=edge.b * (1 - share))
     size = carried(model, edge, smaller).values - model.values
-    if u_rim:  # what is narrow there is of the place, not of the disc
+    if rim_errors is not None:  # what is narrow there is of the place, not of the disc
         u, v = places()
         order = zernike_matrix(terms, (1 - share) * u, (1 - share) * v) @ model.values
         size = projected(terms, (order - rows(terms) @ model.values)[None])[0]
@@ -199,16 +199,12 @@ def edge_doubt(model: OrderModel, edge: Edge, u_rim: float = 0.0) -> Doubt:
     return Doubt(np.concatenate([np.stack([size, *ovals]), rim]))
 
 
-def _rim_shape(terms: tuple[Term, ...], u_rim: float, edge: Edge) -> Array:
-    """An error of the order that grows over the last pixels to the rim, shape (1, T)."""
-    from fringe.optics.form_shapes import nodes, projection
-
-    rho, _ = nodes()
-    width = max(_RIM_PX / math.sqrt(edge.a * edge.b), _LEAST_RIM)
-    shape = np.zeros((1, len(terms)))
+def _rim_shapes(terms: tuple[Term, ...], errors: Array) -> Array:
+    """Errors of the mean order at radii over the disc, on the round terms, shape (K, T)."""
+    shapes = np.zeros((len(errors), len(terms)))
     rounds = [k for k, (n, m) in enumerate(terms) if m == 0 and n >= 0]
-    shape[0, rounds] = projection(terms) @ (u_rim * np.exp((rho - 1) / width))
-    return shape
+    shapes[:, rounds] = errors @ projection(terms).T
+    return shapes
 
 
 def flat_back_doubt(

@@ -129,7 +129,7 @@ def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[st
             odd=solution.odd,
         ),
         "grid": grid_doubt(terms, abs(model.power) / edge.cos_view),
-        "edge": edge_doubt(model, edge, solution.u_rim),
+        "edge": edge_doubt(model, edge, solution.rim_errors),
         **local,
     }
 

@@ -19,14 +19,19 @@ from fringe.optics.patches import is_patch
 from fringe.optics.zernike import zernike_matrix
 from fringe.orders.agreement import patches_of
 from fringe.orders.doubts import MOST_UNEXPLAINED
-from fringe.orders.edge.rim_rings import (
-    RimRings,
-    crossing,
-    extrapolating,
-    follow_rim,
-    half_strength,
-    round_order,
+from fringe.orders.edge.rim_end import (
+    FADED,
+    LEAST_MOVED_PX,
+    LOST_RATE,
+    OFF,
+    WIDEST_BAND,
+    RimEnd,
+    band_end,
+    is_lit,
+    rim_end,
 )
+from fringe.orders.edge.rim_profile import RimProfile, rim_profile
+from fringe.orders.edge.rim_rings import RimRings, extrapolating, follow_rim, round_order
 from fringe.orders.edge.step import light_step_between
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import cut_field
@@ -34,12 +39,12 @@ from fringe.orders.fit.local_form import ZONED
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import pixels_of
 from fringe.orders.fit.refine import Fit
-from fringe.orders.fit.scale import level_for
 from fringe.orders.fit.solve import (
     MOST_PIXELS,
     TOLERATED,
     Solution,
     first_prior,
+    level_for,
     middle_fit,
     solution_of,
     solve,
@@ -53,40 +58,28 @@ from fringe.photo.load import Photo
 Vector = NDArray[np.float64]
 _WITHIN, _BEYOND = 0.82, 1.1  # radii that are looked at, as shares of the edge's
 _FIRST = 10  # rings that tell whether the fit is followed where they begin
-_NEAR_END_PX = 8.0  # of the last rings
 _HELD_PX = 1.5  # within the edge: farther out the lens mixes in the light from beyond
 _BENT_PX = 4.0  # of rings whose order is continued over these
-_CLEAR_MEAN = 0.15  # step of the mean light that tells the edge, as a share of it
-# by which an edge is moved at least, where its uncertainty is less; where fringes crowd
-_MOVED_PX, _LEAST_MOVED_PX = 1.5, 0.3
-_OFF, _OFF_PX = 0.06, 2.0  # error of the round form that counts [fringe], over so many pixels
+_OFF_PX = 2.0  # over which an error of the round form counts
 _SURE = 0.8  # share explained, of a ring whose order is believed
 _FOLLOWED = 0.9  # share explained where rings begin, below which the fit is not followed
 _PLACINGS, _NEAR_BY = 2, 0.03  # of an edge by rings; by how much it is moved, of its radius
 _INNER = 0.86  # share of the radius, within which the form is fitted alone
 _NEAR_PX, _STEP_GAIN = 1.5, 0.3  # of a step of light that is taken
 _RINGS_PX = 0.5  # standard uncertainty of an edge by its rings alone
-# fringes that are lost before the face ends: strength at which they fade and at which they are
-# gone, as shares of the inner one, and over how many pixels at least; what they have there
-# [fringe / px]; least width of such a band [px]
-_FADED, _GONE, _AGAIN_PX, _LOST_RATE, _BAND_PX = 0.3, 0.08, 1.5, 0.4, 2.5
-# cosine of the phase by which what comes again differs, below which it is turned about: a sixth of
-# an order to either side
-_TURNED_ABOUT = -0.5
-# speed from which they crowd, and over which it is taken [fringe / px; px]
-_CROWDED, _SPEED_PX = 0.1, 2.0
-_MIXED_PX, _STEP_PX = 1.0, 1.5  # of the lens's blur; of the light's step about where fringes end
 _ENDS_PX = 0.5  # over which the order at the rim is known by its speed alone
+_RIM_PX, _LEAST_WIDTH = 1.5, 0.004  # over which an error of the rim grows; share of the radius
 _LEAST_RIM = 0.02  # standard uncertainty of the order at the rim [fringe]
 # of the orders that are lost there, since finer fringes than the least cannot be told from them,
 # and beside them [fringe]
 _LOST_SHARE, _LOST = 1.0, 0.15
-# a band beyond the edge that may be either: mean light and its slopes as shares of the light, and
-# its greatest width as a share of the radius
-_ALIKE, _WIDEST_BAND = 0.12, 0.05
 # fringes that end within the edge that was found: by so many pixels at least, within so few, and
 # what rings beyond explain at most
 _INWARD_PX, _SHARP_PX, _NOTHING = 3.0, 6.0, 0.3
+# misfit of a profile that is believed; orders too fast for the pixels that are told [fringe]; least
+# standard uncertainty of an edge where fringes end
+_MOST_MISFIT, _UNSHOWN, _LEAST_U_PX = 4.0, 0.15, 0.1
+_NO_WORSE = 1.2  # of what rings about a new fit leave, over what they left before
 _WELL_KNOWN = 0.96  # share of an edge's radius, beyond which its terms are not relied on
 _UNEVEN_PLACES = [k for k, (_, m) in enumerate(ZONED) if m != 0]
 _UNEVEN = tuple(ZONED[k] for k in _UNEVEN_PLACES)
@@ -117,45 +110,6 @@ class Rim:
     warnings: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class _RimEnd:
-    """Where the fringes end, as shares of the edge's radius.
-
-    Attributes
-    ----------
-    seen : float
-        Where they are seen last.
-    face : float
-        Where the face ends: farther out where fringes are lost before.
-    speed : float
-        By which the order runs away from the extrapolated one where they end [fringe / px].
-    stepped : bool
-        Whether the mean light has a step there.
-    """
-
-    seen: float
-    face: float
-    speed: float = 0.0
-    stepped: bool = True
-
-    @property
-    def lost(self) -> bool:
-        """Whether fringes are lost before the face ends, or may be."""
-        return self.face > self.seen or (self.speed > _CROWDED and not self.stepped)
-
-    def moves(self, radius_px: float, u_px: float) -> bool:
-        """Whether this is elsewhere than an edge, by its uncertainty or by what the order tells."""
-        moved = (self.face - 1) * radius_px
-        if abs(moved) > max(_MOVED_PX, u_px):
-            return True
-        return moved > _LEAST_MOVED_PX and moved * self.speed > _OFF
-
-    def limited(self) -> _RimEnd:
-        """The same within the edge."""
-        lost = self.face > self.seen
-        return replace(self, seen=min(self.seen, 1.0), face=1.0 if lost else min(self.seen, 1.0))
-
-
 def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) -> Rim:
     """Take in fringes that go on beyond a found edge, or that the fit missed near the rim.
 
@@ -184,23 +138,26 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
     last = rings.last
     if last is None:
         return as_it_was
-    end = _end(rings, last)
+    end = rim_end(rings, last)
     moved_px = (end.face - 1) * rings.radius_px
     if found and end.moves(rings.radius_px, edge.u_px):
         new = _placed(photo, edge, rings, end)
-        if moved_px > 0 and new.a > edge.a + _LEAST_MOVED_PX:
-            return _better(as_it_was, _read_anew(photo, new, rings, fit, end))
+        if moved_px > 0 and new.a > edge.a + LEAST_MOVED_PX:
+            return _better(as_it_was, _read_anew(photo, new, rings, fit, end, found=True))
         if moved_px < -_INWARD_PX and _ends_sharply(rings, end):
             return _better(as_it_was, _within(photo, new))
     if end.face < 1 - _INWARD_PX / rings.radius_px:  # not followed to the edge
-        return as_it_was
+        if not is_lit(rings, end.face, 1.0):
+            return as_it_was
+        end = replace(end, face=1.0)
     end = end.limited()
     if end.lost or _is_off(rings, solution.fit.model, end.seen):
-        return _better(as_it_was, _read_anew(photo, edge, rings, fit, end))
-    return _with_band(as_it_was, rings, last) if found else as_it_was
+        return _better(as_it_was, _read_anew(photo, edge, rings, fit, end, found=found))
+    doubted = _doubted(as_it_was, rings)
+    return _with_band(doubted, rings, last) if found else doubted
 
 
-def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> Edge | None:
+def edge_by_rings(photo: Photo, edge: Edge) -> Edge | None:
     """The edge at which rings of light show the fringes to end, where no fit follows them to it.
 
     Parameters
@@ -208,8 +165,6 @@ def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> 
     photo : Photo
     edge : Edge
         Within some pixels of it.
-    model : OrderModel, optional
-        Of the fringes on its unit disc; where it fits their middle no other is sought.
 
     Returns
     -------
@@ -217,25 +172,23 @@ def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> 
         None where the rings do not follow fringes to an end near by.
     """
     for _ in range(_PLACINGS):
-        middle = middle_fit(photo, edge, _INNER, model)
+        middle = middle_fit(photo, edge, _INNER)
         if middle is None:
             return None
-        model = middle.model
         rings = follow_rim(photo, edge, middle, _INNER - 0.1, _BEYOND)
         last = rings.last
         if last is None or not rings.tell:
             return None
-        end = _end(rings, last)
+        end = rim_end(rings, last)
         sharp = _SHARP_PX / 2 / rings.radius_px
         inside, outside = rings.radius < end.face - sharp, rings.radius > end.face + sharp
         if end.lost or abs(end.face - 1) > _NEAR_BY or not outside.any():
             return None
         if quantile(rings.explained[inside], 0.1) < _SURE:
             return None
-        if rings.strength[outside].max() > _FADED * float(median(rings.strength[inside])):
+        if rings.strength[outside].max() > FADED * float(median(rings.strength[inside])):
             return None
-        placed = _placed(photo, edge, rings, end)
-        edge, model = placed, carried(model, edge, placed)
+        edge = _placed(photo, edge, rings, end)
     return edge
 
 
@@ -257,18 +210,20 @@ def _within(photo: Photo, edge: Edge) -> Rim | None:
     last = rings.last
     if last is None or median(rings.explained[:_FIRST]) < _FOLLOWED:
         return None
-    end = _end(rings, last)
+    end = rim_end(rings, last)
     if end.face > 1 and end.moves(rings.radius_px, edge.u_px):
-        return _read_anew(photo, _placed(photo, edge, rings, end), rings, solution.fit, end)
+        return _read_anew(
+            photo, _placed(photo, edge, rings, end), rings, solution.fit, end, found=True
+        )
     if end.face < 1 - _INWARD_PX / rings.radius_px:
         return None
     end = end.limited()
     if end.lost or _is_off(rings, solution.fit.model, end.seen):
-        return _read_anew(photo, edge, rings, solution.fit, end)
+        return _read_anew(photo, edge, rings, solution.fit, end, found=True)
     return Rim(edge, solution)
 
 
-def _ends_sharply(rings: RimRings, end: _RimEnd) -> bool:
+def _ends_sharply(rings: RimRings, end: RimEnd) -> bool:
     """Whether fringes end at once, and nothing like them follows.
 
     Fringes too fine for the pixels may follow, but not over a wide band.
@@ -276,16 +231,16 @@ def _ends_sharply(rings: RimRings, end: _RimEnd) -> bool:
     sharp = _SHARP_PX / 2 / rings.radius_px
     inside, outside = rings.radius < end.face - sharp, rings.radius > end.face + sharp
     outside &= rings.radius < 1.0
-    if (end.lost and end.face > 1 - _WIDEST_BAND) or not outside.any():
+    if (end.lost and end.face > 1 - WIDEST_BAND) or not outside.any():
         return False
     near = rings.strength[inside][-round(_SHARP_PX / rings.step_px) :]
-    left = rings.strength[outside].max() < _FADED * float(median(near))
+    left = rings.strength[outside].max() < FADED * float(median(near))
     return bool(left and median(rings.explained[outside]) < _NOTHING)
 
 
 def _with_band(rim: Rim, rings: RimRings, last: int) -> Rim:
     """Count a band beyond the edge that is as bright as the fringes in the edge's uncertainty."""
-    band = _band(rings, last)
+    band = band_end(rings, last)
     if band == last:
         return rim
     width_px = (band - last) * rings.step_px
@@ -293,28 +248,59 @@ def _with_band(rim: Rim, rings: RimRings, last: int) -> Rim:
     return Rim(replace(rim.edge, u_px=u_px), rim.solution, (BAND,))
 
 
-def _band(rings: RimRings, last: int) -> int:
-    """The ring to which a band as bright as the fringes goes on beyond the last; that, if none."""
-    inner = rings.slow[: max(last // 2, 1)].mean(axis=0)
-    alike = np.abs(rings.slow - inner).max(axis=1) < _ALIKE
-    ends = np.flatnonzero(~alike[last + 1 :])
-    if not len(ends):
-        return last
-    width_px = (int(ends[0]) + 1) * rings.step_px
-    wide = _BAND_PX < width_px < _WIDEST_BAND * rings.radius_px
-    return last + 1 + int(ends[0]) if wide else last
-
-
-def _read_anew(photo: Photo, edge: Edge, rings: RimRings, fit: Fit, end: _RimEnd) -> Rim:
+def _read_anew(
+    photo: Photo, edge: Edge, rings: RimRings, fit: Fit, end: RimEnd, *, found: bool
+) -> Rim:
     """Light and noise of a new fit, its order that of the rings near the rim."""
-    model, u_rim = _model_on(edge, rings, fit, end)
+    edge, model, errors, too_fine = _to_the_end(edge, rings, fit, end, found=found)
     level = level_for(cut_field(photo, edge, 1), model.steepest())
     prior = replace(first_prior(pixels_of(level, MOST_PIXELS)), symmetric=1.0, zoned=True)
     start = replace(fit, model=model)
     light = with_all_terms(level, start, True, prior, TOLERATED)
-    again = solution_of(level, light, model.steepest(), 1.0)
-    again = replace(again, fit=replace(again.fit, model=model), span=model.span(), u_rim=u_rim)
-    return Rim(edge, again, (TOO_FINE,) if end.lost else ())
+    # the fit of all of it knows better what lies within, and what is not round
+    again = follow_rim(photo, edge, light, float(rings.radius[0]), _BEYOND, _WELL_KNOWN)
+    if again.last is not None and _tell_no_less(again, rings):
+        end = end if end.lost else rim_end(again, again.last).limited()
+        _, model, errors, too_fine = _to_the_end(edge, again, light, end, found=False)
+    solution = solution_of(level, replace(light, model=model), model.steepest(), 1.0)
+    return Rim(edge, replace(solution, rim_errors=errors), (TOO_FINE,) if too_fine else ())
+
+
+def _tell_no_less(rings: RimRings, other: RimRings) -> bool:
+    """Whether rings near the rim are followed as well as others."""
+    left = [
+        1 - median(one.explained[(one.radius > _INNER) & (one.radius < _WELL_KNOWN)])
+        for one in (rings, other)
+    ]
+    return bool(left[0] < _NO_WORSE * left[1])
+
+
+def _to_the_end(
+    edge: Edge, rings: RimRings, fit: Fit, end: RimEnd, *, found: bool
+) -> tuple[Edge, OrderModel, Vector, bool]:
+    """Edge, order to its end, errors of that, and whether fringes are too fine to be seen."""
+    scale = float(np.sqrt(edge.a * edge.b)) / rings.radius_px
+    profile = _told(rim_profile(rings, scale, edge.u_px))
+    too_fine = end.lost
+    if profile is not None:
+        too_fine = profile.unshown > _UNSHOWN
+        if found:
+            edge = _ended(edge, profile, scale, rings.radius_px)
+    return (edge, *_model_on(edge, rings, fit, end, profile), too_fine)
+
+
+def _told(profile: RimProfile | None) -> RimProfile | None:
+    """A profile that the rings bear out."""
+    return profile if profile is not None and profile.misfit < _MOST_MISFIT else None
+
+
+def _ended(edge: Edge, profile: RimProfile, scale: float, radius_px: float) -> Edge:
+    """A found edge where its fringes end."""
+    ends = profile.end / scale
+    u_px = max(_LEAST_U_PX, profile.u_end * radius_px)
+    if profile.unshown > _UNSHOWN:  # no fringes are seen to end
+        return edge
+    return replace(edge, a=ends * edge.a, b=ends * edge.b, u_px=u_px)
 
 
 def _fit_within(photo: Photo, edge: Edge) -> Fit | None:
@@ -327,80 +313,6 @@ def _fit_within(photo: Photo, edge: Edge) -> Fit | None:
     return replace(fit, model=carried(extrapolating(fit.model, 1.0), inner, edge))
 
 
-def _end(rings: RimRings, last: int) -> _RimEnd:
-    """Where the fringes end, and the face.
-
-    Both end where half of the fringes' strength is left: the mean light, which may have a step
-    elsewhere, at the outer border of a bright chamfer, tells nothing of them. But where fringes
-    crowd they fade before the face ends, which the step of light tells then, or fringes that come
-    again.
-    """
-    near = max(1, round(_NEAR_END_PX / rings.step_px))
-    first = max(0, last - near)
-    usual = float(median(rings.strength[: max(first, 1)]))
-    gone = np.flatnonzero(rings.strength[: last + 1] < _GONE * usual)
-    if len(gone) and (last - gone[0]) * rings.step_px < _AGAIN_PX:  # no more than the lens's blur
-        gone = gone[:0]
-    if len(gone) and _is_halo(rings, int(gone[0]), last, usual):
-        last, gone = int(gone[0]), gone[:0]
-    k, half = half_strength(rings, last)
-    lost_at = int(gone[0]) if len(gone) else last
-    end = crossing(rings.radius, rings.strength, half, k)
-    before = max(k - round(_MIXED_PX / rings.step_px), 1)
-    back = max(before - round(_SPEED_PX / rings.step_px), 0)
-    speed = abs(float(rings.ahead[before] - rings.ahead[back])) / _SPEED_PX
-    inside = float(median(rings.mean[: max(first, 1)]))
-    beyond = rings.mean[last + 2 : last + 2 + near]
-    outside = float(median(beyond)) if len(beyond) else inside
-    stepped = abs(outside - inside) > _CLEAR_MEAN
-    farthest = last if len(gone) else k
-    if len(gone):
-        end = float(rings.radius[last])
-    if stepped and (len(gone) or _crowd_before(rings, k)):
-        share = (rings.mean - inside) / (outside - inside)
-        about = round(_STEP_PX / rings.step_px)
-        window = np.arange(max(k - about, 0), min(farthest + about + 1, len(share) - 1))
-        steps = window[(share[window] < 0.5) & (share[window + 1] >= 0.5)]
-        if len(steps) == 1:
-            end = crossing(rings.radius, share, 0.5, int(steps[0]))
-    faded = lost_at - int(np.argmax(rings.strength[lost_at::-1] > _FADED * usual))
-    seen = float(rings.radius[faded])
-    band = _band(rings, last)
-    if speed > _CROWDED / 2 and band > last and not len(gone):
-        return _RimEnd(float(rings.radius[k]), float(rings.radius[band]), speed, stepped)
-    if len(gone) and (end - seen) * rings.radius_px > _BAND_PX:
-        return _RimEnd(seen, end, speed, stepped)
-    return _RimEnd(end, end, speed, stepped)
-
-
-def _is_halo(rings: RimRings, gone: int, last: int, usual: float) -> bool:
-    """Whether what seems to come again is the halo of a sharpened edge.
-
-    A halo is faint, follows fringes that did not crowd, and shows them turned about: half an order
-    off.
-    """
-    again = slice(gone, last + 1)
-    end, _ = half_strength(rings, gone)
-    if rings.strength[again].max() > _FADED * usual or _crowd_before(rings, end):
-        return False
-    turned = np.exp(2j * np.pi * (rings.order[again] - rings.order[end]))
-    mean = complex(np.sum(rings.strength[again] * turned))
-    return bool(np.cos(np.angle(mean)) < _TURNED_ABOUT)
-
-
-def _crowd_before(rings: RimRings, k: int) -> bool:
-    """Whether fringes become finer toward a ring, so that the lens takes of their strength.
-
-    Where they end the lens shows farther out what lies within: the order stands still.
-    """
-    per_px = [
-        np.gradient(order) / rings.step_px
-        for order in (rings.order, round_order(rings.broad, rings.radius))
-    ]
-    finer = per_px[0] ** 2 - per_px[1] ** 2
-    return bool(finer[max(k - round(_SPEED_PX / rings.step_px), 0) : k + 1].max() > _CROWDED**2)
-
-
 def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:
     """Whether the round form of a model is not that of the rings, somewhere within the edge."""
     sure = (rings.radius < end - _HELD_PX / rings.radius_px) & (rings.explained > _SURE)
@@ -409,15 +321,35 @@ def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:
     off = rings.order - round_order(model, rings.radius)
     off -= np.round(median(off[sure]))
     need = max(2, round(_OFF_PX / rings.step_px))
-    labels, count = connected(((np.abs(off) > _OFF) & sure)[None])
+    labels, count = connected(((np.abs(off) > OFF) & sure)[None])
     if count and np.bincount(labels.ravel())[1:].max() >= need:
         return True
+    profile = _told(rim_profile(rings, 1.0, rings.edge.u_px))
+    if profile is not None:
+        return abs(float(_off(profile, model)[-1])) > OFF
     near = np.flatnonzero(sure)[-max(4, round(_BENT_PX / rings.step_px)) :]
     at_rim = np.polyval(np.polyfit(rings.radius[near] - end, off[near], 2), 0.0)
-    return abs(float(at_rim)) > _OFF
+    return abs(float(at_rim)) > OFF
 
 
-def _placed(photo: Photo, edge: Edge, rings: RimRings, end: _RimEnd) -> Edge:
+def _off(profile: RimProfile, model: OrderModel) -> Vector:
+    """By how much the order of a profile is another than a model's, to the rim [fringe]."""
+    radius = np.minimum(profile.radius, 1.0)
+    off = np.interp(radius, profile.radius, profile.order) - round_order(model, radius)
+    return np.asarray(off - off[0])
+
+
+def _doubted(rim: Rim, rings: RimRings) -> Rim:
+    """Count by how much a fit's order at the rim is another than that of the rings."""
+    profile = _told(rim_profile(rings, 1.0, rings.edge.u_px))
+    if profile is None:
+        return rim
+    rho, _ = nodes()
+    errors = np.interp(rho, profile.radius, _off(profile, rim.solution.fit.model), left=0.0)
+    return replace(rim, solution=replace(rim.solution, rim_errors=errors[None]))
+
+
+def _placed(photo: Photo, edge: Edge, rings: RimRings, end: RimEnd) -> Edge:
     """The edge moved to where the face ends, and onto the step of light there if there is one."""
     face = end.face
     u_px = max(_RINGS_PX, (face - end.seen) * rings.radius_px / 2)
@@ -461,11 +393,12 @@ def _uneven(model: OrderModel, u: Vector, v: Vector) -> Vector:
     return np.asarray(zernike_matrix([model.terms[k] for k in kept], u, v) @ model.values[kept])
 
 
-def _model_on(new: Edge, rings: RimRings, fit: Fit, end: _RimEnd) -> tuple[OrderModel, float]:
+def _model_on(
+    new: Edge, rings: RimRings, fit: Fit, end: RimEnd, profile: RimProfile | None
+) -> tuple[OrderModel, Vector]:
     """The fit's model on a new edge's disc, its round form that of the rings near the rim.
 
-    Also the standard uncertainty of the order at the rim [fringe], beside that of the edge: the
-    last rings are continued over what the lens mixes.
+    Also the errors of that form, beside that of the edge; see `Solution.rim_errors`.
     """
     old = rings.edge
     scale = float(np.sqrt(new.a * new.b)) / rings.radius_px
@@ -477,6 +410,26 @@ def _model_on(new: Edge, rings: RimRings, fit: Fit, end: _RimEnd) -> tuple[Order
         values[_UNEVEN_PLACES] = _uneven_on(new, rings, fit.model)
     rho, _ = nodes()
     at = rho * scale  # on the old disc
+    inner = round_order(fit.model, at)
+    # the two agree where the rings begin
+    shift = float(median((round_order(fit.model, rings.radius) - rings.order)[:_FIRST]))
+    if profile is None:
+        seen, errors = _going_on(rings, end, at)
+    else:
+        within = rings.radius < profile.radius[0]
+        radius = np.concatenate([rings.radius[within], profile.radius])
+        seen = np.interp(at, radius, np.concatenate([rings.order[within], profile.order]))
+        errors = profile.errors_at(at)
+    wanted = np.where(at < rings.radius[_FIRST // 2], inner, seen + shift)
+    values[[k for k, (_, m) in enumerate(ZONED) if m == 0]] = projection(ZONED) @ wanted
+    return OrderModel(terms, values), errors
+
+
+def _going_on(rings: RimRings, end: RimEnd, at: Vector) -> tuple[Vector, Vector]:
+    """Order of the rings at some radii, the last ones continued over what the lens mixes.
+
+    Also its error, which grows over the last pixels to the rim.
+    """
     known = rings.radius < end.seen - _HELD_PX / rings.radius_px
     radius, order = rings.radius[known], rings.order[known]
     near = slice(-max(4, round(_BENT_PX / rings.step_px)), None)
@@ -488,17 +441,13 @@ def _model_on(new: Edge, rings: RimRings, fit: Fit, end: _RimEnd) -> tuple[Order
     going_on = by_degree[1]
     if end.lost:
         toward = np.sign(rings.ahead[known][-1] - rings.ahead[known][near][0])
-        rate = toward * _LOST_RATE * rings.radius_px
+        rate = toward * LOST_RATE * rings.radius_px
         going_on = by_degree[0] + rate * np.maximum(at - end.seen, 0.0)
-    inner = round_order(fit.model, at)
-    # the two agree where the rings begin
-    shift = float(median((round_order(fit.model, radius) - order)[:_FIRST]))
-    seen = np.where(at > radius[-1], going_on, np.interp(at, radius, order)) + shift
-    wanted = np.where(at < radius[_FIRST // 2], inner, seen)
-    values[[k for k, (_, m) in enumerate(ZONED) if m == 0]] = projection(ZONED) @ wanted
     u_rim = float(np.hypot(_LEAST_RIM, (by_degree[1] - by_degree[0])[-1] / 2))
     u_rim = float(np.hypot(u_rim, end.speed * _ENDS_PX))
     if end.lost:
-        u_rim = _LOST + _LOST_RATE * _HELD_PX * (not end.stepped)
+        u_rim = _LOST + LOST_RATE * _HELD_PX * (not end.stepped)
         u_rim += _LOST_SHARE * abs(float(going_on[-1] - order[-1]))
-    return OrderModel(terms, values), u_rim
+    width = max(_RIM_PX / rings.radius_px, _LEAST_WIDTH)
+    errors = u_rim * np.exp((at - at[-1]) / width)
+    return np.where(at > radius[-1], going_on, np.interp(at, radius, order)), errors[None]

@@ -27,7 +27,7 @@ from fringe.photo.filters import median
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
-_RAYS = 240
+RAYS = 240
 _STEP_PX = 0.5
 _REWEIGHTINGS, _ROBUST = 2, 2.5
 _INNER = 0.88  # share of the radius, within which a model is taken to be right
@@ -185,7 +185,9 @@ def crossing(radius: Vector, values: Vector, level: float, k: int) -> float:
     return float(radius[k] + part * (radius[k + 1] - radius[k]))
 
 
-def follow_rim(photo: Photo, edge: Edge, fit: Fit, within: float, beyond: float) -> RimRings:
+def follow_rim(
+    photo: Photo, edge: Edge, fit: Fit, within: float, beyond: float, uneven: float = _INNER
+) -> RimRings:
     """Follow the fringes of a fit outward.
 
     Parameters
@@ -196,10 +198,15 @@ def follow_rim(photo: Photo, edge: Edge, fit: Fit, within: float, beyond: float)
         On the edge's unit disc; right in its inner part.
     within, beyond : float
         Radii from which and to which they are followed, on the unit disc.
+    uneven : float
+        Radius within which what is not round of the fit's order is taken to be right.
     """
     radius = np.arange(within, beyond, _STEP_PX / float(np.sqrt(edge.a * edge.b)))
-    rays = cast(photo, edge, radius, _RAYS)
+    rays = cast(photo, edge, radius, RAYS)
     broad = extrapolating(fit.model)
+    if uneven != _INNER:
+        known = extrapolating(fit.model, uneven).values
+        broad = OrderModel(_BROAD, np.where([m == 0 for _, m in _BROAD], broad.values, known))
     order = zernike_sum_on_rays(broad.terms, broad.values, radius, rays.angle).T
     around = np.stack([np.cos(rays.angle), np.sin(rays.angle)])
     light = _light_near(fit, *around)

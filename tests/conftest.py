@@ -6,7 +6,7 @@ import os
 import secrets
 import sys
 import zlib
-from collections.abc import Generator, Iterable
+from collections.abc import Generator, Iterable, Iterator
 from pathlib import Path
 
 # Two workers share the cores; threads inside the linear algebra would only fight over them.
@@ -22,6 +22,8 @@ sys.dont_write_bytecode = False
 import hypothesis  # noqa: E402
 import numpy as np  # noqa: E402
 import pytest  # noqa: E402
+
+from known_fits import kept_fits  # noqa: E402
 
 SEED_VARIABLE = "FRINGE_TEST_SEED"
 # The date when it was first drawn, chosen for nothing else: what fails with another seed is a
@@ -107,6 +109,13 @@ def rng(request: pytest.FixtureRequest) -> np.random.Generator:
     """Random numbers that differ from test to test, and come back with the printed seed."""
     test = zlib.crc32(request.node.nodeid.encode())
     return np.random.default_rng([int(os.environ[SEED_VARIABLE]), test])
+
+
+@pytest.fixture(scope="module")
+def known_fits(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Find edges and fits of a picture once a run, for files that do not test the reading."""
+    with kept_fits(tmp_path_factory):
+        yield
 
 
 @pytest.fixture(scope="session")

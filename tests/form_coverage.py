@@ -61,7 +61,8 @@ class Case:
 class Outcome:
     """What was read of a case: error and U by the quantity's letter [fringe]; or why not.
 
-    `named` are the features of its form, in words.
+    `named` are the features of its form, in words; `accurate` says whether its power lies within
+    the bar of the accuracy study.
     """
 
     case: Case
@@ -70,6 +71,7 @@ class Outcome:
     warned: bool = False
     refused: str | None = None
     named: tuple[str, ...] = ()
+    accurate: bool = False
 
     def ratio(self, letter: str) -> float:
         """Error over U: the interval holds the truth up to one."""
@@ -110,12 +112,15 @@ def outcome(case: Case, size: tuple[int, int] = SIZE) -> Outcome:
         reading = read(photo_from_array(shot.image, str(case.seed)), options)
     except Refused as refusal:
         return Outcome(case, {}, {}, refused=str(refusal))
+    errors = {letter: _error(reading, shot.truth, name) for letter, name in QUANTITIES.items()}
+    true_power = abs(reading.power_fringes or 0.0) - errors["P"]
     return Outcome(
         case,
-        {letter: _error(reading, shot.truth, name) for letter, name in QUANTITIES.items()},
+        errors,
         {letter: float(getattr(reading, f"{n}_u95_fringes")) for letter, n in QUANTITIES.items()},
         warned=bool(reading.quality.warnings),
         named=tuple(one.text() for one in reading.features),
+        accurate=abs(errors["P"]) <= 0.03 + 0.005 * true_power,
     )
 
 

@@ -18,6 +18,16 @@ from fringe.synth import Rendered, Scene, random_scene, render, sense_pair
 Rng = np.random.Generator
 SIZE = (420, 420)
 PAIR_SIZE = (320, 320)
+# Contact at the edge in soft pictures, that was once told as contact at the centre, cheapest
+# first. In all but the first and the third the lamp is narrow whatever its label says; the fourth
+# is misread.
+ONCE_WRONG = (
+    ("hostile", 2017112006),
+    ("hostile", 41001),
+    ("contrast", 41057),
+    ("hostile", 41119),
+    ("hostile", 52055),
+)
 INTERVENTIONS = {"press": "pressed-centre", "eye": "lower-eye", "lamp": "lamp"}
 
 

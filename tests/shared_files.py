@@ -13,6 +13,19 @@ import cloudpickle
 import pytest
 
 
+def _base(folders: pytest.TempPathFactory) -> Path:
+    """The folder of the run, in which each worker has one of its own."""
+    base = folders.getbasetemp()
+    return base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+
+
+def shared_folder(folders: pytest.TempPathFactory, name: str) -> Path:
+    """A folder that all workers of a run put files into."""
+    folder = _base(folders) / f"shared-{name}"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
 def made_once(folders: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> object:
     """Return what `make` left in a folder and gave back, which the workers of a run share.
 
@@ -25,9 +38,7 @@ def made_once(folders: pytest.TempPathFactory, name: str, make: Callable[[Path],
         Called with the empty folder by the first worker that asks; the others wait. What it gives
         back must be picklable; functions may be in it.
     """
-    base = folders.getbasetemp()
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        base = base.parent  # each worker has a folder of its own in that of the run
+    base = _base(folders)
     folder, result = base / f"shared-{name}", base / f"shared-{name}.pickle"
     with (base / f"shared-{name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)

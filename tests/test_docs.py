@@ -113,6 +113,7 @@ def test_options_named_in_the_text_exist(option: str) -> None:
     assert option in known | {"--help"}
 
 
+@pytest.mark.usefixtures("known_fits")
 def test_documents_can_be_typed_from_top_to_bottom(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:

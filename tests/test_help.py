@@ -20,6 +20,7 @@ from calling import Answer
 from commandline import commands, example_lines
 from fringe.cli import COMMANDS, cli, main
 
+pytestmark = pytest.mark.usefixtures("known_fits")
 WORDS = commands()
 ROOT = Path(__file__).parents[1]
 FRINGE = Path(sys.executable).with_name("fringe")

@@ -41,11 +41,14 @@ class Patches:
         the part of a fringe by which the picture is ahead.
     known : ndarray of bool, shape (SIDE, SIDE)
         Where enough pixels, and enough of a fringe, lie in the patch.
+    fringed : float
+        Share of the patches with enough pixels that have enough of a fringe.
     """
 
     correlation: Vector
     phasor: NDArray[np.complex128]
     known: NDArray[np.bool_]
+    fringed: float = 1.0
 
     @property
     def usual(self) -> float:
@@ -104,9 +107,11 @@ def patches(signal: Array, contrast: Array, order: Array, u: Array, v: Array) ->
     phasor = ((sf * qq - sq * fq) + 1j * (sq * ff - sf * fq)) / determinant
     row, column = (np.indices((SIDE, SIDE)) + 0.5) / SIDE * 2 - 1
     inside = np.hypot(row, column) < _REACH
-    known = inside & (count > _LEAST_FILLED * median(count[inside])) & (ff > _LEAST_VARIED * whole)
+    filled = inside & (count > _LEAST_FILLED * median(count[inside]))
+    known = filled & (ff > _LEAST_VARIED * whole)
     correlation = sf / np.sqrt(np.maximum((ss - s * s) * ff, 1e-12))
-    return Patches(correlation, np.asarray(phasor, complex), known)
+    fringed = float(known.sum()) / max(int(filled.sum()), 1)
+    return Patches(correlation, np.asarray(phasor, complex), known, fringed)
 
 
 def _means(u: Array, v: Array, values: Sequence[Array]) -> tuple[Vector, list[Vector]]:

@@ -16,7 +16,7 @@ from fringe.orders.fit.demodulate import demodulate, model_of, refine
 from fringe.orders.fit.field import Array, Field, cut_field
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.robust import robust_fit, robust_sigma, tukey
-from fringe.orders.fit.solve import level_for
+from fringe.orders.fit.scale import level_for
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import flatten, pyramid_tiles
 from fringe.orders.lamp_colour import lamp_warnings

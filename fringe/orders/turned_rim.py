@@ -39,12 +39,12 @@ from fringe.orders.fit.local_form import ZONED
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import pixels_of
 from fringe.orders.fit.refine import Fit
+from fringe.orders.fit.scale import level_for
 from fringe.orders.fit.solve import (
     MOST_PIXELS,
     TOLERATED,
     Solution,
     first_prior,
-    level_for,
     middle_fit,
     solution_of,
     solve,
@@ -157,7 +157,7 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
     return _with_band(doubted, rings, last) if found else doubted
 
 
-def edge_by_rings(photo: Photo, edge: Edge) -> Edge | None:
+def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> Edge | None:
     """The edge at which rings of light show the fringes to end, where no fit follows them to it.
 
     Parameters
@@ -165,6 +165,8 @@ def edge_by_rings(photo: Photo, edge: Edge) -> Edge | None:
     photo : Photo
     edge : Edge
         Within some pixels of it.
+    model : OrderModel, optional
+        Of the fringes on its unit disc; where it fits their middle no other is sought.
 
     Returns
     -------
@@ -172,9 +174,10 @@ def edge_by_rings(photo: Photo, edge: Edge) -> Edge | None:
         None where the rings do not follow fringes to an end near by.
     """
     for _ in range(_PLACINGS):
-        middle = middle_fit(photo, edge, _INNER)
+        middle = middle_fit(photo, edge, _INNER, model)
         if middle is None:
             return None
+        model = middle.model
         rings = follow_rim(photo, edge, middle, _INNER - 0.1, _BEYOND)
         last = rings.last
         if last is None or not rings.tell:
@@ -188,7 +191,8 @@ def edge_by_rings(photo: Photo, edge: Edge) -> Edge | None:
             return None
         if rings.strength[outside].max() > FADED * float(median(rings.strength[inside])):
             return None
-        edge = _placed(photo, edge, rings, end)
+        placed = _placed(photo, edge, rings, end)
+        edge, model = placed, carried(model, edge, placed)
     return edge
 
 

@@ -128,9 +128,9 @@ def test_spirals_are_refused(kind: str, rng: np.random.Generator) -> None:
 
     Of thirty draws of arms at r one was read, with a warning and an interval of a fourth of it.
     """
-    photo = photo_from_array(distractor(kind, rng, (420, 380)), f"{kind}.jpg")
-    radius = DISC_RADIUS * 190
-    options = ReadOptions(lamp("sodium"), edge=Edge(209.5, 189.5, radius, radius))
+    photo = photo_from_array(distractor(kind, rng, (260, 240)), f"{kind}.jpg")
+    radius = DISC_RADIUS * 120
+    options = ReadOptions(lamp("sodium"), edge=Edge(129.5, 119.5, radius, radius))
     refusal = ""
     try:
         warnings = read(photo, options).quality.warnings

@@ -115,7 +115,7 @@ def test_edges_that_hardly_part_anything_are_none(
     """Circles that agree on an edge across which nothing changes make no edge: it is refused."""
     weak = EdgeCandidate(-0.2, Edge(80, 80, 50, 50), OrderModel(((0, 0), (2, 0)), np.zeros(2)))
     monkeypatch.setattr(
-        "fringe.orders.edge.find._candidates", lambda photo, circles: iter([weak, weak])
+        "fringe.orders.edge.find._candidates", lambda photo, circle: iter([weak, weak])
     )
     with pytest.raises(Refused, match="edge was not found"):
         find_edge(photo_from_array(rng.uniform(0, 1, (160, 160)), "noise"))

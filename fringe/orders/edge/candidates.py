@@ -31,6 +31,10 @@ from fringe.photo.load import Photo
 _CELLS = 48
 _OTSU_BINS = 128
 _LEAST_SIDE = 32  # of a reduced picture in which an outline is sought [px]
+# Share of a circle's rim in the frame, below which its edge is out of view; agreement of the whole
+# frame's tiles, from which fringes then fill the frame; share of the frame in a textured region
+# that has no outline in it: the largest disc has 0.79 of a square frame
+_LEAST_FRAMED, _FILLING, _MOST_TEXTURED = 0.3, 0.5, 0.9
 
 
 def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
@@ -75,8 +79,10 @@ def _any_circles(photo: Photo) -> Iterator[Edge]:
     start = quadratic_start(tiles, np.random.default_rng(3))
     if start is not None and start.count >= 12:
         region = fringed_circle(photo, frame, tiles, start)
-        if region is not None:
+        if region is not None and _framed(photo, region) > _LEAST_FRAMED:
             yield region
+        elif region is not None and start.support > _FILLING:
+            return  # circles within what fills the frame are its own rings
     yield from textured_ellipses(photo)
     yield from long_circles(photo)
 
@@ -85,6 +91,13 @@ def whole_frame(photo: Photo) -> Edge:
     """Circle through the corners of the photograph."""
     cx, cy = (photo.width - 1) / 2, (photo.height - 1) / 2
     return Edge(cx, cy, float(np.hypot(cx, cy)) + 1, float(np.hypot(cx, cy)) + 1)
+
+
+def _framed(photo: Photo, circle: Edge) -> float:
+    """Share of a circle's rim that lies in the frame."""
+    angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    x, y = circle.pixels(np.cos(angle), np.sin(angle))
+    return float(((x > 0) & (y > 0) & (x < photo.width - 1) & (y < photo.height - 1)).mean())
 
 
 def _apart(one: Edge, other: Edge) -> bool:
@@ -225,6 +238,8 @@ def textured_ellipses(photo: Photo) -> list[Edge]:
         hull = hull_area(rows, columns)
         small, large = np.linalg.eigvalsh(np.cov(rows, columns))
         if hull < 0.02 * share.size or small < 0.7**2 * large:
+            continue
+        if hull > _MOST_TEXTURED * share.size:
             continue
         # ignore holes, where fringes are broad: the outline counts
         found.append(

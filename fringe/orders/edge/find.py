@@ -13,29 +13,21 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
 
 from fringe.errors import Refused
 from fringe.optics.zernike import zernike_rows
-from fringe.orders.agreement import patches_of
-from fringe.orders.beyond import goes_on_beyond
 from fringe.orders.edge.boundary import BoundaryFit
-from fringe.orders.edge.candidates import bright_discs, rough_circles
+from fringe.orders.edge.circles import MIDDLE_SHARE, MOST_MISFIT, Circle, Circles
 from fringe.orders.edge.step import light_step
-from fringe.orders.few import less_than_one_fringe, shows_no_fringe
 from fringe.orders.fit.carry import carried
-from fringe.orders.fit.field import Field, cut_field
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
-from fringe.orders.fit.solve import level_for, middle_fit, refit_twice
-from fringe.orders.fit.tiles import pyramid_tiles
-from fringe.orders.ring_growth import growth_of_tiles, growth_warnings
+from fringe.orders.fit.solve import middle_fit, refit_twice
 from fringe.orders.turned_rim import edge_by_rings
-from fringe.orders.winding import refuse_spirals
 from fringe.photo.ellipse import Edge
 from fringe.photo.filters import quantile
 from fringe.photo.load import Photo
@@ -45,9 +37,6 @@ _LEAST_SIDE_PX = 700.0  # of the frame, below which edges lose their sharpness
 # gain of an edge between fringes and surroundings: least, clear, certain
 _LEAST_GAIN, _CLEAR_GAIN, _CERTAIN_GAIN = 0.1, 0.8, 1.2
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
-_MIDDLE_SHARE = 0.96  # of a rough circle, within which there is nothing but fringes
-_LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is examined further
-_MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
 # fringes a radius: so few that no lamp's contrast falls much over them, and so many that a fit
 # does not produce them by chance
 _FEW_CYCLES, _MANY_CYCLES = 5.0, 10.0
@@ -62,10 +51,8 @@ _HALF_WIDTHS = (0.05, *[0.03] * 6)  # of the band, as shares of the radius
 # shares of the radius: last move of a converged edge, and distance at which two edges agree
 _CONVERGED_SHARE, _AGREEING_SHARE = 0.008, 0.004
 _WIDER = 1.04
-_BY_RINGS = 6  # places about which rings of light are followed, where all else failed
-_ROOM = (
-    0.8  # radius of a circle about which lies some of the frame, as a share of the way to its end
-)
+_BY_RINGS = 6  # places about which rings of light are followed, where no candidate holds
+_MOST_DIM = 3  # circles without clear fringes, after which none is expected
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
 # bevel as bright as the fringes draws a part of the rim outward; a step that explains little
 # may be another. An edge that has no step, no certain gain and no other edge that agrees with it
@@ -138,83 +125,118 @@ def _circle_unless_oval(edge: Edge) -> Edge:
 
 
 def _find_in_reduced(photo: Photo) -> FoundEdge:
-    accepted: list[EdgeCandidate] = []
-    on_steps: list[EdgeCandidate] = []
-    rejected: list[Edge] = []
-    refusals: list[Refused] = []
-    for candidate in _until_refused(_candidates(photo, rough_circles(photo)), refusals):
-        on_step = _at_light_step(photo, candidate.edge, candidate.model)
+    search = _Search(photo)
+    refusal: Refused | None = None
+    try:
+        search.over(Circles(photo))
+    except Refused as reason:  # the lines are no fringes
+        refusal = reason
+    found = search.result()
+    if found is not None:
+        return found
+    raise refusal or Refused(
+        f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
+        " or --edge none when it is out of view"
+    )
+
+
+class _Search:
+    """Candidates that are weighed one after another, and what they tell together."""
+
+    def __init__(self, photo: Photo) -> None:
+        self._photo = photo
+        self._certain: FoundEdge | None = None
+        self._accepted: list[EdgeCandidate] = []
+        self._on_steps: list[EdgeCandidate] = []
+        self._rejected: list[EdgeCandidate] = []
+        self._by_rings: list[Edge] = []
+
+    def over(self, circles: Iterable[Circle]) -> None:
+        """Weigh the candidates of circles until they decide, or nothing can.
+
+        Raises
+        ------
+        Refused
+            When the lines turn out to be no fringes.
+        """
+        dim = 0
+        for number, circle in enumerate(circles):
+            for candidate in _candidates(self._photo, circle):
+                if candidate is None or self._decides(candidate):
+                    return
+            if self._accepted or self._on_steps:
+                continue
+            if circle.is_clear and self._ends_by_rings():
+                return
+            dim += not circle.is_clear
+            if dim == number + 1 == _MOST_DIM:
+                return
+
+    def _decides(self, candidate: EdgeCandidate) -> bool:
+        """Weigh a candidate: whether it is certain, or enough of them agree."""
+        on_step = _at_light_step(self._photo, candidate.edge, candidate.model)
         if on_step is not None:
             # without convergence the step may be one of dirt or of a textured surround
             stayed = candidate.gain > _LEAST_GAIN or on_step.edge.u_px < _CLEAR_STEP_PX
             if stayed and on_step.gain > _CLEAR_STEP:
-                return FoundEdge(on_step.edge, on_step.model)
-            on_steps.append(on_step)
-            if _count_agreeing(on_step, on_steps) > 2:
-                break
+                self._certain = FoundEdge(on_step.edge, on_step.model)
+                return True
+            self._on_steps.append(on_step)
+            if _count_agreeing(on_step, self._on_steps) > 2:
+                return True
         if candidate.gain <= _LEAST_GAIN:
-            rejected.append(candidate.edge)
-            continue
+            self._rejected.append(candidate)
+            return False
         # without a step, a certain edge or enough edges that agree
-        agree = _count_agreeing(candidate, accepted)
-        accepted.append(candidate)
-        if candidate.gain > _CERTAIN_GAIN or agree >= (1 if candidate.gain > _CLEAR_GAIN else 2):
-            break
-    if on_steps:
-        best = max(on_steps, key=lambda on_step: on_step.gain)
-        return _with_uncertainty(best, _STEP_SHARE)
-    # a weak gain with few fringes is no evidence, unless other starts lead to the same edge
-    accepted = [
-        candidate
-        for candidate in accepted
-        if candidate.gain > _CLEAR_GAIN
-        or candidate.model.steepest() > _MANY_CYCLES
-        or _count_agreeing(candidate, accepted) > 2
-    ]
-    if not accepted:
-        if refusals:
-            raise refusals[0]
-        turned = _by_rings(photo, chain(_first_place(photo), rejected))
-        if turned is not None:
-            return FoundEdge(turned)
-        raise Refused(
-            f"{photo.name}: the work's edge was not found; give it with --edge CX,CY,R,"
-            " or --edge none when it is out of view"
+        agree = _count_agreeing(candidate, self._accepted)
+        self._accepted.append(candidate)
+        return candidate.gain > _CERTAIN_GAIN or agree >= (1 if candidate.gain > _CLEAR_GAIN else 2)
+
+    def _ends_by_rings(self) -> bool:
+        """Whether rings of light about a rejected place lead to an edge.
+
+        So do those of a work whose rim is turned so much that no fit follows it to the edge.
+        """
+        for place in self._rejected:
+            if len(self._by_rings) == _BY_RINGS:
+                break
+            if any(
+                _distance_px(place.edge, one) < _AGREEING_SHARE * one.a for one in self._by_rings
+            ):
+                continue
+            self._by_rings.append(place.edge)
+            with contextlib.suppress(Refused):
+                edge = edge_by_rings(self._photo, place.edge, place.model)
+                if edge is not None:
+                    self._certain = FoundEdge(edge)
+                    return True
+        return False
+
+    def result(self) -> FoundEdge | None:
+        """The best edge; None where there is none."""
+        if self._certain is not None:
+            return self._certain
+        if self._on_steps:
+            best = max(self._on_steps, key=lambda on_step: on_step.gain)
+            return _with_uncertainty(best, _STEP_SHARE)
+        # a weak gain with few fringes is no evidence, unless other starts lead to the same edge
+        accepted = [
+            candidate
+            for candidate in self._accepted
+            if candidate.gain > _CLEAR_GAIN
+            or candidate.model.steepest() > _MANY_CYCLES
+            or _count_agreeing(candidate, self._accepted) > 2
+        ]
+        if not accepted:
+            return None
+        most = max(candidate.gain for candidate in accepted)
+        # fringes end only once, but dirt and a turned edge may interrupt them
+        chosen = max(
+            (candidate for candidate in accepted if candidate.gain >= _NEAR_BEST * most),
+            key=lambda candidate: candidate.edge.a * candidate.edge.b,
         )
-    most = max(candidate.gain for candidate in accepted)
-    # fringes end only once, but dirt and a turned edge may interrupt them
-    chosen = max(
-        (candidate for candidate in accepted if candidate.gain >= _NEAR_BEST * most),
-        key=lambda candidate: candidate.edge.a * candidate.edge.b,
-    )
-    clear = chosen.gain > (_CLEAR_GAIN if _count_agreeing(chosen, accepted) > 1 else _CERTAIN_GAIN)
-    return _with_uncertainty(chosen, _CLEAR_SHARE if clear else _DOUBTFUL_SHARE)
-
-
-def _by_rings(photo: Photo, places: Iterable[Edge]) -> Edge | None:
-    """The edge of a work whose rim is turned so much that no fit follows it to the edge."""
-    tried: list[Edge] = []
-    for place in places:
-        if any(_distance_px(place, other) < _AGREEING_SHARE * other.a for other in tried):
-            continue
-        tried.append(place)
-        with contextlib.suppress(Refused):
-            edge = edge_by_rings(photo, place)
-            if edge is not None:
-                return edge
-        if len(tried) == _BY_RINGS:
-            break
-    return None
-
-
-def _first_place(photo: Photo) -> Iterator[Edge]:
-    """Where the likeliest rough circle leads first."""
-    for circle in rough_circles(photo, 1):
-        middle = middle_fit(photo, circle, _MIDDLE_SHARE)
-        if middle is not None and middle.explained > _LEAST_EXPLAINED:
-            placed = _best_position(photo, circle, middle.model, _HALF_WIDTHS[0])
-            if placed is not None:
-                yield placed.edge
+        clear = _CLEAR_GAIN if _count_agreeing(chosen, accepted) > 1 else _CERTAIN_GAIN
+        return _with_uncertainty(chosen, _CLEAR_SHARE if chosen.gain > clear else _DOUBTFUL_SHARE)
 
 
 def _count_agreeing(candidate: EdgeCandidate, others: Sequence[EdgeCandidate]) -> int:
@@ -254,76 +276,24 @@ def _fits_within(
     return inner, refit_twice(photo, inner, carried(model, curve, inner), fine=fine)
 
 
-def _candidates(photo: Photo, circles: Iterable[Edge]) -> Iterator[EdgeCandidate]:
-    """Candidates from rough circles, each placed when it is requested."""
-    for circle in circles:
-        try:
-            middle = middle_fit(photo, circle, _MIDDLE_SHARE)
-        except Refused:  # too little light in this circle: try the others
-            continue
-        if middle is None or middle.explained < _LEAST_EXPLAINED or middle.rms > _MOST_MISFIT:
-            _refuse_no_fringes(photo, circle)
-            continue
-        placed = None
-        for number, placed in enumerate(_iterated(photo, circle, middle.model)):
-            yield placed
-            # the first place decides for most works, which need no further look
-            if number == 0 and _lead_nowhere(photo, circle, middle):
-                return
-        if placed is None:
-            if _lead_nowhere(photo, circle, middle):
-                return
-            continue
-        # start from outside as well: a turned zone outside the fit is extrapolated wrongly
-        wide = replace(placed.edge, a=_WIDER * placed.edge.a, b=_WIDER * placed.edge.b)
-        yield from _iterated(photo, wide, carried(placed.model, placed.edge, wide))
-
-
-def _until_refused(
-    candidates: Iterator[EdgeCandidate], refusals: list[Refused]
-) -> Iterator[EdgeCandidate]:
-    """Candidates until the lines turn out to be no fringes; the reason is put in the list."""
-    try:
-        yield from candidates
-    except Refused as refusal:
-        refusals.append(refusal)
-
-
-def _lead_nowhere(photo: Photo, circle: Edge, middle: Fit) -> bool:
-    """Tell whether the lines in a circle go on beyond it, as far as the picture shows.
-
-    Raises
-    ------
-    Refused
-        When they wind or have one spacing, so that no edge makes them fringes, or when what is
-        bright in the picture shows less than one.
-    """
-    model = middle.model
-    field = _refuse_no_fringes(photo, circle)
-    growth_warnings(photo.name, model, model.span())
-    refuse_spirals(photo.name, model, patches_of(level_for(field, model.steepest()), middle))
-    inner = _surrounded(photo, circle)
-    return inner.a > 0 and goes_on_beyond(photo, inner, carried(model, circle, inner))
-
-
-def _refuse_no_fringes(photo: Photo, circle: Edge) -> Field:
-    """Refuse rings of one spacing in a circle, and light without a fringe on all that is bright.
-
-    Both are told by the light alone, without a fit. Returns the circle's field.
-    """
-    discs = list(bright_discs(photo))
-    if discs and all(shows_no_fringe(photo, disc) for disc in discs):
-        raise less_than_one_fringe(photo, discs[0])
-    field = cut_field(photo, circle, 1)
-    growth_of_tiles(pyramid_tiles(field)).warnings(photo.name)
-    return field
-
-
-def _surrounded(photo: Photo, circle: Edge) -> Edge:
-    """The circle, or a smaller one about its middle that has room in the frame around it."""
-    room = min(circle.cx, circle.cy, photo.width - circle.cx, photo.height - circle.cy)
-    radius = max(0.0, min(circle.a, _ROOM * room))
-    return replace(circle, a=radius, b=radius)
+def _candidates(photo: Photo, circle: Circle) -> Iterator[EdgeCandidate | None]:
+    """Candidates from a rough circle, each placed when it is requested; None ends the search."""
+    if circle.middle is None:
+        circle.refuse_no_fringes()
+        return
+    placed = None
+    for number, placed in enumerate(_iterated(photo, circle.edge, circle.middle.model)):
+        yield placed
+        # the first place decides for most works, which need no further look
+        if number == 0 and circle.leads_nowhere():
+            yield None
+    if placed is None:
+        if circle.leads_nowhere():
+            yield None
+        return
+    # start from outside as well: a turned zone outside the fit is extrapolated wrongly
+    wide = replace(placed.edge, a=_WIDER * placed.edge.a, b=_WIDER * placed.edge.b)
+    yield from _iterated(photo, wide, carried(placed.model, placed.edge, wide))
 
 
 def _distance_px(first: Edge, second: Edge) -> float:
@@ -374,7 +344,7 @@ def _best_position(
     """Place the edge at the boundary between light explained by fringes and by surroundings."""
     inner, fits = _fits_within(photo, curve, model, _FITTED_SHARE, fine=False)
     if _lost(fits):  # the model was extrapolated too far: fit the middle again
-        middle = middle_fit(photo, curve, _MIDDLE_SHARE)
+        middle = middle_fit(photo, curve, MIDDLE_SHARE)
         if middle is not None:
             inner, fits = _fits_within(photo, curve, middle.model, _FITTED_SHARE, fine=False)
     if _lost(fits) or fits[0].used < 0.6:
@@ -396,7 +366,7 @@ def _best_fit(fits: tuple[Fit, ...]) -> Fit:
 
 def _lost(fits: tuple[Fit, ...]) -> bool:
     """Tell whether the fits missed the fringes."""
-    return not fits or fits[0].rms > _MOST_MISFIT
+    return not fits or fits[0].rms > MOST_MISFIT
 
 
 def _fringed_to_rim(fit: Fit) -> bool:

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fringe.orders.fit.field import Array, block_mean, block_sum
+from fringe.orders.fit.field import Array, Field, block_mean, block_sum
 from fringe.orders.fit.tiles import TILE, peaks
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
@@ -21,6 +21,8 @@ _MOST_TILES = 1024
 _FINE_CYCLES = 2.5  # fringes a tile; at half the scale each still spans six pixels
 _PURE = 0.3  # share of a tile's variation in one frequency; noise has 0.1
 _VISIBLE = 0.006  # amplitude of what counts, as a share of the brightest tile's light
+_FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the grid that is fitted
+LEAST_RADIUS_PX = 80.0  # of that grid
 _TOLERATED_SHARE = 0.01  # share of the tiles that may err
 
 
@@ -107,3 +109,15 @@ def shrunk(edge: Edge, scale: int) -> Edge:
         edge.angle_deg,
         edge.u_px / scale,
     )
+
+
+def level_for(field: Field, cycles: float, least_px: float = LEAST_RADIUS_PX) -> Field:
+    """Halve a field as long as fringes of up to `cycles` a unit stay well sampled."""
+    while field.radius_px >= 2 * needed_px(cycles, least_px):
+        field = field.half
+    return field
+
+
+def needed_px(cycles: float, least_px: float) -> float:
+    """Radius at which fringes of up to `cycles` a unit are well sampled [px]."""
+    return max(least_px, cycles / _FREQUENCY_PX)

@@ -24,7 +24,7 @@ from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.pixels import Pixels, pixels_of
 from fringe.orders.fit.prior import Prior, light_doubt_of
 from fringe.orders.fit.refine import Fit, fit_pixels, smooth_terms
-from fringe.orders.fit.scale import coarsest_scale
+from fringe.orders.fit.scale import LEAST_RADIUS_PX, coarsest_scale, level_for, needed_px
 from fringe.orders.fit.sharp_fringes import SHARPER, asks_for_profile, with_profile
 from fringe.orders.fit.start import quadratic_start
 from fringe.orders.fit.tiles import flatten, pyramid_tiles
@@ -35,9 +35,7 @@ from fringe.photo.load import Photo
 # 150 of power with 30 of tilt, still have two and a half samples each.
 _MOST_RADIUS_PX = 800.0
 _REDUCED_RADIUS_PX = 160.0  # least radius to which a photograph is reduced before starts are sought
-_FREQUENCY_PX = 0.2  # cycles a pixel at the rim of the grid that is fitted
-_LEAST_RADIUS_PX = 80.0
-_TINY_RADIUS_PX = 40.0  # the same with very few fringes
+_TINY_RADIUS_PX = 40.0  # least radius of the grid that is fitted, with very few fringes
 _MOST_COMPARED = 4  # starts that are compared by their evidence
 _NEAR_BEST = 4.0  # times the smallest residual of a start, up to which others are considered
 MOST_PIXELS = 30_000
@@ -51,6 +49,9 @@ _LEAST_USED = 0.8  # share of the pixels that a start explains, below which othe
 # share of the pixels that the likeliest start uses, below which starts with a turned edge of
 # this depth [fringe] and width [radii] are tried as well
 _LEAST_USED_OF_LIKELIEST, _TURNED_DEPTH, _TURNED_WIDTH = 0.85, 0.7, 0.12
+# residual of a start of few fringes, as a share of the amplitude, above which starts with coma and
+# spherical are tried as well, and the share of what others leave that such a one may leave
+_FOLLOWED_MISFIT, _LESS_LEFT = 0.02, 0.8
 _VERY_FEW_CYCLES = 8.0  # greatest fringes a unit, below which uneven light can look like fringes
 # Residuals are correlated farther than a block of the covariance reaches: on rendered pictures
 # of perfect spheres coefficients scatter by 1.25 to 1.65 times what it says.
@@ -169,7 +170,7 @@ def solve(
     if known is None:
         reduction = coarsest_scale(photo, _REDUCED_RADIUS_PX, edge)
     else:
-        reduction = int(radius / max(_REDUCED_RADIUS_PX, 2 * known.steepest() / _FREQUENCY_PX))
+        reduction = int(radius / max(_REDUCED_RADIUS_PX, 2 * needed_px(known.steepest(), 0)))
     field = cut_field(photo, edge, max(_finest(edge), reduction), rim)
     light = field.light[field.weight > 0]
     if light.size < 400:
@@ -185,7 +186,9 @@ def solve(
     return _refined(level, first, start.model.steepest(), rim)
 
 
-def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
+def middle_fit(
+    photo: Photo, edge: Edge, share: float, known: OrderModel | None = None
+) -> Fit | None:
     """Fit the middle of an aperture as `solve` does, with few terms, which extrapolate well.
 
     Parameters
@@ -195,6 +198,8 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
         Sets the unit disc of the model.
     share : float
         Radius of the middle, as a share of the edge's.
+    known : OrderModel, optional
+        On the unit disc of `edge`; where it fits well no other start is tried.
 
     Returns
     -------
@@ -206,7 +211,9 @@ def middle_fit(photo: Photo, edge: Edge, share: float) -> Fit | None:
     field = cut_field(photo, inner, max(_finest(inner), reduction))
     if (field.weight > 0).sum() < 400:
         return None
-    start = _best_start(field, np.random.default_rng(1), hopeless=_HOPELESS_MISFIT)
+    if known is not None:
+        known = carried(known, edge, inner)
+    start = _best_start(field, np.random.default_rng(1), known, _HOPELESS_MISFIT)
     if start is None:
         return None
     fit = _first_fit(field, start.model, _PLAIN, _FEWEST_PIXELS, sharpness=start.sharpness)
@@ -275,18 +282,14 @@ def _best_start(
     if not dense and (
         not fits or fits[0].model.steepest() < _FEW_CYCLES or fits[0].rms > _POOR_MISFIT
     ):
-        small = field
-        while small.radius_px > 44:
-            small = small.half
-        few = few_fringe_starts(pixels_of(small, 1500))
-        fits += [_screening_fit(field, model) for model, _ in few]
+        fits = _with_few_fringes(field, fits, hopeless)
     if not fits:
         return None
-    best = min(fits, key=lambda fit: fit.rms)
+    best = fits[0]
     if asks_for_profile(best):
         finer = pixels_of(level_for(field, SHARPER * best.model.steepest()), _FEWEST_PIXELS)
-        fits = [with_profile(finer, fit) for fit in fits]
-        best = min(fits, key=lambda fit: fit.rms)
+        fits = sorted((with_profile(finer, fit) for fit in fits), key=lambda fit: fit.rms)
+        best = fits[0]
     if best.rms > hopeless:
         return None
     near = [fit for fit in fits if fit.rms < _NEAR_BEST * best.rms]
@@ -298,6 +301,23 @@ def _best_start(
     return _likeliest(field, fits, _VERY_FEW_CYCLES if very_few else best.model.steepest())
 
 
+def _with_few_fringes(field: Field, fits: list[Fit], hopeless: float) -> list[Fit]:
+    """Starts and those of few fringes, the best first; coma and spherical where all leave much."""
+    fits = sorted([*fits, *_of_few_fringes(field)], key=lambda fit: fit.rms)
+    if not _FOLLOWED_MISFIT < fits[0].rms < hopeless:
+        return fits
+    # what robust weights leave out of a wrong form is in its cost
+    bent = min(_of_few_fringes(field, third_order=True), key=lambda fit: fit.cost)
+    better = bent.cost < _LESS_LEFT * min(fit.cost for fit in fits)
+    return [bent, *fits] if better else fits
+
+
+def _of_few_fringes(field: Field, *, third_order: bool = False) -> list[Fit]:
+    """Short fits from the shapes of few fringes that explain most of the picture."""
+    found = few_fringe_starts(field, keep=3 if third_order else 6, third_order=third_order)
+    return [_screening_fit(field, model) for model, _ in found]
+
+
 def _is_noisy_but_right(fit: Fit) -> bool:
     """Whether many fringes are followed everywhere, so that what is left of them is noise."""
     dense = fit.model.steepest() > _FEW_CYCLES
@@ -305,9 +325,9 @@ def _is_noisy_but_right(fit: Fit) -> bool:
 
 
 def _likeliest(field: Field, fits: list[Fit], cycles: float) -> Fit:
-    """The start of the best evidence, of the few with the smallest residuals."""
+    """The start of the best evidence, of the first few."""
     pixels = pixels_of(level_for(field, cycles, _TINY_RADIUS_PX))
-    smallest = sorted(fits, key=lambda fit: fit.rms)[:_MOST_COMPARED]
+    smallest = fits[:_MOST_COMPARED]
     different = [
         fit
         for k, fit in enumerate(smallest)
@@ -382,18 +402,6 @@ def first_prior(pixels: Pixels) -> Prior:
     )
 
 
-def level_for(field: Field, cycles: float, least_px: float = _LEAST_RADIUS_PX) -> Field:
-    """Halve a field as long as fringes of up to `cycles` a unit stay well sampled."""
-    while field.radius_px >= 2 * _needed_px(cycles, least_px):
-        field = field.half
-    return field
-
-
-def _needed_px(cycles: float, least_px: float) -> float:
-    """Radius at which fringes of up to `cycles` a unit are well sampled [px]."""
-    return max(least_px, cycles / _FREQUENCY_PX)
-
-
 def _first_fit(
     field: Field,
     model: OrderModel,
@@ -413,13 +421,13 @@ def _first_fit(
 def _prepared(photo: Photo, edge: Edge, field: Field, start: Fit, rim: float) -> tuple[Field, Fit]:
     """Coarsest field that resolves the fringes, and a first fit."""
     cycles = start.model.steepest() * (SHARPER if start.sharpness else 1)
-    least_px = _TINY_RADIUS_PX if start.model.terms == _ALL else _LEAST_RADIUS_PX
+    least_px = _TINY_RADIUS_PX if start.model.terms == _ALL else LEAST_RADIUS_PX
     level = level_for(field, cycles, least_px)
     first = start
     if start.model.terms == _PLAIN:
         first = _first_fit(field, start.model, most=_FEWER_PIXELS, sharpness=start.sharpness)
     # a scale between two halvings may resolve the fringes with fewer pixels
-    scale = int(level.radius_px * level.scale / _needed_px(cycles, least_px))
+    scale = int(level.radius_px * level.scale / needed_px(cycles, least_px))
     if scale >= 1.5 * level.scale:
         level = cut_field(photo, edge, scale, rim)
     return level, first

@@ -9,13 +9,13 @@ import pytest
 
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
-from fringe.orders.edge import find
+from fringe.orders.edge import circles, find
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
-from fringe.synth import Form, Scene, render
+from fringe.synth import Form, Scene, distractor, render
 
 MOST_FITS = 2  # of circles in which fringes are sought; there are up to eight
 X, Y = np.meshgrid(np.arange(420) - 205.0, np.arange(380) - 190.0)
@@ -30,13 +30,13 @@ PICTURES = {
 def refusal_and_fits(image: Any, monkeypatch: pytest.MonkeyPatch) -> tuple[str, int]:
     """The line that refuses a picture, and the circles that were fitted before."""
     fitted = []
-    fit = find.middle_fit
+    fit = circles.middle_fit
 
     def counted(*args: Any) -> Any:
         fitted.append(args)
         return fit(*args)
 
-    monkeypatch.setattr(find, "middle_fit", counted)
+    monkeypatch.setattr(circles, "middle_fit", counted)
     with pytest.raises(Refused) as refusal:
         read(photo_from_array(image, "picture"), ReadOptions(lamp("sodium")))
     return str(refusal.value), len(fitted)
@@ -66,6 +66,13 @@ def test_a_matched_contact(rng: np.random.Generator, monkeypatch: pytest.MonkeyP
     line, fits = refusal_and_fits(render(scene, rng).image, monkeypatch)
     assert "less than one fringe shows" in line
     assert fits <= MOST_FITS
+
+
+def test_a_smooth_picture(rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A face, which few fringes can mimic in each of many circles: told after three."""
+    line, fits = refusal_and_fits(distractor("face", rng, (360, 300)), monkeypatch)
+    assert "the work's edge was not found" in line
+    assert fits <= MOST_FITS + 1
 
 
 def test_places_that_take_turns_end_at_the_best(monkeypatch: pytest.MonkeyPatch) -> None:

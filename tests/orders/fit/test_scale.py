@@ -27,7 +27,7 @@ def test_fringes_keep_their_pixels(power, contrast, rng):
     At the rim rings of power N lie a / 2 N apart (analytic).
     """
     photo, scene = taken(
-        power, 1200, rng, bench=Lighting(contrast=contrast, unevenness=3.0), dirt=Dirt(dust=40)
+        power, 800, rng, bench=Lighting(contrast=contrast, unevenness=3.0), dirt=Dirt(dust=40)
     )
     spacing = scene.edge.a / (2 * power)
     for edge in (None, scene.edge):

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from made_orders import RADIUS_PX, TERMS, as_fitted, orders, reading
-from sense_cases import KINDS, run_case
+from sense_cases import KINDS, ONCE_WRONG, run_case
 
 from fringe.errors import BadInput
 from fringe.optics.lamps import lamp
@@ -231,21 +231,9 @@ def test_rendered_pictures(kind: str, rng: np.random.Generator) -> None:
     assert case.end != "wrong", case
 
 
-@pytest.mark.parametrize(
-    ("kind", "seed"),
-    [
-        ("hostile", 2017112006),
-        ("hostile", 41001),
-        ("hostile", 41119),
-        ("hostile", 52055),
-        ("contrast", 41057),
-    ],
-)
+@pytest.mark.parametrize(("kind", "seed"), ONCE_WRONG[:3])
 def test_soft_pictures_and_narrow_lamps_are_not_told_wrong(kind: str, seed: int) -> None:
-    """Contact at the edge in soft pictures, that was once told as contact at the centre.
-
-    In the second to the fourth the lamp is narrow whatever its label says; the third is misread.
-    """
+    """Contact at the edge in soft pictures; all of them: tests/benchmarks/sense.py --known."""
     assert run_case(kind, seed).end != "wrong"
 
 

@@ -1,0 +1,120 @@
+"""What rough circles show: fringes in their middles, clear ones or not, and whether these go on."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cached_property
+
+from fringe.errors import Refused
+from fringe.orders.agreement import Patches, patches_of
+from fringe.orders.beyond import goes_on_beyond
+from fringe.orders.edge.candidates import bright_discs, rough_circles
+from fringe.orders.few import less_than_one_fringe, shows_no_fringe
+from fringe.orders.fit.carry import carried
+from fringe.orders.fit.field import Field, cut_field
+from fringe.orders.fit.scale import level_for
+from fringe.orders.fit.solve import middle_fit
+from fringe.orders.fit.tiles import pyramid_tiles
+from fringe.orders.ring_growth import growth_of_tiles, growth_warnings
+from fringe.orders.winding import refuse_spirals
+from fringe.photo.ellipse import Edge
+from fringe.photo.load import Photo
+
+MIDDLE_SHARE = 0.96  # of a rough circle, within which there is nothing but fringes
+_LEAST_EXPLAINED = 0.6  # of the fringes' variance, in a circle that is examined further
+MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
+# Share of the variance, and of the patches, in which there must be fringes for them to be clear: in
+# circles about works that are off by a sixth 0.85 to 1 and 0.75 to 1, in parts of smooth pictures
+# that few fringes mimic 0.6 to 1 and 0.2 to 0.7
+_CLEARLY, _FRINGED = 0.8, 0.65
+# radius of a circle about which lies some of the frame, as a share of the way to its end
+_ROOM = 0.8
+
+
+class Circles:
+    """Rough circles that may be the work's edge, likeliest first; each is sought when requested."""
+
+    def __init__(self, photo: Photo) -> None:
+        self.photo = photo
+
+    def __iter__(self) -> Iterator[Circle]:
+        """Circles, with the fringes in their middles."""
+        for edge in rough_circles(self.photo):
+            with contextlib.suppress(Refused):  # too little light in this circle: try the others
+                yield Circle(self, edge)
+
+    @cached_property
+    def matched(self) -> Edge | None:
+        """The innermost bright disc, where none of them shows a fringe."""
+        discs = list(bright_discs(self.photo))
+        no_fringe = bool(discs) and all(shows_no_fringe(self.photo, disc) for disc in discs)
+        return discs[0] if no_fringe else None
+
+
+class Circle:
+    """A rough circle.
+
+    Attributes
+    ----------
+    edge : Edge
+    middle : Fit or None
+        Of the fringes in its middle, where they can be followed.
+    """
+
+    def __init__(self, circles: Circles, edge: Edge) -> None:
+        self._circles, self.edge = circles, edge
+        fit = middle_fit(circles.photo, edge, MIDDLE_SHARE)
+        followed = fit is not None and fit.explained >= _LEAST_EXPLAINED and fit.rms <= MOST_MISFIT
+        self.middle = fit if followed else None
+
+    @cached_property
+    def is_clear(self) -> bool:
+        """Whether fringes fill it, as far as the frame shows it."""
+        if self.middle is None:
+            return False
+        return self.middle.explained > _CLEARLY and self._patches.fringed > _FRINGED
+
+    def refuse_no_fringes(self) -> None:
+        """Refuse rings of one spacing in it, and light without a fringe on all that is bright.
+
+        Both are told by the light alone, without a fit.
+        """
+        photo = self._circles.photo
+        if self._circles.matched is not None:
+            raise less_than_one_fringe(photo, self._circles.matched)
+        growth_of_tiles(pyramid_tiles(self._field)).warnings(photo.name)
+
+    def leads_nowhere(self) -> bool:
+        """Tell whether the lines in it go on beyond it, as far as the picture shows.
+
+        Raises
+        ------
+        Refused
+            When they wind or have one spacing, so that no edge makes them fringes, or when what is
+            bright in the picture shows less than one.
+        """
+        self.refuse_no_fringes()
+        assert self.middle is not None
+        photo, model = self._circles.photo, self.middle.model
+        growth_warnings(photo.name, model, model.span())
+        refuse_spirals(photo.name, model, self._patches)
+        inner = self._surrounded()
+        return inner.a > 0 and goes_on_beyond(photo, inner, carried(model, self.edge, inner))
+
+    @cached_property
+    def _field(self) -> Field:
+        return cut_field(self._circles.photo, self.edge, 1)
+
+    @cached_property
+    def _patches(self) -> Patches:
+        assert self.middle is not None
+        return patches_of(level_for(self._field, self.middle.model.steepest()), self.middle)
+
+    def _surrounded(self) -> Edge:
+        """The circle, or a smaller one about its middle that has room in the frame around it."""
+        edge, photo = self.edge, self._circles.photo
+        room = min(edge.cx, edge.cy, photo.width - edge.cx, photo.height - edge.cy)
+        radius = max(0.0, min(edge.a, _ROOM * room))
+        return replace(edge, a=radius, b=radius)

@@ -1,0 +1,61 @@
+"""Edges and fits of pictures that a test of this run has looked at before: found once.
+
+Commands, documents and the example read the same few photographs over and over. What takes the
+time, where the edge lies and which orders fit, follows from the picture alone; all else of a
+reading is worked out each time. Tests of the reading itself do without this.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import pickle
+from collections.abc import Callable, Iterator
+from functools import wraps
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fringe.photo.load import Photo
+from shared_files import shared_folder
+
+# what is kept, by where a reading looks for it
+_KEPT = (
+    "fringe.orders.read.find_edge",
+    "fringe.orders.read.solve",
+    "fringe.orders.burst.read_burst.find_edge",
+    "fringe.orders.burst.read_burst.solve",
+)
+
+
+@contextlib.contextmanager
+def kept_fits(folders: pytest.TempPathFactory) -> Iterator[None]:
+    """Take edges and fits from those that the run's workers have found, and add to them."""
+    folder = shared_folder(folders, "fits")
+    with pytest.MonkeyPatch.context() as patch:
+        for place in _KEPT:
+            module, _, name = place.rpartition(".")
+            function = getattr(__import__(module, fromlist=[name]), name)
+            patch.setattr(place, _kept(function, folder))
+        yield
+
+
+def _kept(function: Callable[..., Any], folder: Path) -> Callable[..., Any]:
+    """The function, that looks into the folder first; refusals are not kept."""
+
+    @wraps(function)
+    def kept(photo: Photo, *others: Any, **more: Any) -> Any:
+        picture = photo.light.tobytes() + photo.clipped.tobytes()
+        asked = (function.__name__, photo.light.shape, photo.channel, others, sorted(more.items()))
+        key = hashlib.sha256(picture + pickle.dumps(asked)).hexdigest()
+        path = folder / f"{key}.pickle"
+        if not path.exists():
+            found = pickle.dumps(function(photo, *others, **more))
+            part = path.with_suffix(f".{os.getpid()}")
+            part.write_bytes(found)
+            part.replace(path)
+        return pickle.loads(path.read_bytes())
+
+    return kept

@@ -33,6 +33,7 @@ from fringe.orders.edge.rim_end import (
 from fringe.orders.edge.rim_profile import RimProfile, rim_profile
 from fringe.orders.edge.rim_rings import RimRings, extrapolating, follow_rim, round_order
 from fringe.orders.edge.step import light_step_between
+from fringe.orders.fit.best_start import MOST_PIXELS, first_prior
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import cut_field
 from fringe.orders.fit.local_form import ZONED
@@ -41,10 +42,8 @@ from fringe.orders.fit.pixels import pixels_of
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import level_for
 from fringe.orders.fit.solve import (
-    MOST_PIXELS,
     TOLERATED,
     Solution,
-    first_prior,
     middle_fit,
     solution_of,
     solve,
@@ -160,24 +159,13 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
 def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> Edge | None:
     """The edge at which rings of light show the fringes to end, where no fit follows them to it.
 
-    Parameters
-    ----------
-    photo : Photo
-    edge : Edge
-        Within some pixels of it.
-    model : OrderModel, optional
-        Of the fringes on its unit disc; where it fits their middle no other is sought.
-
-    Returns
-    -------
-    Edge or None
-        None where the rings do not follow fringes to an end near by.
+    None where they do not follow fringes to an end within some pixels of `edge`. A `model` on its
+    unit disc is taken where it fits their middle; else one is sought.
     """
     for _ in range(_PLACINGS):
         middle = middle_fit(photo, edge, _INNER, model)
         if middle is None:
             return None
-        model = middle.model
         rings = follow_rim(photo, edge, middle, _INNER - 0.1, _BEYOND)
         last = rings.last
         if last is None or not rings.tell:
@@ -192,7 +180,7 @@ def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> 
         if rings.strength[outside].max() > FADED * float(median(rings.strength[inside])):
             return None
         placed = _placed(photo, edge, rings, end)
-        edge, model = placed, carried(model, edge, placed)
+        edge, model = placed, carried(middle.model, edge, placed)
     return edge
 
 

@@ -13,9 +13,10 @@ from fringe.errors import BadInput, Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.checks import judge_fit
 from fringe.orders.edge.find import FoundEdge
+from fringe.orders.fit.best_start import _start_of_tiles
 from fringe.orders.fit.field import cut_field
 from fringe.orders.fit.model import OrderModel
-from fringe.orders.fit.solve import _start_of_tiles, solve
+from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast

@@ -42,6 +42,8 @@ _FULL, _SLIGHT = 0.55, 0.15  # amplitudes of a swing that surely is one, and of 
 _FINEST = 0.25  # cycles a sample and a pixel: finer fringes are not counted
 _NOISE = 0.12  # of the light to which samples are smoothed
 _MOST_NOISE, _MOST_SMOOTHED = 0.15, 15  # left about a place that counts; samples smoothed over
+# what goes so far beyond the fringes' amplitude is a hair or dust, not a fringe, and samples beside
+_NO_FRINGE, _BESIDE = 1.5, 2
 _WIDE, _MOST_SWING, _MOST_SQUARE = 31, 2.0, 1.2  # samples about a place; light that is no fringe's
 # Lines side by side, and how far the place may move from one to the next, as a share of the line.
 # Of 60 works, 20 dirty ones among them, that were read right at most 5 lines, 7 of a hair along
@@ -142,7 +144,7 @@ class Lines:
     def smoothed(self, hairs: bool) -> Lines:
         """Without noise and, if so wished, without `hairs`; both alike, so that they compare."""
         bend = np.abs(np.diff(self.seen - self.meant, 2, axis=1)) / math.sqrt(6)
-        sigma = 1.4826 * float(median(bend))
+        sigma = _deviation(self.seen - self.meant)
         width = int(np.clip(math.ceil((sigma / _NOISE) ** 2), 1, _MOST_SMOOTHED))
         found = []
         for one in (self.seen, self.meant):
@@ -286,7 +288,25 @@ def _lines(
     framed[framed] = ~photo.clipped[y[framed], x[framed]]
     counted = framed & (cycles < _FINEST * np.minimum(step_px, 1))
     seen = cosine_of((1 - light / mean) / np.maximum(contrast, least_contrast(fit)), fit.sharpness)
-    return Lines(np.clip(seen, -_MOST_SWING, _MOST_SWING), np.cos(2 * math.pi * order), counted)
+    meant = np.cos(2 * math.pi * order)
+    counted &= ~_far_beyond(seen, 3 * _deviation(seen - meant, along), along)
+    return Lines(np.clip(seen, -_MOST_SWING, _MOST_SWING), meant, counted)
+
+
+def _far_beyond(seen: Floating, noise: float, along: int) -> NDArray[np.bool_]:
+    """Places whose light no fringe has, and those next to them, which a lens mixes with them."""
+    beyond = np.abs(seen) > _NO_FRINGE + noise
+    found = beyond.copy()
+    for step in range(1, _BESIDE + 1):
+        # lines that close go round, of others some places at the end are lost
+        for way in (step, -step):
+            found |= np.roll(beyond, way, axis=along)
+    return found
+
+
+def _deviation(difference: Floating, along: int = 1) -> float:
+    """Deviation of the noise in lines, from their second differences."""
+    return 1.4826 * float(median(np.abs(np.diff(difference, 2, axis=along)))) / math.sqrt(6)
 
 
 def folded(model: OrderModel) -> float | None:

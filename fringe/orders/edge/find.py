@@ -18,9 +18,9 @@ from typing import NamedTuple
 import numpy as np
 
 from fringe.errors import Refused
-from fringe.optics.zernike import zernike_rows
 from fringe.orders.edge.boundary import BoundaryFit
 from fringe.orders.edge.circles import MIDDLE_SHARE, MOST_MISFIT, Circle, Circles
+from fringe.orders.edge.rim_contrast import fringed_to_rim
 from fringe.orders.edge.step import light_step
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.model import OrderModel
@@ -29,7 +29,6 @@ from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
 from fringe.orders.fit.solve import middle_fit, refit_twice
 from fringe.orders.turned_rim import edge_by_rings
 from fringe.photo.ellipse import Edge
-from fringe.photo.filters import quantile
 from fringe.photo.load import Photo
 
 _LONGEST_FRAME = 8.0  # longer side over the shorter; panoramas have 4, and a work is round
@@ -37,10 +36,7 @@ _LEAST_SIDE_PX = 700.0  # of the frame, below which edges lose their sharpness
 # gain of an edge between fringes and surroundings: least, clear, certain
 _LEAST_GAIN, _CLEAR_GAIN, _CERTAIN_GAIN = 0.1, 0.8, 1.2
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
-# fringes a radius: so few that no lamp's contrast falls much over them, and so many that a fit
-# does not produce them by chance
-_FEW_CYCLES, _MANY_CYCLES = 5.0, 10.0
-_LEAST_RIM_CONTRAST = -0.2  # contrast at the rim as a share of the median; terms may overshoot
+_MANY_CYCLES = 10.0  # fringes a radius, so many that a fit does not produce them by chance
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
 _CLOSER_SHARES = (0.997, 0.997, 0.997)  # once the light's step is known
 # gain of a step: visible from some pixels off, of a possible edge, and of a certain one
@@ -352,7 +348,7 @@ def _best_position(
     shapes = [np.array([k, 0, 0, 0, 0]) for k in np.arange(-0.75 * band, 0.8 * band, 0.005)]
     placed = BoundaryFit(photo, curve, fits, _FITTED_SHARE, band).place(shapes)
     edge = placed.edge
-    if edge.b < _LEAST_OVAL * edge.a or not _fringed_to_rim(fits[0]):
+    if edge.b < _LEAST_OVAL * edge.a or not fringed_to_rim(fits[0]):
         return None
     # a fit that extends beyond the edge down-weights those pixels as dirt
     gain = placed.gain - 10 * max(0.0, 0.995 - fits[0].used)
@@ -367,19 +363,3 @@ def _best_fit(fits: tuple[Fit, ...]) -> Fit:
 def _lost(fits: tuple[Fit, ...]) -> bool:
     """Tell whether the fits missed the fringes."""
     return not fits or fits[0].rms > MOST_MISFIT
-
-
-def _fringed_to_rim(fit: Fit) -> bool:
-    """Tell whether fringes reach the rim all round: beyond the work the plate shows none.
-
-    Over many fringes a lamp's contrast may vanish, over a few it does not.
-    """
-    return _rim_contrast(fit) > (0.5 if fit.model.steepest() < _FEW_CYCLES else _LEAST_RIM_CONTRAST)
-
-
-def _rim_contrast(fit: Fit) -> float:
-    """Contrast at the rim (15th percentile) as a share of the median contrast."""
-    angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
-    u, v = (0.98 * f(angle).astype(np.float32) for f in (np.cos, np.sin))
-    contrast = fit.contrast.astype(np.float32) @ zernike_rows(fit.contrast_terms, u, v)
-    return quantile(contrast, 0.15) / max(fit.mean_contrast, 1e-6)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import secrets
 import sys
@@ -18,6 +19,10 @@ for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
 # would compile the whole program first, which takes longer than most of what they are to do.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+
+# The modules of a run are some million objects that live to its end: to look through them for
+# cyclic garbage as often as Python does by itself took an eighth of all the time.
+gc.set_threshold(20_000, 20, 20)
 
 import hypothesis  # noqa: E402
 import numpy as np  # noqa: E402
@@ -96,6 +101,17 @@ def pytest_runtest_makereport(
     if report.failed and "rng" in getattr(item, "fixturenames", ()):
         report.sections.append(("random numbers", f"{SEED_VARIABLE}={os.environ[SEED_VARIABLE]}"))
     return report
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_runtest_teardown(
+    item: pytest.Item, nextitem: pytest.Item | None
+) -> Generator[None, None, None]:
+    """Between two files look for garbage, and never again at what is left."""
+    yield
+    if nextitem is None or nextitem.path != item.path:
+        gc.collect()
+        gc.freeze()
 
 
 @pytest.fixture(autouse=True)

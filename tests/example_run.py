@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+import pickle
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -44,6 +47,10 @@ def run_once(folder: Path) -> Once:
         patch.chdir(folder)
         patch.delenv("COLUMNS", raising=False)
         patch.setattr("fringe.demo.run.run_demo", watched)
+        # starting others takes as long as the photographs; what would be sent to them is packed
+        patch.setattr("fringe.parallel.cores", lambda: 1)
+        for module in ("run", "reports"):
+            patch.setattr(f"fringe.demo.{module}.in_order", _packed)
         with (
             redirect_stdout(printed),
             redirect_stderr(complaints),
@@ -52,6 +59,16 @@ def run_once(folder: Path) -> Once:
             main(["demo", "--out", "demo"])
     assert (done.value.code or 0, complaints.getvalue()) == (0, "")
     return Once(folder, demos[0], events, printed.getvalue())
+
+
+def _packed(
+    function: Callable[[Any], Any], tasks: Sequence[Any], pool: Executor | None
+) -> Iterator[Any]:
+    """Do tasks in order, each and its result as another process would get them."""
+    assert pool is None
+    for task in tasks:
+        work, given = pickle.loads(pickle.dumps((function, task)))
+        yield pickle.loads(pickle.dumps(work(given)))
 
 
 def everything(folder: Path) -> dict[str, bytes]:

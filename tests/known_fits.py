@@ -1,4 +1,4 @@
-"""Edges and fits of pictures that a test of this run has looked at before: found once.
+"""Edges and fits of pictures, and readings of bursts, that were found before in this run.
 
 Commands, documents and the example read the same few photographs over and over. What takes the
 time, where the edge lies and which orders fit, follows from the picture alone; all else of a
@@ -11,7 +11,7 @@ import contextlib
 import hashlib
 import os
 import pickle
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import wraps
 from pathlib import Path
 from typing import Any
@@ -25,8 +25,7 @@ from shared_files import shared_folder
 _KEPT = (
     "fringe.orders.read.find_edge",
     "fringe.orders.read.solve",
-    "fringe.orders.burst.read_burst.find_edge",
-    "fringe.orders.burst.read_burst.solve",
+    "fringe.orders.burst.read_burst.read_burst",
 )
 
 
@@ -46,13 +45,15 @@ def _kept(function: Callable[..., Any], folder: Path) -> Callable[..., Any]:
     """The function, that looks into the folder first; refusals are not kept."""
 
     @wraps(function)
-    def kept(photo: Photo, *others: Any, **more: Any) -> Any:
-        picture = photo.light.tobytes() + photo.clipped.tobytes()
-        asked = (function.__name__, photo.light.shape, photo.channel, others, sorted(more.items()))
-        key = hashlib.sha256(picture + pickle.dumps(asked)).hexdigest()
-        path = folder / f"{key}.pickle"
+    def kept(shown: Photo | Sequence[Photo], *others: Any, **more: Any) -> Any:
+        digest = hashlib.sha256(pickle.dumps((function.__name__, others, sorted(more.items()))))
+        for photo in [shown] if isinstance(shown, Photo) else shown:
+            # a burst's reading names its frames, what is found in one picture does not
+            names = () if isinstance(shown, Photo) else (photo.name, photo.sha256)
+            digest.update(pickle.dumps((photo.light, photo.clipped, photo.channel, names)))
+        path = folder / f"{digest.hexdigest()}.pickle"
         if not path.exists():
-            found = pickle.dumps(function(photo, *others, **more))
+            found = pickle.dumps(function(shown, *others, **more))
             part = path.with_suffix(f".{os.getpid()}")
             part.write_bytes(found)
             part.replace(path)

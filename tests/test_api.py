@@ -22,6 +22,7 @@ from calling import HEAVY, call
 from fringe.archive.store.surface import Plate, Surface, add_surface
 from fringe.judge.tolerance.verdict import Tolerance
 
+pytestmark = pytest.mark.usefixtures("known_fits")
 MODULES = [fringe, fringe.api.readings, fringe.api.records, fringe.api.design]
 STUB = Path(fringe.__file__).with_suffix(".pyi").read_text(encoding="utf-8")
 

@@ -11,6 +11,11 @@ from fringe.errors import Refused
 from sample_visits import FRINGES_ALONE, full_surface, power_reading
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _known_fits(known_fits: None) -> None:
+    """What is tried here is what becomes of a reading."""
+
+
 @pytest.fixture(autouse=True)
 def _one_core(monkeypatch: pytest.MonkeyPatch) -> None:
     """Read in this process: others take longer to start than to read the few photographs here.

@@ -10,6 +10,7 @@ import pytest
 from example_readings import without_reader
 from example_run import Once, run_once
 from fringe.demo import Demo
+from known_fits import kept_fits
 from shared_files import made_once
 
 
@@ -26,7 +27,8 @@ def true_readings(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(scope="session")
 def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
     """The example run whole, once for all tests that look at what that left."""
-    found = made_once(tmp_path_factory, "demo", run_once)
+    with kept_fits(tmp_path_factory):
+        found = made_once(tmp_path_factory, "demo", run_once)
     assert isinstance(found, Once)
     return found
 

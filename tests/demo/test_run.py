@@ -246,6 +246,7 @@ def test_readme_walks_through_this_run(once: Once) -> None:
         assert (once.folder / "demo" / "pictures" / path.name).is_file()
 
 
+@pytest.mark.usefixtures("known_fits")
 def test_the_guides_commands_run(
     demo: Demo, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from fringe.errors import BadInput
@@ -61,6 +62,7 @@ class FormQuantities:
     rms_asymmetry: float = 0.0
 
 
+@lru_cache(16)
 def disc_grid(
     rings: int = 65, spokes: int = 240
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
@@ -71,7 +73,7 @@ def disc_grid(
     u, v, weight : ndarray, shape (rings + 2, spokes)
         The weights sum to one; they are Gauss's in rho^2, so that Zernike terms up to degree
         2 `rings` are integrated exactly. Centre and rim have weight zero: they are there for
-        peaks and valleys.
+        peaks and valleys. All are kept for whoever asks next, and cannot be written to.
     """
     import numpy as np
 
@@ -79,7 +81,10 @@ def disc_grid(
     rho = np.sqrt(np.concatenate([[0.0], (nodes + 1) / 2, [1.0]]))[:, None]
     share = np.concatenate([[0.0], gauss / 2, [0.0]])[:, None] / spokes
     theta = (2 * np.pi / spokes * np.arange(spokes))[None, :]
-    return rho * np.cos(theta), rho * np.sin(theta), np.repeat(share, spokes, axis=1)
+    grid = rho * np.cos(theta), rho * np.sin(theta), np.repeat(share, spokes, axis=1)
+    for one in grid:
+        one.flags.writeable = False
+    return grid
 
 
 def form_quantities(
@@ -110,11 +115,11 @@ def form_quantities(
     coefficients = np.asarray(values, dtype=float)
     if coefficients.shape != (len(terms),):
         raise BadInput(f"{len(terms)} Zernike terms need as many values, not {coefficients.size}")
-    u, v, weight = disc_grid()
+    u, _, weight = disc_grid()
     spokes = u.shape[1]
     turns = 2 * np.pi / spokes * np.arange(spokes)
     surface = np.ascontiguousarray(zernike_sum_on_rays(terms, coefficients, u[:, 0], turns).T)
-    fit = _fit_plane_sphere(u, v, surface, weight, radius_mm, diameter_mm)
+    fit = _fit_plane_sphere(_design_on_grid(radius_mm, diameter_mm), surface, weight)
     symmetric = np.broadcast_to(fit.rest.mean(axis=1, keepdims=True), surface.shape)
     return _quantities(fit, symmetric, weight)
 
@@ -158,7 +163,7 @@ def form_quantities_of_map(
     if ss.size < 6:
         raise BadInput(f"the form of a surface needs 6 points or more, not {ss.size}")
     weight = np.full(ss.shape, 1 / ss.size)
-    fit = _fit_plane_sphere(uu, vv, ss, weight, radius_mm, diameter_mm)
+    fit = _fit_plane_sphere(_design(uu, vv, radius_mm, diameter_mm), ss, weight)
     symmetric = _symmetric_part(uu**2 + vv**2, fit.rest, degree // 2)
     return _quantities(fit, symmetric, weight)
 
@@ -194,19 +199,31 @@ class _PlaneSphere:
     rest: NDArray[np.float64]
 
 
-def _fit_plane_sphere(
+def _design(
     u: NDArray[np.float64],
     v: NDArray[np.float64],
-    surface: NDArray[np.float64],
-    weight: NDArray[np.float64],
     radius_mm: float | None,
     diameter_mm: float | None,
-) -> _PlaneSphere:
+) -> NDArray[np.float64]:
+    """Plane, sphere and astigmatism at points of the disc, shape (points, 6)."""
     import numpy as np
 
     sphere = sphere_form(u, v, radius_mm, diameter_mm)
     columns = [np.ones_like(u), u, v, sphere, zernike(2, 2, u, v), zernike(2, -2, u, v)]
-    design = np.stack([column.ravel() for column in columns], axis=-1)
+    return np.stack([column.ravel() for column in columns], axis=-1)
+
+
+@lru_cache(4)
+def _design_on_grid(radius_mm: float | None, diameter_mm: float | None) -> NDArray[np.float64]:
+    u, v, _ = disc_grid()
+    return _design(u, v, radius_mm, diameter_mm)
+
+
+def _fit_plane_sphere(
+    design: NDArray[np.float64], surface: NDArray[np.float64], weight: NDArray[np.float64]
+) -> _PlaneSphere:
+    import numpy as np
+
     height, share = surface.ravel(), weight.ravel()
     # six columns that hardly correlate on a disc: normal equations keep their digits
     gram = design.T @ (design * share[:, None])

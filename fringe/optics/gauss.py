@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -11,8 +12,11 @@ if TYPE_CHECKING:
 _STEPS = 4  # of Newton's, after which nothing moves in double precision
 
 
+@lru_cache(16)
 def gauss_legendre(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Nodes between -1 and 1, rising, and weights that add up to two, each shape (count,).
+
+    Both are kept for whoever asks next, and cannot be written to.
 
     Newton's steps from Tricomi's approximation (NIST DLMF 18.16.14 and 3.5.21, from memory);
     `numpy.polynomial` has them as well, and takes long to load.
@@ -28,4 +32,6 @@ def gauss_legendre(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]
             before, value = value, ((2 * n + 1) * nodes * value - n * before) / (n + 1)
         slope = count * (before - nodes * value) / (1 - nodes**2)
         nodes = nodes - value / slope
-    return nodes, 2 / ((1 - nodes**2) * slope**2)
+    weights = 2 / ((1 - nodes**2) * slope**2)
+    nodes.flags.writeable = weights.flags.writeable = False
+    return nodes, weights

@@ -154,10 +154,9 @@ def _figures(terms: tuple[Term, ...], values: Array) -> Array:
 
 def _figures_of(terms: tuple[Term, ...], values: Array) -> Array:
     """The same of so few forms that their heights stay in the processor's own memory."""
-    rows, symmetric, weight = _grid(terms)
+    rows, symmetric, mean, square = _grid(terms)
     height, rounds = rows @ values, symmetric @ values
-    mean = weight @ height
-    rms = np.sqrt(np.maximum(weight @ height**2 - mean**2, 0.0))
+    rms = np.sqrt(np.maximum((square @ values * values).sum(axis=0) - (mean @ values) ** 2, 0.0))
     twisted = [place for place, (n, m) in enumerate(terms) if n == 2 and m != 0]
     # peak to valley over the rim of a cos 2t + b sin 2t
     astigmatism = 2 * np.sqrt((values[twisted] ** 2).sum(axis=0))
@@ -165,16 +164,20 @@ def _figures_of(terms: tuple[Term, ...], values: Array) -> Array:
 
 
 @lru_cache(8)
-def _grid(terms: tuple[Term, ...]) -> tuple[Array, Array, Array]:
-    """Rows of the irregularity's terms and of its symmetric ones over the disc, and weights."""
+def _grid(terms: tuple[Term, ...]) -> tuple[Array, Array, Array, Array]:
+    """What makes figures of coefficients.
+
+    Rows of the irregularity's terms over the disc and of its symmetric ones along a radius, and
+    their means and mean products over the disc.
+    """
     finer = _FINER if any(map(is_local, terms)) else 1
     u, v, weight = disc_grid(finer * _RADII, finer * _ANGLES)
     rows = zernike_matrix(terms, u, v).reshape(-1, len(terms))
     irregular = np.array([n < 0 or n > 2 or (n == 2 and m != 0) for n, m in terms])
-    rounds = rows * np.array([n > 2 and m == 0 for n, m in terms])
+    spokes = rows.reshape(*u.shape, len(terms))
+    rounds = spokes[:, 0] * np.array([n > 2 and m == 0 for n, m in terms])
     patches = [k for k, term in enumerate(terms) if is_patch(term)]
-    if patches:  # the mean round the disc
-        each = rows[:, patches].reshape(*u.shape, len(patches))
-        each[:] = each.mean(axis=1, keepdims=True)
-        rounds[:, patches] = each.reshape(-1, len(patches))
-    return rows * irregular, rounds, (weight / weight.sum()).ravel()
+    rounds[:, patches] = spokes[:, :, patches].mean(axis=1)
+    rows *= irregular
+    weighted = rows * (weight / weight.sum()).ravel()[:, None]
+    return rows, rounds, weighted.sum(axis=0), rows.T @ weighted

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import json
 import math
 
@@ -37,18 +38,19 @@ def turned(values, angle_deg):
     The point that lies at angle t after the turn lay at t - a before: independent of the rules
     by which the module turns coefficients.
     """
+    radius, angle, fitted = sampled()
+    before = angle - math.radians(angle_deg)
+    return fitted @ zernike_sum(TERMS, values, radius * np.cos(before), radius * np.sin(before))
+
+
+@functools.cache
+def sampled():
+    """Places on the disc, and what makes coefficients of the heights there."""
     rng = np.random.default_rng(5)
     radius, angle = np.sqrt(rng.uniform(0, 1, 400)), rng.uniform(0, 2 * math.pi, 400)
-    before = angle - math.radians(angle_deg)
-    heights = zernike_sum(TERMS, values, radius * np.cos(before), radius * np.sin(before))
-    rows = np.stack(
-        [
-            zernike_sum(TERMS, one, radius * np.cos(angle), radius * np.sin(angle))
-            for one in np.eye(len(TERMS))
-        ],
-        axis=1,
-    )
-    return np.linalg.lstsq(rows, heights, rcond=None)[0]
+    u, v = radius * np.cos(angle), radius * np.sin(angle)
+    rows = np.stack([zernike_sum(TERMS, one, u, v) for one in np.eye(len(TERMS))], axis=1)
+    return radius, angle, np.linalg.pinv(rows)
 
 
 def forms(rng, size=0.1):
@@ -213,11 +215,9 @@ def kept(found, angles):
 
 def smaller_disc(values, share):
     """Coefficients over the middle of the disc, by sampling and fitting anew."""
-    rng = np.random.default_rng(6)
-    radius, angle = np.sqrt(rng.uniform(0, 1, 400)), rng.uniform(0, 2 * math.pi, 400)
-    u, v = radius * np.cos(angle), radius * np.sin(angle)
-    rows = np.stack([zernike_sum(TERMS, one, u, v) for one in np.eye(len(TERMS))], axis=1)
-    return np.linalg.lstsq(rows, zernike_sum(TERMS, values, share * u, share * v), rcond=None)[0]
+    radius, angle, fitted = sampled()
+    u, v = share * radius * np.cos(angle), share * radius * np.sin(angle)
+    return fitted @ zernike_sum(TERMS, values, u, v)
 
 
 @pytest.mark.parametrize(

@@ -23,10 +23,12 @@ from fringe.orders.edge.rim_end import (
     FADED,
     LEAST_MOVED_PX,
     LOST_RATE,
+    MOST_MISFIT,
     OFF,
     WIDEST_BAND,
     RimEnd,
     band_end,
+    by_profile,
     is_lit,
     rim_end,
 )
@@ -75,9 +77,6 @@ _LOST_SHARE, _LOST = 1.0, 0.15
 # fringes that end within the edge that was found: by so many pixels at least, within so few, and
 # what rings beyond explain at most
 _INWARD_PX, _SHARP_PX, _NOTHING = 3.0, 6.0, 0.3
-# misfit of a profile that is believed; orders too fast for the pixels that are told [fringe]; least
-# standard uncertainty of an edge where fringes end
-_MOST_MISFIT, _UNSHOWN, _LEAST_U_PX = 4.0, 0.15, 0.1
 _NO_WORSE = 1.2  # of what rings about a new fit leave, over what they left before
 _WELL_KNOWN = 0.96  # share of an edge's radius, beyond which its terms are not relied on
 _UNEVEN_PLACES = [k for k, (_, m) in enumerate(ZONED) if m != 0]
@@ -138,6 +137,8 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
     if last is None:
         return as_it_was
     end = rim_end(rings, last)
+    if found:
+        end = by_profile(rings, end, last)
     moved_px = (end.face - 1) * rings.radius_px
     if found and end.moves(rings.radius_px, edge.u_px):
         new = _placed(photo, edge, rings, end)
@@ -146,7 +147,7 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
         if moved_px < -_INWARD_PX and _ends_sharply(rings, end):
             return _better(as_it_was, _within(photo, new))
     if end.face < 1 - _INWARD_PX / rings.radius_px:  # not followed to the edge
-        if not is_lit(rings, end.face, 1.0):
+        if not is_lit(rings, end.face, 1.0) or _told(rim_profile(rings, 1.0, edge.u_px)) is None:
             return as_it_was
         end = replace(end, face=1.0)
     end = end.limited()
@@ -275,7 +276,7 @@ def _to_the_end(
     profile = _told(rim_profile(rings, scale, edge.u_px))
     too_fine = end.lost
     if profile is not None:
-        too_fine = profile.unshown > _UNSHOWN
+        too_fine = profile.too_fine
         if found:
             edge = _ended(edge, profile, scale, rings.radius_px)
     return (edge, *_model_on(edge, rings, fit, end, profile), too_fine)
@@ -283,15 +284,13 @@ def _to_the_end(
 
 def _told(profile: RimProfile | None) -> RimProfile | None:
     """A profile that the rings bear out."""
-    return profile if profile is not None and profile.misfit < _MOST_MISFIT else None
+    return profile if profile is not None and profile.misfit < MOST_MISFIT else None
 
 
 def _ended(edge: Edge, profile: RimProfile, scale: float, radius_px: float) -> Edge:
     """A found edge where its fringes end."""
     ends = profile.end / scale
-    u_px = max(_LEAST_U_PX, profile.u_end * radius_px)
-    if profile.unshown > _UNSHOWN:  # no fringes are seen to end
-        return edge
+    u_px = profile.u_end_px(radius_px)
     return replace(edge, a=ends * edge.a, b=ends * edge.b, u_px=u_px)
 
 
@@ -344,7 +343,7 @@ def _doubted(rim: Rim, rings: RimRings) -> Rim:
 def _placed(photo: Photo, edge: Edge, rings: RimRings, end: RimEnd) -> Edge:
     """The edge moved to where the face ends, and onto the step of light there if there is one."""
     face = end.face
-    u_px = max(_RINGS_PX, (face - end.seen) * rings.radius_px / 2)
+    u_px = end.u_px or max(_RINGS_PX, (face - end.seen) * rings.radius_px / 2)
     moved = replace(edge, a=face * edge.a, b=face * edge.b, u_px=u_px)
     if end.lost:
         return moved

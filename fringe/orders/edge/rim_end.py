@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.orders.edge.rim_profile import rim_profile
 from fringe.orders.edge.rim_rings import RimRings, crossing, half_strength, round_order
 from fringe.photo.filters import median
 
@@ -29,6 +30,12 @@ OFF = 0.04  # error of the order that counts [fringe]
 # its greatest width as a share of the radius
 _ALIKE, WIDEST_BAND = 0.12, 0.05
 
+# ends that are tried: how far within the last fringes that are seen; how far apart they are others;
+# their standard uncertainty, and where the face is lit as far; by how much their evidence must be
+# the better, and their misfit
+_SEEN_PX, _NEAR_PX, _PLACE_PX, _LIT_PX = 1.3, 0.5, 0.7, 0.3
+_CLEARLY, MOST_MISFIT = 6.0, 4.0
+
 
 @dataclass(frozen=True)
 class RimEnd:
@@ -44,12 +51,15 @@ class RimEnd:
         By which the order runs away from the extrapolated one where they end [fringe / px].
     stepped : bool
         Whether the mean light has a step there.
+    u_px : float or None
+        Standard uncertainty of where the face ends, where its light or its profile tells [px].
     """
 
     seen: float
     face: float
     speed: float = 0.0
     stepped: bool = True
+    u_px: float | None = None
 
     @property
     def lost(self) -> bool:
@@ -96,6 +106,7 @@ def rim_end(rings: RimRings, last: int) -> RimEnd:
     outside = float(median(beyond)) if len(beyond) else inside
     stepped = abs(outside - inside) > _CLEAR_MEAN
     farthest = last if len(gone) else k
+    u_px = None
     if len(gone):
         end = float(rings.radius[last])
     if stepped and (len(gone) or _crowd_before(rings, k)):
@@ -104,15 +115,15 @@ def rim_end(rings: RimRings, last: int) -> RimEnd:
         window = np.arange(max(k - about, 0), min(farthest + about + 1, len(share) - 1))
         steps = window[(share[window] < 0.5) & (share[window + 1] >= 0.5)]
         if len(steps) == 1:
-            end = crossing(rings.radius, share, 0.5, int(steps[0]))
+            end, u_px = crossing(rings.radius, share, 0.5, int(steps[0])), _LIT_PX
     faded = lost_at - int(np.argmax(rings.strength[lost_at::-1] > FADED * usual))
     seen = float(rings.radius[faded])
     band = band_end(rings, last)
     if speed > _CROWDED / 2 and band > last and not len(gone):
         return RimEnd(float(rings.radius[k]), float(rings.radius[band]), speed, stepped)
     if len(gone) and (end - seen) * rings.radius_px > _BAND_PX:
-        return RimEnd(seen, end, speed, stepped)
-    return RimEnd(end, end, speed, stepped)
+        return RimEnd(seen, end, speed, stepped, u_px)
+    return RimEnd(end, end, speed, stepped, u_px)
 
 
 def _is_halo(rings: RimRings, gone: int, last: int, usual: float) -> bool:
@@ -141,6 +152,48 @@ def _crowd_before(rings: RimRings, k: int) -> bool:
     ]
     finer = per_px[0] ** 2 - per_px[1] ** 2
     return bool(finer[max(k - round(_SPEED_PX / rings.step_px), 0) : k + 1].max() > _CROWDED**2)
+
+
+def by_profile(rings: RimRings, end: RimEnd, last: int) -> RimEnd:
+    """The end of the face, where fringes fade before it, by the order that explains the rings best.
+
+    It may be where half of their strength is left, where the mean light has its step, or within the
+    lens's blur of where fringes are seen last.
+    """
+    near = _NEAR_PX / rings.radius_px
+    seen = float(rings.radius[last]) - _SEEN_PX / rings.radius_px
+    lit = _light_ends(rings, last)
+    places = {one: _PLACE_PX for one in (seen, lit) if one is not None and one > end.face + near}
+    if not places:
+        return end
+    if lit in places and is_lit(rings, end.face, lit):
+        places[lit] = _LIT_PX
+    outermost = max(places)
+    best = rim_profile(rings, end.face, _PLACE_PX, outermost)
+    if best is None:
+        return end
+    least = best.neg_2_log_evidence - _CLEARLY
+    for place, u_px in places.items():
+        found = rim_profile(rings, place, u_px, outermost)
+        if found is not None and found.misfit < MOST_MISFIT and found.neg_2_log_evidence < least:
+            best, least = found, found.neg_2_log_evidence
+    if best.end <= end.face + near:
+        return end
+    return replace(end, face=best.end, u_px=best.u_end_px(rings.radius_px))
+
+
+def _light_ends(rings: RimRings, last: int) -> float | None:
+    """Where the mean light has its step, about the last fringes; None without a clear one."""
+    near = max(1, round(_NEAR_END_PX / rings.step_px))
+    inside = float(median(rings.mean[: max(last - near, 1)]))
+    beyond = rings.mean[last + 2 : last + 2 + near]
+    outside = float(median(beyond)) if len(beyond) else inside
+    if abs(outside - inside) < _CLEAR_MEAN:
+        return None
+    share = (rings.mean - inside) / (outside - inside)
+    about = np.arange(max(last - near, 0), min(last + near, len(share) - 1))
+    steps = about[(share[about] < 0.5) & (share[about + 1] >= 0.5)]
+    return crossing(rings.radius, share, 0.5, int(steps[0])) if len(steps) == 1 else None
 
 
 def is_lit(rings: RimRings, first: float, end: float) -> bool:

@@ -29,19 +29,30 @@ _NODE_PX, _FINE_PX = 0.5, 0.25  # between places of the order, and of the light
 _RATE, _LEAST_BEND, _BENT_PX = 0.7, 0.002, 3.0
 # noise of a ring's fringes: rays and neighbouring rings share pixels; least, as a share of them
 _SHARED, _LEAST_NOISE = 2.0, 0.006
+_SURE = 0.7  # share that fringes explain of rings that are believed
 _UNEVEN = 0.06  # by which the fringes' strength may vary otherwise, as a share
 # nuisances: log strength, its slope over ten pixels, log width of the blur [px], end [px]
 _MEANS, _WIDTHS = (0.0, 0.0, -0.1), (0.3, 0.3, 0.3)
 _LEAST_U_PX = 0.08  # of the place where the face ends
 _FADING, _STRONG = 0.6, 0.25  # strength of rings from which starts go on, as a share of the usual
-_BENDS = (1.0, 0.0, 3.0, 8.0)  # bends of starts, over that of the last rings
+# rates at which the bend of the last clear rings grows [1 / px], and a bound on that [px^2]
+_GROWTHS, _MOST_GROWN = (0.3, 0.6, 0.9, 1.3), 60.0
+# starts by laws: rings that show the form within, lengths over which a rim turns, exponentially or
+# by the power of its distance from where it begins [px]; heights, over that of the last clear ring;
+# how many of them are begun from
+_WITHIN_RIM_PX = -9.0
+_LENGTHS_PX, _POWERS = (0.7, 1.0, 1.5, 2.2, 3.3, 5.0), ((3.0, 4.5, 6.5, 9.0, 13.0), (2.0, 3.0))
+_HEIGHTS, _BEGUN = (0.6, 0.8, 1.0, 1.25, 1.6), 5
 _SLIPS = (0, 1, -1)  # orders by which starts differ across a place where fringes fade
 _SLIP_PX = 1.0
 _STEPS, _ROUNDS, _DAMPINGS = 8, 4, 6
 _SAME = 0.02  # of two orders that are one [fringe]
 # speed beyond which pixels show no fringes [fringe / px], and the part of what the order runs
 # beyond it that may be otherwise
-_SHOWN, _UNSHOWN_SHARE = 0.4, 0.5
+_SHOWN, _UNSHOWN_SHARE = 0.4, 0.8
+# orders too fast for the pixels that are told [fringe]; least standard uncertainty of the end,
+# seen and where such orders end [px], and by how much ends scatter more than by noise
+_TOO_FINE, _LEAST_END_PX, _END_SCATTER = 0.15, (0.1, 0.3), 3.0
 
 
 @dataclass(frozen=True)
@@ -62,6 +73,8 @@ class RimProfile:
         Mean square of what the rings leave, over that of their noise.
     unshown : float
         Orders that run by faster than pixels can show [fringe].
+    neg_2_log_evidence : float
+        Less a constant, of profiles of the same rings to the same radius.
     """
 
     radius: Vector
@@ -71,6 +84,16 @@ class RimProfile:
     u_end: float
     misfit: float
     unshown: float
+    neg_2_log_evidence: float
+
+    @property
+    def too_fine(self) -> bool:
+        """Whether pixels leave so much of the rim open that it must be told."""
+        return self.unshown > _TOO_FINE
+
+    def u_end_px(self, radius_px: float) -> float:
+        """Standard uncertainty of the end, no less than rendered works have [px]."""
+        return max(_LEAST_END_PX[self.too_fine], _END_SCATTER * self.u_end * radius_px)
 
     def errors_at(self, radius: Vector) -> Vector:
         """The errors at other radii, shape (K, R); none within, and the last one's beyond."""
@@ -97,8 +120,8 @@ class _Problem:
         From the order at the nodes to that of the light.
     within : ndarray, shape (F,)
         Order of the light within the nodes, zero elsewhere.
-    u_end_px : float
-        Standard uncertainty of the end.
+    end_px, u_end_px : float
+        About where the face ends, and its standard uncertainty.
     """
 
     at: Vector
@@ -109,12 +132,13 @@ class _Problem:
     fine: Vector
     between: Vector
     within: Vector
+    end_px: float
     u_end_px: float
 
     @property
     def means(self) -> Vector:
         """Of the nuisances."""
-        return np.array([*_MEANS, 0.0])
+        return np.array([*_MEANS, self.end_px])
 
     @property
     def widths(self) -> Vector:
@@ -180,7 +204,9 @@ class _Found:
     neg_2_log_evidence: float
 
 
-def rim_profile(rings: RimRings, end: float = 1.0, u_px: float = 0.0) -> RimProfile | None:
+def rim_profile(
+    rings: RimRings, end: float = 1.0, u_px: float = 0.0, within: float | None = None
+) -> RimProfile | None:
     """Fit the order over the last pixels of the face.
 
     Parameters
@@ -190,13 +216,17 @@ def rim_profile(rings: RimRings, end: float = 1.0, u_px: float = 0.0) -> RimProf
         About where the face ends, on the unit disc of the rings' edge.
     u_px : float
         Its standard uncertainty.
+    within : float, optional
+        Radius to which the order is fitted, where it is not the end: profiles to one radius compare
+        by their evidence.
 
     Returns
     -------
     RimProfile or None
-        None where rings do not reach so far.
+        None where rings do not reach so far, or show too little of the fringes before.
     """
-    problem = _problem(rings, end, u_px)
+    outermost = end if within is None else within
+    problem = _problem(rings, outermost, u_px, (end - outermost) * rings.radius_px)
     if problem is None:
         return None
     found: list[_Found] = []
@@ -216,25 +246,30 @@ def rim_profile(rings: RimRings, end: float = 1.0, u_px: float = 0.0) -> RimProf
             less = (other.neg_2_log_evidence - best.neg_2_log_evidence) / spread
             errors.append(np.exp(-less / 4) * off[None])
     speed = np.abs(np.gradient(order, _NODE_PX))
-    unshown = np.cumsum(np.maximum(speed - _SHOWN, 0.0) * (problem.nodes <= 0)) * _NODE_PX
+    unshown = (
+        np.cumsum(np.maximum(speed - _SHOWN, 0.0) * (problem.nodes <= best.values[-1])) * _NODE_PX
+    )
     errors.append(_UNSHOWN_SHARE * unshown[None])
     scale = 1 / rings.radius_px
     return RimProfile(
-        end + problem.nodes * scale,
+        outermost + problem.nodes * scale,
         order,
         np.concatenate(errors),
-        end + float(best.values[-1]) * scale,
+        outermost + float(best.values[-1]) * scale,
         float(np.sqrt(best.covariance[-1, -1] * spread)) * scale,
         best.misfit,
         float(unshown[-1]),
+        best.neg_2_log_evidence,
     )
 
 
-def _problem(rings: RimRings, end: float, u_px: float) -> _Problem | None:
+def _problem(rings: RimRings, end: float, u_px: float, end_px: float) -> _Problem | None:
     at = (rings.radius - end) * rings.radius_px
     used = (at > -_WITHIN_PX) & (at < _RINGS_BEYOND_PX)
     well_within = at < -_BLUR_PX
     if at[0] > -_WITHIN_PX - _BLUR_PX or at[-1] < _BEYOND_PX:
+        return None
+    if median(rings.explained[used & (at < end_px - _BLUR_PX)]) < _SURE:
         return None
     usual = float(median(rings.strength[well_within]))
     share = np.maximum(1 - rings.explained, 1e-4) / np.maximum(rings.explained, 1e-4)
@@ -257,28 +292,31 @@ def _problem(rings: RimRings, end: float, u_px: float) -> _Problem | None:
         fine,
         between,
         within,
+        end_px,
         u_end,
     )
 
 
 def _fades(problem: _Problem) -> bool:
     """Whether fringes fade before the blur of the end would make them."""
-    within = problem.at < -1.5 - problem.u_end_px
+    within = problem.at < problem.end_px - 1.5 - problem.u_end_px
     return bool(np.abs(problem.seen[within]).min() < 0.75)
 
 
 def _starts(problem: _Problem) -> Iterator[Vector]:
     """Orders to begin from: the last clear rings continued, and rings that are seen again."""
     at, order, strength = problem.at, problem.order, np.abs(problem.seen)
-    fading = np.flatnonzero((strength < _FADING) | (at > -0.5))
+    fading = np.flatnonzero((strength < _FADING) | (at > problem.end_px - 0.5))
     last = max(int(fading[0]) - 1 if len(fading) else len(at) - 1, 8)
     near = slice(last - 7, last + 1)
     bend, slope, _ = np.polyfit(at[near] - at[last], order[near], 2)
     beyond = np.maximum(problem.nodes - at[last], 0.0)
     seen = np.interp(problem.nodes, at[: last + 1], order[: last + 1])
-    for times in _BENDS:
-        yield seen + times * bend * beyond**2 + slope * beyond
-    strong = np.flatnonzero((strength > _STRONG) & (at < -0.5))
+    yield seen + bend * beyond**2 + slope * beyond
+    grown = [(np.expm1(rate * beyond) - rate * beyond) / rate**2 for rate in _GROWTHS]
+    going_on = [seen + slope * beyond + 2 * bend * np.minimum(one, _MOST_GROWN) for one in grown]
+    yield from _likeliest(problem, [[one] for one in going_on] + _by_laws(problem, last))
+    strong = np.flatnonzero((strength > _STRONG) & (at < problem.end_px - 0.5))
     again = int(strong[-1]) if len(strong) else 0
     if again < last + 6:
         return
@@ -288,6 +326,39 @@ def _starts(problem: _Problem) -> Iterator[Vector]:
     for slip in _SLIPS:
         other = order + slip * (1 + np.tanh((at - at[dip]) / _SLIP_PX)) / 2
         yield np.interp(problem.nodes, at[: again + 1], other[: again + 1]) + slope * beyond
+
+
+def _by_laws(problem: _Problem, last: int) -> list[list[Vector]]:
+    """Rims by some laws, each of some heights about that of the last clear ring."""
+    at, nodes = problem.at, problem.nodes
+    within = at < _WITHIN_RIM_PX
+    if within.sum() < 4 or last < within.sum():
+        return []
+    form = np.polyfit(at[within], problem.order[within], 2)
+    lengths, powers = _POWERS
+    px = np.concatenate([nodes, at[last : last + 1]]) - problem.end_px
+    laws = [np.exp(px / length) for length in _LENGTHS_PX]
+    laws += [np.maximum(1 + px / w, 0.0) ** power for w in lengths for power in powers]
+    turned = problem.order[last] - np.polyval(form, at[last])
+    return [
+        [np.polyval(form, nodes) + h * turned * law[:-1] / law[-1] for h in _HEIGHTS]
+        for law in laws
+        if law[-1] > 0
+    ]
+
+
+def _likeliest(problem: _Problem, families: list[list[Vector]]) -> list[Vector]:
+    """The best order of each of the families that explain the rings best."""
+
+    def left(order: Vector) -> float:
+        kernel, light = problem.light(np.concatenate([order, problem.means]))
+        scaled = problem.scaled((problem.seen - kernel @ light)[:, None])
+        return float((np.abs(scaled) ** 2).sum())
+
+    best = [
+        min((left(order), k, n) for n, order in enumerate(one)) for k, one in enumerate(families)
+    ]
+    return [families[k][n] for _, k, n in sorted(best)[:_BEGUN]]
 
 
 def _fitted(problem: _Problem, values: Vector) -> _Found:

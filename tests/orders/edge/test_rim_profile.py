@@ -18,7 +18,7 @@ def told(
     decay_px: float,
     rng: np.random.Generator,
     end_px: float = 0.0,
-    noise: float = NOISE,
+    about_px: float = 0.0,
 ) -> tuple[RimProfile, float]:
     """The profile of a sphere with a rim that is turned exponentially, and its true end order."""
 
@@ -31,12 +31,12 @@ def told(
     kernel = np.exp(-((at[:, None] - fine) ** 2) / (2 * BLUR**2)) * 0.05 / (BLUR * 2.5066)
     seen = 0.6 * kernel @ np.exp(2j * np.pi * order(fine))
     seen = np.where(at < -50, 0.6 * np.exp(2j * np.pi * order(at)), seen)
-    seen = seen + noise * (rng.normal(size=len(at)) + 1j * rng.normal(size=len(at)))
+    seen = seen + NOISE * (rng.normal(size=len(at)) + 1j * rng.normal(size=len(at)))
     broad = OrderModel(((0, 0), (2, 0)), np.array([1.5, 1.5]))
     turned = np.unwrap(np.angle(seen) / (2 * np.pi), period=1.0)
     ahead = turned - 3 * radius**2
     strength = np.abs(seen)
-    left = 2 * noise**2 * RAYS / 2
+    left = 2 * NOISE**2 * RAYS / 2
     explained = strength**2 / 2 / (strength**2 / 2 + left)
     ahead -= np.round(ahead[0])
     values = np.stack(
@@ -45,7 +45,7 @@ def told(
     values[:, 4] *= -1
     edge = Edge(400.0, 400.0, RADIUS, RADIUS)
     rings = RimRings(edge, radius, None, broad, values, ahead, explained, 1 + 0 * at)  # type: ignore[arg-type]
-    found = rim_profile(rings, 1.0, 0.5)
+    found = rim_profile(rings, 1.0 + about_px / RADIUS, 0.5, 1.0)
     assert found is not None
     return found, float(order(np.array([end_px]))[0])
 
@@ -67,6 +67,13 @@ def test_where_the_face_ends(rng: np.random.Generator) -> None:
     """Fringes that end two thirds of a pixel within the edge: that place, to a tenth of a pixel."""
     found, _ = told(0.8, 6.0, rng, end_px=-0.66)
     assert (found.end - 1) * RADIUS == pytest.approx(-0.66, abs=0.1)
+
+
+def test_a_wrong_end_is_less_likely() -> None:
+    """A rim over two pixels, begun from two pixels within: no likelier than from near its end."""
+    found = [told(-1.1, 2.0, np.random.default_rng(4), about_px=px)[0] for px in (-2.0, 0.3)]
+    assert found[1].neg_2_log_evidence < found[0].neg_2_log_evidence + 1
+    assert found[1].end * RADIUS == pytest.approx(RADIUS, abs=0.2)
 
 
 def test_fringes_that_no_pixel_shows(rng: np.random.Generator) -> None:

@@ -311,7 +311,7 @@ def long_table(file):
     file.create_dataset("power_fringes", (1 << 26,), "f8", chunks=(1 << 20,), fillvalue=1.0)
 
 
-CLAIMS = {"bomb": bomb(1 << 28), "table": long_table}
+CLAIMS = {"bomb": bomb(3 << 26), "table": long_table}
 
 
 @pytest.mark.skipif(not os.path.exists("/proc/self/statm"), reason="needs Linux")

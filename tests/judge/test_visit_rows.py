@@ -49,22 +49,22 @@ def test_repeating_does_not_lessen_what_is_common():
 
 @pytest.mark.parametrize(("count", "common"), [(2, 0.02), (3, 0.0), (3, 0.1), (8, 0.02)])
 def test_the_mean_covers_the_truth(rng, count, common):
-    """Of 1000 visits of a few readings, the interval covers 95 % or more, however few they are.
+    """Of 400 visits of a few readings, the interval covers 95 % or more, however few they are.
 
     Analytic: where the readings scatter alone, Student's interval covers 95 %; what they have
     in common, counted in full beside it, makes it cover more. Without Student's t two readings
     would cover 70 %. The lower bound is five standard deviations below 95 %.
     """
     hits = 0
-    for _ in range(1000):
+    for _ in range(400):
         shared = rng.normal(0, common)
         readings = [one(2.0 + shared + rng.normal(0, 0.05), common) for _ in range(count)]
         mean = combine(readings)
         half = coverage_factor(mean.dof) * mean.power_u_fringes
         hits += abs(mean.power_fringes - 2.0) <= half
-    assert hits / 1000 > 0.95 - 5 * np.sqrt(0.95 * 0.05 / 1000)
+    assert hits / 400 > 0.95 - 5 * np.sqrt(0.95 * 0.05 / 400)
     if common == 0:
-        assert hits / 1000 == pytest.approx(0.95, abs=5 * np.sqrt(0.95 * 0.05 / 1000))
+        assert hits / 400 == pytest.approx(0.95, abs=5 * np.sqrt(0.95 * 0.05 / 400))
 
 
 def test_half_width_of_a_mean():

@@ -122,7 +122,12 @@ def member(group: Any, name: str) -> Any:
         return None
     if group.id.links.get_info(key).type != h5l.TYPE_HARD:
         raise _refused(group, f"{name} is a link, which no session has")
-    found = h5o.open(group.id, key)
+    return open_member(group, name)
+
+
+def open_member(group: Any, name: str) -> Any:
+    """Open a group's member by a name that is no link to elsewhere."""
+    found = h5o.open(group.id, name.encode())
     made = {h5i.GROUP: h5py.Group, h5i.DATASET: h5py.Dataset}.get(h5i.get_type(found))
     return group[name] if made is None else made(found)
 

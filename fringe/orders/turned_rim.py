@@ -25,6 +25,7 @@ from fringe.orders.edge.rim_end import (
     LOST_RATE,
     MOST_MISFIT,
     OFF,
+    SURE,
     WIDEST_BAND,
     RimEnd,
     band_end,
@@ -62,7 +63,6 @@ _FIRST = 10  # rings that tell whether the fit is followed where they begin
 _HELD_PX = 1.5  # within the edge: farther out the lens mixes in the light from beyond
 _BENT_PX = 4.0  # of rings whose order is continued over these
 _OFF_PX = 2.0  # over which an error of the round form counts
-_SURE = 0.8  # share explained, of a ring whose order is believed
 _FOLLOWED = 0.9  # share explained where rings begin, below which the fit is not followed
 _PLACINGS, _NEAR_BY = 2, 0.03  # of an edge by rings; by how much it is moved, of its radius
 _INNER = 0.86  # share of the radius, within which the form is fitted alone
@@ -176,7 +176,7 @@ def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> 
         inside, outside = rings.radius < end.face - sharp, rings.radius > end.face + sharp
         if end.lost or abs(end.face - 1) > _NEAR_BY or not outside.any():
             return None
-        if quantile(rings.explained[inside], 0.1) < _SURE:
+        if quantile(rings.explained[inside], 0.1) < SURE:
             return None
         if rings.strength[outside].max() > FADED * float(median(rings.strength[inside])):
             return None
@@ -306,7 +306,7 @@ def _fit_within(photo: Photo, edge: Edge) -> Fit | None:
 
 def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:
     """Whether the round form of a model is not that of the rings, somewhere within the edge."""
-    sure = (rings.radius < end - _HELD_PX / rings.radius_px) & (rings.explained > _SURE)
+    sure = (rings.radius < end - _HELD_PX / rings.radius_px) & (rings.explained > SURE)
     if not sure.any():
         return False
     off = rings.order - round_order(model, rings.radius)

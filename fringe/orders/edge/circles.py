@@ -11,9 +11,11 @@ from fringe.errors import Refused
 from fringe.orders.agreement import Patches, patches_of
 from fringe.orders.beyond import goes_on_beyond
 from fringe.orders.edge.candidates import bright_discs, rough_circles
+from fringe.orders.edge.fringed import where_fringes_end
 from fringe.orders.few import less_than_one_fringe, shows_no_fringe
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import Field, cut_field
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.scale import level_for
 from fringe.orders.fit.solve import middle_fit
 from fringe.orders.fit.tiles import pyramid_tiles
@@ -29,6 +31,10 @@ MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
 # circles about works that are off by a sixth 0.85 to 1 and 0.75 to 1, in parts of smooth pictures
 # that few fringes mimic 0.6 to 1 and 0.2 to 0.7
 _CLEARLY, _FRINGED = 0.8, 0.65
+# shares of the fringes' variance and of the pixels from which a fit is right; of the radius of a
+# circle that is too large, within which there is nothing but fringes
+_WELL_EXPLAINED, _WELL_USED, _INMOST_SHARE = 0.97, 0.95, 0.75
+_ENCLOSING = 2  # first circles, which may be outlines of something bright about the work
 # radius of a circle about which lies some of the frame, as a share of the way to its end
 _ROOM = 0.8
 
@@ -40,10 +46,18 @@ class Circles:
         self.photo = photo
 
     def __iter__(self) -> Iterator[Circle]:
-        """Circles, with the fringes in their middles."""
-        for edge in rough_circles(self.photo):
+        """Circles, with the fringes in their middles.
+
+        Before a circle that encloses more than fringes, a plate's or a bright cell's, comes the
+        curve within it where they end.
+        """
+        for number, edge in enumerate(rough_circles(self.photo)):
             with contextlib.suppress(Refused):  # too little light in this circle: try the others
-                yield Circle(self, edge)
+                circle = Circle(self, edge)
+                within = circle.where_fringes_end() if number < _ENCLOSING else None
+                if within is not None:
+                    yield Circle(self, *within)
+                yield circle
 
     @cached_property
     def matched(self) -> Edge | None:
@@ -61,11 +75,13 @@ class Circle:
     edge : Edge
     middle : Fit or None
         Of the fringes in its middle, where they can be followed.
+    at_end : bool
+        Whether it lies where fringes end.
     """
 
-    def __init__(self, circles: Circles, edge: Edge) -> None:
-        self._circles, self.edge = circles, edge
-        fit = middle_fit(circles.photo, edge, MIDDLE_SHARE)
+    def __init__(self, circles: Circles, edge: Edge, known: OrderModel | None = None) -> None:
+        self._circles, self.edge, self.at_end = circles, edge, known is not None
+        fit = middle_fit(circles.photo, edge, MIDDLE_SHARE, known)
         followed = fit is not None and fit.explained >= _LEAST_EXPLAINED and fit.rms <= MOST_MISFIT
         self.middle = fit if followed else None
 
@@ -75,6 +91,19 @@ class Circle:
         if self.middle is None:
             return False
         return self.middle.explained > _CLEARLY and self._patches.fringed > _FRINGED
+
+    def where_fringes_end(self) -> tuple[Edge, OrderModel] | None:
+        """The curve well within it at which fringes end all round, and their model on its disc."""
+        photo, fit = self._circles.photo, self.middle
+        if fit is None:
+            return None
+        if fit.explained < _WELL_EXPLAINED or fit.used < _WELL_USED:
+            # what lies about the fringes may have led the fit astray
+            fit = middle_fit(photo, self.edge, _INMOST_SHARE)
+        if fit is None or fit.explained < _WELL_EXPLAINED:
+            return None
+        within = where_fringes_end(photo, self.edge, fit)
+        return None if within is None else (within, carried(fit.model, self.edge, within))
 
     def refuse_no_fringes(self) -> None:
         """Refuse rings of one spacing in it, and light without a fringe on all that is bright.

@@ -35,6 +35,7 @@ _LONGEST_FRAME = 8.0  # longer side over the shorter; panoramas have 4, and a wo
 _LEAST_SIDE_PX = 700.0  # of the frame, below which edges lose their sharpness
 # gain of an edge between fringes and surroundings: least, clear, certain
 _LEAST_GAIN, _CLEAR_GAIN, _CERTAIN_GAIN = 0.1, 0.8, 1.2
+_BY_RINGS_GAIN = 1.3  # of an edge that rings of light show
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
 _MANY_CYCLES = 10.0  # fringes a radius, so many that a fit does not produce them by chance
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
@@ -277,6 +278,9 @@ def _candidates(photo: Photo, circle: Circle) -> Iterator[EdgeCandidate | None]:
     if circle.middle is None:
         circle.refuse_no_fringes()
         return
+    if circle.at_end:
+        yield from _at_end(photo, circle.edge, circle.middle.model)
+        return
     placed = None
     for number, placed in enumerate(_iterated(photo, circle.edge, circle.middle.model)):
         yield placed
@@ -290,6 +294,24 @@ def _candidates(photo: Photo, circle: Circle) -> Iterator[EdgeCandidate | None]:
     # start from outside as well: a turned zone outside the fit is extrapolated wrongly
     wide = replace(placed.edge, a=_WIDER * placed.edge.a, b=_WIDER * placed.edge.b)
     yield from _iterated(photo, wide, carried(placed.model, placed.edge, wide))
+
+
+def _at_end(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[EdgeCandidate]:
+    """Candidates from a curve where fringes end: an edge, or where a turned rim begins.
+
+    So a weak gain is none; but rings of light may show fringes to end at once, and nothing like
+    them beyond. What is there may be as bright, and vary, so that a fit to its light goes astray.
+    """
+    edge = None
+    with contextlib.suppress(Refused):
+        edge = edge_by_rings(photo, curve, model)
+    end = edge or curve
+    ringed = EdgeCandidate(_BY_RINGS_GAIN, end, carried(model, curve, end))
+    yield ringed._replace(gain=0.0)  # where the light has a step, that is better
+    for placed in _iterated(photo, curve, model):
+        yield placed._replace(gain=placed.gain if placed.gain > _CLEAR_GAIN else 0.0)
+    if edge is not None:
+        yield ringed
 
 
 def _distance_px(first: Edge, second: Edge) -> float:

@@ -25,6 +25,7 @@ _TURNED_ABOUT = -0.5
 # speed from which they crowd, and over which it is taken [fringe / px; px]
 _CROWDED, _SPEED_PX = 0.1, 2.0
 _MIXED_PX, _STEP_PX = 1.0, 1.5  # of the lens's blur; of the light's step about where fringes end
+SURE = 0.8  # share explained, of a ring whose order is believed
 OFF = 0.04  # error of the order that counts [fringe]
 # a band beyond the edge that may be either: mean light and its slopes as shares of the light, and
 # its greatest width as a share of the radius
@@ -93,7 +94,7 @@ def rim_end(rings: RimRings, last: int) -> RimEnd:
     gone = np.flatnonzero(rings.strength[: last + 1] < _GONE * usual)
     if len(gone) and (last - gone[0]) * rings.step_px < _AGAIN_PX:  # no more than the lens's blur
         gone = gone[:0]
-    if len(gone) and _is_halo(rings, int(gone[0]), last, usual):
+    if len(gone) and _is_other_light(rings, int(gone[0]), last, usual):
         last, gone = int(gone[0]), gone[:0]
     k, half = half_strength(rings, last)
     lost_at = int(gone[0]) if len(gone) else last
@@ -126,18 +127,22 @@ def rim_end(rings: RimRings, last: int) -> RimEnd:
     return RimEnd(end, end, speed, stepped, u_px)
 
 
-def _is_halo(rings: RimRings, gone: int, last: int, usual: float) -> bool:
-    """Whether what seems to come again is the halo of a sharpened edge.
+def _is_other_light(rings: RimRings, gone: int, last: int, usual: float) -> bool:
+    """Whether what seems to come again is a surround that varies, or a sharpened edge's halo.
 
-    A halo is faint, follows fringes that did not crowd, and shows them turned about: half an order
-    off.
+    A surround is like fringes in part. A halo is faint, follows fringes that did not crowd, and
+    shows them turned about: half an order off.
     """
     again = slice(gone, last + 1)
+    strength = rings.strength[again]
+    if strength.max() > FADED * usual:
+        like = float(median(rings.explained[again][strength >= strength.max() / 2]))
+        return like < SURE
     end, _ = half_strength(rings, gone)
-    if rings.strength[again].max() > FADED * usual or _crowd_before(rings, end):
+    if _crowd_before(rings, end):
         return False
     turned = np.exp(2j * np.pi * (rings.order[again] - rings.order[end]))
-    mean = complex(np.sum(rings.strength[again] * turned))
+    mean = complex(np.sum(strength * turned))
     return bool(np.cos(np.angle(mean)) < _TURNED_ABOUT)
 
 

@@ -22,6 +22,7 @@ from fringe.optics.form import FormQuantities, disc_grid
 from fringe.optics.local_terms import is_local
 from fringe.optics.patches import is_patch
 from fringe.optics.zernike import Term, zernike_matrix
+from fringe.orders.draws import Draws
 from fringe.quantity import half_width
 
 Array = NDArray[np.float64]
@@ -140,7 +141,7 @@ def _draws(covariance: Array) -> Array:
     """Errors drawn from a covariance, shape (T, draws); the same for the same covariance."""
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
-    half = np.random.default_rng(1).normal(size=(len(covariance), _DRAWS // 2))
+    half = Draws(1).normal(len(covariance), _DRAWS // 2)
     # each draw with its opposite: the mean of the draws is the fitted form
     return np.asarray(root @ np.concatenate([half, -half], axis=1))
 

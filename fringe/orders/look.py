@@ -147,14 +147,14 @@ def _region(photo: Photo) -> Edge | None:
     """A rough circle around tiles whose fringes follow one order."""
     frame = whole_frame(photo)
     tiles = pyramid_tiles(cut_field(photo, frame, 2), _TILES)
-    start = quadratic_start(tiles, np.random.default_rng(3), _TRIES)
+    start = quadratic_start(tiles, 3, _TRIES)
     return None if start is None else fringed_circle(photo, frame, tiles, start)
 
 
 def _finest_px(photo: Photo, edge: Edge) -> float | None:
     """Spacing of the finest fringes inside an edge [px]; None where not many are visible."""
     tiles = pyramid_tiles(cut_field(photo, edge, 1), _TILES)
-    start = quadratic_start(tiles, np.random.default_rng(3), _TRIES)
+    start = quadratic_start(tiles, 3, _TRIES)
     if start is None or start.support < _SUPPORT or start.count < _COUNT:
         return None
     same = agreeing(start, tiles)

@@ -33,7 +33,7 @@ from fringe.orders.lamp_colour import lamp_warnings
 from fringe.orders.mixed_lamp import in_one_line, refuse_where_lines_cancel
 from fringe.orders.options import ReadOptions, check_edge
 from fringe.orders.reading import Reading
-from fringe.orders.ring_growth import growth_warnings
+from fringe.orders.ring_growth import growth_warnings, refuse_clear_marks
 from fringe.orders.sense.contrast import SENSE_UNKNOWN, sense_from_contrast
 from fringe.orders.turned_rim import beyond_edge
 from fringe.orders.winding import refuse_spirals
@@ -95,7 +95,9 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     """Read the fringes inside an edge that is known."""
     edge = found.edge
     try:
-        solution = solve(photo, edge, known=found.model)
+        solution = solve(
+            photo, edge, known=found.model, judge=partial(refuse_clear_marks, photo.name)
+        )
         rim = beyond_edge(photo, edge, solution, found=source == "found")
         edge, solution = rim.edge, rim.solution
         patches = patches_of(solution.field, solution.fit)

@@ -35,6 +35,9 @@ _ROUNDS = 8
 # them, the least exponent is 1.44 (`tests/orders/test_ring_growth.py`).
 _EQUAL_STEPS, _STEEP = 1.3, 2.6  # exponents
 _MISSED, _BETTER = 0.1, 0.6  # least misfit of the linear law; of the power law, as a share of it
+_CLEARLY = (
+    0.2  # the latter of marks, targets and grooves, whose fits have only terms of the whole disc
+)
 # Misfit of the power law over that of a form of third order: of rings of one spacing 0.1 to 1.1, of
 # works that such a form makes look like them over 2.
 _BEYOND_FORM, _THIRD_ORDER = 1.5, 4  # the latter a degree
@@ -108,6 +111,14 @@ def growth_warnings(name: str, model: OrderModel, span: float) -> list[str]:
     if not growth.is_no_sphere or growth.is_smooth_form:
         return []
     return _judged(name, growth.exponent)
+
+
+def refuse_clear_marks(name: str, model: OrderModel) -> None:
+    """Refuse rings of one spacing that leave no doubt, before more terms are fitted to them."""
+    if model.span() >= _FEWEST_RINGS:
+        growth = ring_growth(model)
+        if growth.is_no_sphere and growth.power_misfit < _CLEARLY * growth.linear_misfit:
+            _judged(name, growth.exponent)
 
 
 def _judged(name: str, exponent: float) -> list[str]:

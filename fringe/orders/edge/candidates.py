@@ -8,6 +8,7 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.orders.draws import Draws
 from fringe.orders.edge.ellipse_fit import fit_ellipse
 from fringe.orders.fit.field import Array, cut_field
 from fringe.orders.fit.scale import enlarged, thumbnail
@@ -35,6 +36,9 @@ _LEAST_SIDE = 32  # of a reduced picture in which an outline is sought [px]
 # frame's tiles, from which fringes then fill the frame; share of the frame in a textured region
 # that has no outline in it: the largest disc has 0.79 of a square frame
 _LEAST_FRAMED, _FILLING, _MOST_TEXTURED = 0.3, 0.5, 0.9
+# cells across the frame's sides, and the least share of them, on each side, in which fringes of one
+# order are seen where they fill the frame; on all sides together half
+_AT_SIDE, _REACHING = 2, 0.25
 
 
 def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
@@ -76,8 +80,10 @@ def _any_circles(photo: Photo) -> Iterator[Edge]:
     frame = whole_frame(photo)
     scale = max(1, int(max(photo.width, photo.height) / 2000))
     tiles = pyramid_tiles(cut_field(photo, frame, scale))
-    start = quadratic_start(tiles, np.random.default_rng(3))
+    start = quadratic_start(tiles, 3)
     if start is not None and start.count >= 12:
+        if _fills_frame(photo, frame, tiles, start):
+            return
         region = fringed_circle(photo, frame, tiles, start)
         if region is not None and _framed(photo, region) > _LEAST_FRAMED:
             yield region
@@ -91,6 +97,14 @@ def whole_frame(photo: Photo) -> Edge:
     """Circle through the corners of the photograph."""
     cx, cy = (photo.width - 1) / 2, (photo.height - 1) / 2
     return Edge(cx, cy, float(np.hypot(cx, cy)) + 1, float(np.hypot(cx, cy)) + 1)
+
+
+def _fills_frame(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> bool:
+    """Tell whether fringes of one order reach all four sides of the frame: none shows an edge."""
+    yes, _ = _votes(photo, frame, tiles, start)
+    sides = yes[:_AT_SIDE], yes[-_AT_SIDE:], yes[:, :_AT_SIDE], yes[:, -_AT_SIDE:]
+    shares = [float((side > 0).mean()) for side in sides]
+    return min(shares) > _REACHING and sum(shares) / len(shares) > _FILLING
 
 
 def _framed(photo: Photo, circle: Edge) -> float:
@@ -107,6 +121,15 @@ def _apart(one: Edge, other: Edge) -> bool:
 
 def fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> Edge | None:
     """Circle around the tiles that agree with one model, and few others."""
+    yes, no = _votes(photo, frame, tiles, start)
+    fringed = np.where(yes > 0, np.where(yes > no, 1.0, -0.3), -1.0)
+    return _best_disc(fringed, max(photo.width, photo.height) / _CELLS)
+
+
+def _votes(
+    photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Tiles that agree with a model, and that do not, in each cell of the frame."""
     agree = agreeing(start, tiles)
     x, y = frame.pixels(tiles.u, tiles.v)
     size = max(photo.width, photo.height) / _CELLS
@@ -122,8 +145,7 @@ def fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) ->
     no = np.zeros(shape)
     for k in np.flatnonzero(~agree):
         no[int(y[k] / size), int(x[k] / size)] += 1
-    fringed = np.where(yes > 0, np.where(yes > no, 1.0, -0.3), -1.0)
-    return _best_disc(fringed, size)
+    return yes, no
 
 
 def _best_disc(score: NDArray[np.float64], size: float) -> Edge | None:
@@ -273,7 +295,7 @@ def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
     if y.size < 30:
         return []
     if y.size > 6000:
-        pick = np.random.default_rng(5).choice(y.size, 6000, replace=False)
+        pick = Draws(5).some(np.ones(y.size), 6000)
         y, x = y[pick], x[pick]
     nx, ny = gx[y, x] / size[y, x], gy[y, x] / size[y, x]
     least, greatest = 0.12 * min(light.shape), 0.75 * min(light.shape)

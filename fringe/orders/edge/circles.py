@@ -31,6 +31,10 @@ MOST_MISFIT = 0.7  # of the fringes' amplitude, likewise
 # circles about works that are off by a sixth 0.85 to 1 and 0.75 to 1, in parts of smooth pictures
 # that few fringes mimic 0.6 to 1 and 0.2 to 0.7
 _CLEARLY, _FRINGED = 0.8, 0.65
+# The same share of patches where so little is left, as a share of the fringes' amplitude: broad
+# fringes vary too little in many patches; of works 0.01 to 0.03 is left, of smooth pictures 0.04
+# and more
+_BROADLY, _LITTLE_LEFT = 0.25, 0.04
 # shares of the fringes' variance and of the pixels from which a fit is right; of the radius of a
 # circle that is too large, within which there is nothing but fringes
 _WELL_EXPLAINED, _WELL_USED, _INMOST_SHARE = 0.97, 0.95, 0.75
@@ -90,7 +94,8 @@ class Circle:
         """Whether fringes fill it, as far as the frame shows it."""
         if self.middle is None:
             return False
-        return self.middle.explained > _CLEARLY and self._patches.fringed > _FRINGED
+        fringed = _BROADLY if self.middle.rms < _LITTLE_LEFT else _FRINGED
+        return self.middle.explained > _CLEARLY and self._patches.fringed > fringed
 
     def where_fringes_end(self) -> tuple[Edge, OrderModel] | None:
         """The curve well within it at which fringes end all round, and their model on its disc."""

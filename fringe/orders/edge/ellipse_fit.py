@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.orders.draws import Draws
 from fringe.photo.ellipse import Edge
 from fringe.photo.filters import median
 
@@ -47,7 +48,7 @@ def fit_ellipse(
 
 def _common_circle(x: Vector, y: Vector, reach: float) -> Vector | None:
     """Circle through three of the points that most others lie near (random sample consensus)."""
-    circles = _circles(x, y, np.random.default_rng(7).integers(0, len(x), (300, 3)))
+    circles = _circles(x, y, Draws(7).integers(len(x), 300, 3))
     if not len(circles):
         return None
     cx, cy, r = circles.T[:, :, None]
@@ -55,7 +56,7 @@ def _common_circle(x: Vector, y: Vector, reach: float) -> Vector | None:
     return np.array([*circles[int(near.sum(axis=1).argmax())], 0.0, 0.0])
 
 
-def _circles(x: Vector, y: Vector, triples: NDArray[np.int64]) -> NDArray[np.float64]:
+def _circles(x: Vector, y: Vector, triples: NDArray[np.intp]) -> NDArray[np.float64]:
     """Circles (cx, cy, r) through those triples of points that are not in line, shape (C, 3)."""
     px, py = x[triples], y[triples]
     matrix = np.stack([2 * px, 2 * py, np.ones_like(px)], axis=2)

@@ -48,6 +48,9 @@ _HALF_WIDTHS = (0.05, *[0.03] * 6)  # of the band, as shares of the radius
 # shares of the radius: last move of a converged edge, and distance at which two edges agree
 _CONVERGED_SHARE, _AGREEING_SHARE = 0.008, 0.004
 _WIDER = 1.04
+# growth of an edge that never converged, from which it ran away; places in a circle without clear
+# fringes
+_RAN_AWAY, _FEW_PLACES = 1.2, 3
 _BY_RINGS = 6  # places about which rings of light are followed, where no candidate holds
 _MOST_DIM = 3  # circles without clear fringes, after which none is expected
 # Scatter of found edges about the truth on rendered scenes, as shares of the radius: a
@@ -156,17 +159,17 @@ class _Search:
         Refused
             When the lines turn out to be no fringes.
         """
-        dim = 0
-        for number, circle in enumerate(circles):
+        dim = 0  # circles without clear fringes, less those with
+        for circle in circles:
             for candidate in _candidates(self._photo, circle):
                 if candidate is None or self._decides(candidate):
                     return
-            if self._accepted or self._on_steps:
+            if self._on_steps:
                 continue
             if circle.is_clear and self._ends_by_rings():
                 return
-            dim += not circle.is_clear
-            if dim == number + 1 == _MOST_DIM:
+            dim += -1 if circle.is_clear or self._accepted else 1
+            if dim == _MOST_DIM:
                 return
 
     def _decides(self, candidate: EdgeCandidate) -> bool:
@@ -190,11 +193,11 @@ class _Search:
         return candidate.gain > _CERTAIN_GAIN or agree >= (1 if candidate.gain > _CLEAR_GAIN else 2)
 
     def _ends_by_rings(self) -> bool:
-        """Whether rings of light about a rejected place lead to an edge.
+        """Whether rings of light about a place that is not certain lead to an edge.
 
         So do those of a work whose rim is turned so much that no fit follows it to the edge.
         """
-        for place in self._rejected:
+        for place in (*self._accepted, *self._rejected):
             if len(self._by_rings) == _BY_RINGS:
                 break
             if any(
@@ -282,7 +285,7 @@ def _candidates(photo: Photo, circle: Circle) -> Iterator[EdgeCandidate | None]:
         yield from _at_end(photo, circle.edge, circle.middle.model)
         return
     placed = None
-    for number, placed in enumerate(_iterated(photo, circle.edge, circle.middle.model)):
+    for number, placed in enumerate(_iterated(photo, circle.edge, circle.middle.model, circle)):
         yield placed
         # the first place decides for most works, which need no further look
         if number == 0 and circle.leads_nowhere():
@@ -290,6 +293,9 @@ def _candidates(photo: Photo, circle: Circle) -> Iterator[EdgeCandidate | None]:
     if placed is None:
         if circle.leads_nowhere():
             yield None
+        return
+    ran_away = placed.gain <= 0 and placed.edge.a > _RAN_AWAY * circle.edge.a
+    if ran_away or not circle.is_clear:
         return
     # start from outside as well: a turned zone outside the fit is extrapolated wrongly
     wide = replace(placed.edge, a=_WIDER * placed.edge.a, b=_WIDER * placed.edge.b)
@@ -319,16 +325,21 @@ def _distance_px(first: Edge, second: Edge) -> float:
     return float(np.hypot(first.cx - second.cx, first.cy - second.cy) + abs(first.a - second.a))
 
 
-def _iterated(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[EdgeCandidate]:
+def _iterated(
+    photo: Photo, curve: Edge, model: OrderModel, circle: Circle | None = None
+) -> Iterator[EdgeCandidate]:
     """Place an edge again until it converges: its first place with any gain, and its last.
 
     Before convergence, or without it, a place is yielded with gain zero: only a step can
     confirm it. About a turned rim it may go round between places, of which the best is yielded:
-    a fit to the whole face follows the turned zone less well than one to its inner part.
+    a fit to the whole face follows the turned zone less well than one to its inner part. In a
+    `circle` without clear fringes it is not placed more than a few times.
     """
     reported: EdgeCandidate | None = None
     places: list[EdgeCandidate] = []
-    for band in _HALF_WIDTHS:
+    for number, band in enumerate(_HALF_WIDTHS):
+        if number == _FEW_PLACES and circle is not None and not circle.is_clear:
+            break
         try:
             moved = _best_position(photo, curve, model, band)
         except Refused:
@@ -338,9 +349,9 @@ def _iterated(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[EdgeCand
         if places and _same_place(moved, places[-1]):
             yield moved
             return
-        for number, place in enumerate(places):
+        for before, place in enumerate(places):
             if _same_place(moved, place):
-                yield max([*places[number:], moved], key=lambda candidate: candidate.gain)
+                yield max([*places[before:], moved], key=lambda candidate: candidate.gain)
                 return
         places.append(moved)
         if reported is None and moved.gain > _LEAST_GAIN:

@@ -59,7 +59,7 @@ ALL_SMOOTH = ((*zernike_terms(8), *((n, 0) for n in range(10, 17, 2))), zernike_
 
 def best_start(
     field: Field,
-    rng: np.random.Generator,
+    seed: int,
     known: OrderModel | None = None,
     hopeless: float = np.inf,
 ) -> Fit | None:
@@ -71,7 +71,7 @@ def best_start(
         fit = _screening_fit(field, known)
         if fit.rms < _KNOWN_MISFIT or _is_noisy_but_right(fit):
             return fit
-    models, dense = _start_of_tiles(field, rng)
+    models, dense = _start_of_tiles(field, seed)
     fits = [_screening_fit(field, model) for model in models]
     if fits and fits[0].rms < _TILES_MISFIT and fits[0].model.steepest() > _CLEAR_CYCLES:
         # a form beyond power and tilt may come from aliased rings
@@ -99,7 +99,8 @@ def best_start(
         return best
     # with so few fringes uneven light may look like them, and a start that leaves out much of the
     # picture may have lost an order there: compare by evidence, prior included
-    return _likeliest(field, fits, VERY_FEW_CYCLES if very_few else best.model.steepest())
+    most = FEWEST_PIXELS if np.isfinite(hopeless) else None  # enough to look for an edge by
+    return _likeliest(field, fits, VERY_FEW_CYCLES if very_few else best.model.steepest(), most)
 
 
 def _with_few_fringes(field: Field, fits: list[Fit], hopeless: float) -> list[Fit]:
@@ -125,9 +126,9 @@ def _is_noisy_but_right(fit: Fit) -> bool:
     return dense and fit.rms < _NOISY_MISFIT and fit.used > _NOISY_USED
 
 
-def _likeliest(field: Field, fits: list[Fit], cycles: float) -> Fit:
+def _likeliest(field: Field, fits: list[Fit], cycles: float, most: int | None) -> Fit:
     """The start of the best evidence, of the first few."""
-    pixels = pixels_of(level_for(field, cycles, TINY_RADIUS_PX))
+    pixels = pixels_of(level_for(field, cycles, TINY_RADIUS_PX), most)
     smallest = fits[:_MOST_COMPARED]
     different = [
         fit
@@ -177,12 +178,12 @@ def _screening_fit(field: Field, model: OrderModel) -> Fit:
     return first_fit(field, model, most=FEWEST_PIXELS, most_steps=10)
 
 
-def _start_of_tiles(field: Field, rng: np.random.Generator) -> tuple[list[OrderModel], bool]:
+def _start_of_tiles(field: Field, seed: int) -> tuple[list[OrderModel], bool]:
     """Refined model from local frequencies, or no model where too few of them agree.
 
     Also whether most agree on many fringes.
     """
-    quadratic = quadratic_start(pyramid_tiles(field), rng)
+    quadratic = quadratic_start(pyramid_tiles(field), seed)
     if quadratic is None or quadratic.support < _LEAST_SUPPORT:
         return [], False
     dense = quadratic.support > 0.5 and quadratic.steepest() > FEW_CYCLES

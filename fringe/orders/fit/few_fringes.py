@@ -14,6 +14,9 @@ Vector = NDArray[np.float64]
 
 
 _MOST_RADIUS_PX, _MOST_PIXELS = 44.0, 1500  # of what shapes are held against
+# pixels against which all are held first, of which the best so many are held against the others too
+_FEWER_PIXELS, _KEPT = 500, 1500
+_AT_ONCE = 256  # shapes whose fringes stay in the processor's own memory
 _LOW: tuple[Term, ...] = ((1, 1), (1, -1), (2, 0), (2, 2), (2, -2))
 _THIRD_ORDER: tuple[Term, ...] = ((3, 1), (3, -1), (4, 0))
 # sizes of coma and spherical that are tried, as Zernike coefficients [fringe], and directions of
@@ -48,7 +51,16 @@ def few_fringe_starts(
     """
     while field.radius_px > _MOST_RADIUS_PX:
         field = field.half
-    pixels = pixels_of(field, _MOST_PIXELS)
+    grid = _third_order_grid(most_power, most_tilt) if third_order else _grid(most_power, most_tilt)
+    for most, kept in ((_FEWER_PIXELS, _KEPT), (_MOST_PIXELS, len(grid))):
+        shares = _explained_by(grid, pixels_of(field, most))
+        best = np.argsort(shares)[::-1][:kept]
+        grid, shares = grid[best], shares[best]
+    return _distinct(grid, shares, keep)
+
+
+def _explained_by(grid: NDArray[np.float64], pixels: Pixels) -> Vector:
+    """Share of the picture's variation that each row's fringes explain."""
     background = zernike_rows(zernike_terms(2), pixels.u, pixels.v)
     weight = np.sqrt(pixels.weight)
     q = np.linalg.qr((background * weight).T.astype(np.float64))[0].astype(np.float32)
@@ -58,12 +70,11 @@ def few_fringe_starts(
     level = np.maximum(
         np.linalg.lstsq(background[:3].T, pixels.light, rcond=None)[0] @ background[:3], 1e-3
     )
-    grid = _third_order_grid(most_power, most_tilt) if third_order else _grid(most_power, most_tilt)
     shares = np.empty(len(grid))
-    for first in range(0, len(grid), 256):
-        part = grid[first : first + 256].astype(np.float32)
-        shares[first : first + 256] = _shares(part, pixels, weight * level, q, light) / total
-    return _distinct(grid, shares, keep)
+    for first in range(0, len(grid), _AT_ONCE):
+        part = grid[first : first + _AT_ONCE].astype(np.float32)
+        shares[first : first + _AT_ONCE] = _shares(part, pixels, weight * level, q, light) / total
+    return shares
 
 
 def _grid(most_power: float, most_tilt: float) -> NDArray[np.float64]:
@@ -117,9 +128,14 @@ def _shares(
     phase = np.float32(2 * np.pi) * (part @ np.stack(shapes))
     cos, sin = np.cos(phase) * level, np.sin(phase) * level
     cq, sq = cos @ q, sin @ q
-    cc = (cos * cos).sum(1) - (cq * cq).sum(1)
-    ss = (sin * sin).sum(1) - (sq * sq).sum(1)
-    cs = (cos * sin).sum(1) - (cq * sq).sum(1)
+    cc, ss, cs = (
+        np.einsum("ij,ij->i", one, other) - np.einsum("ij,ij->i", one_q, other_q)
+        for one, other, one_q, other_q in (
+            (cos, cos, cq, cq),
+            (sin, sin, sq, sq),
+            (cos, sin, cq, sq),
+        )
+    )
     cl, sl = cos @ light, sin @ light
     # a column that uneven light explains almost entirely carries no information
     floor = 0.02 * float(level @ level)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -117,7 +118,12 @@ class Solution:
 
 
 def solve(
-    photo: Photo, edge: Edge, rim: float = 1.0, seed: int = 1, known: OrderModel | None = None
+    photo: Photo,
+    edge: Edge,
+    rim: float = 1.0,
+    seed: int = 1,
+    known: OrderModel | None = None,
+    judge: Callable[[OrderModel], None] | None = None,
 ) -> Solution:
     """Fit the fringes inside an aperture.
 
@@ -131,6 +137,9 @@ def solve(
         For the random sampling of starts; the result hardly depends on it.
     known : OrderModel, optional
         On the unit disc of `edge`; where it fits well no other start is tried.
+    judge : callable, optional
+        Is told the order on the terms of the whole disc before any others are sought; refuses what
+        no two spheres make.
 
     Returns
     -------
@@ -153,12 +162,12 @@ def solve(
             f"{photo.name}: too few usable pixels inside the edge; give another edge or expose less"
         )
     # any model fits a uniform grey without residual: a cap on the lens, a painted picture
-    start = best_start(field, np.random.default_rng(seed), known) if np.ptp(light) else None
+    start = best_start(field, seed, known) if np.ptp(light) else None
     if start is None:
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
     level, first = _prepared(photo, edge, field, start, rim)
     del field  # free its memory: it may have many more pixels than `level`
-    return _refined(level, first, start.model.steepest(), rim)
+    return _refined(level, first, start.model.steepest(), rim, judge)
 
 
 def middle_fit(
@@ -188,7 +197,7 @@ def middle_fit(
         return None
     if known is not None:
         known = carried(known, edge, inner)
-    start = best_start(field, np.random.default_rng(1), known, _HOPELESS_MISFIT)
+    start = best_start(field, 1, known, _HOPELESS_MISFIT)
     if start is None:
         return None
     fit = first_fit(field, start.model, PLAIN, FEWEST_PIXELS, sharpness=start.sharpness)
@@ -246,11 +255,19 @@ def _prepared(photo: Photo, edge: Edge, field: Field, start: Fit, rim: float) ->
     return level, first
 
 
-def _refined(level: Field, first: Fit, cycles: float, rim: float) -> Solution:
+def _refined(
+    level: Field,
+    first: Fit,
+    cycles: float,
+    rim: float,
+    judge: Callable[[OrderModel], None] | None,
+) -> Solution:
     """Fit all terms to some of the pixels, estimating the prior's scales, then to all, or many."""
     clear = cycles > VERY_FEW_CYCLES
     fit = replace(first, model=first.model.widened(ALL))
     final = with_all_terms(level, fit, clear)
+    if judge is not None:
+        judge(final.model)
     return solution_of(level, _followed(level, first, final), cycles, rim)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fringe.orders.draws import Draws
 from fringe.orders.fit.tiles import Tiles
 from fringe.photo.filters import median
 
@@ -57,7 +58,7 @@ def linear_design(u: Vector, v: Vector) -> NDArray[np.float64]:
     return rows
 
 
-def quadratic_start(tiles: Tiles, rng: np.random.Generator, tries: int = 600) -> Quadratic | None:
+def quadratic_start(tiles: Tiles, seed: int, tries: int = 600) -> Quadratic | None:
     """Find the linear gradient that most tiles agree with, whatever their signs.
 
     Triples of tiles, with each choice of relative signs, give candidates; the best by
@@ -66,7 +67,7 @@ def quadratic_start(tiles: Tiles, rng: np.random.Generator, tries: int = 600) ->
     Parameters
     ----------
     tiles : Tiles
-    rng : numpy.random.Generator
+    seed : int
         For the sampling.
     tries : int
         Number of triples.
@@ -80,11 +81,12 @@ def quadratic_start(tiles: Tiles, rng: np.random.Generator, tries: int = 600) ->
         return None
     weight = prominence(tiles)
     # a small, evenly drawn share of tiles is enough to score the candidates
-    chosen = rng.choice(len(tiles), min(len(tiles), 500), replace=False, p=weight / weight.sum())
+    draws = Draws(seed)
+    chosen = draws.some(weight, 500)
     scored = tiles.take(chosen)
     rows = linear_design(scored.u, scored.v)
     candidates = np.concatenate(
-        [_triples(scored, rows, rng, tries), _isotropic(scored, rng, tries)]
+        [_triples(scored, rows, draws, tries), _isotropic(scored, draws, tries)]
     )
     weight = weight[chosen]
     agreement = np.zeros(len(candidates))
@@ -100,9 +102,9 @@ def prominence(tiles: Tiles) -> Vector:
     return np.asarray(tiles.purity**2 * np.minimum(tiles.amplitude / median(tiles.amplitude), 2))
 
 
-def _isotropic(scored: Tiles, rng: np.random.Generator, tries: int) -> NDArray[np.float64]:
+def _isotropic(scored: Tiles, draws: Draws, tries: int) -> NDArray[np.float64]:
     """Candidates without astigmatism from pairs of tiles, shape (2 * tries, 5)."""
-    pair = rng.integers(0, len(scored), (tries, 2))
+    pair = draws.integers(len(scored), tries, 2)
     pair = pair[pair[:, 0] != pair[:, 1]]
     out = []
     d = np.stack(
@@ -119,10 +121,10 @@ def _isotropic(scored: Tiles, rng: np.random.Generator, tries: int) -> NDArray[n
 
 
 def _triples(
-    scored: Tiles, rows: NDArray[np.float64], rng: np.random.Generator, tries: int
+    scored: Tiles, rows: NDArray[np.float64], draws: Draws, tries: int
 ) -> NDArray[np.float64]:
     """General candidates from three tiles and their relative signs, shape (4 * tries, 5)."""
-    triple = rng.integers(0, len(scored), (tries, 3))
+    triple = draws.integers(len(scored), tries, 3)
     design = rows[triple].reshape(tries, 6, 5)
     normal = design.transpose(0, 2, 1) @ design + 1e-9 * np.eye(5)
     inverse = np.linalg.inv(normal) @ design.transpose(0, 2, 1)

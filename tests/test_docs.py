@@ -126,6 +126,7 @@ def test_documents_can_be_typed_from_top_to_bottom(
     monkeypatch.chdir(tmp_path)
     # further processes would take longer to start than to read what few photographs there are
     monkeypatch.setattr("fringe.parallel.cores", lambda: 1)
+    monkeypatch.setattr("fringe.judge.advice.plan.LIVES", 12)  # what is shown has none of it
     answers = {}
     for typed in (line for name in shown.TYPED for line in shown.typed_lines(TEXTS[name])):
         # in this process: starting the program anew for each line takes as long as all of them

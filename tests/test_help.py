@@ -141,6 +141,7 @@ def called(words: list[str], folder: Path) -> Answer:
         patch.chdir(folder)
         # so does starting further processes for the few photographs that there are
         patch.setattr("fringe.parallel.cores", lambda: 1)
+        patch.setattr("fringe.judge.advice.plan.LIVES", 12)  # of `fringe plan`, enough to show
         patch.delenv("COLUMNS", raising=False)
         with redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit) as done:
             main(words)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import ast
+import functools
 import json
 import subprocess
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
@@ -138,9 +139,13 @@ def _walk(nodes: list[ast.stmt], module: str, *, lazy: bool) -> Iterator[Import]
 
 def faults(source: str, module: str) -> list[str]:
     """List the imports of a module's source that its layer does not allow."""
+    return _not_allowed(imports(source, module), module)
+
+
+def _not_allowed(imported: Iterable[Import], module: str) -> list[str]:
     part = module.split(".")[1] if "." in module else ""
     found = []
-    for one in imports(source, module):
+    for one in imported:
         top, *rest = one.name.split(".")
         if top == "fringe" and rest and rest[0] != part and part:
             if not {rest[0], ".".join(rest[:2])} & ALLOWED[part]:
@@ -162,6 +167,12 @@ def modules() -> dict[str, Path]:
 MODULES = modules()
 
 
+@functools.cache
+def imports_of(module: str) -> tuple[Import, ...]:
+    """Return every module that a file of the package imports."""
+    return tuple(imports(MODULES[module].read_text(encoding="utf-8"), module))
+
+
 def test_every_part_has_a_rule() -> None:
     """No part of the package stands outside the layers."""
     parts = {name.split(".")[1] for name in MODULES if "." in name}
@@ -169,16 +180,17 @@ def test_every_part_has_a_rule() -> None:
     assert {"optics", "photo", "orders", "judge", "archive", "show", "cli", "synth"} <= parts
 
 
+@functools.cache
 def file_imports() -> dict[str, set[str]]:
     """Return which files of the package each file imports, lazily and for types included."""
     return {
         module: {
             next(name for name in (one.name, one.name.rpartition(".")[0]) if name in MODULES)
-            for one in imports(path.read_text(encoding="utf-8"), module)
+            for one in imports_of(module)
             if one.name in MODULES or one.name.rpartition(".")[0] in MODULES
         }
         - {module, "fringe"}
-        for module, path in MODULES.items()
+        for module in MODULES
     }
 
 
@@ -225,7 +237,7 @@ def test_layers_have_no_way_back() -> None:
 @pytest.mark.parametrize("module", MODULES)
 def test_imports_point_one_way(module: str) -> None:
     """A module imports nothing of a layer above it, and no library kept to another layer."""
-    assert faults(MODULES[module].read_text(encoding="utf-8"), module) == []
+    assert _not_allowed(imports_of(module), module) == []
 
 
 @pytest.mark.parametrize(
@@ -257,7 +269,7 @@ def test_commands_import_only_click_at_the_top(module: str) -> None:
     light = ("click", "fringe.cli", "fringe.errors", "fringe.units")
     eager = {
         one.name
-        for one in imports(MODULES[module].read_text(encoding="utf-8"), module)
+        for one in imports_of(module)
         if not one.lazy and one.name.split(".")[0] not in sys.stdlib_module_names
     }
     assert {name for name in eager if not name.startswith(light)} == set()

@@ -47,6 +47,7 @@ def test_what_is_known_of_the_diameter() -> None:
         assert u_face_mm(diameter, None, 0.01) == 0.01
 
 
+@pytest.mark.usefixtures("known_fits")
 @pytest.mark.parametrize("level", [0.05, 0.5])
 def test_a_told_chamfer_gives_the_radius_of_the_face(
     level: float, rng: np.random.Generator

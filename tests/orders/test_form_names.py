@@ -65,9 +65,10 @@ def test_the_sense_decides_the_side(rng) -> None:
     """With the contact at the edge a hollow zone is hollow; without a sense no side is told."""
     hollow = zone(RHO, -0.25, 0.6, 0.12)
     assert [one.name for one in read_work(hollow, rng, "edge").features] == ["hollow zone"]
-    (one,) = read_work(hollow, rng, "unknown").features
+    unknown = read_work(hollow, rng, "unknown")
+    (one,) = unknown.features
     assert one.name == "raised or hollow zone"
-    values = read_work(hollow, rng, "unknown").to_json()["form"]
+    values = unknown.to_json()["form"]
     assert values[0]["signed"] is False
     assert values[0]["height_fringes"] > 0
 

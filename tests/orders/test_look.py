@@ -25,12 +25,9 @@ def clear():
 
 def test_what_is_the_matter_is_told(rng):
     """(analytic) Of frames with one thing the matter that thing is told, and of clear ones none."""
-    right = {kind: [] for kind in KINDS}
-    for kind in KINDS:
-        for _ in range(2):
-            told = [one.key for one in hints(seen(drawn(kind, rng)), None)]
-            right[kind].append(told_rightly(kind, told))
-    assert sum(map(sum, right.values())) >= 10, right  # of 12; 56 of 60 in the study `looks.py`
+    told = {kind: [one.key for one in hints(seen(drawn(kind, rng)), None)] for kind in KINDS}
+    right = sum(told_rightly(kind, keys) for kind, keys in told.items())
+    assert right >= len(KINDS) - 1, told  # 56 of 60 in the study `looks.py`
 
 
 def test_edge_and_spacing_are_measured(clear):

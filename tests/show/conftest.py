@@ -70,7 +70,7 @@ def _made_photo(reading: Reading, height: int = 320, width: int = 400) -> np.nda
     assert form is not None
     u, v = edge.unit(x, y)
     order = edge.cos_view * sum(
-        c * zernike(n, m, u, v) for (n, m), c in zip(form.terms, form.values, strict=True)
+        c * zernike(n, m, u, v) for (n, m), c in zip(form.terms, form.values, strict=True) if c
     )
     light = np.where(u * u + v * v <= 1.0, 0.5 - 0.4 * np.cos(2 * np.pi * order), 0.1)
     return (255 * light).astype(np.uint8)

@@ -242,15 +242,65 @@ def radius_difference_mm(
         slack = sagitta - step * cos
         if slack <= 0 or radius_mm + step <= 0:
             raise _no_sphere(power_fringes, radius_mm, diameter_mm)
-        difference = step * (2 * radius_mm + step) / (2 * slack)
+        difference = _from_vertex(step, radius_mm, slack)
     else:
         depth = sagitta + step
         if not 0 < depth <= semi:
             raise _no_sphere(power_fringes, radius_mm, diameter_mm)
-        difference = step / 2 * (1 - semi * semi / (sagitta * depth))
+        difference = _from_rim(step, semi, sagitta)
     if radius_mm + difference <= semi:
         raise _no_sphere(power_fringes, radius_mm, diameter_mm)
-    return difference
+    return float(difference)
+
+
+def _from_vertex(step: Any, radius_mm: Any, slack: Any) -> Any:
+    return step * (2 * radius_mm + step) / (2 * slack)
+
+
+def _from_rim(step: Any, semi: Any, sagitta: Any) -> Any:
+    return step / 2 * (1 - semi * semi / (sagitta * (sagitta + step)))
+
+
+def radius_differences_mm(
+    power_fringes: ArrayLike,
+    radius_mm: ArrayLike,
+    diameter_mm: ArrayLike,
+    wavelength_nm: ArrayLike,
+    work: str = "convex",
+) -> NDArray[np.float64]:
+    """Many radius differences at once, as `radius_difference_mm` has one [mm].
+
+    Parameters
+    ----------
+    power_fringes, radius_mm, diameter_mm, wavelength_nm : array_like, one shape
+    work
+        As for `radius_difference_mm`.
+
+    Returns
+    -------
+    ndarray
+        Not a number where no sphere of that form gives the power.
+    """
+    import numpy as np
+
+    sign = _sign(work)
+    power, radius, wavelength = (
+        np.asarray(one, float) for one in (power_fringes, radius_mm, wavelength_nm)
+    )
+    semi = np.asarray(diameter_mm, float) / 2
+    with np.errstate(invalid="ignore", divide="ignore"):
+        step = sign * abs(power) * wavelength / 2 / NM_PER_MM
+        leg = np.sqrt((radius - semi) * (radius + semi))
+        sagitta = semi * semi / (radius + leg)
+        slack, depth = sagitta - step * leg / radius, sagitta + step
+        at_vertex = (slack > 0) & (radius + step > 0)
+        is_sphere = np.where(power >= 0, at_vertex, (depth > 0) & (depth <= semi))
+        difference = np.where(
+            power >= 0, _from_vertex(step, radius, slack), _from_rim(step, semi, sagitta)
+        )
+        is_sphere &= (radius > semi) & (semi >= 0) & (radius + difference > semi)
+        is_sphere &= (wavelength > 0) & np.isfinite(wavelength)
+    return np.where(is_sphere, difference, np.nan)
 
 
 def sphere_form(

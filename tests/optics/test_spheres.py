@@ -239,3 +239,18 @@ def test_scalars_need_no_numpy():
         "sys.exit('numpy' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_many_radius_differences_are_those_of_each(rng: np.random.Generator) -> None:
+    """Arrays give what scalars give, to rounding, and no number where these are refused."""
+    power, radius = rng.uniform(-3e5, 3e5, 200), rng.uniform(30.0, 90.0, 200)
+    diameter, wavelength = rng.uniform(0.0, 130.0, 200), rng.uniform(-100.0, 700.0, 200)
+    for work in ("convex", "concave"):
+        found = spheres.radius_differences_mm(power, radius, diameter, wavelength, work)
+        assert 20 < np.isnan(found).sum() < 180
+        for one, *sizes in zip(found, power, radius, diameter, wavelength, strict=True):
+            if np.isnan(one):
+                with pytest.raises(BadInput):
+                    spheres.radius_difference_mm(*sizes, work)
+            else:
+                assert one == pytest.approx(spheres.radius_difference_mm(*sizes, work), rel=1e-12)

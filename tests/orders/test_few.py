@@ -26,13 +26,26 @@ def contact(rng: np.random.Generator, power: float, tilt: float) -> tuple[Photo,
     return photo_from_array(render(scene, rng).image, "matched.jpg"), scene
 
 
-@pytest.mark.parametrize(("edge", "sign"), [("given", 1), ("auto", -1)])
-def test_a_matched_contact_is_told_as_such(edge: str, sign: int, rng: np.random.Generator) -> None:
-    """Power 0.15 and tilt 0.2, under half a fringe in all: it says what to do for a reading."""
-    photo, scene = contact(rng, 0.15 * sign, 0.2)
-    options = ReadOptions(SODIUM, edge=scene.edge if edge == "given" else "auto")
-    with pytest.raises(Refused, match=r"^matched\.jpg: less than one fringe shows: lean the work"):
-        read(photo, options)
+def test_a_matched_contact_is_told_as_such(rng: np.random.Generator) -> None:
+    """Power 0.15 and tilt 0.2, under half a fringe in all: it says what to do for a reading.
+
+    About one in twenty is read instead; then it is warned of, and its interval holds the truth.
+    Two of four would be so by bad luck in one run of seventy.
+    """
+    told = []
+    for sign, given in ((1, True), (-1, False), (1, False), (-1, False)):
+        photo, scene = contact(rng, 0.15 * sign, 0.2)
+        try:
+            reading = read(photo, ReadOptions(SODIUM, edge=scene.edge if given else "auto"))
+        except Refused as refusal:
+            told.append(str(refusal))
+            continue
+        assert reading.quality.warnings
+        error = abs(reading.power_fringes or 0.0) - abs(scene.form.power)
+        assert abs(error) <= (reading.power_u95_fringes or 0.0)
+    assert len(told) >= 3
+    advice = "matched.jpg: less than one fringe shows: lean the work"
+    assert [one for one in told if not one.startswith(advice)] == []
 
 
 @pytest.mark.parametrize("family", ["clean", "dirty", "led", "low_power", "high_power"])

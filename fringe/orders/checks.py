@@ -15,6 +15,8 @@ from fringe.photo.load import Photo
 # more add overtones of up to a fifth; sharp rings and printed lines have far more.
 _MOST_OVERTONE = 0.3
 _SOME_OVERTONE = 0.18
+# sharpness of bright lines: tone curves make 0.2 of a cosine, rings of equal inclination 0.7 to 0.9
+_BRIGHT_LINES = 0.5
 # residual, as a share of the fringes' median amplitude: bright and sharp ones have 0.2 at most
 _FAINT = 0.28
 # of the face that a fit's weights keep, and that patches leave unexplained
@@ -48,6 +50,11 @@ def judge_fit(photo: Photo, solution: Solution) -> list[str]:
         )
     if fit.overtone > _SOME_OVERTONE:
         warnings.append("the fringes' profile is not a cosine: over-exposed, or no contact fringes")
+    if fit.sharpness < -_BRIGHT_LINES:
+        warnings.append(
+            "thin bright lines on dark, as of light through two mirrors: check that these"
+            " are contact fringes"
+        )
     if fit.mean_contrast > 1.15:
         warnings.append("the fringes' contrast is higher than light can have; check the edge")
     if fit.rms > _FAINT:

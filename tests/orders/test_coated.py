@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
 
 from fringe.optics.lamps import lamp
+from fringe.orders.checks import judge_fit
 from fringe.orders.fit.profile import cosine_of, sharpness_of, wave
 from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
@@ -60,10 +63,14 @@ def test_coated_faces_are_read(reflectance: float, rng: np.random.Generator) -> 
 
 
 def test_two_beams_stay_a_cosine(rng: np.random.Generator) -> None:
-    """Bare glass: no sharpness is fitted."""
+    """Bare glass: no sharpness is fitted. Bright lines, as of light through mirrors, are said."""
     u, v = places()
     photo = coated(0.02, 4 * (u * u + v * v) + 1.2 * u, rng)
-    assert solve(photo, EDGE).fit.sharpness == 0
+    solution = solve(photo, EDGE)
+    assert solution.fit.sharpness == 0
+    for sharpness, count in ((-0.2, 0), (0.8, 0), (-0.8, 1)):
+        sharp = replace(solution, fit=replace(solution.fit, sharpness=sharpness))
+        assert len([text for text in judge_fit(photo, sharp) if "mirrors" in text]) == count
 
 
 @pytest.mark.parametrize("sharpness", [-0.6, 0.0, 0.4, 0.8])

@@ -12,12 +12,14 @@ import hashlib
 import os
 import pickle
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import wraps
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from fringe.orders.reading import Reading
 from fringe.photo.load import Photo
 from shared_files import shared_folder
 
@@ -47,16 +49,18 @@ def _kept(function: Callable[..., Any], folder: Path) -> Callable[..., Any]:
     @wraps(function)
     def kept(shown: Photo | Sequence[Photo], *others: Any, **more: Any) -> Any:
         digest = hashlib.sha256(pickle.dumps((function.__name__, others, sorted(more.items()))))
-        for photo in [shown] if isinstance(shown, Photo) else shown:
-            # a burst's reading names its frames, what is found in one picture does not
-            names = () if isinstance(shown, Photo) else (photo.name, photo.sha256)
-            digest.update(pickle.dumps((photo.light, photo.clipped, photo.channel, names)))
+        photos = [shown] if isinstance(shown, Photo) else list(shown)
+        for photo in photos:
+            digest.update(pickle.dumps((photo.light, photo.clipped, photo.channel, photo.notes)))
         path = folder / f"{digest.hexdigest()}.pickle"
         if not path.exists():
-            found = pickle.dumps(function(shown, *others, **more))
+            found = pickle.dumps((photos[0].name, function(shown, *others, **more)))
             part = path.with_suffix(f".{os.getpid()}")
             part.write_bytes(found)
             part.replace(path)
-        return pickle.loads(path.read_bytes())
+        name, result = pickle.loads(path.read_bytes())
+        if isinstance(result, Reading):  # it names its first frame
+            return replace(result, reading_id=result.reading_id.replace(name, photos[0].name))
+        return result
 
     return kept

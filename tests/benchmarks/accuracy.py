@@ -18,15 +18,13 @@ interval holds the truth in 93 to 98 %, and in no family under 90 %.
 from __future__ import annotations
 
 import argparse
-import json
 import os
-import time
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from cases import EDGES, Case, gross_bar, line_of, read_drawn, saved
 
 from fringe.parallel import in_order
 
@@ -41,32 +39,7 @@ MARKS = {
     "low_power": ("p", "#56B4E9"),
 }
 FAMILIES = tuple(MARKS)
-EDGES = {"given": "edge given", "auto": "edge found"}
 LEAST_DRAWN, MOST_DRAWN = 1e-4, 10.0  # errors beyond are drawn there [fringe]
-
-
-@dataclass(frozen=True)
-class Case:
-    """One scene, rendered and read; values are NaN where it was refused."""
-
-    family: str
-    seed: int
-    edge: str
-    power: float
-    error: float = np.nan
-    u95: float = np.nan
-    irregularity: float = np.nan
-    irregularity_error: float = np.nan
-    irregularity_u95: float = np.nan
-    edge_error: float = np.nan
-    warned: bool = False
-    refused: str | None = None
-    seconds: float = 0.0
-
-    @property
-    def gross(self) -> bool:
-        """Off by more than anybody would bear, and nothing said."""
-        return abs(self.error) > gross_bar(abs(self.power)) and not self.warned
 
 
 def median_bar(power: Any) -> Any:
@@ -79,56 +52,23 @@ def bar_95(power: Any, edge: str) -> Any:
     return 0.03 + (0.005 if edge == "given" else 0.01) * power
 
 
-def gross_bar(power: Any) -> Any:
-    """All but 1 in 500 are to be as near as this, or to warn [fringe]."""
-    return 0.25 + 0.02 * power
-
-
 def one(task: tuple[str, int, str]) -> Case:
     """Render a scene and read it."""
-    from fringe.errors import Refused
     from fringe.orders.options import ReadOptions
-    from fringe.orders.read import read
-    from fringe.photo.load import photo_from_array
     from fringe.synth import random_scene, render
 
     family, seed, edge = task
     rng = np.random.default_rng([seed, FAMILIES.index(family)])
     scene = random_scene(rng, family)
     shot = render(scene, rng)
-    truth = shot.truth
-    power = float(truth["power_fringes"])
     options = ReadOptions(
         scene.lamp,
         edge=scene.edge if edge == "given" else "auto",
         diameter_mm=scene.diameter_mm,
         camera_distance_mm=scene.camera_distance_mm,
     )
-    start = time.process_time()
-    try:
-        reading = read(photo_from_array(shot.image, f"{family} {seed}"), options)
-    except Refused as refusal:
-        seconds = time.process_time() - start
-        return Case(family, seed, edge, power, refused=str(refusal), seconds=seconds)
-    assert reading.power_fringes is not None
-    assert reading.power_u95_fringes is not None
-    assert reading.irregularity_fringes is not None
-    assert reading.edge is not None
-    radius = np.sqrt(scene.edge.a * scene.edge.b)
-    return Case(
-        family,
-        seed,
-        edge,
-        power,
-        error=abs(reading.power_fringes) - abs(power),
-        u95=reading.power_u95_fringes,
-        irregularity=float(truth["irregularity_fringes"]),
-        irregularity_error=reading.irregularity_fringes - float(truth["irregularity_fringes"]),
-        irregularity_u95=reading.irregularity_u95_fringes or 0.0,
-        edge_error=float(np.sqrt(reading.edge.a * reading.edge.b) / radius - 1),
-        warned=bool(reading.quality.warnings),
-        seconds=time.process_time() - start,
-    )
+    truth = float(shot.truth["power_fringes"]), float(shot.truth["irregularity_fringes"])
+    return read_drawn(task, shot.image, options, truth, float(np.sqrt(scene.edge.a * scene.edge.b)))
 
 
 def row(name: str, cases: Sequence[Case]) -> str:
@@ -136,9 +76,9 @@ def row(name: str, cases: Sequence[Case]) -> str:
     read = [case for case in cases if case.refused is None]
     if not read:
         return f"{name:<11} {len(cases):>5}   all refused"
-    error = np.abs([case.error for case in read])
-    power = np.abs([case.power for case in read])
-    held = np.mean([abs(case.error) <= case.u95 for case in read])
+    error = np.abs([case.power_error for case in read])
+    power = np.array([case.power for case in read])
+    held = np.mean([case.held for case in read])
     form = [abs(case.irregularity_error) for case in read if 0.05 <= case.irregularity <= 2]
     found = np.mean([abs(case.edge_error) <= 0.005 for case in read])
     return (
@@ -162,8 +102,8 @@ def table(cases: Sequence[Case]) -> None:
             "family      scene   median /bar      95 %     /bar   B 95 % interval edge 0.5 % gross"
             " refused   time"
         )
-        for family in dict.fromkeys(case.family for case in mine):
-            print(row(family, [case for case in mine if case.family == family]))
+        for family in dict.fromkeys(case.kind for case in mine):
+            print(row(family, [case for case in mine if case.kind == family]))
         print(row("all", mine))
 
 
@@ -179,7 +119,7 @@ def picture(cases: Sequence[Case], path: Path) -> None:
         _bars(axes, edge)
         _points(axes, mine)
         refused = sum(case.refused is not None for case in mine)
-        warned = sum(case.warned for case in mine)
+        warned = sum(bool(case.warnings) for case in mine)
         axes.set(
             xscale="log",
             yscale="log",
@@ -211,15 +151,15 @@ def _bars(axes: Any, edge: str) -> None:
 def _points(axes: Any, cases: Sequence[Case]) -> None:
     """Filled where nothing was said, hollow where it warned, in the top strip where refused."""
     for case in cases:
-        mark, colour = MARKS[case.family]
-        error = float(np.clip(abs(case.error), LEAST_DRAWN, MOST_DRAWN))
+        mark, colour = MARKS[case.kind]
+        error = float(np.clip(abs(case.power_error), LEAST_DRAWN, MOST_DRAWN))
         axes.plot(
-            abs(case.power),
+            case.power,
             2.4 * MOST_DRAWN if case.refused else error,
             mark,
             markersize=5,
             mec=colour,
-            mfc="none" if case.warned or case.refused else colour,
+            mfc="none" if case.warnings or case.refused else colour,
             alpha=0.8,
         )
 
@@ -259,18 +199,6 @@ def _legend(figure: Any, axes: Any, edges: Sequence[str]) -> None:
     )
 
 
-def line_of(case: Case) -> str:
-    """One line of JSON; what does not apply is null."""
-    values = {k: None if v != v else v for k, v in asdict(case).items()}
-    return json.dumps(values) + "\n"
-
-
-def saved(path: Path) -> list[Case]:
-    """Take up again what `--save` kept."""
-    rows = [json.loads(line) for line in path.read_text().splitlines()]
-    return [Case(**{k: v for k, v in one.items() if v is not None}) for one in rows]
-
-
 def study(
     families: Sequence[str],
     count: int,
@@ -291,8 +219,8 @@ def study(
             cases.append(case)
             kept.write(line_of(case))
             if case.gross or case.refused:
-                what = case.refused or f"read {case.error:+.2f} off"
-                name = f"{case.family} {case.seed}, {EDGES[case.edge]}, power {case.power:.2f}"
+                what = case.refused or f"read {case.power_error:+.2f} off"
+                name = f"{case.kind} {case.seed}, {EDGES[case.edge]}, power {case.power:.2f}"
                 print(f"    {name}: {what}", flush=True)
     return cases
 

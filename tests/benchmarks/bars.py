@@ -16,15 +16,12 @@ B wrong by over 0.25 without a warning in at most 1 %; refused at most 3 %.
 from __future__ import annotations
 
 import argparse
-import json
 import math
 import os
 import sys
-import time
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -33,8 +30,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import accuracy
 import forms
 import rims
+from cases import EDGES, Case, line_of, read_drawn, saved
 from phone_drawn import LAMPS, drawn, random_phone
-from rims import Case
 
 from fringe.parallel import in_order
 
@@ -46,56 +43,21 @@ KINDS = {
 }
 
 
-def gross(case: Case) -> bool:
-    """Whether power is off by more than anybody would bear."""
-    return bool(abs(case.power_error) > accuracy.gross_bar(abs(case.power)))
-
-
-def beyond(case: Case) -> bool:
-    """Whether the truth lies outside three times U."""
-    return abs(case.power_error) > 3 * case.power_u95
-
-
-def phone(kind: str, seed: int, edge: str) -> Case:
+def phone(task: tuple[str, int, str]) -> Case:
     """Draw a phone's photograph and read it."""
-    from fringe.errors import Refused
     from fringe.optics.lamps import lamp
     from fringe.orders.options import ReadOptions
-    from fringe.orders.read import read
     from fringe.photo.ellipse import Edge
-    from fringe.photo.load import photo_from_array
 
+    _, seed, edge = task
     rng = np.random.default_rng([seed, 7919])
     work = random_phone(rng)
     image, (cx, cy) = drawn(work, rng)
-    power, irregularity = work.truth()
-    power = abs(power)
     told: Edge | str = Edge(cx, cy, work.radius, work.radius) if edge == "given" else "auto"
     options = ReadOptions(
         lamp(LAMPS[work.lamp][0]), edge=told, diameter_mm=100.0, camera_distance_mm=1e5
     )
-    start = time.process_time()
-    try:
-        reading = read(photo_from_array(image, f"phone {seed}"), options)
-    except Refused as refusal:
-        seconds = time.process_time() - start
-        return Case(kind, seed, edge, power, irregularity, refused=str(refusal), seconds=seconds)
-    found = reading.edge
-    assert found is not None
-    return Case(
-        kind,
-        seed,
-        edge,
-        power,
-        irregularity,
-        power_error=abs(reading.power_fringes or 0.0) - power,
-        power_u95=reading.power_u95_fringes or 0.0,
-        irregularity_error=(reading.irregularity_fringes or 0.0) - irregularity,
-        irregularity_u95=reading.irregularity_u95_fringes or 0.0,
-        edge_error=math.sqrt(found.a * found.b) / work.radius - 1,
-        warnings=reading.quality.warnings,
-        seconds=time.process_time() - start,
-    )
+    return read_drawn(task, image, options, work.truth(), work.radius)
 
 
 def one(task: tuple[str, int, str]) -> Case:
@@ -103,32 +65,13 @@ def one(task: tuple[str, int, str]) -> Case:
     kind, seed, edge = task
     study = KINDS[kind]
     if study is None:
-        return phone(kind, seed, edge)
-    case: Any = study.one((kind.removeprefix("rim_"), seed, edge))
-    if study is accuracy:
-        return Case(
-            kind,
-            seed,
-            edge,
-            abs(case.power),
-            case.irregularity,
-            power_error=case.error,
-            power_u95=case.u95,
-            irregularity_error=case.irregularity_error,
-            irregularity_u95=case.irregularity_u95,
-            edge_error=case.edge_error,
-            warnings=("warned",) if case.warned else (),
-            refused=case.refused,
-            seconds=case.seconds,
-        )
-    found = asdict(case)
-    found.pop("form", None)
-    return Case(**{**found, "kind": kind})
+        return phone(task)
+    return replace(study.one((kind.removeprefix("rim_"), seed, edge)), kind=kind)
 
 
 def held(cases: Sequence[Case]) -> str:
     """Share of the intervals of power that hold the truth, in per cent."""
-    return f"{100 * np.mean([abs(c.power_error) <= c.power_u95 for c in cases]):5.1f}"
+    return f"{100 * np.mean([case.held for case in cases]):5.1f}"
 
 
 def row(name: str, cases: Sequence[Case]) -> str:
@@ -147,7 +90,7 @@ def row(name: str, cases: Sequence[Case]) -> str:
         f"{name:<14} {len(cases):>4} {len(cases) - len(read):>4} {len(warned):>4} |"
         f" {np.median(error):.4f} {np.percentile(error, 95):6.3f} {held(read)}"
         f" {held(warned) if warned else '    -'} |"
-        f" {sum(map(gross, silent)):>2} {sum(map(beyond, silent)):>2} |"
+        f" {sum(c.gross for c in silent):>2} {sum(c.beyond for c in silent):>2} |"
         f" {np.median(form):.3f} {np.percentile(form, 95):6.3f}"
         f" {100 * np.mean(form <= width):5.1f} {np.median(width):.3f} {wrong_form:>2} |"
         f" {100 * np.mean(edges) if edges else math.nan:5.1f} |"
@@ -159,7 +102,7 @@ def table(cases: Sequence[Case]) -> None:
     """Print a table for each way of having the edge."""
     for edge in dict.fromkeys(case.edge for case in cases):
         mine = [case for case in cases if case.edge == edge]
-        print(f"{accuracy.EDGES[edge]}; errors in fringes, shares in per cent")
+        print(f"{EDGES[edge]}; errors in fringes, shares in per cent")
         print(
             "kind              n refd warn | P med   95 %  held  warned | silent: gross, beyond 3 U"
             " | B med  95 % held width silent > .25 | edges within 0.5 % | CPU s"
@@ -167,12 +110,6 @@ def table(cases: Sequence[Case]) -> None:
         for kind in dict.fromkeys(case.kind for case in mine):
             print(row(kind, [case for case in mine if case.kind == kind]))
         print(row("all", mine))
-
-
-def saved(path: Path) -> list[Case]:
-    """Cases that `--save` kept."""
-    rows = [json.loads(line) for line in path.read_text().splitlines()]
-    return [Case(**{**row, "warnings": tuple(row["warnings"])}) for row in rows]
 
 
 def study(asked: argparse.Namespace) -> list[Case]:
@@ -187,11 +124,11 @@ def study(asked: argparse.Namespace) -> list[Case]:
     with open(asked.save or os.devnull, "a", encoding="utf-8", buffering=1) as kept:
         for case in in_order(one, tasks, workers=asked.workers):
             cases.append(case)
-            kept.write(json.dumps(asdict(case)) + "\n")
+            kept.write(line_of(case))
             name = f"    {case.kind} {case.seed} {case.edge}, P {case.power:.2f}"
             if case.refused:
                 print(f"{name}: {case.refused}", flush=True)
-            elif not case.warnings and (gross(case) or beyond(case)):
+            elif case.gross or case.beyond:
                 print(f"{name}: off by {case.power_error:+.3f}, U {case.power_u95:.3f}", flush=True)
     return cases
 
@@ -201,7 +138,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--count", type=int, default=18)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--edge", action="append", choices=accuracy.EDGES)
+    parser.add_argument("--edge", action="append", choices=EDGES)
     parser.add_argument("--kind", action="append", choices=tuple(KINDS))
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--save", type=Path)

@@ -11,16 +11,15 @@ warning in at most 1 %.
 from __future__ import annotations
 
 import argparse
-import json
 import math
-import time
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from cases import Case, line_of, read_drawn
 
 from fringe.parallel import in_order
 
@@ -64,24 +63,6 @@ FORMS: dict[str, Callable[[Rng], dict[str, Any]]] = {
 }
 
 
-@dataclass(frozen=True)
-class Case:
-    """One scene, rendered and read; values are NaN where it was refused."""
-
-    form: str
-    seed: int
-    edge: str
-    power: float
-    irregularity: float
-    power_error: float = math.nan
-    power_u95: float = math.nan
-    irregularity_error: float = math.nan
-    irregularity_u95: float = math.nan
-    warnings: tuple[str, ...] = ()
-    refused: str | None = None
-    seconds: float = 0.0
-
-
 def scene_of(form: str, seed: int) -> tuple[Any, Rng]:
     """A clean scene of few aberrations with the form added, and its random generator."""
     from fringe.synth import random_scene
@@ -100,44 +81,20 @@ def scene_of(form: str, seed: int) -> tuple[Any, Rng]:
 
 def one(task: tuple[str, int, str]) -> Case:
     """Render a scene and read it."""
-    from fringe.errors import Refused
     from fringe.orders.options import ReadOptions
-    from fringe.orders.read import read
-    from fringe.photo.load import photo_from_array
     from fringe.synth import render
 
     form, seed, edge = task
     scene, rng = scene_of(form, seed)
     shot = render(scene, rng)
-    power = abs(float(shot.truth["power_fringes"]))
-    irregularity = float(shot.truth["irregularity_fringes"])
     options = ReadOptions(
         scene.lamp,
         edge=scene.edge if edge == "given" else "auto",
         diameter_mm=100.0,
         camera_distance_mm=1e5,
     )
-    start = time.process_time()
-    try:
-        reading = read(photo_from_array(shot.image, f"{form} {seed}"), options)
-    except Refused as refusal:
-        return Case(
-            form, seed, edge, power, irregularity, refused=str(refusal),
-            seconds=time.process_time() - start,
-        )  # fmt: skip
-    return Case(
-        form,
-        seed,
-        edge,
-        power,
-        irregularity,
-        abs(reading.power_fringes or 0.0) - power,
-        reading.power_u95_fringes or 0.0,
-        (reading.irregularity_fringes or 0.0) - irregularity,
-        reading.irregularity_u95_fringes or 0.0,
-        reading.quality.warnings,
-        seconds=time.process_time() - start,
-    )
+    truth = float(shot.truth["power_fringes"]), float(shot.truth["irregularity_fringes"])
+    return read_drawn(task, shot.image, options, truth, math.sqrt(scene.edge.a * scene.edge.b))
 
 
 def row(name: str, cases: list[Case]) -> str:
@@ -179,10 +136,10 @@ def main() -> None:
     ]
     cases = list(in_order(one, tasks, workers=asked.workers))
     if asked.save:
-        asked.save.write_text("".join(json.dumps(asdict(case)) + "\n" for case in cases))
+        asked.save.write_text("".join(map(line_of, cases)))
     table: dict[tuple[str, str], list[Case]] = defaultdict(list)
     for case in cases:
-        table[case.edge, case.form].append(case)
+        table[case.edge, case.kind].append(case)
         table[case.edge, "all"].append(case)
     for (edge, form), some in table.items():
         print(row(f"{edge[0]} {form}", some))

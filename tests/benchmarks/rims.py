@@ -12,19 +12,17 @@ fringe and three times its interval without a warning.
 from __future__ import annotations
 
 import argparse
-import json
 import math
 import sys
-import time
 from collections import defaultdict
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from cases import Case, line_of, read_drawn
 from rims_drawn import LAWS, SURROUNDS, Rim, drawn
 
 from fringe.parallel import in_order
@@ -55,67 +53,23 @@ def rim_of(kind: str, seed: int) -> Rim:
     )
 
 
-@dataclass(frozen=True)
-class Case:
-    """One rim, drawn and read; values are NaN where it was refused."""
-
-    kind: str
-    seed: int
-    edge: str
-    power: float
-    irregularity: float
-    rim: dict[str, Any] = field(default_factory=dict)
-    edge_error: float = math.nan
-    edge_u: float = math.nan
-    power_error: float = math.nan
-    power_u95: float = math.nan
-    irregularity_error: float = math.nan
-    irregularity_u95: float = math.nan
-    warnings: tuple[str, ...] = ()
-    refused: str | None = None
-    seconds: float = 0.0
-
-
 def one(task: tuple[str, int, str]) -> Case:
     """Draw a rim and read it."""
-    from fringe.errors import Refused
     from fringe.optics.lamps import lamp
     from fringe.orders.options import ReadOptions
-    from fringe.orders.read import read
     from fringe.photo.ellipse import Edge
-    from fringe.photo.load import photo_from_array
 
     kind, seed, source = task
     rim = rim_of(kind, seed)
     image, (cx, cy) = drawn(rim, np.random.default_rng(seed))
-    power, irregularity = rim.truth()
     edge: Edge | str = Edge(cx, cy, rim.radius, rim.radius) if source == "given" else "auto"
     options = ReadOptions(lamp("hene"), edge=edge, diameter_mm=100.0, camera_distance_mm=1e5)
-    start = time.process_time()
-    known: dict[str, Any] = {}
-    try:
-        reading = read(photo_from_array(image, f"{kind} {seed}"), options)
-    except Refused as refusal:
-        known["refused"] = str(refusal)
-    else:
-        found = reading.edge
-        assert found is not None
-        known = {
-            "edge_error": math.sqrt(found.a * found.b) / rim.radius - 1,
-            "edge_u": found.u_px / rim.radius,
-            "power_error": abs(reading.power_fringes or 0.0) - power,
-            "power_u95": reading.power_u95_fringes,
-            "irregularity_error": (reading.irregularity_fringes or 0.0) - irregularity,
-            "irregularity_u95": reading.irregularity_u95_fringes,
-            "warnings": reading.quality.warnings,
-        }
-    seconds = time.process_time() - start
-    return Case(kind, seed, source, power, irregularity, asdict(rim), seconds=seconds, **known)
+    return read_drawn(task, image, options, rim.truth(), rim.radius, asdict(rim))
 
 
 def line(case: Case) -> str:
     """One case in a line."""
-    rim = case.rim
+    rim = case.scene
     what = (
         f"{case.kind:<7}{case.seed:>6} {case.edge:<5} N {rim['power']:+5.1f} tilt {rim['tilt']:.1f}"
         f" turn {rim['turn']:+.1f}/{100 * rim['width']:4.1f}% {rim['law']:<11} {rim['surround']:<5}"
@@ -131,7 +85,7 @@ def line(case: Case) -> str:
     )
 
 
-def held(case: Case) -> bool:
+def held_form(case: Case) -> bool:
     """Whether B is within 15 % or its interval holds it."""
     off = abs(case.irregularity_error)
     return off <= max(0.15 * case.irregularity, case.irregularity_u95)
@@ -158,9 +112,9 @@ def row(name: str, cases: list[Case]) -> str:
         f"{name:<14} {len(cases):>3} refused {len(cases) - len(read):>2} warned"
         f" {sum(bool(case.warnings) for case in read):>2} | edge within 0.5 %"
         f" {int((edges < 0.005).sum()):>3} | P med {np.median(p):.3f} held"
-        f" {sum(abs(c.power_error) <= c.power_u95 for c in read):>3}/{len(read)} | B med"
+        f" {sum(c.held for c in read):>3}/{len(read)} | B med"
         f" {np.median(b):.3f} U {np.median([c.irregularity_u95 for c in read]):.2f} held"
-        f" {sum(map(held, read)):>3}/{len(read)} | silent {sum(map(silent, read)):>2} |"
+        f" {sum(map(held_form, read)):>3}/{len(read)} | silent {sum(map(silent, read)):>2} |"
         f" {np.mean([case.seconds for case in cases]):.1f} s"
     )
 
@@ -188,7 +142,7 @@ def main() -> None:
             print(line(case), flush=True)
         if asked.save:
             with asked.save.open("a") as file:
-                file.write(json.dumps(asdict(case)) + "\n")
+                file.write(line_of(case))
         table[case.edge, case.kind].append(case)
         table[case.edge, "all"].append(case)
     for (edge, kind), some in table.items():

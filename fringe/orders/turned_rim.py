@@ -63,6 +63,8 @@ _FIRST = 10  # rings that tell whether the fit is followed where they begin
 _HELD_PX = 1.5  # within the edge: farther out the lens mixes in the light from beyond
 _BENT_PX = 4.0  # of rings whose order is continued over these
 _OFF_PX = 2.0  # over which an error of the round form counts
+# by which the order of rings errs at most, a unit of the fringes' sharpness: it is that of cosines
+_BY_SHARPNESS = 0.1
 _FOLLOWED = 0.9  # share explained where rings begin, below which the fit is not followed
 _PLACINGS, _NEAR_BY = 2, 0.03  # of an edge by rings; by how much it is moved, of its radius
 _INNER = 0.86  # share of the radius, within which the form is fitted alone
@@ -312,15 +314,16 @@ def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:
     off = rings.order - round_order(model, rings.radius)
     off -= np.round(median(off[sure]))
     need = max(2, round(_OFF_PX / rings.step_px))
-    labels, count = connected(((np.abs(off) > OFF) & sure)[None])
+    counts = OFF + _BY_SHARPNESS * rings.fit.sharpness
+    labels, count = connected(((np.abs(off) > counts) & sure)[None])
     if count and np.bincount(labels.ravel())[1:].max() >= need:
         return True
     profile = _told(rim_profile(rings, 1.0, rings.edge.u_px))
     if profile is not None:
-        return abs(float(_off(profile, model)[-1])) > OFF
+        return abs(float(_off(profile, model)[-1])) > counts
     near = np.flatnonzero(sure)[-max(4, round(_BENT_PX / rings.step_px)) :]
     at_rim = np.polyval(np.polyfit(rings.radius[near] - end, off[near], 2), 0.0)
-    return abs(float(at_rim)) > OFF
+    return abs(float(at_rim)) > counts
 
 
 def _off(profile: RimProfile, model: OrderModel) -> Vector:

@@ -213,28 +213,27 @@ def test_damage_to_the_list_is_noticed(shop):
     assert place.read_bytes() == whole
     rest = whole.partition(b"\n")[2].replace(b'"hours":1.0', b'"hours":7.0')
     place.write_bytes(heads._first(hashlib.sha256(rest).hexdigest()) + b"\n" + rest)
-    assert all(one.startswith(str(place)) for one in check_archive(archive).problems)
-    assert check_archive(archive).problems
+    problems = check_archive(archive).problems
+    assert problems
+    assert all(one.startswith(str(place)) for one in problems)
 
 
-@pytest.mark.parametrize(
-    ("name", "lie"), [("step", "grind about 9 min"), ("state", "inside"), ("probability", 0.5)]
-)
-def test_check_works_out_what_the_list_keeps(shop, name, lie):
+def test_check_works_out_what_the_list_keeps(shop):
     """A verdict or a next step that does not follow from the visits is named, digest or not."""
     steps(shop)
     archive = shop["a"].folder.parent
     assert check_archive(archive).problems == ()
     listed = heads.list_heads(archive).heads
-    forged = [
-        dataclasses.replace(one, decided={**one.decided, name: lie})
-        if one.folder == shop["b"].folder
-        else one
-        for one in listed
-    ]
-    heads.keep_heads(archive, forged)
     place = archive / FOLDER / LISTED
     says = f"{place}: it does not say what follows from the visits of {shop['b'].folder.name}"
-    assert check_archive(archive).problems == (f"{says}; remove it",)
+    for lie in ({"step": "grind about 9 min"}, {"state": "inside"}, {"probability": 0.5}):
+        forged = [
+            dataclasses.replace(one, decided={**one.decided, **lie})
+            if one.folder == shop["b"].folder
+            else one
+            for one in listed
+        ]
+        heads.keep_heads(archive, forged)
+        assert check_archive(archive).problems == (f"{says}; remove it",), lie
     place.unlink()
     assert check_archive(archive).problems == ()

@@ -163,8 +163,11 @@ def by_profile(rings: RimRings, end: RimEnd, last: int) -> RimEnd:
     """The end of the face, where fringes fade before it, by the order that explains the rings best.
 
     It may be where half of their strength is left, where the mean light has its step, or within the
-    lens's blur of where fringes are seen last.
+    lens's blur of where fringes are seen last. Fringes that do not crowd end where half is left: a
+    softer lens, or an edge that is not quite the outline, lets them fade as well.
     """
+    if not _crowd_before(rings, half_strength(rings, last)[0]):
+        return end
     near = _NEAR_PX / rings.radius_px
     seen = float(rings.radius[last]) - _SEEN_PX / rings.radius_px
     lit = _light_ends(rings, last)

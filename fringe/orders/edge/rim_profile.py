@@ -269,7 +269,8 @@ def _problem(rings: RimRings, end: float, u_px: float, end_px: float) -> _Proble
     well_within = at < -_BLUR_PX
     if at[0] > -_WITHIN_PX - _BLUR_PX or at[-1] < _BEYOND_PX:
         return None
-    if median(rings.explained[used & (at < end_px - _BLUR_PX)]) < _SURE:
+    before = used & (at < end_px - _BLUR_PX)
+    if not before.any() or median(rings.explained[before]) < _SURE:
         return None
     usual = float(median(rings.strength[well_within]))
     share = np.maximum(1 - rings.explained, 1e-4) / np.maximum(rings.explained, 1e-4)

@@ -2,15 +2,51 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
+from fringe.orders.edge.rim_end import by_profile, rim_end
 from fringe.orders.edge.rim_profile import RimProfile, rim_profile
 from fringe.orders.edge.rim_rings import RAYS, RimRings
 from fringe.orders.fit.model import OrderModel
 from fringe.photo.ellipse import Edge
 
 RADIUS, BLUR, NOISE = 240.0, 1.1, 0.003
+
+
+Order = Callable[[np.ndarray], np.ndarray]
+
+
+def turned(turn: float, decay_px: float) -> Order:
+    """The order of a sphere with a rim that is turned exponentially, by pixels from its end."""
+    return lambda px: np.asarray(3 * (1 + px / RADIUS) ** 2 + turn * np.exp(px / decay_px))
+
+
+def rings_of(
+    order: Order, rng: np.random.Generator, end_px: float = 0.0, blur: float = BLUR
+) -> RimRings:
+    """Rings as a lens leaves them."""
+    fine = np.arange(-60.0, end_px, 0.05) + 0.025
+    radius = np.arange(0.8, 1.05, 0.5 / RADIUS)
+    at = (radius - 1) * RADIUS
+    kernel = np.exp(-((at[:, None] - fine) ** 2) / (2 * blur**2)) * 0.05 / (blur * 2.5066)
+    seen = 0.6 * kernel @ np.exp(2j * np.pi * order(fine))
+    seen = np.where(at < -50, 0.6 * np.exp(2j * np.pi * order(at)), seen)
+    seen = seen + NOISE * (rng.normal(size=len(at)) + 1j * rng.normal(size=len(at)))
+    broad = OrderModel(((0, 0), (2, 0)), np.array([1.5, 1.5]))
+    ahead = np.unwrap(np.angle(seen) / (2 * np.pi), period=1.0) - 3 * radius**2
+    strength = np.abs(seen)
+    left = 2 * NOISE**2 * RAYS / 2
+    explained = strength**2 / 2 / (strength**2 / 2 + left)
+    ahead -= np.round(ahead[0])
+    values = np.stack(
+        [0 * at, 0 * at, 0 * at, *(-strength * f(2 * np.pi * ahead) for f in (np.cos, np.sin))], 1
+    )
+    values[:, 4] *= -1
+    edge = Edge(400.0, 400.0, RADIUS, RADIUS)
+    return RimRings(edge, radius, None, broad, values, ahead, explained, 1 + 0 * at)  # type: ignore[arg-type]
 
 
 def told(
@@ -21,31 +57,8 @@ def told(
     about_px: float = 0.0,
 ) -> tuple[RimProfile, float]:
     """The profile of a sphere with a rim that is turned exponentially, and its true end order."""
-
-    def order(px: np.ndarray) -> np.ndarray:
-        return np.asarray(3 * (1 + px / RADIUS) ** 2 + turn * np.exp(px / decay_px))
-
-    fine = np.arange(-60.0, end_px, 0.05) + 0.025
-    radius = np.arange(0.8, 1.05, 0.5 / RADIUS)
-    at = (radius - 1) * RADIUS
-    kernel = np.exp(-((at[:, None] - fine) ** 2) / (2 * BLUR**2)) * 0.05 / (BLUR * 2.5066)
-    seen = 0.6 * kernel @ np.exp(2j * np.pi * order(fine))
-    seen = np.where(at < -50, 0.6 * np.exp(2j * np.pi * order(at)), seen)
-    seen = seen + NOISE * (rng.normal(size=len(at)) + 1j * rng.normal(size=len(at)))
-    broad = OrderModel(((0, 0), (2, 0)), np.array([1.5, 1.5]))
-    turned = np.unwrap(np.angle(seen) / (2 * np.pi), period=1.0)
-    ahead = turned - 3 * radius**2
-    strength = np.abs(seen)
-    left = 2 * NOISE**2 * RAYS / 2
-    explained = strength**2 / 2 / (strength**2 / 2 + left)
-    ahead -= np.round(ahead[0])
-    values = np.stack(
-        [0 * at, 0 * at, 0 * at, *(-strength * f(2 * np.pi * ahead) for f in (np.cos, np.sin))], 1
-    )
-    values[:, 4] *= -1
-    edge = Edge(400.0, 400.0, RADIUS, RADIUS)
-    rings = RimRings(edge, radius, None, broad, values, ahead, explained, 1 + 0 * at)  # type: ignore[arg-type]
-    found = rim_profile(rings, 1.0 + about_px / RADIUS, 0.5, 1.0)
+    order = turned(turn, decay_px)
+    found = rim_profile(rings_of(order, rng, end_px), 1.0 + about_px / RADIUS, 0.5, 1.0)
     assert found is not None
     return found, float(order(np.array([end_px]))[0])
 
@@ -84,3 +97,31 @@ def test_fringes_that_no_pixel_shows(rng: np.random.Generator) -> None:
     assert found.unshown > 0.3
     assert abs(off) < 3 * u
     assert u > 0.3
+
+
+def test_fringes_that_fade_without_crowding_end_there(rng: np.random.Generator) -> None:
+    """A softer lens, and a bevel beyond the end: the step of light at its border tells nothing."""
+    rings = rings_of(turned(0.0, 5.0), rng, blur=2.5)
+    at = (rings.radius - 1) * RADIUS
+    mean = np.where(at < 2.5, 0.05 * (at > 0), -0.5)
+    rings.values[:, 0] = np.convolve(np.pad(mean, 3, "edge"), np.full(7, 1 / 7), "valid")
+    last = rings.last
+    assert last is not None
+    end = rim_end(rings, last)
+    assert (end.face - 1) * RADIUS == pytest.approx(0.0, abs=1.0)
+    assert by_profile(rings, end, last) == end
+
+
+def test_crowding_fringes_are_followed_farther(rng: np.random.Generator) -> None:
+    """Where they crowd the lens takes half of their strength before the face ends."""
+    rings = rings_of(turned(1.6, 3.0), rng)
+    rings.values[:, 0] = np.where(rings.radius < 1, 0.0, -0.5)
+    last = rings.last
+    assert last is not None
+    end = by_profile(rings, rim_end(rings, last), last)
+    assert (end.face - 1) * RADIUS == pytest.approx(0.0, abs=0.3)
+
+
+def test_an_end_far_within_has_no_profile(rng: np.random.Generator) -> None:
+    """No ring lies between it and where the order is first fitted."""
+    assert rim_profile(rings_of(turned(0.0, 5.0), rng), 0.88, 0.5, 1.0) is None

@@ -80,6 +80,18 @@ def test_an_edge_without_fringes_beyond_stays(
     assert max(term[0] for term in found.solution.fit.model.terms) <= 44
 
 
+def test_a_wide_bright_bevel_under_a_soft_lens_is_no_rim(rng: np.random.Generator) -> None:
+    """Fringes fade there as if they went on too fine for the pixels, but do not crowd before."""
+    work = rim(rng, 0.0, 0.1, chamfer_px=5.0, chamfer_level=1.3, glint=0.2, blur_px=1.8)
+    work = replace(work, power=6.0, tilt=1.5, radius=140.0, noise=0.006)
+    image, (cx, cy) = drawn(work, rng)
+    photo = photo_from_array(image, "bevel")
+    edge = Edge(cx + 0.4, cy - 0.3, 140.4, 139.8, 20.0, 0.3)
+    found = beyond_edge(photo, edge, solve(photo, edge), found=True)
+    assert math.sqrt(found.edge.a * found.edge.b) == pytest.approx(140.0, abs=1.0)
+    assert found.warnings == ()
+
+
 def test_an_edge_that_no_fit_follows_is_found_by_rings(rng: np.random.Generator) -> None:
     """One and a half fringes over a seventh of the radius: the edge, from a pixel or two off."""
     work = replace(rim(rng, 1.6, 0.14, chamfer_px=4.0, chamfer_level=0.3), law="cosine")

@@ -11,11 +11,12 @@ from fringe.errors import Refused
 from fringe.orders.agreement import Patches, patches_of
 from fringe.orders.beyond import goes_on_beyond
 from fringe.orders.edge.candidates import bright_discs, rough_circles
-from fringe.orders.edge.fringed import where_fringes_end
+from fringe.orders.edge.fringed import FringesEnd, where_fringes_end
 from fringe.orders.few import less_than_one_fringe, shows_no_fringe
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import Field, cut_field
 from fringe.orders.fit.model import OrderModel
+from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import level_for
 from fringe.orders.fit.solve import middle_fit
 from fringe.orders.fit.tiles import pyramid_tiles
@@ -53,15 +54,16 @@ class Circles:
         """Circles, with the fringes in their middles.
 
         Before a circle that encloses more than fringes, a plate's or a bright cell's, comes the
-        curve within it where they end.
+        curve within it where they end; it is left out where bare light goes on from there to it.
         """
         for number, edge in enumerate(rough_circles(self.photo)):
             with contextlib.suppress(Refused):  # too little light in this circle: try the others
                 circle = Circle(self, edge)
-                within = circle.where_fringes_end() if number < _ENCLOSING else None
-                if within is not None:
-                    yield Circle(self, *within)
-                yield circle
+                end = circle.end if number < _ENCLOSING else None
+                if end is not None:
+                    yield Circle(self, end.edge, circle.model_within(end.edge))
+                if end is None or not end.bare:
+                    yield circle
 
     @cached_property
     def matched(self) -> Edge | None:
@@ -97,18 +99,25 @@ class Circle:
         fringed = _BROADLY if self.middle.rms < _LITTLE_LEFT else _FRINGED
         return self.middle.explained > _CLEARLY and self._patches.fringed > fringed
 
-    def where_fringes_end(self) -> tuple[Edge, OrderModel] | None:
-        """The curve well within it at which fringes end all round, and their model on its disc."""
-        photo, fit = self._circles.photo, self.middle
-        if fit is None:
-            return None
-        if fit.explained < _WELL_EXPLAINED or fit.used < _WELL_USED:
-            # what lies about the fringes may have led the fit astray
-            fit = middle_fit(photo, self.edge, _INMOST_SHARE)
+    @cached_property
+    def end(self) -> FringesEnd | None:
+        """Where fringes end all round, well within it."""
+        fit = self._inmost
         if fit is None or fit.explained < _WELL_EXPLAINED:
             return None
-        within = where_fringes_end(photo, self.edge, fit)
-        return None if within is None else (within, carried(fit.model, self.edge, within))
+        return where_fringes_end(self._circles.photo, self.edge, fit)
+
+    def model_within(self, edge: Edge) -> OrderModel | None:
+        """The model of its middle on another disc."""
+        return None if self._inmost is None else carried(self._inmost.model, self.edge, edge)
+
+    @cached_property
+    def _inmost(self) -> Fit | None:
+        """A fit of its middle, or of less where what lies about the fringes led that astray."""
+        fit = self.middle
+        if fit is None or (fit.explained >= _WELL_EXPLAINED and fit.used >= _WELL_USED):
+            return fit
+        return middle_fit(self._circles.photo, self.edge, _INMOST_SHARE)
 
     def refuse_no_fringes(self) -> None:
         """Refuse rings of one spacing in it, and light without a fringe on all that is bright.

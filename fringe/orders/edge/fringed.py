@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
 from fringe.orders.edge.ellipse_fit import fit_ellipse
-from fringe.orders.edge.rays import cast
+from fringe.orders.edge.rays import Rays, cast
 from fringe.orders.fit.refine import Fit, between_fringes
 from fringe.photo.ellipse import Edge
 from fringe.photo.filters import median
@@ -20,10 +22,19 @@ _FROM = 0.2  # share of the radius from which fringes are followed outward
 _OTHER, _USUAL, _LEAST_CONTRAST = 0.25, 4.0, 0.3
 _NARROWEST = 0.025  # share of the radius that is left out at least
 _NEAR = 0.02  # of the radius, within which ends of fringes lie on one curve
+_RIM = 0.06  # share of the radius, over which a turned rim may follow that is not of the fit
+_EVEN = 0.15  # deviation of light without fringes, as a share of their amplitude
 _MOST = 0.6  # of the rays, on which fringes must end early, and on one curve
 
 
-def where_fringes_end(photo: Photo, circle: Edge, fit: Fit) -> Edge | None:
+class FringesEnd(NamedTuple):
+    """The curve at which fringes end, and whether light without any goes on to the circle."""
+
+    edge: Edge
+    bare: bool
+
+
+def where_fringes_end(photo: Photo, circle: Edge, fit: Fit) -> FringesEnd | None:
     """The smaller curve within a circle at which its fringes end all round.
 
     Parameters
@@ -35,7 +46,7 @@ def where_fringes_end(photo: Photo, circle: Edge, fit: Fit) -> Edge | None:
 
     Returns
     -------
-    Edge or None
+    FringesEnd or None
         None where they reach the circle on many sides, or end on no common curve.
     """
     radius = np.linspace(_FROM, 0.99, _STEPS)
@@ -58,4 +69,19 @@ def where_fringes_end(photo: Photo, circle: Edge, fit: Fit) -> Edge | None:
     if found is None:
         return None
     away = np.abs(np.hypot(*found[0].unit(x, y)) - 1)
-    return found[0] if (away < _NEAR).mean() > _MOST else None
+    if (away < _NEAR).mean() < _MOST:
+        return None
+    amplitude = usual * float(median(level.reshape(seen.shape)[seen > 0]))
+    return FringesEnd(found[0], _is_bare(rays, float(median(reach)), amplitude))
+
+
+def _is_bare(rays: Rays, reach: float, amplitude: float) -> bool:
+    """Whether light hardly varies along rays from well beyond a radius on to where they end."""
+    well_beyond = rays.radius > reach + _RIM
+    if rays.radius[-1] - reach < 2 * _RIM:
+        return False  # too little of it to tell
+    usable = rays.usable[:, well_beyond].all(axis=1)
+    if usable.mean() < _MOST:
+        return False
+    varies = rays.light[usable][:, well_beyond].astype(float).std(axis=1)
+    return float(median(varies)) < _EVEN * amplitude

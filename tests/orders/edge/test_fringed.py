@@ -61,8 +61,10 @@ def test_fringes_are_followed_to_where_they_end(larger: float) -> None:
     circle = Edge(cx + 2.0, cy - 3.0, larger * _RADIUS_PX, larger * _RADIUS_PX)
     fit = middle_fit(photo, circle, 0.75)
     assert fit is not None
-    found = where_fringes_end(photo, circle, fit)
-    assert found is not None
+    end = where_fringes_end(photo, circle, fit)
+    assert end is not None
+    found = end.edge
+    assert end.bare == (larger > 1.2)  # of a narrow band that cannot be told
     assert math.sqrt(found.a * found.b) == pytest.approx(_RADIUS_PX, rel=0.015)
     assert math.hypot(found.cx - cx, found.cy - cy) < 0.015 * _RADIUS_PX
 

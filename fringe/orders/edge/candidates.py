@@ -39,6 +39,7 @@ _LEAST_FRAMED, _FILLING, _MOST_TEXTURED = 0.3, 0.5, 0.9
 # cells across the frame's sides, and the least share of them, on each side, in which fringes of one
 # order are seen where they fill the frame; on all sides together half
 _AT_SIDE, _REACHING = 2, 0.25
+_CONTRADICTED = 0.15  # share of the cells that may contradict that order as much as agree
 
 
 def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
@@ -100,8 +101,13 @@ def whole_frame(photo: Photo) -> Edge:
 
 
 def _fills_frame(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> bool:
-    """Tell whether fringes of one order reach all four sides of the frame: none shows an edge."""
-    yes, _ = _votes(photo, frame, tiles, start)
+    """Tell whether fringes of one order reach all four sides of the frame: none shows an edge.
+
+    Nothing else may be there: smooth light, and cloth, agree with any order in parts.
+    """
+    yes, no = _votes(photo, frame, tiles, start)
+    if ((no >= yes) & (yes > 0)).mean() > _CONTRADICTED:
+        return False
     sides = yes[:_AT_SIDE], yes[-_AT_SIDE:], yes[:, :_AT_SIDE], yes[:, -_AT_SIDE:]
     shares = [float((side > 0).mean()) for side in sides]
     return min(shares) > _REACHING and sum(shares) / len(shares) > _FILLING

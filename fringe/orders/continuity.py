@@ -25,6 +25,7 @@ from fringe.orders.agreement import Patches
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.profile import cosine_of
 from fringe.orders.fit.refine import Fit, least_contrast
+from fringe.orders.fit.robust import robust_sigma
 from fringe.orders.winding import torn_places
 from fringe.photo.ellipse import Edge
 from fringe.photo.filters import bilinear, median, median_of_five, running_mean
@@ -143,9 +144,8 @@ class Lines:
 
     def smoothed(self, hairs: bool) -> Lines:
         """Without noise and, if so wished, without `hairs`; both alike, so that they compare."""
-        bend = np.abs(np.diff(self.seen - self.meant, 2, axis=1)) / math.sqrt(6)
-        sigma = _deviation(self.seen - self.meant)
-        width = int(np.clip(math.ceil((sigma / _NOISE) ** 2), 1, _MOST_SMOOTHED))
+        bend = _bend(self.seen - self.meant)
+        width = int(np.clip(math.ceil((robust_sigma(bend) / _NOISE) ** 2), 1, _MOST_SMOOTHED))
         found = []
         for one in (self.seen, self.meant):
             if not hairs:
@@ -289,7 +289,7 @@ def _lines(
     counted = framed & (cycles < _FINEST * np.minimum(step_px, 1))
     seen = cosine_of((1 - light / mean) / np.maximum(contrast, least_contrast(fit)), fit.sharpness)
     meant = np.cos(2 * math.pi * order)
-    counted &= ~_far_beyond(seen, 3 * _deviation(seen - meant, along), along)
+    counted &= ~_far_beyond(seen, 3 * robust_sigma(_bend(seen - meant, along)), along)
     return Lines(np.clip(seen, -_MOST_SWING, _MOST_SWING), meant, counted)
 
 
@@ -304,9 +304,9 @@ def _far_beyond(seen: Floating, noise: float, along: int) -> NDArray[np.bool_]:
     return found
 
 
-def _deviation(difference: Floating, along: int = 1) -> float:
-    """Deviation of the noise in lines, from their second differences."""
-    return 1.4826 * float(median(np.abs(np.diff(difference, 2, axis=along)))) / math.sqrt(6)
+def _bend(difference: Floating, along: int = 1) -> Floating:
+    """Sizes of the second differences of lines, scaled to the deviation of the noise in them."""
+    return np.asarray(np.abs(np.diff(difference, 2, axis=along)) / math.sqrt(6))
 
 
 def folded(model: OrderModel) -> float | None:

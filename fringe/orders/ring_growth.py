@@ -35,9 +35,8 @@ _ROUNDS = 8
 # them, the least exponent is 1.44 (`tests/orders/test_ring_growth.py`).
 _EQUAL_STEPS, _STEEP = 1.3, 2.6  # exponents
 _MISSED, _BETTER = 0.1, 0.6  # least misfit of the linear law; of the power law, as a share of it
-_CLEARLY = (
-    0.2  # the latter of marks, targets and grooves, whose fits have only terms of the whole disc
-)
+# the latter of marks, targets and grooves, whose fits have only terms of the whole disc
+_CLEARLY = 0.2
 # Misfit of the power law over that of a form of third order: of rings of one spacing 0.1 to 1.1, of
 # works that such a form makes look like them over 2.
 _BEYOND_FORM, _THIRD_ORDER = 1.5, 4  # the latter a degree

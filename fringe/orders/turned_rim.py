@@ -149,13 +149,18 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
         if moved_px < -_INWARD_PX and _ends_sharply(rings, end):
             return _better(as_it_was, _within(photo, new))
     if end.face < 1 - _INWARD_PX / rings.radius_px:  # not followed to the edge
-        if not is_lit(rings, end.face, 1.0) or _told(rim_profile(rings, 1.0, edge.u_px)) is None:
+        if not is_lit(rings, end.face, 1.0):
+            return as_it_was
+        profile = _to_edge(rings)
+        if profile is None:
             return as_it_was
         end = replace(end, face=1.0)
+    else:
+        profile = _to_edge(rings)
     end = end.limited()
-    if end.lost or _is_off(rings, solution.fit.model, end.seen):
+    if end.lost or _is_off(rings, solution.fit.model, end.seen, profile):
         return _better(as_it_was, _read_anew(photo, edge, rings, fit, end, found=found))
-    doubted = _doubted(as_it_was, rings)
+    doubted = as_it_was if profile is None else _doubted(as_it_was, profile)
     return _with_band(doubted, rings, last) if found else doubted
 
 
@@ -213,7 +218,7 @@ def _within(photo: Photo, edge: Edge) -> Rim | None:
     if end.face < 1 - _INWARD_PX / rings.radius_px:
         return None
     end = end.limited()
-    if end.lost or _is_off(rings, solution.fit.model, end.seen):
+    if end.lost or _is_off(rings, solution.fit.model, end.seen, _to_edge(rings)):
         return _read_anew(photo, edge, rings, solution.fit, end, found=True)
     return Rim(edge, solution)
 
@@ -284,6 +289,11 @@ def _to_the_end(
     return (edge, *_model_on(edge, rings, fit, end, profile), too_fine)
 
 
+def _to_edge(rings: RimRings) -> RimProfile | None:
+    """The profile of rings to their own edge, if they bear it out."""
+    return _told(rim_profile(rings, 1.0, rings.edge.u_px))
+
+
 def _told(profile: RimProfile | None) -> RimProfile | None:
     """A profile that the rings bear out."""
     return profile if profile is not None and profile.misfit < MOST_MISFIT else None
@@ -306,7 +316,7 @@ def _fit_within(photo: Photo, edge: Edge) -> Fit | None:
     return replace(fit, model=carried(extrapolating(fit.model, 1.0), inner, edge))
 
 
-def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:
+def _is_off(rings: RimRings, model: OrderModel, end: float, profile: RimProfile | None) -> bool:
     """Whether the round form of a model is not that of the rings, somewhere within the edge."""
     sure = (rings.radius < end - _HELD_PX / rings.radius_px) & (rings.explained > SURE)
     if not sure.any():
@@ -318,7 +328,6 @@ def _is_off(rings: RimRings, model: OrderModel, end: float) -> bool:
     labels, count = connected(((np.abs(off) > counts) & sure)[None])
     if count and np.bincount(labels.ravel())[1:].max() >= need:
         return True
-    profile = _told(rim_profile(rings, 1.0, rings.edge.u_px))
     if profile is not None:
         return abs(float(_off(profile, model)[-1])) > counts
     near = np.flatnonzero(sure)[-max(4, round(_BENT_PX / rings.step_px)) :]
@@ -333,11 +342,8 @@ def _off(profile: RimProfile, model: OrderModel) -> Vector:
     return np.asarray(off - off[0])
 
 
-def _doubted(rim: Rim, rings: RimRings) -> Rim:
+def _doubted(rim: Rim, profile: RimProfile) -> Rim:
     """Count by how much a fit's order at the rim is another than that of the rings."""
-    profile = _told(rim_profile(rings, 1.0, rings.edge.u_px))
-    if profile is None:
-        return rim
     rho, _ = nodes()
     errors = np.interp(rho, profile.radius, _off(profile, rim.solution.fit.model), left=0.0)
     return replace(rim, solution=replace(rim.solution, rim_errors=errors[None]))

@@ -83,9 +83,10 @@ def _any_circles(photo: Photo) -> Iterator[Edge]:
     tiles = pyramid_tiles(cut_field(photo, frame, scale))
     start = quadratic_start(tiles, 3)
     if start is not None and start.count >= 12:
-        if _fills_frame(photo, frame, tiles, start):
+        votes = _votes(photo, frame, tiles, start)
+        if _fills_frame(*votes):
             return
-        region = fringed_circle(photo, frame, tiles, start)
+        region = _circle_around(photo, *votes)
         if region is not None and _framed(photo, region) > _LEAST_FRAMED:
             yield region
         elif region is not None and start.support > _FILLING:
@@ -100,12 +101,11 @@ def whole_frame(photo: Photo) -> Edge:
     return Edge(cx, cy, float(np.hypot(cx, cy)) + 1, float(np.hypot(cx, cy)) + 1)
 
 
-def _fills_frame(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> bool:
+def _fills_frame(yes: NDArray[np.float64], no: NDArray[np.float64]) -> bool:
     """Tell whether fringes of one order reach all four sides of the frame: none shows an edge.
 
     Nothing else may be there: smooth light, and cloth, agree with any order in parts.
     """
-    yes, no = _votes(photo, frame, tiles, start)
     if ((no >= yes) & (yes > 0)).mean() > _CONTRADICTED:
         return False
     sides = yes[:_AT_SIDE], yes[-_AT_SIDE:], yes[:, :_AT_SIDE], yes[:, -_AT_SIDE:]
@@ -127,7 +127,11 @@ def _apart(one: Edge, other: Edge) -> bool:
 
 def fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> Edge | None:
     """Circle around the tiles that agree with one model, and few others."""
-    yes, no = _votes(photo, frame, tiles, start)
+    return _circle_around(photo, *_votes(photo, frame, tiles, start))
+
+
+def _circle_around(photo: Photo, yes: NDArray[np.float64], no: NDArray[np.float64]) -> Edge | None:
+    """Circle around the cells of the frame that tiles agree in, see :func:`_votes`."""
     fringed = np.where(yes > 0, np.where(yes > no, 1.0, -0.3), -1.0)
     return _best_disc(fringed, max(photo.width, photo.height) / _CELLS)
 

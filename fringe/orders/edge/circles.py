@@ -16,7 +16,6 @@ from fringe.orders.few import less_than_one_fringe, shows_no_fringe
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import Field, cut_field
 from fringe.orders.fit.model import OrderModel
-from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import level_for
 from fringe.orders.fit.solve import middle_fit
 from fringe.orders.fit.tiles import pyramid_tiles
@@ -59,9 +58,9 @@ class Circles:
         for number, edge in enumerate(rough_circles(self.photo)):
             with contextlib.suppress(Refused):  # too little light in this circle: try the others
                 circle = Circle(self, edge)
-                end = circle.end if number < _ENCLOSING else None
+                end = circle.end() if number < _ENCLOSING else None
                 if end is not None:
-                    yield Circle(self, end.edge, circle.model_within(end.edge))
+                    yield Circle(self, end.edge, end.model)
                 if end is None or not end.bare:
                     yield circle
 
@@ -99,25 +98,17 @@ class Circle:
         fringed = _BROADLY if self.middle.rms < _LITTLE_LEFT else _FRINGED
         return self.middle.explained > _CLEARLY and self._patches.fringed > fringed
 
-    @cached_property
     def end(self) -> FringesEnd | None:
         """Where fringes end all round, well within it."""
-        fit = self._inmost
+        photo, fit = self._circles.photo, self.middle
+        if fit is None:
+            return None
+        if fit.explained < _WELL_EXPLAINED or fit.used < _WELL_USED:
+            # what lies about the fringes may have led the fit astray
+            fit = middle_fit(photo, self.edge, _INMOST_SHARE)
         if fit is None or fit.explained < _WELL_EXPLAINED:
             return None
-        return where_fringes_end(self._circles.photo, self.edge, fit)
-
-    def model_within(self, edge: Edge) -> OrderModel | None:
-        """The model of its middle on another disc."""
-        return None if self._inmost is None else carried(self._inmost.model, self.edge, edge)
-
-    @cached_property
-    def _inmost(self) -> Fit | None:
-        """A fit of its middle, or of less where what lies about the fringes led that astray."""
-        fit = self.middle
-        if fit is None or (fit.explained >= _WELL_EXPLAINED and fit.used >= _WELL_USED):
-            return fit
-        return middle_fit(self._circles.photo, self.edge, _INMOST_SHARE)
+        return where_fringes_end(photo, self.edge, fit)
 
     def refuse_no_fringes(self) -> None:
         """Refuse rings of one spacing in it, and light without a fringe on all that is bright.

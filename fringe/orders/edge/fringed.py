@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from fringe.orders.edge.ellipse_fit import fit_ellipse
 from fringe.orders.edge.rays import Rays, cast
+from fringe.orders.fit.carry import carried
+from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit, between_fringes
 from fringe.photo.ellipse import Edge
 from fringe.photo.filters import median
@@ -28,9 +30,13 @@ _MOST = 0.6  # of the rays, on which fringes must end early, and on one curve
 
 
 class FringesEnd(NamedTuple):
-    """The curve at which fringes end, and whether light without any goes on to the circle."""
+    """The curve at which fringes end, and whether light without any goes on to the circle.
+
+    The model of the fringes is on the curve's unit disc.
+    """
 
     edge: Edge
+    model: OrderModel
     bare: bool
 
 
@@ -72,7 +78,8 @@ def where_fringes_end(photo: Photo, circle: Edge, fit: Fit) -> FringesEnd | None
     if (away < _NEAR).mean() < _MOST:
         return None
     amplitude = usual * float(median(level.reshape(seen.shape)[seen > 0]))
-    return FringesEnd(found[0], _is_bare(rays, float(median(reach)), amplitude))
+    bare = _is_bare(rays, float(median(reach)), amplitude)
+    return FringesEnd(found[0], carried(fit.model, circle, found[0]), bare)
 
 
 def _is_bare(rays: Rays, reach: float, amplitude: float) -> bool:

@@ -11,6 +11,8 @@ from fringe.orders.edge.rim_profile import rim_profile
 from fringe.orders.edge.rim_rings import RimRings, crossing, half_strength, round_order
 from fringe.photo.filters import median
 
+Vector = NDArray[np.float64]
+
 _NEAR_END_PX = 8.0  # of the last rings
 _CLEAR_MEAN = 0.15  # step of the mean light that tells the edge, as a share of it
 # by which an edge is moved at least, where its uncertainty is less; where fringes crowd
@@ -88,8 +90,7 @@ def rim_end(rings: RimRings, last: int) -> RimEnd:
     crowd they fade before the face ends, which the step of light tells then, or fringes that come
     again.
     """
-    near = max(1, round(_NEAR_END_PX / rings.step_px))
-    first = max(0, last - near)
+    first = max(0, last - _near(rings))
     usual = float(median(rings.strength[: max(first, 1)]))
     gone = np.flatnonzero(rings.strength[: last + 1] < _GONE * usual)
     if len(gone) and (last - gone[0]) * rings.step_px < _AGAIN_PX:  # no more than the lens's blur
@@ -102,21 +103,17 @@ def rim_end(rings: RimRings, last: int) -> RimEnd:
     before = max(k - round(_MIXED_PX / rings.step_px), 1)
     back = max(before - round(_SPEED_PX / rings.step_px), 0)
     speed = abs(float(rings.ahead[before] - rings.ahead[back])) / _SPEED_PX
-    inside = float(median(rings.mean[: max(first, 1)]))
-    beyond = rings.mean[last + 2 : last + 2 + near]
-    outside = float(median(beyond)) if len(beyond) else inside
-    stepped = abs(outside - inside) > _CLEAR_MEAN
+    share = _light_step(rings, first, last)
+    stepped = share is not None
     farthest = last if len(gone) else k
     u_px = None
     if len(gone):
         end = float(rings.radius[last])
-    if stepped and (len(gone) or _crowd_before(rings, k)):
-        share = (rings.mean - inside) / (outside - inside)
+    if share is not None and (len(gone) or _crowd_before(rings, k)):
         about = round(_STEP_PX / rings.step_px)
-        window = np.arange(max(k - about, 0), min(farthest + about + 1, len(share) - 1))
-        steps = window[(share[window] < 0.5) & (share[window + 1] >= 0.5)]
-        if len(steps) == 1:
-            end, u_px = crossing(rings.radius, share, 0.5, int(steps[0])), _LIT_PX
+        lit = _half_way(rings, share, k - about, farthest + about + 1)
+        if lit is not None:
+            end, u_px = lit, _LIT_PX
     faded = lost_at - int(np.argmax(rings.strength[lost_at::-1] > FADED * usual))
     seen = float(rings.radius[faded])
     band = band_end(rings, last)
@@ -192,14 +189,32 @@ def by_profile(rings: RimRings, end: RimEnd, last: int) -> RimEnd:
 
 def _light_ends(rings: RimRings, last: int) -> float | None:
     """Where the mean light has its step, about the last fringes; None without a clear one."""
-    near = max(1, round(_NEAR_END_PX / rings.step_px))
-    inside = float(median(rings.mean[: max(last - near, 1)]))
-    beyond = rings.mean[last + 2 : last + 2 + near]
+    near = _near(rings)
+    share = _light_step(rings, last - near, last)
+    return None if share is None else _half_way(rings, share, last - near, last + near)
+
+
+def _near(rings: RimRings) -> int:
+    """Number of the last rings."""
+    return max(1, round(_NEAR_END_PX / rings.step_px))
+
+
+def _light_step(rings: RimRings, first: int, last: int) -> Vector | None:
+    """How far each ring's mean light is on from that before a ring to that beyond another.
+
+    None where the two hardly differ.
+    """
+    inside = float(median(rings.mean[: max(first, 1)]))
+    beyond = rings.mean[last + 2 : last + 2 + _near(rings)]
     outside = float(median(beyond)) if len(beyond) else inside
-    if abs(outside - inside) < _CLEAR_MEAN:
+    if abs(outside - inside) <= _CLEAR_MEAN:
         return None
-    share = (rings.mean - inside) / (outside - inside)
-    about = np.arange(max(last - near, 0), min(last + near, len(share) - 1))
+    return np.asarray((rings.mean - inside) / (outside - inside))
+
+
+def _half_way(rings: RimRings, share: Vector, first: int, end: int) -> float | None:
+    """The only radius about some rings at which a step of light is half done, if there is one."""
+    about = np.arange(max(first, 0), min(end, len(share) - 1))
     steps = about[(share[about] < 0.5) & (share[about + 1] >= 0.5)]
     return crossing(rings.radius, share, 0.5, int(steps[0])) if len(steps) == 1 else None
 

@@ -103,7 +103,8 @@ def as_normal(
         return seen.beside(model.values / edge.cos_view, broad)
     terms = model.terms
     contact = options.contact_gap.fringes(options.lamp.wavelength_nm)
-    gaps = _gaps(model, sense, contact)
+    order = rows(terms) @ model.values
+    gaps = _gaps(order, sense, contact)
     told = options.camera_distance_mm is not None and options.diameter_mm is not None
     ratios = _ratios_untold() if focal_px is None else _ratios_of_lens(edge, focal_px)
     cosines = _cosines(edge, options) if told else _possible_cosines(edge, ratios)
@@ -117,7 +118,12 @@ def as_normal(
     mean = np.einsum("cv,cvt->t", chance, fits)
     far = model.values / edge.cos_view
     by_lens = focal_px is not None
-    values = mean if told or by_lens else _far_or_mean(far, mean, chance, len(_ends(edge)))
+    share = 1.0 if told or by_lens else _share_of_mean(chance, len(_ends(edge)))
+    values = far + share * (mean - far)
+    # the mean of two contacts may put the order's zero between two: dark fringes stay at whole ones
+    counted = [float(gap[0] - order[0]) for gap in raised]
+    zero = share * float(chance.sum(axis=1) @ counted)
+    values[terms.index((0, 0))] += round(zero) - zero
     return NormalView(
         values,
         _view_doubt(terms, fits, chance, values),
@@ -126,12 +132,11 @@ def as_normal(
     )
 
 
-def _gaps(model: OrderModel, sense: str, contact: ContactGap) -> list[Array]:
+def _gaps(order: Array, sense: str, contact: ContactGap) -> list[Array]:
     """Gap at :func:`places` as seen, of each contact that there may be; of the edge negative.
 
     Orders are counted from the contact: a whole number, so that dark fringes stay at whole ones.
     """
-    order = rows(model.terms) @ model.values
     lifted = round(contact.value)
     counted = {
         "centre": order - np.floor(order.min() - _LEAST_ORDER) + lifted,
@@ -197,15 +202,14 @@ def _chances(terms: tuple[Term, ...], fits: Array, covariance: Array) -> Array:
     return np.asarray(chance / chance.sum())
 
 
-def _far_or_mean(far: Array, mean: Array, chance: Array, ends: int) -> Array:
-    """The far camera's reading, unless the picture speaks against it.
+def _share_of_mean(chance: Array, ends: int) -> float:
+    """Share of the views' mean in the reading, beside that of a far camera.
 
-    It is kept where the farthest of the views is as likely as they are on the average, and given
-    up for their mean where it is ten times less likely.
+    The far camera's is kept where the farthest of the views is as likely as they are on the
+    average, and given up for their mean where it is ten times less likely.
     """
     farthest = float(chance[:, :ends].sum()) * chance.shape[1] / ends
-    share = min(1.0, max(0.0, -math.log10(max(farthest, 1e-9))))
-    return np.asarray(far + share * (mean - far))
+    return min(1.0, max(0.0, -math.log10(max(farthest, 1e-9))))
 
 
 def _view_doubt(terms: tuple[Term, ...], fits: Array, chance: Array, values: Array) -> Doubt:

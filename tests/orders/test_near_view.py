@@ -65,6 +65,18 @@ def test_dust_does_not_blur_the_fringes(told):
         assert doubt.covariance[TERMS.index((0, 0)), TERMS.index((0, 0))] == 0
 
 
+@pytest.mark.parametrize("tilt", [0.0, 0.6, 1.3])
+@pytest.mark.parametrize("power", [2.9, 4.2, 5.0])
+def test_dark_fringes_stay_at_whole_orders(power, tilt):
+    """Also where the contact may be at either end, and the mean of both is told."""
+    model, edge = seen(power, 0.05, tilt=tilt)
+    told = {"diameter_mm": 100.0, "camera_distance_mm": 1000.0}
+    found = as_normal(model, edge, ReadOptions(LAMP, edge=edge, **told), "unknown", EXACT)
+    rows = zernike_matrix(TERMS, *places())
+    off = rows @ found.values * cos_view(*places(), 50.0, 1000.0) - rows @ model.values
+    assert off == pytest.approx(np.round(off.mean()), abs=0.02)
+
+
 def test_few_rings_tell_nothing_of_the_view():
     """(analytic) U of five rings is 1.96 root mean squares of (r/L)^2 / 2 up to a sixth.
 

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from fringe.orders.edge.candidates import bright_discs, fringed_circle, long_circles, whole_frame
+from fringe.orders.edge.candidates import bright_discs, fringed_circle, whole_frame
 from fringe.orders.edge.ellipse_fit import fit_ellipse
+from fringe.orders.edge.outlines import long_circles
 from fringe.orders.edge.rays import cast
 from fringe.orders.edge.sharpness import edge_softness
 from fringe.orders.few import smooth_residual

@@ -30,10 +30,16 @@ _WAVES = 2
 _PRICE = 0.4
 _TOLERATED_MISFIT = 0.2  # misfit inside, as a share of the fringe amplitude, that counts little
 _ANGLE = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-# radius, place and oval along rays, shape (5, RAYS)
-SHAPES = np.stack(
-    [np.ones(RAYS), np.cos(_ANGLE), np.sin(_ANGLE), np.cos(2 * _ANGLE), np.sin(2 * _ANGLE)]
-)
+
+
+def shapes_at(angle: Vector) -> Vector:
+    """Radius, place and oval of an edge along rays of some angles, shapes (K,) to (5, K)."""
+    return np.stack(
+        [np.ones_like(angle), *(f(k * angle) for k in (1, 2) for f in (np.cos, np.sin))]
+    )
+
+
+SHAPES = shapes_at(_ANGLE)
 # fewer rays suffice to place an edge within a pixel or two; columns orthonormal over them
 _RAYS = RAYS // 2
 _FEWER_SHAPES = SHAPES[:, ::2]

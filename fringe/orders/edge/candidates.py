@@ -8,8 +8,8 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.orders.draws import Draws
 from fringe.orders.edge.ellipse_fit import fit_ellipse
+from fringe.orders.edge.outlines import are_apart, long_circles
 from fringe.orders.fit.field import Array, cut_field
 from fringe.orders.fit.scale import enlarged, thumbnail
 from fringe.orders.fit.start import Quadratic, agreeing, quadratic_start
@@ -20,7 +20,6 @@ from fringe.photo.filters import (
     dilated,
     eroded,
     gaussian,
-    gaussian_slopes,
     hull_area,
     median,
     median_of_nine,
@@ -53,7 +52,7 @@ def rough_circles(photo: Photo, most: int = 8) -> Iterator[Edge]:
     """
     circles: list[Edge] = []
     for circle in islice(_any_circles(photo), 4 * most):
-        if all(_apart(circle, other) for other in circles):
+        if all(are_apart(circle, other) for other in circles):
             circles.append(circle)
             yield circle
         if len(circles) == most:
@@ -118,11 +117,6 @@ def _framed(photo: Photo, circle: Edge) -> float:
     angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
     x, y = circle.pixels(np.cos(angle), np.sin(angle))
     return float(((x > 0) & (y > 0) & (x < photo.width - 1) & (y < photo.height - 1)).mean())
-
-
-def _apart(one: Edge, other: Edge) -> bool:
-    away = np.hypot(one.cx - other.cx, one.cy - other.cy) / other.a
-    return bool(away > 0.06 or abs(one.a / other.a - 1) > 0.06)
 
 
 def fringed_circle(photo: Photo, frame: Edge, tiles: Tiles, start: Quadratic) -> Edge | None:
@@ -284,103 +278,3 @@ def textured_ellipses(photo: Photo) -> list[Edge]:
         )
     found.sort(key=lambda edge: -edge.a)
     return [enlarged(edge, scale) for edge in found[:3]]
-
-
-def long_circles(photo: Photo, most: int = 4) -> list[Edge]:
-    """Circles with much sharp edge along them (a Hough transform with gradient directions).
-
-    Parameters
-    ----------
-    photo : Photo
-    most : int
-    """
-    scale = max(1, round(max(photo.width, photo.height) / 320))
-    light = thumbnail(photo.light, scale)
-    log = np.log(light + 0.05 * float(light.mean()) + 1e-6)
-    gx, gy = gaussian_slopes(log, 1.0)
-    size = np.hypot(gx, gy)
-    ridge = _ridge(size, gx, gy)
-    threshold = max(quantile(size, 0.88), 3 * float(median(size)) * 0.5)
-    y, x = np.nonzero(ridge & (size > threshold))
-    if y.size < 30:
-        return []
-    if y.size > 6000:
-        pick = Draws(5).some(np.ones(y.size), 6000)
-        y, x = y[pick], x[pick]
-    nx, ny = gx[y, x] / size[y, x], gy[y, x] / size[y, x]
-    least, greatest = 0.12 * min(light.shape), 0.75 * min(light.shape)
-    radii = np.arange(least, greatest, 1.0)
-    votes = np.zeros(light.shape)
-    for sign in (1, -1):
-        vx = np.rint(x[:, None] + sign * nx[:, None] * radii).astype(int)
-        vy = np.rint(y[:, None] + sign * ny[:, None] * radii).astype(int)
-        inside = (vx >= 0) & (vy >= 0) & (vx < light.shape[1]) & (vy < light.shape[0])
-        weight = np.broadcast_to(1 / radii, vx.shape)[inside]
-        np.add.at(votes, (vy[inside], vx[inside]), weight)
-    votes = gaussian(votes, 2.0, mode="symmetric")
-    found: list[tuple[float, Edge]] = []
-    for cy, cx in _peaks(votes, 6):
-        found += _radii_about(cx, cy, x, y, nx, ny, radii)
-    found.sort(key=lambda item: -item[0])
-    circles: list[Edge] = []
-    for _, c in found:
-        full = enlarged(c, scale)
-        if all(_apart(full, other) for other in circles):
-            circles.append(full)
-    return circles[:most]
-
-
-def _ridge(size: Array, gx: Array, gy: Array) -> NDArray[np.bool_]:
-    """Points where the gradient is greatest along its own direction."""
-    step_x = np.rint(gx / np.maximum(size, 1e-9)).astype(int)
-    step_y = np.rint(gy / np.maximum(size, 1e-9)).astype(int)
-    rows, columns = np.indices(size.shape)
-    ahead = size[
-        np.clip(rows + step_y, 0, size.shape[0] - 1),
-        np.clip(columns + step_x, 0, size.shape[1] - 1),
-    ]
-    back = size[
-        np.clip(rows - step_y, 0, size.shape[0] - 1),
-        np.clip(columns - step_x, 0, size.shape[1] - 1),
-    ]
-    return np.asarray((size >= ahead) & (size >= back))
-
-
-def _peaks(votes: NDArray[np.float64], count: int) -> list[tuple[int, int]]:
-    votes = votes.copy()
-    out = []
-    for _ in range(count):
-        row, column = np.unravel_index(int(votes.argmax()), votes.shape)
-        out.append((int(row), int(column)))
-        votes[max(0, row - 8) : row + 9, max(0, column - 8) : column + 9] = 0
-    return out
-
-
-def _radii_about(
-    cx: float,
-    cy: float,
-    x: NDArray[np.intp],
-    y: NDArray[np.intp],
-    nx: Array,
-    ny: Array,
-    radii: NDArray[np.float64],
-) -> list[tuple[float, Edge]]:
-    """Radii about a centre with much edge along them, with that share of the circle."""
-    dx, dy = x - cx, y - cy
-    away = np.hypot(dx, dy)
-    aligned = np.abs(dx * nx + dy * ny) > 0.92 * away
-    sector = ((np.arctan2(dy, dx) + np.pi) / (2 * np.pi) * 72).astype(int) % 72
-    covered = np.zeros(len(radii))
-    for k, radius in enumerate(radii):
-        near = aligned & (np.abs(away - radius) < 0.04 * radius)
-        covered[k] = np.unique(sector[near]).size / 72
-    out: list[tuple[float, Edge]] = []
-    for k in np.argsort(-covered):
-        if covered[k] < 0.4 or len(out) >= 3:
-            break
-        if all(abs(radii[k] / other.a - 1) > 0.07 for _, other in out):
-            # of equally good circles keep the larger: rings lie inside the edge, never outside
-            out.append(
-                (float(covered[k]), Edge(float(cx), float(cy), float(radii[k]), float(radii[k])))
-            )
-    return out

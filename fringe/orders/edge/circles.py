@@ -12,6 +12,7 @@ from fringe.orders.agreement import Patches, patches_of
 from fringe.orders.beyond import goes_on_beyond
 from fringe.orders.edge.candidates import bright_discs, rough_circles
 from fringe.orders.edge.fringed import FringesEnd, where_fringes_end
+from fringe.orders.edge.outlines import outlines
 from fringe.orders.few import less_than_one_fringe, shows_no_fringe
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import Field, cut_field
@@ -64,6 +65,12 @@ class Circles:
                 if end is None or not end.bare:
                     yield circle
 
+    def sharp(self) -> Iterator[Circle]:
+        """Outlines that are sharp all round, for when no rough circle led to an edge."""
+        for edge in outlines(self.photo):
+            with contextlib.suppress(Refused):
+                yield Circle(self, edge, sharp=True)
+
     @cached_property
     def matched(self) -> Edge | None:
         """The innermost bright disc, where none of them shows a fringe."""
@@ -82,10 +89,20 @@ class Circle:
         Of the fringes in its middle, where they can be followed.
     at_end : bool
         Whether it lies where fringes end.
+    is_sharp : bool
+        Whether it is an outline that is sharp all round.
     """
 
-    def __init__(self, circles: Circles, edge: Edge, known: OrderModel | None = None) -> None:
+    def __init__(
+        self,
+        circles: Circles,
+        edge: Edge,
+        known: OrderModel | None = None,
+        *,
+        sharp: bool = False,
+    ) -> None:
         self._circles, self.edge, self.at_end = circles, edge, known is not None
+        self.is_sharp = sharp
         fit = middle_fit(circles.photo, edge, MIDDLE_SHARE, known)
         followed = fit is not None and fit.explained >= _LEAST_EXPLAINED and fit.rms <= MOST_MISFIT
         self.middle = fit if followed else None

@@ -125,10 +125,12 @@ def _circle_unless_oval(edge: Edge) -> Edge:
 
 
 def _find_in_reduced(photo: Photo) -> FoundEdge:
-    search = _Search(photo)
+    search, circles = _Search(photo), Circles(photo)
     refusal: Refused | None = None
     try:
-        search.over(Circles(photo))
+        search.over(circles)
+        if search.result() is None:
+            search.over(circles.sharp())
     except Refused as reason:  # the lines are no fringes
         refusal = reason
     found = search.result()
@@ -284,6 +286,8 @@ def _candidates(photo: Photo, circle: Circle) -> Iterator[EdgeCandidate | None]:
     if circle.at_end:
         yield from _at_end(photo, circle.edge, circle.middle.model)
         return
+    if circle.is_sharp:  # its own step may tell where fits follow a form too little to place it
+        yield EdgeCandidate(0.0, circle.edge, circle.middle.model)
     placed = None
     for number, placed in enumerate(_iterated(photo, circle.edge, circle.middle.model, circle)):
         yield placed

@@ -155,6 +155,11 @@ class TileGrowth:
         """Whether the tiles agree on rings as those between spheres."""
         return self.agreement > _AGREEING and abs(self.exponent - 2) < _NEAR_TWO
 
+    @property
+    def is_of_one_spacing(self) -> bool:
+        """Whether the tiles agree on rings of one spacing; those of a deep hole may, too."""
+        return self.agreement > _AGREEING and self.exponent < _EQUAL_STEPS
+
     def warnings(self, name: str) -> list[str]:
         """Refuse rings of one spacing; warn of rings that crowd outward more than a sphere's."""
         if self.agreement < _AGREEING:

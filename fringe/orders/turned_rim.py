@@ -36,7 +36,7 @@ from fringe.orders.edge.rim_end import (
 from fringe.orders.edge.rim_profile import RimProfile, rim_profile
 from fringe.orders.edge.rim_rings import RimRings, extrapolating, follow_rim, round_order
 from fringe.orders.edge.step import light_step_between
-from fringe.orders.fit.best_start import MOST_PIXELS, first_prior
+from fringe.orders.fit.best_start import MOST_PIXELS, first_prior, is_noisy_but_right
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import cut_field
 from fringe.orders.fit.local_form import ZONED
@@ -66,6 +66,8 @@ _OFF_PX = 2.0  # over which an error of the round form counts
 # by which the order of rings errs at most, a unit of the fringes' sharpness: it is that of cosines
 _BY_SHARPNESS = 0.1
 _FOLLOWED = 0.9  # share explained where rings begin, below which the fit is not followed
+# what is left there over the noise of a pixel: of 128 noisy fringes 0.95, else 3 to 9
+_DROWNED = 1.5
 _PLACINGS, _NEAR_BY = 2, 0.03  # of an edge by rings; by how much it is moved, of its radius
 _INNER = 0.86  # share of the radius, within which the form is fitted alone
 _NEAR_PX, _STEP_GAIN = 1.5, 0.3  # of a step of light that is taken
@@ -127,7 +129,7 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
     rings = follow_rim(photo, edge, fit, _WITHIN, _BEYOND)
     if not rings.tell:
         return as_it_was
-    if median(rings.explained[:_FIRST]) < _FOLLOWED:
+    if median(rings.explained[:_FIRST]) < _FOLLOWED and not _are_drowned(rings):
         # what no sphere made is refused before the whole is fitted again
         growth_warnings(photo.name, fit.model, solution.span)
         inner = _fit_within(photo, edge)
@@ -162,6 +164,12 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
         return _better(as_it_was, _read_anew(photo, edge, rings, fit, end, found=found))
     doubted = as_it_was if profile is None else _doubted(as_it_was, profile)
     return _with_band(doubted, rings, last) if found else doubted
+
+
+def _are_drowned(rings: RimRings) -> bool:
+    """Whether noise alone is left where rings begin: many fringes, followed all over the face."""
+    left = float(median(rings.left[:_FIRST]))
+    return is_noisy_but_right(rings.fit) and left < _DROWNED * rings.noise
 
 
 def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> Edge | None:

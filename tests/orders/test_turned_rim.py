@@ -12,6 +12,7 @@ from scipy import ndimage
 
 from fringe.optics.form import form_quantities
 from fringe.optics.lamps import lamp
+from fringe.orders import turned_rim
 from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
@@ -132,3 +133,20 @@ def test_a_turned_zone_that_the_fit_missed(rng: np.random.Generator) -> None:
     assert reading.edge == edge
     assert abs(reading.power_fringes or 0.0) == pytest.approx(power, abs=0.06)
     assert reading.irregularity_fringes == pytest.approx(irregularity, rel=0.15)
+
+
+def test_noisy_fringes_are_not_fitted_twice(
+    rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fine fringes drowned by noise near the rim: the fit of all of it is not taken for lost."""
+    x, y = np.meshgrid(np.arange(420) - 209.0, np.arange(420) - 211.0)
+    rho = np.hypot(x, y) / 200
+    fringes = 110 * (1 - 0.35 * np.cos(2 * np.pi * (31 * rho**2 + x / 90)))
+    image = np.where(rho < 1, fringes, 20) + rng.normal(0, 14, x.shape)
+    photo = photo_from_array(image.clip(0, 255).astype(np.uint8), "noisy")
+    edge = Edge(209.0, 211.0, 200.0, 200.0)
+    solution = solve(photo, edge)
+    rings = turned_rim.follow_rim(photo, edge, solution.fit, 0.82, 1.1)
+    assert np.median(rings.explained[:10]) < 0.9
+    monkeypatch.setattr(turned_rim, "_fit_within", lambda *_: pytest.fail("fitted again"))
+    beyond_edge(photo, edge, solution, found=False)

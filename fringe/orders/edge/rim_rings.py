@@ -81,6 +81,12 @@ class RimRings:
         """Strength of the fringes, as a share of the light, shape (R,)."""
         return np.asarray(np.hypot(self.values[:, _SLOW], self.values[:, _SLOW + 1]))
 
+    @property
+    def left(self) -> Vector:
+        """Deviation of what fringes leave of each ring, as a share of the light, shape (R,)."""
+        share = np.maximum(self.explained, 1e-6)
+        return np.asarray(self.strength * np.sqrt((1 / share - 1) / 2))
+
     @cached_property
     def mean(self) -> Vector:
         """Mean light of each ring over that of the fringes, less one, shape (R,)."""
@@ -95,6 +101,12 @@ class RimRings:
     def order(self) -> Vector:
         """Mean order round each ring, shape (R,) [fringe]."""
         return round_order(self.broad, self.radius) + self.ahead
+
+    @property
+    def noise(self) -> float:
+        """Noise of a pixel near the rim as the fit has it, as a share of the light."""
+        turn = np.linspace(0, 2 * np.pi, RAYS)
+        return self.fit.noise / float(median(_light_near(self.fit, np.cos(turn), np.sin(turn))))
 
     @property
     def radius_px(self) -> float:

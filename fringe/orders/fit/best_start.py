@@ -69,7 +69,7 @@ def best_start(
     """
     if known is not None:
         fit = _screening_fit(field, known)
-        if fit.rms < _KNOWN_MISFIT or _is_noisy_but_right(fit):
+        if fit.rms < _KNOWN_MISFIT or is_noisy_but_right(fit):
             return fit
     models, dense = _start_of_tiles(field, seed)
     fits = [_screening_fit(field, model) for model in models]
@@ -87,12 +87,13 @@ def best_start(
     if not fits:
         return None
     best = fits[0]
+    # of sharp fringes a cosine leaves no more than their own amplitude
+    if best.rms > hopeless:
+        return None
     if asks_for_profile(best):
         finer = pixels_of(level_for(field, SHARPER * best.model.steepest()), FEWEST_PIXELS)
         fits = sorted((with_profile(finer, fit) for fit in fits), key=lambda fit: fit.rms)
         best = fits[0]
-    if best.rms > hopeless:
-        return None
     near = [fit for fit in fits if fit.rms < _NEAR_BEST * best.rms]
     very_few = min(fit.model.steepest() for fit in near) <= VERY_FEW_CYCLES
     if not very_few and best.used > _LEAST_USED:
@@ -120,7 +121,7 @@ def _of_few_fringes(field: Field, *, third_order: bool = False) -> list[Fit]:
     return [_screening_fit(field, model) for model, _ in found]
 
 
-def _is_noisy_but_right(fit: Fit) -> bool:
+def is_noisy_but_right(fit: Fit) -> bool:
     """Whether many fringes are followed everywhere, so that what is left of them is noise."""
     dense = fit.model.steepest() > FEW_CYCLES
     return dense and fit.rms < _NOISY_MISFIT and fit.used > _NOISY_USED
@@ -136,14 +137,14 @@ def _likeliest(field: Field, fits: list[Fit], cycles: float, most: int | None) -
         if all(fit.model.apart(other.model) > _SAME_ORDER for other in smallest[:k])
     ]
     likeliest = min(
-        (_fit_for_evidence(pixels, fit) for fit in different),
+        (fit_for_evidence(pixels, fit) for fit in different),
         key=lambda fit: fit.neg_2_log_evidence,
     )
     if likeliest.used > _LEAST_USED_OF_LIKELIEST:
         return likeliest
     turned = _with_turned_edges(field, [smallest[0], likeliest])
     return min(
-        (likeliest, *(_fit_for_evidence(pixels, fit) for fit in turned)),
+        (likeliest, *(fit_for_evidence(pixels, fit) for fit in turned)),
         key=lambda fit: fit.neg_2_log_evidence,
     )
 
@@ -164,7 +165,7 @@ def _with_turned_edges(field: Field, fits: list[Fit]) -> list[Fit]:
     ]
 
 
-def _fit_for_evidence(pixels: Pixels, fit: Fit) -> Fit:
+def fit_for_evidence(pixels: Pixels, fit: Fit) -> Fit:
     """Fit all terms with pixels per observation fixed, so that the evidences compare."""
     prior = first_prior(pixels)
     fit = replace(fit, model=fit.model.widened(ALL))

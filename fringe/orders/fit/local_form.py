@@ -147,9 +147,15 @@ class Picture:
         signal = np.asarray(cosine_of(signal, fit.sharpness), np.float32)
         return Picture(field, np.clip(signal, -_MOST_SIGNAL, _MOST_SIGNAL))
 
-    def error_of(self, model: OrderModel, window: float) -> tuple[LocalPhase, Floats]:
-        """Local phase of a model, and how far each place is to be believed."""
-        order = model.order_on_grid(self.field.u, self.field.v)
+    def error_of(
+        self, model: OrderModel, window: float, order: Array | None = None
+    ) -> tuple[LocalPhase, Floats]:
+        """Local phase of a model, and how far each place is to be believed.
+
+        Its `order` over the field is computed unless it is known.
+        """
+        if order is None:
+            order = model.order_on_grid(self.field.u, self.field.v)
         local = local_phase(self.field, self.signal, order, model, window)
         inside = np.hypot(local.u, local.v) < 1
         return local, np.where(inside, local.purity * np.minimum(local.contrast, 1), 0)
@@ -157,7 +163,8 @@ class Picture:
 
 def missed(picture: Picture, model: OrderModel) -> Missed:
     """Find fringes that a model does not follow."""
-    local, reliable = picture.error_of(model, _OF_RINGS[0].window)
+    order = model.order_on_grid(picture.field.u, picture.field.v)
+    local, reliable = picture.error_of(model, _OF_RINGS[0].window, order)
     inside = np.hypot(local.u, local.v) < _INNER
     seen = inside & np.isfinite(local.error)
     fringes = (local.contrast > _CONTRAST) & (local.purity > _PURITY)
@@ -168,22 +175,21 @@ def missed(picture: Picture, model: OrderModel) -> Missed:
     size = np.bincount(labels.ravel(), minlength=count + 1)[1:] / whole
     clear = np.bincount(labels[off], minlength=count + 1)[1:] / whole
     kept = (size > _LEAST_AREA) & (clear > _LEAST_CLEAR)
-    share = float(size[kept].sum()) + _missed_rings(picture, model)
+    share = float(size[kept].sum()) + _missed_rings(picture, order)
     return Missed(min(share, 1.0), np.concatenate([[False], kept])[labels])
 
 
-def _missed_rings(picture: Picture, model: OrderModel) -> float:
-    """Share of the aperture in outer rings that go against the model all round.
+def _missed_rings(picture: Picture, order: Array) -> float:
+    """Share of the aperture in outer rings that go against an order all round.
 
     They are too narrow for windows: the rings of a turned edge, finer than the field shows.
     """
     field = picture.field
-    used = field.weight > 0
-    rho = np.hypot(field.u[used], field.v[used])
-    outer = (rho > _OUTER) & (rho < 1)
-    ring = ((rho[outer] - _OUTER) / _RING_WIDTH).astype(int)
-    signal = picture.signal[used][outer]
-    meant = np.cos(2 * np.pi * model.order_on_grid(field.u, field.v)[used][outer])
+    square = field.u * field.u + field.v * field.v
+    outer = (field.weight > 0) & (square > _OUTER**2) & (square < 1)
+    ring = ((np.sqrt(square[outer]) - _OUTER) / _RING_WIDTH).astype(int)
+    signal = picture.signal[outer]
+    meant = np.cos(2 * np.pi * order[outer])
     against = np.abs(signal - meant) > _AGAINST
     count = np.maximum(np.bincount(ring), 1)
     mean, wrong, in_step, whole = (

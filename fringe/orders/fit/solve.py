@@ -190,6 +190,17 @@ def middle_fit(
     Fit or None
         None when no fringes can be followed.
     """
+    fits = middle_fits(photo, edge, share, known)
+    return None if fits is None else fits[0]
+
+
+def middle_fits(
+    photo: Photo, edge: Edge, share: float, known: OrderModel | None = None
+) -> tuple[Fit, Fit] | None:
+    """The fit of :func:`middle_fit`, and its start, which may have more terms.
+
+    The order of the start is on the unit disc of the middle itself.
+    """
     inner = replace(edge, a=edge.a * share, b=edge.b * share)
     reduction = coarsest_scale(photo, _REDUCED_RADIUS_PX, inner)
     field = cut_field(photo, inner, max(_finest(inner), reduction))
@@ -203,7 +214,7 @@ def middle_fit(
     fit = first_fit(field, start.model, PLAIN, FEWEST_PIXELS, sharpness=start.sharpness)
     if fit.rms > POOR_MISFIT and start.rms < _GOOD_MISFIT:
         fit = start  # a form that takes more terms
-    return replace(fit, model=carried(fit.model, inner, edge))
+    return replace(fit, model=carried(fit.model, inner, edge)), start
 
 
 def _finest(edge: Edge) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -30,13 +31,16 @@ PICTURES = {
 def refusal_and_fits(image: Any, monkeypatch: pytest.MonkeyPatch) -> tuple[str, int]:
     """The line that refuses a picture, and the circles that were fitted before."""
     fitted = []
-    fit = circles.middle_fit
 
-    def counted(*args: Any) -> Any:
-        fitted.append(args)
-        return fit(*args)
+    def counted(fit: Callable[..., Any]) -> Callable[..., Any]:
+        def fitting(*args: Any) -> Any:
+            fitted.append(args)
+            return fit(*args)
 
-    monkeypatch.setattr(circles, "middle_fit", counted)
+        return fitting
+
+    for name in ("middle_fit", "middle_fits"):
+        monkeypatch.setattr(circles, name, counted(getattr(circles, name)))
     with pytest.raises(Refused) as refusal:
         read(photo_from_array(image, "picture"), ReadOptions(lamp("sodium")))
     return str(refusal.value), len(fitted)
@@ -58,6 +62,23 @@ def test_lines_that_are_no_fringes(
     line, fits = refusal_and_fits(image.clip(0, 255).astype(np.uint8), monkeypatch)
     assert told in line
     assert fits <= MOST_FITS
+
+
+def test_marks_end_it_at_the_first_circle(
+    rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Decentred rings of one spacing: told by the first fit, before an edge is placed."""
+
+    def placed(*_: Any) -> None:
+        raise AssertionError("an edge was placed about rings of one spacing")
+
+    monkeypatch.setattr(find, "_best_position", placed)
+    off = np.hypot(X - 40, Y + 30) / 150
+    image = 200 * np.where(FAR < 1, 0.5 + 0.3 * np.cos(2 * np.pi * 6 * off), 0.1)
+    noisy = image + rng.normal(0, 2, X.shape)
+    line, fits = refusal_and_fits(noisy.clip(0, 255).astype(np.uint8), monkeypatch)
+    assert "the rings have one spacing" in line
+    assert fits == 1
 
 
 def test_a_matched_contact(rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from speed import DECODE, FRINGE, IMPORTS, NO_BYTECODE, SIZES, photograph
+from speed import DECODE, FRINGE, IMPORTS, NO_BYTECODE, SIZES, frames, photograph
 
 WATCH = """
 import json, os, sys, time
@@ -197,27 +197,10 @@ def fringes(table: Table) -> None:
         table.compare(f"{power:g} fringes / 4, 4 MP", _read(many), [_read(few)], 2.0)
 
 
-def _frames(folder: Path, width: int, height: int, count: int) -> list[Path]:
-    """Render frames of one contact while it is pressed."""
-    from fringe.optics.lamps import lamp
-    from fringe.synth import Form, Scene, render_sequence, save, shift_steps
-
-    paths = [folder / f"burst-{width}-{k}.jpg" for k in range(count)]
-    if not paths[-1].exists():
-        rng = np.random.default_rng(20)
-        form = Form(power=6.0, tilt=2.0, zernike=(((2, 2), 0.15),))
-        scene = Scene(width, height, form=form, lamp=lamp("sodium"))
-        for shot, path in zip(
-            render_sequence(scene, rng, shift_steps(count, rng)), paths, strict=True
-        ):
-            save(shot, path)
-    return paths
-
-
 def burst(table: Table) -> None:
     """Eight frames of one contact against one of them."""
     for width, height in ((2309, 1732), (1155, 866)):
-        paths = _frames(table.folder, width, height, 8)
+        paths = frames(table.folder, width, height, 8)
         ours = (FRINGE, "read", "--burst", *map(str, paths), "--lamp", "sodium", "--json")
         table.compare(
             f"burst of 8, {width * height / 1e6:.0f} MP / one frame", ours, [_read(paths[0])], 4.0

@@ -9,8 +9,8 @@ read     `fringe read --json`, edge found, as a whole process against one that i
          Pillow and scipy.fft, decodes the same file and does one full-size real FFT: at most 3
          at 1 megapixel, 2.0 at 12, 1.7 at 50; and the most memory over that of the interpreter
          with its imports, against the decoded 8-bit picture: at most 6
-growth   exponents of the time against pixels at fixed fringes and fringes at fixed pixels: at
-         most 1
+growth   exponents of the time against pixels, fringes, frames of a burst, visits of a surface and
+         surfaces, all else fixed: at most 1
 batch    64 photographs on one process and on all cores: at least 1.8
 archive  the progress of a surface with 200 sessions against reading their attributes with
          h5py: at most 1.5
@@ -25,15 +25,17 @@ import argparse
 import json
 import os
 import platform
+import shutil
 import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
-from scale import least_s, make_some, progress_of
+from scale import least_s, make, make_long, make_some, progress_of
 
 HERE = Path(__file__).parent
 FRINGE = str(Path(sys.executable).with_name("fringe"))
@@ -60,7 +62,8 @@ seconds = time.perf_counter() - start
 print(json.dumps([seconds, usage.ru_maxrss, os.waitstatus_to_exitcode(status)]))
 """
 SIZES = {1: (1155, 866), 12: (4000, 3000), 50: (8165, 6124)}
-TICKS_S = (0.2, 0.5, 1, 2, 5, 10, 20)
+TICKS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+TICKS_S = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50)
 LIGHT = {
     "fringe --help": ("--help",),
     "fringe convert": (
@@ -176,57 +179,136 @@ def read_s(path: Path, repeats: int) -> float:
     return least_s(lambda: read_file(str(path), ReadOptions(lamp("sodium"))), repeats)
 
 
+def frames(folder: Path, width: int, height: int, count: int) -> list[Path]:
+    """Render frames of one contact while it is pressed."""
+    from fringe.optics.lamps import lamp
+    from fringe.synth import Form, Scene, render_sequence, save, shift_steps
+
+    paths = [folder / f"burst-{width}-{count}-{k}.jpg" for k in range(count)]
+    if not paths[-1].exists():
+        rng = np.random.default_rng(20)
+        form = Form(power=6.0, tilt=2.0, zernike=(((2, 2), 0.15),))
+        scene = Scene(width, height, form=form, lamp=lamp("sodium"))
+        shots = render_sequence(scene, rng, shift_steps(count, rng))
+        for shot, path in zip(shots, paths, strict=True):
+            save(shot, path)
+    return paths
+
+
+def burst_s(paths: Sequence[Path], repeats: int) -> float:
+    """Least time of reading frames as one contact, from files to numbers [s]."""
+    from fringe.optics.lamps import lamp
+    from fringe.orders.burst.read_burst import read_burst
+    from fringe.orders.options import ReadOptions
+    from fringe.photo.frames import load_frames
+
+    return least_s(lambda: read_burst(load_frames(paths), ReadOptions(lamp("sodium"))), repeats)
+
+
+def visits_s(folder: Path, count: int, repeats: int) -> float:
+    """Least time of judging a surface of so many visits [s]."""
+    place = folder / f"visits-{count}"
+    make_long(place, count)
+    return least_s(lambda: progress_of(f"{place}/convex"), repeats)
+
+
+def surfaces_s(folder: Path, count: int, repeats: int) -> float:
+    """Least time of listing an archive of so many surfaces, their next steps decided anew [s]."""
+    from fringe.archive.store.index import FOLDER
+    from fringe.archive.views.surface_list import surface_list
+
+    place = folder / f"surfaces-{count}"
+    make(place, count, 5 * count)
+
+    def listed() -> None:
+        shutil.rmtree(place / FOLDER, ignore_errors=True)
+        surface_list(place, steps=True)
+
+    return least_s(listed, repeats)
+
+
+class Grown(NamedTuple):
+    """Time against one size, and how that is called on the picture's axis."""
+
+    name: str
+    label: str
+    sizes: Sequence[float]
+    times_s: list[float]
+
+    @property
+    def exponent(self) -> float:
+        """Slope of the straight line through the logarithms of both."""
+        return float(np.polyfit(np.log(self.sizes), np.log(self.times_s), 1)[0])
+
+
 def growth(folder: Path, repeats: int, picture: Path | None = None) -> None:
-    """Exponents of the time against pixels and against fringes."""
+    """Exponents of the time against pixels, fringes, frames, visits and surfaces."""
     read_s(photograph(folder, 800, 600), 1)  # loads what there is to load
-    sides = [600, 850, 1200, 1700, 2400, 3400, 4800, 6124]
-    pixels = [side * side * 4 // 3 for side in sides]
-    of_pixels = [read_s(photograph(folder, side * 4 // 3, side), min(repeats, 3)) for side in sides]
-    powers = [4.0, 8.0, 16.0, 32.0, 64.0, 128.0]
-    of_fringes = [read_s(photograph(folder, 2400, 1800, p), min(repeats, 3)) for p in powers]
-    slopes = []
-    for name, x, y in (("pixels", pixels, of_pixels), ("fringes", powers, of_fringes)):
-        slope = float(np.polyfit(np.log(x), np.log(y), 1)[0])
-        slopes.append(slope)
-        listed = ", ".join(f"{a:.3g}: {b:.2f} s" for a, b in zip(x, y, strict=True))
-        print(f"time against {name:<8} exponent {slope:5.2f}  at most 1   {listed}")
+    few = min(repeats, 3)
+    sides = (600, 850, 1200, 1700, 2400, 3400, 4800, 6124)
+    powers = (4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
+    counts, visits, surfaces = (4, 8, 16, 32), (50, 200, 800, 2000), (50, 200, 800)
+    parts = (
+        (
+            Grown("pixels", "megapixels, at 8 fringes of power", sides, []),
+            lambda side: read_s(photograph(folder, side * 4 // 3, side), few),
+        ),
+        (
+            Grown("fringes", "fringes of power, at 4 megapixels", powers, []),
+            lambda power: read_s(photograph(folder, 2400, 1800, power), few),
+        ),
+        (
+            Grown("frames", "frames of a burst, at 1 megapixel", counts, []),
+            lambda count: burst_s(frames(folder, 1155, 866, count), few),
+        ),
+        (
+            Grown("visits", "visits of one surface that is judged", visits, []),
+            lambda count: visits_s(folder, count, few),
+        ),
+        (
+            Grown("surfaces", "surfaces of five visits, listed anew", surfaces, []),
+            lambda count: surfaces_s(folder, count, 1),
+        ),
+    )
+    found = []
+    for grown, time_s in parts:
+        grown.times_s.extend(time_s(size) for size in grown.sizes)
+        if grown.name == "pixels":
+            grown = grown._replace(sizes=[side * side * 4 / 3e6 for side in sides])
+        listed = ", ".join(f"{a:.3g}: {b:.2f} s" for a, b in zip(*grown[2:], strict=True))
+        print(f"time against {grown.name:<8} exponent {grown.exponent:5.2f}  at most 1   {listed}")
+        found.append(grown)
     if picture is not None:
-        draw(picture, (pixels, of_pixels), (powers, of_fringes), slopes)
+        draw(picture, found)
 
 
-def draw(
-    out: Path,
-    pixels: tuple[list[int], list[float]],
-    fringes: tuple[list[float], list[float]],
-    slopes: list[float],
-) -> None:
-    """Draw time against size, both ways."""
+def draw(out: Path, found: Sequence[Grown]) -> None:
+    """Draw time against size, each way."""
     import matplotlib
 
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
     from matplotlib.ticker import FixedLocator, NullLocator
 
-    figure, axes = plt.subplots(1, 2, figsize=(9, 3.6), sharey=True, layout="constrained")
-    for ax, (x, y), label, slope in zip(
-        axes,
-        ((np.array(pixels[0]) / 1e6, pixels[1]), fringes),
-        ("megapixels, at 8 fringes of power", "fringes of power, at 4 megapixels"),
-        slopes,
-        strict=True,
-    ):
-        ax.loglog(x, y, "o-", color="#1f4e5f", label=f"readings, exponent {slope:.2f}")
-        ends = np.array([min(x), max(x)])
-        ax.loglog(ends, y[0] * ends / ends[0], ":", color="0.4", label="as the size (exponent 1)")
-        ax.set_xlabel(label)
+    figure, axes = plt.subplots(2, 3, figsize=(11, 6.4), sharey=True, layout="constrained")
+    for ax, grown in zip(axes.flat, found, strict=False):
+        label = f"measured, exponent {grown.exponent:.2f}"
+        ax.loglog(grown.sizes, grown.times_s, "o-", color="#1f4e5f", label=label)
+        ends = np.array([min(grown.sizes), max(grown.sizes)])
+        as_size = grown.times_s[0] * ends / ends[0]
+        ax.loglog(ends, as_size, ":", color="0.4", label="as the size (exponent 1)")
+        ax.set_xlabel(grown.label)
         ax.legend(loc="upper left", frameon=False, fontsize=9)
         ax.grid(True, which="major", alpha=0.25)
-        for axis, ticks in ((ax.xaxis, (0.5, 1, 2, 5, 10, 20, 50, 100)), (ax.yaxis, TICKS_S)):
+        for axis, ticks in ((ax.xaxis, TICKS), (ax.yaxis, TICKS_S)):
             axis.set_major_locator(FixedLocator(ticks))
             axis.set_major_formatter("{x:g}")
             axis.set_minor_locator(NullLocator())
-    axes[0].set_ylim(0.2, 20)
-    axes[0].set_ylabel("time of one reading [s]")
+    for ax in axes.flat[len(found) :]:
+        ax.remove()
+    axes[0, 0].set_ylim(0.05, 60)
+    for ax in axes[:, 0]:
+        ax.set_ylabel("processor time [s]")
     figure.savefig(out, dpi=120)
 
 

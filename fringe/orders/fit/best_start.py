@@ -33,6 +33,9 @@ _LEAST_USED_OF_LIKELIEST, _TURNED_DEPTH, _TURNED_WIDTH = 0.85, 0.7, 0.12
 # residual of a start of few fringes, as a share of the amplitude, above which starts with coma and
 # spherical are tried as well, and the share of what others leave that such a one may leave
 _FOLLOWED_MISFIT, _LESS_LEFT = 0.02, 0.8
+# share of the variation that the best shape of few fringes explains, below which it does so by
+# chance: of noise up to 0.02; fringes that are half of what is left beside them make 0.11
+_BY_CHANCE = 0.03
 VERY_FEW_CYCLES = 8.0  # greatest fringes a unit, below which uneven light can look like fringes
 # residual, as a share of the fringe amplitude, below which a start is accepted without trying
 # others: of a known start, and of one from tiles with so many fringes a unit
@@ -106,19 +109,19 @@ def best_start(
 
 def _with_few_fringes(field: Field, fits: list[Fit], hopeless: float) -> list[Fit]:
     """Starts and those of few fringes, the best first; coma and spherical where all leave much."""
-    fits = sorted([*fits, *_of_few_fringes(field)], key=lambda fit: fit.rms)
+    found = few_fringe_starts(field)
+    many = bool(fits) and fits[0].rms <= hopeless
+    if np.isfinite(hopeless) and not many and found[0][1] < _BY_CHANCE:
+        return []  # neither many fringes are there nor few
+    fits += [_screening_fit(field, model) for model, _ in found]
+    fits = sorted(fits, key=lambda fit: fit.rms)
     if not _FOLLOWED_MISFIT < fits[0].rms < hopeless:
         return fits
     # what robust weights leave out of a wrong form is in its cost
-    bent = min(_of_few_fringes(field, third_order=True), key=lambda fit: fit.cost)
+    bent_starts = few_fringe_starts(field, keep=3, third_order=True)
+    bent = min((_screening_fit(field, model) for model, _ in bent_starts), key=lambda f: f.cost)
     better = bent.cost < _LESS_LEFT * min(fit.cost for fit in fits)
     return [bent, *fits] if better else fits
-
-
-def _of_few_fringes(field: Field, *, third_order: bool = False) -> list[Fit]:
-    """Short fits from the shapes of few fringes that explain most of the picture."""
-    found = few_fringe_starts(field, keep=3 if third_order else 6, third_order=third_order)
-    return [_screening_fit(field, model) for model, _ in found]
 
 
 def is_noisy_but_right(fit: Fit) -> bool:

@@ -11,6 +11,7 @@ import pytest
 from fringe.errors import Refused
 from fringe.optics.lamps import lamp
 from fringe.orders.edge import circles, find
+from fringe.orders.fit import best_start
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
@@ -110,3 +111,17 @@ def test_places_that_take_turns_end_at_the_best(monkeypatch: pytest.MonkeyPatch)
     last = list(find._iterated(photo, curve, model))[-1]
     assert last == placed[0]
     assert len(list(asked)) == 1
+
+
+def test_noise_is_not_fitted(rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Noise, of which no shape of few fringes explains a part: no fit of such a shape is tried."""
+    tried = []
+    fit = best_start._screening_fit
+
+    def counted(field: Any, model: OrderModel) -> Any:
+        tried.append(len(model.terms))
+        return fit(field, model)
+
+    monkeypatch.setattr(best_start, "_screening_fit", counted)
+    refusal_and_fits(distractor("noise", rng, (360, 300)), monkeypatch)
+    assert len(tried) <= MOST_FITS + 1  # those from local frequencies, one a circle

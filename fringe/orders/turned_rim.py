@@ -19,23 +19,24 @@ from fringe.optics.patches import is_patch
 from fringe.optics.zernike import zernike_matrix
 from fringe.orders.agreement import patches_of
 from fringe.orders.doubts import MOST_UNEXPLAINED
+from fringe.orders.edge.by_rings import HELD_PX, SHARP_PX, placed_by_rings
 from fringe.orders.edge.rim_end import (
     FADED,
     LEAST_MOVED_PX,
     LOST_RATE,
     MOST_MISFIT,
     OFF,
-    SURE,
     WIDEST_BAND,
     RimEnd,
     band_end,
     by_profile,
     is_lit,
+    last_fringes,
+    light_step,
     rim_end,
 )
 from fringe.orders.edge.rim_profile import RimProfile, rim_profile
-from fringe.orders.edge.rim_rings import RimRings, extrapolating, follow_rim, round_order
-from fringe.orders.edge.step import light_step_between
+from fringe.orders.edge.rim_rings import SURE, RimRings, extrapolating, follow_rim, round_order
 from fringe.orders.fit.best_start import MOST_PIXELS, first_prior, is_noisy_but_right
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import cut_field
@@ -60,7 +61,6 @@ from fringe.photo.load import Photo
 Vector = NDArray[np.float64]
 _WITHIN, _BEYOND = 0.82, 1.1  # radii that are looked at, as shares of the edge's
 _FIRST = 10  # rings that tell whether the fit is followed where they begin
-_HELD_PX = 1.5  # within the edge: farther out the lens mixes in the light from beyond
 _BENT_PX = 4.0  # of rings whose order is continued over these
 _OFF_PX = 2.0  # over which an error of the round form counts
 # by which the order of rings errs at most, a unit of the fringes' sharpness: it is that of cosines
@@ -68,10 +68,8 @@ _BY_SHARPNESS = 0.1
 _FOLLOWED = 0.9  # share explained where rings begin, below which the fit is not followed
 # what is left there over the noise of a pixel: of 128 noisy fringes 0.95, else 3 to 9
 _DROWNED = 1.5
-_PLACINGS, _NEAR_BY = 2, 0.03  # of an edge by rings; by how much it is moved, of its radius
 _INNER = 0.86  # share of the radius, within which the form is fitted alone
-_NEAR_PX, _STEP_GAIN = 1.5, 0.3  # of a step of light that is taken
-_RINGS_PX = 0.5  # standard uncertainty of an edge by its rings alone
+_BAND_PX = 1.5  # least width of a band that is no more than the lens's blur
 _ENDS_PX = 0.5  # over which the order at the rim is known by its speed alone
 _RIM_PX, _LEAST_WIDTH = 1.5, 0.004  # over which an error of the rim grows; share of the radius
 _LEAST_RIM = 0.02  # standard uncertainty of the order at the rim [fringe]
@@ -80,7 +78,7 @@ _LEAST_RIM = 0.02  # standard uncertainty of the order at the rim [fringe]
 _LOST_SHARE, _LOST = 1.0, 0.15
 # fringes that end within the edge that was found: by so many pixels at least, within so few, and
 # what rings beyond explain at most
-_INWARD_PX, _SHARP_PX, _NOTHING = 3.0, 6.0, 0.3
+_INWARD_PX, _NOTHING = 3.0, 0.3
 _NO_WORSE = 1.2  # of what rings about a new fit leave, over what they left before
 _WELL_KNOWN = 0.96  # share of an edge's radius, beyond which its terms are not relied on
 _UNEVEN_PLACES = [k for k, (_, m) in enumerate(ZONED) if m != 0]
@@ -125,19 +123,11 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
         Whether the edge was found, and may be moved.
     """
     as_it_was = Rim(edge, solution)
-    fit = solution.fit
-    rings = follow_rim(photo, edge, fit, _WITHIN, _BEYOND)
-    if not rings.tell:
+    rings = _followed(photo, edge, solution)
+    if rings is None:
         return as_it_was
-    if median(rings.explained[:_FIRST]) < _FOLLOWED and not _are_drowned(rings):
-        # what no sphere made is refused before the whole is fitted again
-        growth_warnings(photo.name, fit.model, solution.span)
-        inner = _fit_within(photo, edge)
-        if inner is None:
-            return as_it_was
-        fit = inner
-        rings = follow_rim(photo, edge, fit, _INNER - 0.1, _BEYOND)
-    last = rings.last
+    fit = rings.fit
+    last = last_fringes(rings)
     if last is None:
         return as_it_was
     end = rim_end(rings, last)
@@ -145,7 +135,7 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
         end = by_profile(rings, end, last)
     moved_px = (end.face - 1) * rings.radius_px
     if found and end.moves(rings.radius_px, edge.u_px):
-        new = _placed(photo, edge, rings, end)
+        new = placed_by_rings(photo, rings, end)
         if moved_px > 0 and new.a > edge.a + LEAST_MOVED_PX:
             return _better(as_it_was, _read_anew(photo, new, rings, fit, end, found=True))
         if moved_px < -_INWARD_PX and _ends_sharply(rings, end):
@@ -163,7 +153,31 @@ def beyond_edge(photo: Photo, edge: Edge, solution: Solution, *, found: bool) ->
     if end.lost or _is_off(rings, solution.fit.model, end.seen, profile):
         return _better(as_it_was, _read_anew(photo, edge, rings, fit, end, found=found))
     doubted = as_it_was if profile is None else _doubted(as_it_was, profile)
-    return _with_band(doubted, rings, last) if found else doubted
+    return _with_band(doubted, rings, end, last) if found else doubted
+
+
+def _followed(photo: Photo, edge: Edge, solution: Solution) -> RimRings | None:
+    """Rings across the rim, by a fit of the inner part alone where that of all of it misses them.
+
+    None where none can tell.
+    """
+    fit = solution.fit
+    rings = follow_rim(photo, edge, fit, _WITHIN, _BEYOND)
+    if not rings.tell:
+        return None
+    if _are_drowned(rings):
+        return rings
+    if median(rings.explained[:_FIRST]) < _FOLLOWED:
+        # what no sphere made is refused before the whole is fitted again
+        growth_warnings(photo.name, fit.model, solution.span)
+        inner = _fit_within(photo, edge)
+        return None if inner is None else follow_rim(photo, edge, inner, _INNER - 0.1, _BEYOND)
+    if _shown(rings) < SURE:
+        # a fit that went after a rim that it cannot follow may err farther in
+        inner = middle_fit(photo, edge, _INNER, fit.model)
+        if inner is not None:
+            return max(rings, follow_rim(photo, edge, inner, _INNER - 0.1, _BEYOND), key=_shown)
+    return rings
 
 
 def _are_drowned(rings: RimRings) -> bool:
@@ -172,32 +186,10 @@ def _are_drowned(rings: RimRings) -> bool:
     return is_noisy_but_right(rings.fit) and left < _DROWNED * rings.noise
 
 
-def edge_by_rings(photo: Photo, edge: Edge, model: OrderModel | None = None) -> Edge | None:
-    """The edge at which rings of light show the fringes to end, where no fit follows them to it.
-
-    None where they do not follow fringes to an end within some pixels of `edge`. A `model` on its
-    unit disc is taken where it fits their middle; else one is sought.
-    """
-    for _ in range(_PLACINGS):
-        middle = middle_fit(photo, edge, _INNER, model)
-        if middle is None:
-            return None
-        rings = follow_rim(photo, edge, middle, _INNER - 0.1, _BEYOND)
-        last = rings.last
-        if last is None or not rings.tell:
-            return None
-        end = rim_end(rings, last)
-        sharp = _SHARP_PX / 2 / rings.radius_px
-        inside, outside = rings.radius < end.face - sharp, rings.radius > end.face + sharp
-        if end.lost or abs(end.face - 1) > _NEAR_BY or not outside.any():
-            return None
-        if quantile(rings.explained[inside], 0.1) < SURE:
-            return None
-        if rings.strength[outside].max() > FADED * float(median(rings.strength[inside])):
-            return None
-        placed = _placed(photo, edge, rings, end)
-        edge, model = placed, carried(middle.model, edge, placed)
-    return edge
+def _shown(rings: RimRings) -> float:
+    """Share that fringes explain of nearly all rings within the edge."""
+    within = rings.radius < 1 - SHARP_PX / 2 / rings.radius_px
+    return float(quantile(rings.explained[within], 0.1))
 
 
 def _better(old: Rim, new: Rim | None) -> Rim:
@@ -215,13 +207,13 @@ def _within(photo: Photo, edge: Edge) -> Rim | None:
     except Refused:
         return None
     rings = follow_rim(photo, edge, solution.fit, _WITHIN, _BEYOND)
-    last = rings.last
+    last = last_fringes(rings)
     if last is None or median(rings.explained[:_FIRST]) < _FOLLOWED:
         return None
     end = rim_end(rings, last)
     if end.face > 1 and end.moves(rings.radius_px, edge.u_px):
         return _read_anew(
-            photo, _placed(photo, edge, rings, end), rings, solution.fit, end, found=True
+            photo, placed_by_rings(photo, rings, end), rings, solution.fit, end, found=True
         )
     if end.face < 1 - _INWARD_PX / rings.radius_px:
         return None
@@ -236,24 +228,37 @@ def _ends_sharply(rings: RimRings, end: RimEnd) -> bool:
 
     Fringes too fine for the pixels may follow, but not over a wide band.
     """
-    sharp = _SHARP_PX / 2 / rings.radius_px
+    sharp = SHARP_PX / 2 / rings.radius_px
     inside, outside = rings.radius < end.face - sharp, rings.radius > end.face + sharp
     outside &= rings.radius < 1.0
     if (end.lost and end.face > 1 - WIDEST_BAND) or not outside.any():
         return False
-    near = rings.strength[inside][-round(_SHARP_PX / rings.step_px) :]
+    near = rings.strength[inside][-round(SHARP_PX / rings.step_px) :]
     left = rings.strength[outside].max() < FADED * float(median(near))
     return bool(left and median(rings.explained[outside]) < _NOTHING)
 
 
-def _with_band(rim: Rim, rings: RimRings, last: int) -> Rim:
-    """Count a band beyond the edge that is as bright as the fringes in the edge's uncertainty."""
+def _with_band(rim: Rim, rings: RimRings, end: RimEnd, last: int) -> Rim:
+    """Count a band beyond the fringes that is as bright as they are.
+
+    The edge may be at either side of it; and where the face goes on, so may its order.
+    """
+    lit = light_step(rings, last)
+    seen = end.face - rings.step_px / rings.radius_px  # a ring of them at least
+    width = lit - end.face if lit is not None and is_lit(rings, seen, lit) else 0.0
     band = band_end(rings, last)
-    if band == last:
+    if band > last:
+        width = max(width, float(rings.radius[band] - rings.radius[last]))
+    width_px = width * rings.radius_px
+    if width_px < _BAND_PX:
         return rim
-    width_px = (band - last) * rings.step_px
     u_px = float(np.hypot(rim.edge.u_px, width_px / 2))
-    return Rim(replace(rim.edge, u_px=u_px), rim.solution, (BAND,))
+    rho, _ = nodes()
+    u_rim = _LOST + LOST_RATE * (width_px + HELD_PX)
+    errors = u_rim * np.exp((rho - 1) / max(width, _LEAST_WIDTH))[None]
+    if rim.solution.rim_errors is not None:
+        errors = np.concatenate([rim.solution.rim_errors, errors])
+    return Rim(replace(rim.edge, u_px=u_px), replace(rim.solution, rim_errors=errors), (BAND,))
 
 
 def _read_anew(
@@ -267,8 +272,9 @@ def _read_anew(
     light = with_all_terms(level, start, True, prior, TOLERATED)
     # the fit of all of it knows better what lies within, and what is not round
     again = follow_rim(photo, edge, light, float(rings.radius[0]), _BEYOND, _WELL_KNOWN)
-    if again.last is not None and _tell_no_less(again, rings):
-        end = end if end.lost else rim_end(again, again.last).limited()
+    last = last_fringes(again)
+    if last is not None and _tell_no_less(again, rings):
+        end = end if end.lost else rim_end(again, last).limited()
         _, model, errors, too_fine = _to_the_end(edge, again, light, end, found=False)
     solution = solution_of(level, replace(light, model=model), model.steepest(), 1.0)
     return Rim(edge, replace(solution, rim_errors=errors), (TOO_FINE,) if too_fine else ())
@@ -292,7 +298,7 @@ def _to_the_end(
     too_fine = end.lost
     if profile is not None:
         too_fine = profile.too_fine
-        if found:
+        if found and not (too_fine and end.u_px):  # what is not seen tells less than light
             edge = _ended(edge, profile, scale, rings.radius_px)
     return (edge, *_model_on(edge, rings, fit, end, profile), too_fine)
 
@@ -326,7 +332,7 @@ def _fit_within(photo: Photo, edge: Edge) -> Fit | None:
 
 def _is_off(rings: RimRings, model: OrderModel, end: float, profile: RimProfile | None) -> bool:
     """Whether the round form of a model is not that of the rings, somewhere within the edge."""
-    sure = (rings.radius < end - _HELD_PX / rings.radius_px) & (rings.explained > SURE)
+    sure = (rings.radius < end - HELD_PX / rings.radius_px) & (rings.explained > SURE)
     if not sure.any():
         return False
     off = rings.order - round_order(model, rings.radius)
@@ -355,24 +361,6 @@ def _doubted(rim: Rim, profile: RimProfile) -> Rim:
     rho, _ = nodes()
     errors = np.interp(rho, profile.radius, _off(profile, rim.solution.fit.model), left=0.0)
     return replace(rim, solution=replace(rim.solution, rim_errors=errors[None]))
-
-
-def _placed(photo: Photo, edge: Edge, rings: RimRings, end: RimEnd) -> Edge:
-    """The edge moved to where the face ends, and onto the step of light there if there is one."""
-    face = end.face
-    u_px = end.u_px or max(_RINGS_PX, (face - end.seen) * rings.radius_px / 2)
-    moved = replace(edge, a=face * edge.a, b=face * edge.b, u_px=u_px)
-    if end.lost:
-        return moved
-    held = face - _HELD_PX / rings.radius_px
-
-    def predicted(u: Vector, v: Vector) -> tuple[Vector, Vector]:
-        return rings.expected(face * u, face * v, held)
-
-    step = light_step_between(photo, moved, [predicted], rings.fit.noise)
-    if step is not None and step.gain > _STEP_GAIN and step.moved_px < _NEAR_PX:
-        return step.edge
-    return moved
 
 
 def _uneven_on(new: Edge, rings: RimRings, model: OrderModel) -> Vector:
@@ -438,7 +426,7 @@ def _going_on(rings: RimRings, end: RimEnd, at: Vector) -> tuple[Vector, Vector]
 
     Also its error, which grows over the last pixels to the rim.
     """
-    known = rings.radius < end.seen - _HELD_PX / rings.radius_px
+    known = rings.radius < end.seen - HELD_PX / rings.radius_px
     radius, order = rings.radius[known], rings.order[known]
     near = slice(-max(4, round(_BENT_PX / rings.step_px)), None)
     out = at - radius[-1]
@@ -454,7 +442,7 @@ def _going_on(rings: RimRings, end: RimEnd, at: Vector) -> tuple[Vector, Vector]
     u_rim = float(np.hypot(_LEAST_RIM, (by_degree[1] - by_degree[0])[-1] / 2))
     u_rim = float(np.hypot(u_rim, end.speed * _ENDS_PX))
     if end.lost:
-        u_rim = _LOST + LOST_RATE * _HELD_PX * (not end.stepped)
+        u_rim = _LOST + LOST_RATE * HELD_PX * (not end.stepped)
         u_rim += _LOST_SHARE * abs(float(going_on[-1] - order[-1]))
     width = max(_RIM_PX / rings.radius_px, _LEAST_WIDTH)
     errors = u_rim * np.exp((at - at[-1]) / width)

@@ -13,10 +13,11 @@ from scipy import ndimage
 from fringe.optics.form import form_quantities
 from fringe.optics.lamps import lamp
 from fringe.orders import turned_rim
+from fringe.orders.edge.by_rings import edge_by_rings
 from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
-from fringe.orders.turned_rim import BAND, TOO_FINE, beyond_edge, edge_by_rings
+from fringe.orders.turned_rim import BAND, TOO_FINE, beyond_edge
 from fringe.orders.turned_rim import Rim as Seen
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
@@ -102,6 +103,48 @@ def test_an_edge_that_no_fit_follows_is_found_by_rings(rng: np.random.Generator)
     assert found is not None
     assert math.sqrt(found.a * found.b) == pytest.approx(RADIUS, rel=0.002)
     assert math.hypot(found.cx - cx, found.cy - cy) < 0.3
+
+
+@pytest.mark.parametrize(("turn", "surround"), [(1.8, "dark"), (-2.4, "plate")])
+def test_a_broad_rim_is_followed_from_where_it_begins(
+    turn: float, surround: str, rng: np.random.Generator
+) -> None:
+    """Rings about a curve a sixth within the edge, and off its middle, lead to the edge."""
+    work = replace(rim(rng, turn, 0.15, surround=surround), law="cosine", power=2.0)
+    image, (cx, cy) = drawn(work, rng)
+    curve = Edge(cx + 0.7, cy - 0.5, 0.845 * RADIUS, 0.835 * RADIUS, 30.0)
+    found = edge_by_rings(photo_from_array(image, "rim"), curve)
+    assert found is not None
+    assert math.sqrt(found.a * found.b) == pytest.approx(RADIUS, rel=0.002)
+    assert found.a - found.b < 0.6
+    assert math.hypot(found.cx - cx, found.cy - cy) < 0.3
+
+
+def test_a_rim_that_fades_before_a_cell_as_bright(rng: np.random.Generator) -> None:
+    """Its light differs round the work, not in the mean: there the face ends, not the fringes."""
+    work = replace(rim(rng, 2.0, 0.05, surround="cell"), law="power", power=2.5, tilt=1.5)
+    image, (cx, cy) = drawn(work, rng)
+    found = edge_by_rings(photo_from_array(image, "rim"), Edge(cx, cy, 143.0, 143.0))
+    assert found is not None
+    assert math.sqrt(found.a * found.b) == pytest.approx(RADIUS, rel=0.002)
+
+
+def test_a_part_of_the_face_has_no_end(rng: np.random.Generator) -> None:
+    """About another middle fringes end here and there, or are lost from within: no edge."""
+    image, (cx, cy) = drawn(replace(rim(rng, 0.0, 0.1), power=3.0, tilt=1.5), rng)
+    photo = photo_from_array(image, "part")
+    for off, radius in ((60.0, 80.0), (40.0, 120.0), (-70.0, 100.0)):
+        assert edge_by_rings(photo, Edge(cx + off, cy, radius, radius)) is None
+
+
+def test_a_band_without_fringes_may_be_a_rim(rng: np.random.Generator) -> None:
+    """Two and a half fringes over two pixels show none: told, and both are left open."""
+    work = replace(rim(rng, 2.5, 0.014), law="cosine", power=2.5)
+    found, _ = seen(work, 1 - 0.013, rng)
+    assert found.warnings == (BAND,)
+    assert found.solution.rim_errors is not None
+    assert np.abs(found.solution.rim_errors).max() > 1.0
+    assert found.edge.u_px > 0.45 * (RADIUS - found.edge.a)
 
 
 def test_fringes_too_fine_for_the_pixels(rng: np.random.Generator) -> None:

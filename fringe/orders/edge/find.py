@@ -19,6 +19,7 @@ import numpy as np
 
 from fringe.errors import Refused
 from fringe.orders.edge.boundary import BoundaryFit
+from fringe.orders.edge.by_rings import edge_by_rings
 from fringe.orders.edge.circles import MIDDLE_SHARE, MOST_MISFIT, Circle, Circles
 from fringe.orders.edge.rim_contrast import fringed_to_rim
 from fringe.orders.edge.step import light_step
@@ -27,7 +28,6 @@ from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit
 from fringe.orders.fit.scale import coarsest_scale, enlarged, reduced
 from fringe.orders.fit.solve import middle_fit, refit_twice
-from fringe.orders.turned_rim import edge_by_rings
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo
 
@@ -35,7 +35,6 @@ _LONGEST_FRAME = 8.0  # longer side over the shorter; panoramas have 4, and a wo
 _LEAST_SIDE_PX = 700.0  # of the frame, below which edges lose their sharpness
 # gain of an edge between fringes and surroundings: least, clear, certain
 _LEAST_GAIN, _CLEAR_GAIN, _CERTAIN_GAIN = 0.1, 0.8, 1.2
-_BY_RINGS_GAIN = 1.3  # of an edge that rings of light show
 _NEAR_BEST = 0.5  # share of the best gain, at which a larger edge is taken
 _MANY_CYCLES = 10.0  # fringes a radius, so many that a fit does not produce them by chance
 _FITTED_SHARE = 0.993  # of a curve's radius, within which the fringes are fitted to judge it
@@ -163,12 +162,14 @@ class _Search:
         """
         dim = 0  # circles without clear fringes, less those with
         for circle in circles:
+            if circle.at_end and self._ends_by_rings(circle):
+                return
             for candidate in _candidates(self._photo, circle):
                 if candidate is None or self._decides(candidate):
                     return
             if self._on_steps:
                 continue
-            if circle.is_clear and self._ends_by_rings():
+            if circle.is_clear and self._ends_by_rings(circle):
                 return
             dim += -1 if circle.is_clear or self._accepted else 1
             if dim == _MOST_DIM:
@@ -194,12 +195,14 @@ class _Search:
         self._accepted.append(candidate)
         return candidate.gain > _CERTAIN_GAIN or agree >= (1 if candidate.gain > _CLEAR_GAIN else 2)
 
-    def _ends_by_rings(self) -> bool:
-        """Whether rings of light about a place that is not certain lead to an edge.
+    def _ends_by_rings(self, circle: Circle) -> bool:
+        """Whether rings of light about a circle, or a place that is not certain, lead to an edge.
 
         So do those of a work whose rim is turned so much that no fit follows it to the edge.
         """
-        for place in (*self._accepted, *self._rejected):
+        assert circle.middle is not None
+        rough = EdgeCandidate(0.0, circle.edge, circle.middle.model)
+        for place in (rough, *self._accepted, *self._rejected):
             if len(self._by_rings) == _BY_RINGS:
                 break
             if any(
@@ -210,9 +213,21 @@ class _Search:
             with contextlib.suppress(Refused):
                 edge = edge_by_rings(self._photo, place.edge, place.model)
                 if edge is not None:
-                    self._certain = FoundEdge(edge)
+                    self._certain = self._on_step_near(place, edge) or FoundEdge(edge)
                     return True
         return False
+
+    def _on_step_near(self, place: EdgeCandidate, edge: Edge) -> FoundEdge | None:
+        """An edge by rings on the light's step, where that tells its place and oval better.
+
+        Where no fit follows the fringes to it, a step may be that of where they are lost.
+        """
+        model = carried(place.model, place.edge, edge)
+        on_step = _at_light_step(self._photo, edge, model)
+        if on_step is None or on_step.gain < _CLEAR_STEP or on_step.edge.u_px > edge.u_px:
+            return None
+        grown_px = np.sqrt(on_step.edge.a * on_step.edge.b) - np.sqrt(edge.a * edge.b)
+        return FoundEdge(on_step.edge, on_step.model) if abs(grown_px) < _NEAR_PX else None
 
     def result(self) -> FoundEdge | None:
         """The best edge; None where there is none."""
@@ -309,19 +324,11 @@ def _candidates(photo: Photo, circle: Circle) -> Iterator[EdgeCandidate | None]:
 def _at_end(photo: Photo, curve: Edge, model: OrderModel) -> Iterator[EdgeCandidate]:
     """Candidates from a curve where fringes end: an edge, or where a turned rim begins.
 
-    So a weak gain is none; but rings of light may show fringes to end at once, and nothing like
-    them beyond. What is there may be as bright, and vary, so that a fit to its light goes astray.
+    So a weak gain is none.
     """
-    edge = None
-    with contextlib.suppress(Refused):
-        edge = edge_by_rings(photo, curve, model)
-    end = edge or curve
-    ringed = EdgeCandidate(_BY_RINGS_GAIN, end, carried(model, curve, end))
-    yield ringed._replace(gain=0.0)  # where the light has a step, that is better
+    yield EdgeCandidate(0.0, curve, model)
     for placed in _iterated(photo, curve, model):
         yield placed._replace(gain=placed.gain if placed.gain > _CLEAR_GAIN else 0.0)
-    if edge is not None:
-        yield ringed
 
 
 def _distance_px(first: Edge, second: Edge) -> float:

@@ -8,13 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.orders.edge.rim_profile import rim_profile
-from fringe.orders.edge.rim_rings import RimRings, crossing, half_strength, round_order
-from fringe.photo.filters import median
+from fringe.orders.edge.rim_rings import SURE, RimRings, crossing, half_strength, round_order
+from fringe.photo.filters import median, median_round
 
 Vector = NDArray[np.float64]
 
 _NEAR_END_PX = 8.0  # of the last rings
-_CLEAR_MEAN = 0.15  # step of the mean light that tells the edge, as a share of it
+# light that is other than the face's, as a share of it, and over how many pixels it grows no more,
+# but for a share; rays over which it is smoothed
+_OTHER, _STEADY_PX, _STEADY, _ROUND = 0.06, 1.5, 0.3, 9
 # by which an edge is moved at least, where its uncertainty is less; where fringes crowd
 _MOVED_PX, LEAST_MOVED_PX = 1.5, 0.3
 # fringes that are lost before the face ends: strength at which they fade and at which they are
@@ -27,7 +29,6 @@ _TURNED_ABOUT = -0.5
 # speed from which they crowd, and over which it is taken [fringe / px; px]
 _CROWDED, _SPEED_PX = 0.1, 2.0
 _MIXED_PX, _STEP_PX = 1.0, 1.5  # of the lens's blur; of the light's step about where fringes end
-SURE = 0.8  # share explained, of a ring whose order is believed
 OFF = 0.04  # error of the order that counts [fringe]
 # a band beyond the edge that may be either: mean light and its slopes as shares of the light, and
 # its greatest width as a share of the radius
@@ -82,46 +83,67 @@ class RimEnd:
         return replace(self, seen=min(self.seen, 1.0), face=1.0 if lost else min(self.seen, 1.0))
 
 
+def last_fringes(rings: RimRings) -> int | None:
+    """The last ring that shows fringes, and not other light; None where none can tell."""
+    last = rings.last
+    if last is None:
+        return None
+    usual = _usual(rings, last)
+    gone = _gone(rings, last, usual)
+    if len(gone) and _is_other_light(rings, int(gone[0]), last, usual):
+        last = int(gone[0])
+    lit = light_step(rings, last)
+    if lit is None:
+        return last
+    # so is what is faint, or like fringes in part, beyond the end of the face's light
+    beyond = np.flatnonzero(rings.radius[: last + 1] > lit + _STEP_PX / rings.radius_px)
+    faint = rings.strength[beyond] < FADED * usual
+    return int(beyond[0]) if (faint | (rings.explained[beyond] < SURE)).any() else last
+
+
 def rim_end(rings: RimRings, last: int) -> RimEnd:
     """Where the fringes end, and the face.
 
-    Both end where half of the fringes' strength is left: the mean light, which may have a step
+    Both end where half of the fringes' strength is left: the light, which may have a step
     elsewhere, at the outer border of a bright chamfer, tells nothing of them. But where fringes
     crowd they fade before the face ends, which the step of light tells then, or fringes that come
     again.
     """
-    first = max(0, last - _near(rings))
-    usual = float(median(rings.strength[: max(first, 1)]))
-    gone = np.flatnonzero(rings.strength[: last + 1] < _GONE * usual)
-    if len(gone) and (last - gone[0]) * rings.step_px < _AGAIN_PX:  # no more than the lens's blur
-        gone = gone[:0]
-    if len(gone) and _is_other_light(rings, int(gone[0]), last, usual):
-        last, gone = int(gone[0]), gone[:0]
+    usual = _usual(rings, last)
+    gone = _gone(rings, last, usual)
     k, half = half_strength(rings, last)
     lost_at = int(gone[0]) if len(gone) else last
     end = crossing(rings.radius, rings.strength, half, k)
     before = max(k - round(_MIXED_PX / rings.step_px), 1)
     back = max(before - round(_SPEED_PX / rings.step_px), 0)
     speed = abs(float(rings.ahead[before] - rings.ahead[back])) / _SPEED_PX
-    share = _light_step(rings, first, last)
-    stepped = share is not None
-    farthest = last if len(gone) else k
-    u_px = None
+    lit, u_px = light_step(rings, last), None
+    stepped = lit is not None
     if len(gone):
         end = float(rings.radius[last])
-    if share is not None and (len(gone) or _crowd_before(rings, k)):
-        about = round(_STEP_PX / rings.step_px)
-        lit = _half_way(rings, share, k - about, farthest + about + 1)
-        if lit is not None:
-            end, u_px = lit, _LIT_PX
+    if lit is not None and (len(gone) or _crowd_before(rings, k)):
+        end, u_px = lit, _LIT_PX
     faded = lost_at - int(np.argmax(rings.strength[lost_at::-1] > FADED * usual))
     seen = float(rings.radius[faded])
     band = band_end(rings, last)
-    if speed > _CROWDED / 2 and band > last and not len(gone):
+    if speed > _CROWDED / 2 and band > last and not len(gone) and not stepped:
         return RimEnd(float(rings.radius[k]), float(rings.radius[band]), speed, stepped)
-    if len(gone) and (end - seen) * rings.radius_px > _BAND_PX:
+    if (end - seen) * rings.radius_px > _BAND_PX and (len(gone) or end == lit):
         return RimEnd(seen, end, speed, stepped, u_px)
     return RimEnd(end, end, speed, stepped, u_px)
+
+
+def _usual(rings: RimRings, last: int) -> float:
+    """Strength of the fringes well within the last of them."""
+    return float(median(rings.strength[: max(last - _near(rings), 1)]))
+
+
+def _gone(rings: RimRings, last: int, usual: float) -> NDArray[np.intp]:
+    """Rings to the last on which fringes are gone, if that is more than the lens's blur."""
+    gone = np.flatnonzero(rings.strength[: last + 1] < _GONE * usual)
+    if len(gone) and (last - gone[0]) * rings.step_px < _AGAIN_PX:
+        gone = gone[:0]
+    return gone
 
 
 def _is_other_light(rings: RimRings, gone: int, last: int, usual: float) -> bool:
@@ -167,7 +189,7 @@ def by_profile(rings: RimRings, end: RimEnd, last: int) -> RimEnd:
         return end
     near = _NEAR_PX / rings.radius_px
     seen = float(rings.radius[last]) - _SEEN_PX / rings.radius_px
-    lit = _light_ends(rings, last)
+    lit = light_step(rings, last)
     places = {one: _PLACE_PX for one in (seen, lit) if one is not None and one > end.face + near}
     if not places:
         return end
@@ -187,36 +209,42 @@ def by_profile(rings: RimRings, end: RimEnd, last: int) -> RimEnd:
     return replace(end, face=best.end, u_px=best.u_end_px(rings.radius_px))
 
 
-def _light_ends(rings: RimRings, last: int) -> float | None:
-    """Where the mean light has its step, about the last fringes; None without a clear one."""
-    near = _near(rings)
-    share = _light_step(rings, last - near, last)
-    return None if share is None else _half_way(rings, share, last - near, last + near)
-
-
 def _near(rings: RimRings) -> int:
     """Number of the last rings."""
     return max(1, round(_NEAR_END_PX / rings.step_px))
 
 
-def _light_step(rings: RimRings, first: int, last: int) -> Vector | None:
-    """How far each ring's mean light is on from that before a ring to that beyond another.
+def light_step(rings: RimRings, last: int) -> float | None:
+    """Where the face's light ends, by what follows first that is other and goes on as such.
 
-    None where the two hardly differ.
+    Face and surroundings may be as bright and differ round the ring alone, as a chamfer that glints
+    does. Fringes too fine to be seen leave the light of the face as it is.
     """
-    inside = float(median(rings.mean[: max(first, 1)]))
-    beyond = rings.mean[last + 2 : last + 2 + _near(rings)]
-    outside = float(median(beyond)) if len(beyond) else inside
-    if abs(outside - inside) <= _CLEAR_MEAN:
+    k, _ = half_strength(rings, last)
+    inner = rings.slow[max(k - 2 * _near(rings), 0) : max(k - _near(rings) // 2, 1)].mean(axis=0)
+    waves = np.stack([np.ones_like(rings.angle), np.cos(rings.angle), np.sin(rings.angle)])
+    face = inner @ waves
+    light = rings.light.copy()
+    light[: last + 1] = rings.beside_fringes(slice(last + 1))
+    count = round(_STEADY_PX / rings.step_px) + 1
+    farthest = int(np.searchsorted(rings.radius, rings.radius[last] * (1 + WIDEST_BAND)))
+    for first in range(k + 1, min(farthest, len(rings.radius) - count)):
+        near, far = (
+            median_round(light[at : at + count // 2].mean(axis=0), _ROUND)
+            for at in (first, first + count - count // 2)
+        )
+        other = (near + far) / 2 - face
+        # a narrow chamfer is never steady, but its light goes over into another
+        if np.abs(other).mean() > _OTHER and (far - near) @ other < _STEADY * (other @ other):
+            break
+    else:
         return None
-    return np.asarray((rings.mean - inside) / (outside - inside))
-
-
-def _half_way(rings: RimRings, share: Vector, first: int, end: int) -> float | None:
-    """The only radius about some rings at which a step of light is half done, if there is one."""
-    about = np.arange(max(first, 0), min(end, len(share) - 1))
-    steps = about[(share[about] < 0.5) & (share[about + 1] >= 0.5)]
-    return crossing(rings.radius, share, 0.5, int(steps[0])) if len(steps) == 1 else None
+    start = max(k - _near(rings), 0)
+    share = rings.share_of(face, face + other, slice(start, first + 1))
+    steps = np.flatnonzero((share[:-1] < 0.5) & (share[1:] >= 0.5))
+    if not len(steps):
+        return None
+    return crossing(rings.radius[start:], share, 0.5, int(steps[-1]))
 
 
 def is_lit(rings: RimRings, first: float, end: float) -> bool:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fringe.orders.edge.rim_rings import RAYS, RimRings
+from fringe.orders.edge.rim_rings import RAYS, SHARED, RimRings
 from fringe.photo.filters import median
 
 Vector = NDArray[np.float64]
@@ -27,8 +27,8 @@ _NODE_PX, _FINE_PX = 0.5, 0.25  # between places of the order, and of the light
 # rate at which a bend changes, as a share of it [1 / px], and its least [fringe / px^2]; rings
 # about a place whose bend counts as its own
 _RATE, _LEAST_BEND, _BENT_PX = 0.7, 0.002, 3.0
-# noise of a ring's fringes: rays and neighbouring rings share pixels; least, as a share of them
-_SHARED, _LEAST_NOISE = 2.0, 0.006
+# noise of a ring's fringes at least, as a share of them
+_LEAST_NOISE = 0.006
 _SURE = 0.7  # share that fringes explain of rings that are believed
 _UNEVEN = 0.06  # by which the fringes' strength may vary otherwise, as a share
 # nuisances: log strength, its slope over ten pixels, log width of the blur [px], end [px]
@@ -275,7 +275,7 @@ def _problem(rings: RimRings, end: float, u_px: float, end_px: float) -> _Proble
     usual = float(median(rings.strength[well_within]))
     share = np.maximum(1 - rings.explained, 1e-4) / np.maximum(rings.explained, 1e-4)
     # of either part of the fringes, from what each of the rays leaves
-    variance = _SHARED * share * rings.strength**2 / 2 / RAYS
+    variance = SHARED * share * rings.strength**2 / 2 / RAYS
     sigma = np.sqrt(variance / usual**2 + _LEAST_NOISE**2)
     seen = rings.strength / usual * np.exp(2j * np.pi * rings.order)
     nodes = np.arange(-_WITHIN_PX, _BEYOND_PX + _NODE_PX / 2, _NODE_PX)

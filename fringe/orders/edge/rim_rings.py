@@ -23,7 +23,7 @@ from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.refine import Fit, between_fringes
 from fringe.orders.fit.robust import cauchy, robust_sigmas
 from fringe.photo.ellipse import Edge
-from fringe.photo.filters import median
+from fringe.photo.filters import median, running_mean
 from fringe.photo.load import Photo
 
 Vector = NDArray[np.float64]
@@ -37,8 +37,11 @@ _SLOW = 3  # columns of light that varies slowly round a ring
 # share of a ring's variance that fringes explain, from which they are there; what is left of their
 # variance beside slow light, below which a ring cannot tell: rings about the work's own middle
 _THERE, _TELLS = 0.5, 0.05
+SURE = 0.8  # share explained, of a ring whose order is believed
 _SLOPE_PX = 2.0  # over which the order's slope is taken that goes on
 _FULL_PX = 3.0  # within the end of fringes, over which their full strength is
+SHARED = 2.0  # by which rays that share pixels tell less than others
+_LEAST_UNEVEN = 0.02  # error of an order that is not round, beside noise [fringe]
 _GAP_PX = 2.0  # without fringes, over which they are followed: a dip where they are too fine
 
 
@@ -65,6 +68,19 @@ class RimRings:
         Share of what slow light leaves that fringes explain.
     tells : ndarray, shape (R,)
         Least share of the fringes' variance that slow light cannot follow.
+    uneven : ndarray, shape (R, 4)
+        By how much the order round a ring is ahead of its mean, in multiples of cosine and sine of
+        the angle and of twice it [fringe].
+    u_uneven : ndarray, shape (R, 4)
+        Their standard uncertainties [fringe].
+    light : ndarray, shape (R, A)
+        Light along each ring over that of the fit, less one.
+    weight : ndarray, shape (R, A)
+        Of that light in the ring's fit.
+    phase : ndarray, shape (R, A)
+        Of the extrapolated order [rad].
+    angle : ndarray, shape (A,)
+        Of the places along the rings [rad].
     """
 
     edge: Edge
@@ -75,6 +91,12 @@ class RimRings:
     ahead: Vector
     explained: Vector
     tells: Vector
+    uneven: Vector
+    u_uneven: Vector
+    light: Vector
+    weight: Vector
+    phase: Vector
+    angle: Vector
 
     @cached_property
     def strength(self) -> Vector:
@@ -118,6 +140,33 @@ class RimRings:
         """Distance from ring to ring [px]."""
         return float(self.radius[1] - self.radius[0]) * self.radius_px
 
+    def beside_fringes(self, rings: slice) -> Vector:
+        """Light along rings without their fringes, over that of the fit, less one."""
+        cos, sin = self.values[rings, _SLOW, None], self.values[rings, _SLOW + 1, None]
+        phase = self.phase[rings]
+        return np.asarray(self.light[rings] - cos * np.cos(phase) - sin * np.sin(phase))
+
+    def share_of(self, inner: Vector, outer: Vector, rings: slice) -> Vector:
+        """How far the light of rings is on from one to another, beside fringes.
+
+        Parameters
+        ----------
+        inner, outer : ndarray, shape (A,)
+            Light along a ring, over that of the fit, less one.
+        rings : slice
+
+        Returns
+        -------
+        ndarray, shape (K,)
+            Zero where it is as `inner`, one where it is as `outer`.
+        """
+        weight, phase = self.weight[rings, None], self.phase[rings]
+        other = np.broadcast_to(outer - inner, phase.shape)
+        columns = np.stack([np.cos(phase), np.sin(phase), other], axis=1)
+        normal = (weight * columns) @ columns.transpose(0, 2, 1) + 1e-6 * np.eye(3)
+        target = ((weight * columns) @ (self.light[rings] - inner)[..., None])[..., 0]
+        return np.asarray(np.linalg.solve(normal, target[..., None])[:, 2, 0])
+
     @property
     def tell(self) -> bool:
         """Whether the rings can tell at all: fringes vary along them."""
@@ -157,6 +206,42 @@ class RimRings:
                 break
             last = k if seen else last
         return last or None
+
+    def off_round(self, likely: float) -> Vector:
+        """Place and oval of the curve round which the order is even, as a shape of the edge.
+
+        Where the order runs away, rings about another middle are ahead on one side and behind on
+        the other, by the slope of what it runs away by.
+
+        Parameters
+        ----------
+        likely : float
+            Standard deviation of each part of the shape, before the rings are seen.
+
+        Returns
+        -------
+        ndarray, shape (5,)
+            See `boundary.SHAPES`; the radius stays.
+        """
+        seen = self._even
+        reach = max(1, round(_SLOPE_PX / self.step_px))
+        slope = np.gradient(running_mean(self.ahead, 2 * reach + 1), self.radius)
+        moved = slope[seen, None] * np.stack([np.ones(seen.sum())] * 2 + [self.radius[seen]] * 2, 1)
+        weight = 1 / (self.u_uneven[seen] ** 2 + _LEAST_UNEVEN**2)
+        # what errs is the form of the inner part, on all rings alike
+        told = (weight * moved**2).sum(axis=0) / max(1, seen.sum()) + likely**-2
+        off = (weight * moved * self.uneven[seen]).sum(axis=0) / max(1, seen.sum())
+        return np.append(0.0, -off / told)
+
+    @property
+    def even_px(self) -> float:
+        """How far fringes are followed that are even round the rings, less what is not [px]."""
+        return float(self.explained[self._even].sum()) * self.step_px
+
+    @property
+    def _even(self) -> NDArray[np.bool_]:
+        """Rings to the first that is ahead by much, or shows no fringes; other light may follow."""
+        return np.logical_and.accumulate((self.explained > SURE) | (self.tells <= _TELLS))
 
 
 def extrapolating(model: OrderModel, reach: float = _INNER) -> OrderModel:
@@ -229,12 +314,28 @@ def follow_rim(
     phase = 2 * np.pi * order
     np.cos(phase, out=design[..., _SLOW])
     np.sin(phase, out=design[..., _SLOW + 1])
-    values, explained, tells = _fitted(design, signal, rays.usable.T)
+    values, explained, tells, weight = _fitted(design, signal, rays.usable.T)
+    not_round, u_not_round = _uneven(design, signal, values, weight, rays.angle)
     # the light is 1 - V cos 2 pi (order + ahead)
     cos, sin = -values[:, _SLOW], values[:, _SLOW + 1]
     ahead = np.unwrap(np.arctan2(sin, cos) / (2 * np.pi), period=1.0)
     ahead -= np.round(median(ahead[: max(1, len(ahead) // 20)]))
-    return RimRings(edge, radius, fit, broad, values, ahead, explained, tells)
+    return RimRings(
+        edge,
+        radius,
+        fit,
+        broad,
+        values,
+        ahead,
+        explained,
+        tells,
+        not_round,
+        u_not_round,
+        signal,
+        weight,
+        phase,
+        rays.angle,
+    )
 
 
 def _light_near(fit: Fit, cos: Vector, sin: Vector) -> Vector:
@@ -246,10 +347,10 @@ def _light_near(fit: Fit, cos: Vector, sin: Vector) -> Vector:
 
 def _fitted(
     design: Vector, signal: Vector, usable: NDArray[np.bool_]
-) -> tuple[Vector, Vector, Vector]:
-    """Robust fit of each ring: coefficients, share explained, and what of the fringes tells.
+) -> tuple[Vector, Vector, Vector, Vector]:
+    """Robust fit of each ring: coefficients, share explained, what of the fringes tells, weights.
 
-    Shapes (R, A, K), (R, A) and (R, A) to (R, K), (R,) and (R,).
+    Shapes (R, A, K), (R, A) and (R, A) to (R, K), (R,), (R,) and (R, A).
     """
     weight = usable.astype(float)
     columns = design.transpose(0, 2, 1)
@@ -268,4 +369,22 @@ def _fitted(
     two = values[:, _SLOW:]
     by_fringes = np.einsum("ri,rij,rj->r", two, fringes, two)
     unexplained = np.einsum("ra,ra->r", weighted[:, 0], left**2)
-    return values, by_fringes / np.maximum(by_fringes + unexplained, 1e-12), tells
+    return values, by_fringes / np.maximum(by_fringes + unexplained, 1e-12), tells, weight
+
+
+def _uneven(
+    design: Vector, signal: Vector, values: Vector, weight: Vector, angle: Vector
+) -> tuple[Vector, Vector]:
+    """By how much the order of each ring is ahead of its mean, see `RimRings.uneven`.
+
+    To first order, from what is left of its light, with the standard uncertainties; each part as
+    if it were alone.
+    """
+    cos, sin = values[:, _SLOW, None], values[:, _SLOW + 1, None]
+    by_order = 2 * np.pi * (sin * design[..., _SLOW] - cos * design[..., _SLOW + 1])
+    left = signal - (design @ values[..., None])[..., 0]
+    waves = np.stack([f(k * angle) for k in (1, 2) for f in (np.cos, np.sin)], axis=1)
+    told = (weight * by_order**2) @ waves**2 + 1e-9
+    uneven = (weight * by_order * left) @ waves / told
+    noise = SHARED * (weight * left**2).sum(axis=1) / np.maximum(weight.sum(axis=1), 1.0)
+    return uneven, np.sqrt(noise[:, None] / told)

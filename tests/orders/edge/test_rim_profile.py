@@ -44,7 +44,27 @@ def rings_of(order: Order, rng: np.random.Generator, end_px: float = 0.0) -> Rim
     )
     values[:, 4] *= -1
     edge = Edge(400.0, 400.0, RADIUS, RADIUS)
-    return RimRings(edge, radius, None, broad, values, ahead, explained, 1 + 0 * at)  # type: ignore[arg-type]
+    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+    tilted = 2 * np.pi * np.add.outer(3 * radius**2, np.cos(angle))
+    light = values[:, 3, None] * np.cos(tilted) + values[:, 4, None] * np.sin(tilted)
+    light -= 0.8 * (at > end_px)[:, None]
+    even = np.zeros((len(at), 4))
+    return RimRings(
+        edge,
+        radius,
+        None,  # type: ignore[arg-type]
+        broad,
+        values,
+        ahead,
+        explained,
+        1 + 0 * at,
+        even,
+        even + 1,
+        light,
+        1 + 0 * light,
+        tilted,
+        angle,
+    )
 
 
 def told(

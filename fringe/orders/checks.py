@@ -106,10 +106,13 @@ def is_borne_out(solution: Solution, patches: Patches) -> bool:
     return whole and not solution.miscounted
 
 
-def is_far_from_sphere(reading: Reading) -> bool:
-    """Tell whether a form is so large beside power and tilt that lines may be no fringes."""
+def is_far_from_sphere(reading: Reading, left_open: float = 0.0) -> bool:
+    """Tell whether a form is so large beside power and tilt that lines may be no fringes.
+
+    `left_open` of it may not be there [fringe].
+    """
     size = abs(reading.power_fringes or 0.0) + (reading.tilt_fringes or 0.0)
-    return (reading.irregularity_fringes or 0.0) > 0.9 + 0.4 * size
+    return (reading.irregularity_fringes or 0.0) - left_open > 0.9 + 0.4 * size
 
 
 def with_form_warnings(photo: Photo, reading: Reading, *, followed: bool = False) -> Reading:

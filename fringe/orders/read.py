@@ -145,6 +145,8 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
     if source == "found" and solution.light_doubt > MUCH_DOUBT:
         _refuse_matched_disc(photo)  # the edge was sought where fringes seemed to be
     followed = is_followed(solution)
+    if rim.warnings:  # a rim that is not seen proves no form
+        followed |= not is_far_from_sphere(reading, reading.irregularity_u95_fringes or 0.0)
     if not followed and is_far_from_sphere(reading) and is_borne_out(solution, patches):
         odd, followed = replace(solution, odd=True), True
         reading = made(odd, warnings, contrast_sense, name, photo.focal_px)

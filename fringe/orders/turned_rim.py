@@ -172,6 +172,9 @@ def _followed(photo: Photo, edge: Edge, solution: Solution) -> RimRings | None:
         growth_warnings(photo.name, fit.model, solution.span)
         inner = _fit_within(photo, edge)
         return None if inner is None else follow_rim(photo, edge, inner, _INNER - 0.1, _BEYOND)
+    if _shown(rings) < SURE:  # the low form may leave out what is not round
+        whole = follow_rim(photo, edge, fit, _WITHIN, _BEYOND, uneven=1.0)
+        rings = max(rings, whole, key=_shown)
     if _shown(rings) < SURE:
         # a fit that went after a rim that it cannot follow may err farther in
         inner = middle_fit(photo, edge, _INNER, fit.model)

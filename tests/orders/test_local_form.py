@@ -13,7 +13,7 @@ from fringe.optics.lamps import lamp
 from fringe.optics.local_terms import is_local
 from fringe.optics.zernike import zernike_terms
 from fringe.orders.agreement import SIDE, Patches
-from fringe.orders.checks import is_borne_out, with_form_warnings
+from fringe.orders.checks import is_borne_out, is_far_from_sphere, with_form_warnings
 from fringe.orders.doubts import dirt_doubt
 from fringe.orders.fit.local_phase import LocalPhase, unwrapped
 from fringe.orders.fit.solve import solve
@@ -136,3 +136,4 @@ def test_a_form_far_beyond_power_and_tilt_is_read_where_it_is_followed() -> None
     assert any("irregularity is large" in text for text in followed.quality.warnings)
     with pytest.raises(Refused, match="do not grow"):
         with_form_warnings(photo, reading)
+    assert not is_far_from_sphere(reading, left_open=reading.irregularity_fringes or 0.0)

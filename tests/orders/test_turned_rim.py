@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rims_drawn import Rim, drawn
+from rims_drawn import Rim, drawn, encoded
 from scipy import ndimage
 
 from fringe.optics.form import form_quantities
 from fringe.optics.lamps import lamp
+from fringe.optics.zernike import zernike_matrix
 from fringe.orders import turned_rim
 from fringe.orders.edge.by_rings import edge_by_rings
 from fringe.orders.fit.solve import solve
@@ -127,6 +128,25 @@ def test_a_rim_that_fades_before_a_cell_as_bright(rng: np.random.Generator) -> N
     found = edge_by_rings(photo_from_array(image, "rim"), Edge(cx, cy, 143.0, 143.0))
     assert found is not None
     assert math.sqrt(found.a * found.b) == pytest.approx(RADIUS, rel=0.002)
+
+
+def test_a_turned_rim_on_a_form_of_high_degree(rng: np.random.Generator) -> None:
+    """What is not round leaves the low form behind toward the rim; the rings keep to the fit's."""
+    radius, side = 300.0, 760
+    x, y = (np.indices((side, side))[::-1] - side / 2) / radius
+    rho = np.hypot(x, y)
+    turned = 1.6 * np.clip(1 - (1 - rho) / 0.04, 0, None) ** 2
+    coma = zernike_matrix(((5, 1),), x, y)[..., 0]
+    order = -9 * rho**2 + 3 * y + 0.3 * coma + turned
+    light = np.where(rho < 1, 0.4 * (1 - 0.8 * np.cos(2 * np.pi * order)), 0.04)
+    light = ndimage.gaussian_filter(light, 0.8) + rng.normal(0, 0.005, light.shape)
+    photo = photo_from_array(encoded(light), "coma")
+    edge = Edge(side / 2, side / 2, radius, radius)
+    fit = beyond_edge(photo, edge, solve(photo, edge), found=False).solution.fit
+    rows = np.stack([np.ones_like(rho), rho**2], axis=-1)[rho < 1]
+    truth = np.linalg.lstsq(rows, (-9 * rho**2 + turned)[rho < 1], rcond=None)[0][1]
+    form = form_quantities(fit.model.terms, fit.model.values)
+    assert abs(form.power) == pytest.approx(-truth, abs=0.05)
 
 
 def test_a_part_of_the_face_has_no_end(rng: np.random.Generator) -> None:

@@ -256,6 +256,16 @@ def extrapolating(model: OrderModel, reach: float = _INNER) -> OrderModel:
     return OrderModel(_BROAD, np.asarray(values, float))
 
 
+def _with_uneven_of(broad: OrderModel, model: OrderModel) -> OrderModel:
+    """The round form of one order, and all of another that is not round but its bumps."""
+    rounds = [k for k, (_, m) in enumerate(broad.terms) if m == 0]
+    others = [k for k, term in enumerate(model.terms) if term[1] != 0 and not is_patch(term)]
+    return OrderModel(
+        (*(broad.terms[k] for k in rounds), *(model.terms[k] for k in others)),
+        np.concatenate([broad.values[rounds], model.values[others]]),
+    )
+
+
 def round_order(model: OrderModel, radius: Vector) -> Vector:
     """Mean order of a model round circles about the disc's middle."""
     rounds = [k for k, (n, m) in enumerate(model.terms) if m == 0 and n >= 0]
@@ -296,12 +306,15 @@ def follow_rim(
     within, beyond : float
         Radii from which and to which they are followed, on the unit disc.
     uneven : float
-        Radius within which what is not round of the fit's order is taken to be right.
+        Radius within which what is not round of the fit's order is taken to be right, its low form
+        alone; from one on all of it.
     """
     radius = np.arange(within, beyond, _STEP_PX / float(np.sqrt(edge.a * edge.b)))
     rays = cast(photo, edge, radius, RAYS)
     broad = extrapolating(fit.model)
-    if uneven != _INNER:
+    if uneven >= 1.0:
+        broad = _with_uneven_of(broad, fit.model)
+    elif uneven != _INNER:
         known = extrapolating(fit.model, uneven).values
         broad = OrderModel(_BROAD, np.where([m == 0 for _, m in _BROAD], broad.values, known))
     order = zernike_sum_on_rays(broad.terms, broad.values, radius, rays.angle).T

@@ -24,6 +24,7 @@ _ALL_USED, _LEAST_LEFT = 0.98, 0.005
 # Correlation of a picture with its fit that bears out an odd form: of dirty works 0.94 to 1.00, of
 # rings of equal inclination 0.6, of moire 0.7
 _ALIKE = 0.85
+_RIVAL = 0.2  # irregularity by which another form that explains the light differs [fringe]
 MUCH_DOUBT = 0.1  # of the power, for the light [fringe]
 _STEEP = 0.005  # share of power that a plate's flat back would hide
 
@@ -62,11 +63,7 @@ def judge_fit(photo: Photo, solution: Solution) -> list[str]:
             "the fringes are faint, or not followed everywhere: look at --picture, and focus on"
             " the gap"
         )
-    if solution.unexplained > MOST_UNEXPLAINED:
-        warnings.append(
-            f"over {100 * solution.unexplained:.0f} % of the face the fringes are not those of the"
-            " fit: a zone, a bump, dirt, or a wrong order: look at --picture"
-        )
+    warnings += _local_warnings(solution)
     if solution.span < 1.0:
         warnings.append(
             "fewer than one fringe in all: tilt the work until three to five straight fringes"
@@ -79,6 +76,27 @@ def judge_fit(photo: Photo, solution: Solution) -> list[str]:
         )
     if solution.covered * fit.used < 0.6:
         warnings.append(f"only {100 * solution.covered * fit.used:.0f} % of the aperture was used")
+    return warnings
+
+
+def _local_warnings(solution: Solution) -> list[str]:
+    """Warn of places that the fit does not follow, and of a form that may be another there."""
+    warnings = []
+    if solution.unexplained > MOST_UNEXPLAINED:
+        warnings.append(
+            f"over {100 * solution.unexplained:.0f} % of the face the fringes are not those of the"
+            " fit: a zone, a bump, dirt, or a wrong order: look at --picture"
+        )
+    elif solution.missed:
+        warnings.append(
+            f"on {figures(100 * solution.missed, 2)} % of the face a bump, a hole or dirt is not"
+            " followed: irregularity may be larger: look at --picture"
+        )
+    if solution.rival_shift[1] > _RIVAL:
+        warnings.append(
+            f"a bump or a hole may be {figures(solution.rival_shift[1], 2)} fringe higher or lower:"
+            " either explains the light"
+        )
     return warnings
 
 

@@ -45,12 +45,19 @@ _MISCOUNTED = 0.4
 # What a form far from a sphere's costs on a dirty face: of 16 whose fringes agree with their fit,
 # three were off, by 0.1 to 0.24 fringe of power and 1.1 to 1.2 of B
 _ODD = 0.3
+# Height of a bump that is missed, or taken for dirt: of such ones B was off by 0.3 to 0.9 [fringe].
+# And what it does to power, over its share of the face: by its volume, 0.4 of height times area.
+MISSED_HEIGHT = 0.35
+_MISSED_POWER = 6 * 0.4 * MISSED_HEIGHT
 # Error of power of fringes between coated faces, by R / (1 - R) [fringe]; B errs by up to four
 # times as much: of 24 rendered ones of R up to 0.8 by up to 0.07
 _SHARP = 0.006
 # of a bump's or a zone's height, that its terms may be off; on rendered ones,
 # `tests/benchmarks/forms.py`
 _PATCH_SHARE, _ZONE_SHARE = 0.035, 0.02
+_BUMP_IN_POWER = 0.04  # standard uncertainty of power over a bump's height: what its flanks take
+# degree and coefficient [fringe] of symmetric terms from which a form has narrow zones, or a hole
+_NARROW_DEGREE, _NARROW_HEIGHT = 12, 0.03
 
 
 @dataclass(frozen=True)
@@ -111,6 +118,7 @@ def dirt_doubt(
     terms: tuple[Term, ...],
     used: float,
     unexplained: float = 0.0,
+    missed: float = 0.0,
     *,
     miscounted: bool = False,
     odd: bool = False,
@@ -119,9 +127,12 @@ def dirt_doubt(
 
     `used` is the share of the pixels that kept their weight, `unexplained` the largest connected
     part of the face whose fringes are not those of the fit, as a share: it may be form. So may
-    be what leads to `miscounted` orders. An `odd` form may be another where dirt hides the face.
+    be what leads to `miscounted` orders, and a share that is `missed`. An `odd` form may be another
+    where dirt hides the face.
     """
-    margins = light_doubt(terms, _DIRT * max(0.0, _USUALLY_USED - used))
+    margins = light_doubt(
+        terms, math.hypot(_DIRT * max(0.0, _USUALLY_USED - used), _MISSED_POWER * missed)
+    )
     lost = max(
         _UNEXPLAINED if unexplained > MOST_UNEXPLAINED else 0.0,
         _ODD if odd else 0.0,
@@ -133,13 +144,22 @@ def dirt_doubt(
 
 
 def local_doubt(model: OrderModel) -> Doubt:
-    """Bumps between the nodes of their patches, and crests of narrow zones: shares of them."""
-    zoned = any(n > BROAD_DEGREE for n, _ in model.terms)
+    """Bumps between the nodes of their patches, and crests of narrow zones and holes: shares."""
+    zoned = any(
+        n > BROAD_DEGREE or (m == 0 and n > _NARROW_DEGREE and abs(value) > _NARROW_HEIGHT)
+        for (n, m), value in zip(model.terms, model.values, strict=True)
+    )
     shares = [
         _PATCH_SHARE if is_patch((n, m)) else _ZONE_SHARE if zoned and m == 0 and n > 2 else 0.0
         for n, m in model.terms
     ]
-    return Doubt(np.array([shares]) * model.values)
+    shapes = np.zeros((2, len(model.terms)))
+    shapes[0] = np.array(shares) * model.values
+    bumps = [
+        abs(value) for term, value in zip(model.terms, model.values, strict=True) if is_patch(term)
+    ]
+    shapes[1, model.terms.index((2, 0))] = _BUMP_IN_POWER / 2 * max(bumps, default=0.0)
+    return Doubt(shapes)
 
 
 def light_doubt(terms: tuple[Term, ...], u_power: float) -> Doubt:

@@ -11,8 +11,9 @@ be all that is seen, so the lower end of the interval is freed of it too.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -105,6 +106,24 @@ def form_intervals(
     value = _freed(seen, noise)
     widths = np.maximum(value - low, high - value)
     return FormIntervals(*(float(one) for one in (*value, *widths)))
+
+
+def with_local_doubt(intervals: FormIntervals, height: float, share: float) -> FormIntervals:
+    """Intervals that allow for a local form of which the fit knows nothing.
+
+    Parameters
+    ----------
+    intervals : FormIntervals
+    height : float
+        Half-width of its height's 95 % interval [fringe].
+    share : float
+        Of the aperture that it takes.
+    """
+    return replace(
+        intervals,
+        irregularity_u95=math.hypot(intervals.irregularity_u95, height),
+        rms_u95=math.hypot(intervals.rms_u95, height * math.sqrt(share)),
+    )
 
 
 def shares_of(

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fringe.optics.form import FormQuantities, form_quantities, iso10110_text
-from fringe.optics.local_terms import is_local
 from fringe.optics.rings import centre_in_aperture
 from fringe.optics.zernike import Term
 from fringe.orders.checks import with_plate_warning
 from fringe.orders.count import count_rings
 from fringe.orders.doubts import (
+    MISSED_HEIGHT,
     Doubt,
     dirt_doubt,
     edge_doubt,
@@ -27,7 +27,12 @@ from fringe.orders.doubts import (
 )
 from fringe.orders.fit.model import OrderModel
 from fringe.orders.fit.solve import Solution
-from fringe.orders.form_intervals import form_intervals, shares_of
+from fringe.orders.form_intervals import (
+    FormIntervals,
+    form_intervals,
+    shares_of,
+    with_local_doubt,
+)
 from fringe.orders.lengths import Lengths, wavelength_of
 from fringe.orders.mixed_lamp import of_one_line
 from fringe.orders.near_view import as_normal
@@ -39,6 +44,7 @@ from fringe.photo.ellipse import Edge
 from fringe.quantity import Quantity, Source, half_width
 
 Array = NDArray[np.float64]
+_LOCAL_SHARE = 0.02  # of the face that a bump takes whose form is in doubt
 
 
 def reading_of(
@@ -68,7 +74,7 @@ def reading_of(
     doubts |= {"view": normal.view, "gap": normal.gap, **normal.back}
     parts = _of_power(terms.index((2, 0)), noise, doubts)
     covariance = _covariance(noise, {**doubts, "plate": plate.doubt})
-    intervals = form_intervals(terms, values, covariance, form, noise)
+    intervals = _allowing(solution, form_intervals(terms, values, covariance, form, noise))
     u_power = math.sqrt(math.fsum(u * u for u in parts.values()))
     wavelength = options.lamp.wavelength_nm
     reading = Reading(
@@ -104,6 +110,15 @@ def reading_of(
     return _with_rings(with_lengths(reading, options), model, edge, solution)
 
 
+def _allowing(solution: Solution, intervals: FormIntervals) -> FormIntervals:
+    """Allow for a bump that no form follows, and for another form that explains the light."""
+    if not solution.missed and solution.rival is None:
+        return intervals
+    height = half_width(MISSED_HEIGHT) if solution.missed else 0.0
+    height = math.hypot(height, solution.rival_shift[1])
+    return with_local_doubt(intervals, height, max(solution.missed, _LOCAL_SHARE))
+
+
 def _sense(stated: str, contrast: ContrastSense) -> tuple[str, str | None]:
     """Where the contact is, and how that is known: what was stated, else what contrast shows."""
     if stated in ("centre", "edge"):
@@ -114,10 +129,10 @@ def _sense(stated: str, contrast: ContrastSense) -> tuple[str, str | None]:
 def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[str, Doubt]:
     """What the fit may have got wrong beside its noise, by the name of the source."""
     terms = model.terms
-    # of one photograph the terms are never too few, but local ones may be off
-    local = {"form": local_doubt(model)} if any(map(is_local, terms)) else {}
+    # of one photograph the terms are never too few, but another form may be the true one
+    shift = form_doubt(terms, math.hypot(solution.form_shift, solution.rival_shift[0]))
     return {
-        "form": form_doubt(terms, solution.form_shift),
+        "form": Doubt(np.concatenate([shift.shapes, local_doubt(model).shapes])),
         "light": light_doubt(
             terms, math.hypot(solution.light_doubt, profile_doubt(solution.fit.sharpness))
         ),
@@ -125,12 +140,12 @@ def _doubts_of_fit(solution: Solution, model: OrderModel, edge: Edge) -> dict[st
             terms,
             solution.fit.used,
             solution.unexplained,
+            solution.missed,
             miscounted=solution.miscounted,
             odd=solution.odd,
         ),
         "grid": grid_doubt(terms, abs(model.power) / edge.cos_view),
         "edge": edge_doubt(model, edge, solution.rim_errors),
-        **local,
     }
 
 

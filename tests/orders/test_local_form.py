@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -22,7 +23,7 @@ from fringe.orders.read import read
 from fringe.orders.reading import Quality, Reading
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import Photo, photo_from_array
-from fringe.synth import Form, Scene, render
+from fringe.synth import Form, Scene, random_scene, render
 from fringe.synth.scene import Camera, Dirt
 
 
@@ -58,6 +59,40 @@ def test_zones_bumps_and_holes_are_read(form: dict[str, object], seed: int) -> N
     assert reading.irregularity_fringes == pytest.approx(irregularity, rel=0.15)
     assert reading.power_fringes == pytest.approx(power, abs=0.05)
     assert not [text for text in reading.quality.warnings if "not those of the fit" in text]
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        {"power": 2.2, "bump": -0.7, "bump_place": (-0.4, 0.45), "bump_width": 0.05},
+        {"power": 10.1, "zone": 1.17, "zone_radius": 0.0, "zone_width": 0.075},
+    ],
+)
+def test_narrow_bumps_and_deep_holes(form: dict[str, Any]) -> None:
+    """Begun from both signs on fine patches; of forms that explain the light, the likelier."""
+    scene = scene_with()
+    scene = replace(scene, form=replace(scene.form, **form))
+    photo, truth = photo_of(scene, 3)
+    reading = read(photo, ReadOptions(lamp("sodium"), edge=scene.edge))
+    irregularity, u95 = reading.irregularity_fringes, reading.irregularity_u95_fringes
+    assert irregularity is not None
+    assert u95 is not None
+    assert abs(irregularity - float(str(truth["irregularity_fringes"]))) < u95 < 0.1
+    assert reading.power_fringes == pytest.approx(abs(float(str(truth["power_fringes"]))), abs=0.02)
+
+
+def test_dirt_that_looks_like_a_bump_is_told_and_counted() -> None:
+    """Glare at the rim, to which patches would bend."""
+    rng = np.random.default_rng([720007, 1])
+    scene = random_scene(rng, "dirty")
+    shot = render(scene, rng)
+    reading = read(photo_from_array(shot.image, "dirty"), ReadOptions(scene.lamp, edge=scene.edge))
+    irregularity, u95 = reading.irregularity_fringes, reading.irregularity_u95_fringes
+    assert irregularity is not None
+    assert u95 is not None
+    assert abs(irregularity - float(shot.truth["irregularity_fringes"])) < 0.1
+    assert u95 > 0.5
+    assert any("is not followed" in text for text in reading.quality.warnings)
 
 
 @pytest.mark.parametrize("height", [1.1, -0.8])

@@ -97,20 +97,23 @@ _REWEIGHTINGS = 5
 # of the difference of two signals, so that dust counts no more than another fringe; median of the
 # square of a standard normal number
 _MOST_SQUARE, _MEDIAN_SQUARE = 2.0, 0.455
-# what may be left unexplained before other starts are tried; what these may leave of it: light that
-# two forms explain alike decides nothing
-_LEFT_OVER, _MUCH_LESS = 0.02, 0.25
-_MOST_AREA = 0.08  # share of the face in which bumps are begun anew; of bumps it is 0.02 to 0.07
+# by how much more another form leaves of the light, that may be the true one all the same
+_HARDLY = 0.03
+MOST_AREA = 0.08  # share of the face in which bumps are begun anew; of bumps it is 0.02 to 0.07
 # heights by which missed areas are raised [fringe]; radius of such an area over the width of a bump
 # that it shows, places about it that are raised with it, patches and bumps at most
 _RAISED_BY = (0.6, -0.6, 1.2, -1.2)
 _AREA_WIDTHS, _RAISED_BESIDE, _MOST_RAISED, _MOST_BUMPS = 2.0, 3, 70, 3
+_NARROW = 0.07  # width of a bump that is raised on the finer lattice too, a share of the radius
 _ROUND_DEGREE = 44  # of the symmetric terms of a form without zones
 # fringes that a model misses: contrast and purity of windows that show some, error from which the
 # order is off [fringe], reliability of what is lost, how far out is looked; least connected area,
 # and what of it shows clear fringes, as shares of the disc
 _CONTRAST, _PURITY, _OFF, _LOST, _INNER = 0.5, 0.4, 0.08, 0.35, 0.97
 _LEAST_AREA, _LEAST_CLEAR = 0.006, 0.002
+# light beyond any fringe's, as a share of the amplitude, and how much of it an area may have: of
+# bumps and holes none, of glare 0.26 and more
+_GLARE, _MOST_GLARE = 1.25, 0.1
 # rings looked at near the rim: where they begin, their width; what goes against the model, as a
 # share of the amplitude, how much of a ring, and how far its mean light may be from that of
 # fringes
@@ -171,10 +174,14 @@ def missed(picture: Picture, model: OrderModel) -> Missed:
     off = seen & fringes & (np.abs(local.error) > _OFF)
     lost = seen & (reliable < _LOST) & (local.swing > _CONTRAST)
     labels, count = connected(opened(off | lost))
+    stride = grid_stride(picture.field)
+    glare = np.abs(picture.signal[stride // 2 :: stride, stride // 2 :: stride]) > _GLARE
+    places = np.maximum(np.bincount(labels.ravel(), minlength=count + 1), 1)
+    fringed = np.bincount(labels[glare], minlength=count + 1)[1:] < _MOST_GLARE * places[1:]
     whole = max(int(inside.sum()), 1)
     size = np.bincount(labels.ravel(), minlength=count + 1)[1:] / whole
     clear = np.bincount(labels[off], minlength=count + 1)[1:] / whole
-    kept = (size > _LEAST_AREA) & (clear > _LEAST_CLEAR)
+    kept = (size > _LEAST_AREA) & (clear > _LEAST_CLEAR) & fringed
     share = float(size[kept].sum()) + _missed_rings(picture, order)
     return Missed(min(share, 1.0), np.concatenate([[False], kept])[labels])
 
@@ -247,26 +254,32 @@ def with_zones(picture: Picture, start: OrderModel) -> OrderModel:
     best = max(found, key=lambda one: one.score)
     found = [_followed(picture, one) for one in _jumped(best)]
     best = max([best, *found], key=lambda one: one.score)
-    return with_patches(picture, best.model, missed(picture, best.model))
+    return with_patches(picture, best.model, missed(picture, best.model))[0]
 
 
-def with_patches(picture: Picture, start: OrderModel, areas: Missed) -> OrderModel:
-    """Follow a form from a model that is right but for local bumps in some areas."""
+def with_patches(picture: Picture, start: OrderModel, areas: Missed) -> list[OrderModel]:
+    """Follow a form from a model that is right but for local bumps in some areas.
+
+    Returns
+    -------
+    list of OrderModel
+        The one that explains the areas best, and others of which the light there hardly differs.
+    """
     if not areas.where.any():
-        return start
-    model = _followed(picture, start, (*_OF_COARSE, *_OF_FINE), areas).model
-    left = unexplained(picture, model, areas)
-    if left < _LEFT_OVER or areas.share > _MOST_AREA:
-        return model
-    begun = [
-        _followed(picture, raised, _OF_COARSE[:1], areas).model
-        for raised in _raised(picture, start, areas)
-    ]
-    if not begun:
-        return model
-    best = min(begun, key=lambda one: unexplained(picture, one, areas))
-    other = _followed(picture, best, (*_OF_COARSE[1:], *_OF_FINE), areas).model
-    return other if unexplained(picture, other, areas) < _MUCH_LESS * left else model
+        return [start]
+    rounds = (*_OF_COARSE, *_OF_FINE)
+    found = [_followed(picture, start, rounds, areas).model]
+    if areas.share <= MOST_AREA:
+        begun = [
+            _followed(picture, raised, rounds[:1], areas).model
+            for raised in _raised(picture, start, areas)
+        ]
+        for some in filter(None, (begun[::2], begun[1::2])):  # upward, downward
+            best = min(some, key=lambda one: unexplained(picture, one, areas))
+            found.append(_followed(picture, best, rounds[1:], areas).model)
+    left = [unexplained(picture, one, areas) for one in found]
+    order = np.argsort(left, kind="stable")
+    return [found[k] for k in order if left[k] <= left[order[0]] + _HARDLY]
 
 
 def _raised(picture: Picture, model: OrderModel, areas: Missed) -> Iterator[OrderModel]:
@@ -280,22 +293,25 @@ def _raised(picture: Picture, model: OrderModel, areas: Missed) -> Iterator[Orde
     labels, count = connected(areas.where)
     if count > _MOST_BUMPS:
         return
-    change = np.zeros(u.shape)
+    change, narrow = np.zeros(u.shape), False
     for number in range(1, count + 1):
         x, y = u[labels == number], v[labels == number]
         width = math.sqrt(len(x) / math.pi) * step / _AREA_WIDTHS
+        narrow |= width < _NARROW
         change += np.exp(-((u - x.mean()) ** 2 + (v - y.mean()) ** 2) / (2 * width**2))
     wide = dilated(areas.where, _RAISED_BESIDE)
-    nodes = np.unique(np.round((np.stack([u[wide], v[wide]]) + 1) * _COARSE).astype(int), axis=1)
-    if nodes.shape[1] > _MOST_RAISED:
-        return
-    added = (patch(_COARSE, int(column), int(row)) for column, row in nodes.T)
-    wider = model.widened((*model.terms, *(term for term in added if term not in model.terms)))
     inside = np.hypot(u, v) < 1
     weight = np.ones(int(inside.sum()))
-    for height in _RAISED_BY:
-        target = height * change[inside]
-        yield _explained(wider, u[inside], v[inside], target, weight, Prior())[0]
+    for lattice in LATTICES if narrow else LATTICES[:1]:
+        places = np.round((np.stack([u[wide], v[wide]]) + 1) * lattice).astype(int)
+        nodes = [patch(lattice, int(i), int(k)) for i, k in np.unique(places, axis=1).T]
+        if len(nodes) > _MOST_RAISED:
+            return
+        added = (term for term in nodes if term not in model.terms)
+        wider = model.widened((*model.terms, *added))
+        for height in _RAISED_BY:
+            target = height * change[inside]
+            yield _explained(wider, u[inside], v[inside], target, weight, Prior())[0]
 
 
 @dataclass(frozen=True)

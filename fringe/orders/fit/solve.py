@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fringe.errors import Refused
+from fringe.optics.form import form_quantities
 from fringe.orders.fit.best_start import (
     ALL,
     ALL_SMOOTH,
@@ -27,6 +29,8 @@ from fringe.orders.fit.best_start import (
 from fringe.orders.fit.carry import carried
 from fringe.orders.fit.field import Field, cut_field
 from fringe.orders.fit.local_form import (
+    MOST_AREA,
+    Missed,
     Picture,
     missed,
     unexplained,
@@ -61,10 +65,16 @@ _HOPELESS_MISFIT = 2.0
 # be one that the terms do not follow
 _USED, _STEEP_FORM = 0.994, 1.5
 # share of what was unexplained in the missed areas that local terms may leave there, before the
-# last fit and after it: of bumps and holes at contrasts of 0.1 to 0.9 it is 0.01 to 0.12 and 0.01
-# to 0.06, of dirt that patches were bent to 0.17 and more; share of the former cost that a steep
-# form, or rings at the rim alone, may leave
-_PROMISING, _UNEXPLAINED, _CHEAPER = 0.25, 0.1, 0.6
+# last fit and after it: of bumps and holes at contrasts of 0.1 to 0.9 it is 0.01 to 0.33 and 0 to
+# 0.06, of dirt that patches were bent to 0.17 and more after it; share of the former cost that a
+# steep form, or rings, may leave where no missed area is there to be judged by
+_PROMISING, _UNEXPLAINED, _CHEAPER = 0.5, 0.1, 0.6
+# the same of small areas, a share of the aperture, to which patches bend as well where there is
+# dirt: of bumps 0.01 to 0.03, of dirt 0.05 and more
+_SMALL, _OF_SMALL = 0.012, 0.04
+# forms with local terms that are fitted, by how much their irregularity differs [fringe], and cost
+# over the least at which one is as likely
+_MOST_MODELS, _DIFFERS, _ALIKE_COST = 3, 0.1, 1.1
 # misfit that local terms may still have, as a share of the amplitude, from fit to fit
 TOLERATED = (0.4, 0.15, 0.08)
 
@@ -96,6 +106,10 @@ class Solution:
         Whether the orders counted in the picture are others; see `continuity.py`.
     odd : bool
         Whether the form is far from a sphere's and dirt hides a part of the face; `checks.py`.
+    missed : float
+        Share of the aperture whose fringes are not followed, though local terms were tried.
+    rival : OrderModel or None
+        Another form that explains the light as well.
     rim_errors : ndarray, shape (K, R), or None
         Independent errors of the mean order at the radii of `form_shapes.nodes`, near a rim that
         rings were followed across, each of standard deviation one [fringe].
@@ -113,8 +127,26 @@ class Solution:
     unexplained: float = 0.0
     miscounted: bool = False
     odd: bool = False
+    missed: float = 0.0
+    rival: OrderModel | None = None
     rim_errors: NDArray[np.float64] | None = None
     fit_variance: float = _FIT_VARIANCE
+
+    @property
+    def rival_shift(self) -> tuple[float, float]:
+        """By how much power and irregularity of the rival form differ [fringe]."""
+        if self.rival is None:
+            return 0.0, 0.0
+        power = abs(abs(self.rival.power) - abs(self.fit.model.power))
+        return power, abs(_height(self.rival) - _height(self.fit.model))
+
+
+class _Followed(NamedTuple):
+    """A fit, the share of the aperture that it misses, and a form that is as likely."""
+
+    fit: Fit
+    missed: float = 0.0
+    rival: OrderModel | None = None
 
 
 def solve(
@@ -167,7 +199,14 @@ def solve(
         raise Refused(f"{photo.name}: no fringes found inside the edge; check lamp, focus and edge")
     level, first = _prepared(photo, edge, field, start, rim)
     del field  # free its memory: it may have many more pixels than `level`
-    return _refined(level, first, start.model.steepest(), rim, judge)
+    cycles = start.model.steepest()
+    scale = max(1, int(radius / LEAST_RADIUS_PX))
+    if scale < level.scale:
+        solution = _refined(level, first, cycles, rim, judge, coarse=True)
+        if not solution.missed:
+            return solution
+        level = cut_field(photo, edge, scale, rim)  # bumps, and dirt, are finer than the fringes
+    return _refined(level, first, cycles, rim, judge)
 
 
 def middle_fit(
@@ -272,14 +311,21 @@ def _refined(
     cycles: float,
     rim: float,
     judge: Callable[[OrderModel], None] | None,
+    *,
+    coarse: bool = False,
 ) -> Solution:
-    """Fit all terms to some of the pixels, estimating the prior's scales, then to all, or many."""
+    """Fit all terms to some of the pixels, estimating the prior's scales, then to all, or many.
+
+    No local terms are tried on a `coarse` level: small dirt looks like fringes there.
+    """
     clear = cycles > VERY_FEW_CYCLES
     fit = replace(first, model=first.model.widened(ALL))
     final = with_all_terms(level, fit, clear)
     if judge is not None:
         judge(final.model)
-    return solution_of(level, _followed(level, first, final), cycles, rim)
+    followed = _followed(level, first, final, coarse)
+    solution = solution_of(level, followed.fit, cycles, rim)
+    return replace(solution, missed=followed.missed, rival=followed.rival)
 
 
 def solution_of(level: Field, final: Fit, cycles: float, rim: float) -> Solution:
@@ -321,28 +367,53 @@ def with_all_terms(
     )
 
 
-def _followed(level: Field, first: Fit, fit: Fit) -> Fit:
+def _followed(level: Field, first: Fit, fit: Fit, coarse: bool) -> _Followed:
     """The fit, or one with local terms where these follow what it missed."""
     steep = fit.prior.symmetric > _STEEP_FORM
     if fit.used > _USED and not steep:
-        return fit
+        return _Followed(fit)
     picture = Picture.of(level, fit)
     before = missed(picture, fit.model)
-    if before.share == 0 and not steep:
-        return fit
-    model = with_zones(picture, first.model) if steep else with_patches(picture, fit.model, before)
+    if coarse or (before.share == 0 and not steep):
+        return _Followed(fit, before.share or float(steep))
     was = unexplained(picture, fit.model, before)
-    if not steep and unexplained(picture, model, before) > _PROMISING * was:
-        return fit
-    pixels = pixels_of(level, MOST_PIXELS)
-    prior = first_prior(pixels)
+    prior = first_prior(pixels_of(level, MOST_PIXELS))
     if steep:
         prior = replace(prior, symmetric=1.0, zoned=True)
-    found = with_all_terms(level, replace(fit, model=model), True, prior, TOLERATED)
-    after = Picture.of(level, found)
-    left = missed(after, found.model).share
-    # the cost of the whole face would count its noise as well, and that of dirt elsewhere
-    good = left <= before.share and unexplained(after, found.model, before) <= _UNEXPLAINED * was
-    if steep or not before.where.any():
-        good &= found.cost < _CHEAPER * fit.cost
-    return found if good else fit
+    # the cost of the whole face counts its noise as well, and that of dirt elsewhere
+    cheaper = (1.0 if before.where.any() else _CHEAPER) * fit.cost
+    most = (_UNEXPLAINED if before.share > _SMALL else _OF_SMALL) * was
+    found = []
+    for model in _local_models(picture, first, fit, before):
+        if not steep and unexplained(picture, model, before) > _PROMISING * was:
+            break
+        local = with_all_terms(level, replace(fit, model=model), True, prior, TOLERATED)
+        after = Picture.of(level, local)
+        left = missed(after, local.model).share
+        explains = unexplained(after, local.model, before) <= most
+        if explains and left <= before.share and local.cost < cheaper:
+            found.append(_Followed(local, left))
+    if not found:
+        return _Followed(fit, before.share)
+    best, *others = sorted(found, key=lambda one: one.fit.cost)
+    alike = [one for one in others if one.fit.cost < _ALIKE_COST * best.fit.cost]
+    return best._replace(rival=alike[0].fit.model) if alike else best
+
+
+def _local_models(picture: Picture, first: Fit, fit: Fit, areas: Missed) -> list[OrderModel]:
+    """Forms with local terms, the best first, of different irregularity."""
+    models = []
+    if fit.prior.symmetric > _STEEP_FORM:
+        models.append(with_zones(picture, first.model))
+    if not models or (areas.where.any() and areas.share < MOST_AREA):
+        models += with_patches(picture, fit.model, areas)
+    kept: list[OrderModel] = []
+    for model in models:
+        if all(abs(_height(model) - _height(other)) > _DIFFERS for other in kept):
+            kept.append(model)
+    return kept[:_MOST_MODELS]
+
+
+def _height(model: OrderModel) -> float:
+    """Peak to valley of a form's irregularity [fringe]."""
+    return form_quantities(model.terms, model.values).irregularity_pv

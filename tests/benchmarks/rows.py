@@ -300,12 +300,12 @@ def demo(table: Table) -> None:
     walls = []
     for _ in range(max(1, table.repeats // 2)):
         shutil.rmtree(place, ignore_errors=True)
-        walls.append(run((FRINGE, "demo", str(place))))
+        walls.append(run((FRINGE, "demo", "--out", str(place))))
     wall = [one.wall_s for one in walls]
     most = float(np.median(wall))
     note = f"(CPU {walls[-1].cpu_s:.0f} s)"
     table.add(Row("fringe demo [s, wall]", most, 1, most, min(wall), max(wall), 20, note))
-    surface = next(iter(sorted(place.rglob("convex*"))), None)
+    surface = next((one for one in sorted(place.rglob("*convex*")) if one.is_dir()), None)
     if surface is not None:
         out = str(table.folder / "report.html")
         took = []

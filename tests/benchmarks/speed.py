@@ -247,7 +247,7 @@ def growth(folder: Path, repeats: int, picture: Path | None = None) -> None:
     few = min(repeats, 3)
     sides = (600, 850, 1200, 1700, 2400, 3400, 4800, 6124)
     powers = (4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
-    counts, visits, surfaces = (4, 8, 16, 32), (50, 200, 800, 2000), (50, 200, 800)
+    counts, visits, surfaces = (5, 10, 20, 40), (50, 200, 800, 2000), (50, 200, 800)
     parts = (
         (
             Grown("pixels", "megapixels, at 8 fringes of power", sides, []),

@@ -15,6 +15,7 @@ from fringe.optics.lamps import lamp
 from fringe.optics.zernike import zernike_matrix
 from fringe.orders import turned_rim
 from fringe.orders.edge.by_rings import edge_by_rings
+from fringe.orders.edge.find import find_edge
 from fringe.orders.fit.solve import solve
 from fringe.orders.options import ReadOptions
 from fringe.orders.read import read
@@ -22,6 +23,7 @@ from fringe.orders.turned_rim import BAND, TOO_FINE, beyond_edge
 from fringe.orders.turned_rim import Rim as Seen
 from fringe.photo.ellipse import Edge
 from fringe.photo.load import photo_from_array
+from fringe.synth import random_scene, render
 
 RADIUS = 150.0
 
@@ -102,8 +104,9 @@ def test_an_edge_that_no_fit_follows_is_found_by_rings(rng: np.random.Generator)
     edge = Edge(cx + 0.6, cy - 0.4, 0.99 * RADIUS, 0.99 * RADIUS)
     found = edge_by_rings(photo_from_array(image, "rim"), edge)
     assert found is not None
-    assert math.sqrt(found.a * found.b) == pytest.approx(RADIUS, rel=0.002)
-    assert math.hypot(found.cx - cx, found.cy - cy) < 0.3
+    assert found.is_turned
+    assert math.sqrt(found.edge.a * found.edge.b) == pytest.approx(RADIUS, rel=0.002)
+    assert math.hypot(found.edge.cx - cx, found.edge.cy - cy) < 0.3
 
 
 @pytest.mark.parametrize(("turn", "surround"), [(1.8, "dark"), (-2.4, "plate")])
@@ -116,9 +119,10 @@ def test_a_broad_rim_is_followed_from_where_it_begins(
     curve = Edge(cx + 0.7, cy - 0.5, 0.845 * RADIUS, 0.835 * RADIUS, 30.0)
     found = edge_by_rings(photo_from_array(image, "rim"), curve)
     assert found is not None
-    assert math.sqrt(found.a * found.b) == pytest.approx(RADIUS, rel=0.002)
-    assert found.a - found.b < 0.6
-    assert math.hypot(found.cx - cx, found.cy - cy) < 0.3
+    assert found.is_turned
+    assert math.sqrt(found.edge.a * found.edge.b) == pytest.approx(RADIUS, rel=0.002)
+    assert found.edge.a - found.edge.b < 0.6
+    assert math.hypot(found.edge.cx - cx, found.edge.cy - cy) < 0.3
 
 
 def test_a_rim_that_fades_before_a_cell_as_bright(rng: np.random.Generator) -> None:
@@ -127,7 +131,23 @@ def test_a_rim_that_fades_before_a_cell_as_bright(rng: np.random.Generator) -> N
     image, (cx, cy) = drawn(work, rng)
     found = edge_by_rings(photo_from_array(image, "rim"), Edge(cx, cy, 143.0, 143.0))
     assert found is not None
-    assert math.sqrt(found.a * found.b) == pytest.approx(RADIUS, rel=0.002)
+    assert found.is_turned
+    assert math.sqrt(found.edge.a * found.edge.b) == pytest.approx(RADIUS, rel=0.002)
+
+
+def test_a_plain_work_is_placed_by_its_light(rng: np.random.Generator) -> None:
+    """Where the rim is not turned rings tell less than light and fringes: a view of 24 degrees."""
+    work = replace(rim(rng, 0.0, 0.1), power=4.0, tilt=0.6)
+    image, (cx, cy) = drawn(work, rng)
+    found = edge_by_rings(photo_from_array(image, "plain"), Edge(cx, cy, RADIUS, RADIUS))
+    assert found is not None
+    assert not found.is_turned
+    rng = np.random.default_rng([710004, 2])
+    scene = random_scene(rng, "oval")
+    photo = photo_from_array(render(scene, rng).image, "oval")
+    edge = find_edge(photo).edge
+    assert edge.a == pytest.approx(scene.edge.a, rel=0.005)
+    assert edge.b == pytest.approx(scene.edge.b, rel=0.005)
 
 
 def test_a_turned_rim_on_a_form_of_high_degree(rng: np.random.Generator) -> None:

@@ -151,6 +151,7 @@ class _Search:
         self._on_steps: list[EdgeCandidate] = []
         self._rejected: list[EdgeCandidate] = []
         self._by_rings: list[Edge] = []
+        self._ringed: FoundEdge | None = None
 
     def over(self, circles: Iterable[Circle]) -> None:
         """Weigh the candidates of circles until they decide, or nothing can.
@@ -169,7 +170,7 @@ class _Search:
                     return
             if self._on_steps:
                 continue
-            if circle.is_clear and self._ends_by_rings(circle):
+            if circle.is_clear and (self._ends_by_rings(circle) or self._is_ringed(circle)):
                 return
             dim += -1 if circle.is_clear or self._accepted else 1
             if dim == _MOST_DIM:
@@ -198,7 +199,8 @@ class _Search:
     def _ends_by_rings(self, circle: Circle) -> bool:
         """Whether rings of light about a circle, or a place that is not certain, lead to an edge.
 
-        So do those of a work whose rim is turned so much that no fit follows it to the edge.
+        So do those of a work whose rim is turned so much that no fit follows it to the edge. The
+        first that ends where a fit would go on is kept, for when nothing else places it.
         """
         assert circle.middle is not None
         rough = EdgeCandidate(0.0, circle.edge, circle.middle.model)
@@ -211,10 +213,21 @@ class _Search:
                 continue
             self._by_rings.append(place.edge)
             with contextlib.suppress(Refused):
-                edge = edge_by_rings(self._photo, place.edge, place.model)
-                if edge is not None:
-                    self._certain = self._on_step_near(place, edge) or FoundEdge(edge)
+                ringed = edge_by_rings(self._photo, place.edge, place.model)
+                if ringed is None:
+                    continue
+                found = self._on_step_near(place, ringed.edge) or FoundEdge(ringed.edge)
+                if ringed.is_turned:
+                    self._certain = found
                     return True
+                self._ringed = self._ringed or found
+        return False
+
+    def _is_ringed(self, circle: Circle) -> bool:
+        """Whether rings that lie where fringes end are all that tells of the edge."""
+        if circle.at_end and self._ringed is not None and self._certain is None:
+            self._certain = self._ringed
+            return True
         return False
 
     def _on_step_near(self, place: EdgeCandidate, edge: Edge) -> FoundEdge | None:
@@ -245,7 +258,7 @@ class _Search:
             or _count_agreeing(candidate, self._accepted) > 2
         ]
         if not accepted:
-            return None
+            return self._ringed
         most = max(candidate.gain for candidate in accepted)
         # fringes end only once, but dirt and a turned edge may interrupt them
         chosen = max(

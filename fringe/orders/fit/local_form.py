@@ -111,7 +111,7 @@ _ROUND_DEGREE = 44  # of the symmetric terms of a form without zones
 # and what of it shows clear fringes, as shares of the disc
 _CONTRAST, _PURITY, _OFF, _LOST, _INNER = 0.5, 0.4, 0.08, 0.35, 0.97
 _LEAST_AREA, _LEAST_CLEAR = 0.006, 0.002
-# light beyond any fringe's, as a share of the amplitude, and how much of it an area may have: of
+# light brighter than any fringe's, by shares of the amplitude, and how much an area may have: of
 # bumps and holes none, of glare 0.26 and more
 _GLARE, _MOST_GLARE = 1.25, 0.1
 # rings looked at near the rim: where they begin, their width; what goes against the model, as a
@@ -175,7 +175,8 @@ def missed(picture: Picture, model: OrderModel) -> Missed:
     lost = seen & (reliable < _LOST) & (local.swing > _CONTRAST)
     labels, count = connected(opened(off | lost))
     stride = grid_stride(picture.field)
-    glare = np.abs(picture.signal[stride // 2 :: stride, stride // 2 :: stride]) > _GLARE
+    # of glare alone: a fit that is off near the rim leaves light that is darker than its fringes
+    glare = picture.signal[stride // 2 :: stride, stride // 2 :: stride] < -_GLARE
     places = np.maximum(np.bincount(labels.ravel(), minlength=count + 1), 1)
     fringed = np.bincount(labels[glare], minlength=count + 1)[1:] < _MOST_GLARE * places[1:]
     whole = max(int(inside.sum()), 1)

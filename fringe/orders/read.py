@@ -25,7 +25,7 @@ from fringe.orders.checks import (
 )
 from fringe.orders.continuity import continuity
 from fringe.orders.edge.candidates import bright_discs
-from fringe.orders.edge.find import FoundEdge, find_edge
+from fringe.orders.edge.find import FoundEdge, find_edge, past_dark_fringe
 from fringe.orders.few import less_than_one_fringe, shows_no_fringe
 from fringe.orders.fit.solve import solve
 from fringe.orders.from_fit import reading_of
@@ -100,6 +100,9 @@ def _read_inside(photo: Photo, options: ReadOptions, found: FoundEdge, source: s
         solution = solve(
             photo, edge, known=found.model, judge=partial(refuse_clear_marks, photo.name)
         )
+        farther = past_dark_fringe(photo, edge, solution.fit) if source == "found" else None
+        if farther is not None:
+            edge, solution = farther.edge, solve(photo, farther.edge, known=farther.model)
         rim = beyond_edge(photo, edge, solution, found=source == "found")
         edge, solution = rim.edge, rim.solution
         patches = patches_of(solution.field, solution.fit)

@@ -21,6 +21,7 @@ from fringe.errors import Refused
 from fringe.orders.edge.boundary import BoundaryFit
 from fringe.orders.edge.by_rings import edge_by_rings
 from fringe.orders.edge.circles import MIDDLE_SHARE, MOST_MISFIT, Circle, Circles
+from fringe.orders.edge.going_on import where_rings_go_on
 from fringe.orders.edge.rim_contrast import fringed_to_rim
 from fringe.orders.edge.step import light_step
 from fringe.orders.fit.carry import carried
@@ -109,6 +110,24 @@ def find_edge(photo: Photo) -> FoundEdge:
     scale = coarsest_scale(photo, _LEAST_SIDE_PX)
     in_reduced = _find_in_reduced(reduced(photo, scale))
     return replace(in_reduced, edge=enlarged(_circle_unless_oval(in_reduced.edge), scale))
+
+
+def past_dark_fringe(photo: Photo, edge: Edge, fit: Fit) -> FoundEdge | None:
+    """The work's edge, where a dark fringe about its middle was taken for it; else None.
+
+    Parameters
+    ----------
+    photo : Photo
+    edge : Edge
+        That was found.
+    fit : Fit
+        Of all that lies within it, on its unit disc.
+    """
+    end = where_rings_go_on(photo, edge, fit)
+    if end is None:
+        return None
+    # anywhere between; to fits of few terms the dark fringe was the edge, so these tell no better
+    return FoundEdge(replace(end, u_px=(end.a - edge.a) / 2), carried(fit.model, edge, end))
 
 
 def _circle_unless_oval(edge: Edge) -> Edge:
